@@ -1,0 +1,371 @@
+import { type Static, type TSchema, Type } from '@sinclair/typebox';
+import { FINGERS, HAND_SIDES } from '../hand/joints.js';
+import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../link/table.js';
+
+/**
+ * The profile: everything that is particular to one maker's gloves and one wearer, as YAML.
+ * One source for the type (`Profile`), the validation, the JSON Schema for editors and the documentation.
+ * A key with a default may be left out; loading fills it in, so `Profile` always has it.
+ */
+
+const literals = <T extends string>(values: readonly T[], description: string, options: object = {}) =>
+  Type.Unsafe<T>({ type: 'string', enum: [...values], description, ...options });
+const keysOf = <T extends object>(table: T) => Object.keys(table) as (keyof T & string)[];
+const closed = { additionalProperties: false } as const;
+const object = <T extends Record<string, TSchema>>(properties: T, description: string) =>
+  Type.Object(properties, { ...closed, description });
+/** An object that may be left out whole: ajv then fills in its members' defaults. */
+const section = <T extends Record<string, TSchema>>(properties: T, description: string) =>
+  Type.Object(properties, { ...closed, default: {}, description });
+const number = (description: string, options: object = {}) => Type.Number({ description, ...options });
+const integer = (description: string, options: object = {}) => Type.Integer({ description, ...options });
+
+const usb = Type.Optional(
+  object(
+    {
+      vendor: Type.Optional(
+        Type.String({ description: 'USB vendor id, four hex digits.', pattern: '^[0-9a-fA-F]{4}$' }),
+      ),
+      product: Type.Optional(
+        Type.String({ description: 'USB product id, four hex digits.', pattern: '^[0-9a-fA-F]{4}$' }),
+      ),
+      serial: Type.Optional(Type.String({ description: 'USB serial number.' })),
+    },
+    'Find the port by its USB identity instead of its path.',
+  ),
+);
+
+export const LinkSchema = Type.Union(
+  [
+    object(
+      {
+        kind: Type.Literal('serial'),
+        path: Type.Optional(Type.String({ description: 'Port, such as /dev/ttyUSB0 or COM3.' })),
+        usb,
+        baud: integer('Bits a second.', { default: 115200, minimum: 1200, maximum: 4_000_000 }),
+        dtr: Type.Optional(
+          Type.Boolean({
+            description:
+              'Drive DTR high or low on opening; left alone when absent (some boards reset on it).',
+          }),
+        ),
+        rts: Type.Optional(
+          Type.Boolean({ description: 'Drive RTS high or low on opening; left alone when absent.' }),
+        ),
+        silentMs: integer('A live link without a byte for this long is lost and opened anew.', {
+          default: 1000,
+          minimum: 50,
+          maximum: 60_000,
+        }),
+      },
+      'A serial port. Without `path` and `usb`, every candidate port is asked for a hello.',
+    ),
+    object(
+      {
+        kind: Type.Literal('ble'),
+        name: Type.Optional(Type.String({ description: 'Advertised name.' })),
+        address: Type.Optional(Type.String({ description: 'Device address, on systems that show it.' })),
+        silentMs: integer('A live link without a byte for this long is lost and opened anew.', {
+          default: 2000,
+          minimum: 50,
+          maximum: 60_000,
+        }),
+      },
+      'A Bluetooth LE glove with the Tautline GATT service.',
+    ),
+    object(
+      {
+        kind: Type.Literal('simulated'),
+        sampleRateHz: integer('Samples a second.', { default: 500, minimum: 10, maximum: 1000 }),
+        seed: integer('Seed of the noise and of the motion.', { default: 1 }),
+      },
+      'A glove without hardware whose hand moves by itself.',
+    ),
+  ],
+  { description: 'How the glove is reached.' },
+);
+
+export const CodecSchema = Type.Union(
+  [
+    object({ kind: Type.Literal('frames') }, 'The Tautline link protocol: COBS frames with a CRC.'),
+    object(
+      {
+        kind: Type.Literal('lines'),
+        separator: Type.String({
+          description: 'Text between columns.',
+          default: ',',
+          minLength: 1,
+          maxLength: 4,
+        }),
+        radix: Type.Unsafe<10 | 16>({ enum: [10, 16], default: 10, description: 'Base of the counts.' }),
+        header: Type.Boolean({
+          description: 'The first line names columns and is passed over.',
+          default: false,
+        }),
+        columns: Type.Array(Type.String({ maxLength: 40 }), {
+          description:
+            'What each column holds, by position: a channel role, `timeUs`, `timeMs`, `buttons`, `batteryMv`, or `skip`.',
+          minItems: 1,
+          maxItems: 64,
+        }),
+        sampleRateHz: number('Lines a second, for gloves that send no time.', {
+          default: 100,
+          minimum: 1,
+          maximum: 2000,
+        }),
+        output: Type.Optional(
+          Type.String({
+            description:
+              'Line that commands the actuators; {index.stop} 0..1, {index.effort} 0..1, {index.us} µs and so on are replaced.',
+            maxLength: 400,
+          }),
+        ),
+        release: Type.Optional(
+          Type.String({
+            description: 'Line that frees every finger; the output line with free values when absent.',
+          }),
+        ),
+      },
+      "Delimited text lines, for gloves that keep their maker's own firmware.",
+    ),
+  ],
+  { description: 'How bytes become samples.', default: { kind: 'frames' } },
+);
+
+export const ChannelSchema = object(
+  {
+    role: literals(keysOf(CHANNEL_ROLE), 'What the channel senses.'),
+    open: number('Counts with the finger open (for a stick: at one end; for splay: fingers together).'),
+    closed: number('Counts with the finger closed (for a stick: at the other end; for splay: spread).'),
+    centre: Type.Optional(number('Counts at rest, for a stick or a splay channel.')),
+    bits: integer('Bits of the converter.', { default: 12, minimum: 6, maximum: 16 }),
+    inverted: Type.Boolean({ description: 'Swap the meaning of `open` and `closed`.', default: false }),
+    curve: Type.Optional(
+      Type.Array(Type.Tuple([Type.Number(), Type.Number()]), {
+        description: 'Points [counts, curl] in between, monotone; joined by PCHIP.',
+        maxItems: 16,
+      }),
+    ),
+    string: Type.Optional(
+      object(
+        {
+          spoolRadiusMm: number('Radius of the spool that the string winds on.', {
+            exclusiveMinimum: 0,
+            maximum: 100,
+          }),
+          electricalTravelDeg: number('Rotation over which the potentiometer reads 0 to full scale.', {
+            default: 270,
+            exclusiveMinimum: 0,
+            maximum: 36000,
+          }),
+          heightsMm: Type.Optional(
+            Type.Tuple(
+              [Type.Number({ minimum: 0 }), Type.Number({ minimum: 0 }), Type.Number({ minimum: 0 })],
+              {
+                description: 'Height of the string over MCP, PIP and DIP (thumb: CMC, MCP, IP).',
+              },
+            ),
+          ),
+        },
+        'The sensor is a potentiometer on a retracting string: solve joint angles from its travel.',
+      ),
+    ),
+  },
+  'One sensor input.',
+);
+
+export const ActuatorSchema = object(
+  {
+    role: literals(keysOf(ACTUATOR_ROLE), 'What the actuator acts on.'),
+    kind: literals(keysOf(ACTUATOR_KIND), 'How it acts.', { default: 'stringStop' }),
+    stopAtOpen: number('Wire stop (0..1) that just tautens the string with the finger open.', {
+      default: 0,
+      minimum: 0,
+      maximum: 1,
+    }),
+    stopAtClosed: number('Wire stop (0..1) that just tautens the string with the finger closed.', {
+      default: 1,
+      minimum: 0,
+      maximum: 1,
+    }),
+    slack: number('Curl by which a free string is paid out beyond the finger.', {
+      default: 0.05,
+      minimum: 0,
+      maximum: 0.5,
+    }),
+    stallTorqueNm: number('Torque at full effort.', { default: 0.15, exclusiveMinimum: 0, maximum: 20 }),
+    spoolRadiusMm: number('Radius at which the string pulls.', {
+      default: 10,
+      exclusiveMinimum: 0,
+      maximum: 100,
+    }),
+    speedCurlPerS: number('Speed of the actuator in finger curl a second.', {
+      default: 5,
+      exclusiveMinimum: 0,
+      maximum: 100,
+    }),
+    stallCurrentA: number('Supply current at full effort.', { default: 0.7, minimum: 0, maximum: 50 }),
+    maxHoldS: number('Longest time at full effort before it fades.', {
+      default: 10,
+      minimum: 0.1,
+      maximum: 600,
+    }),
+    coolS: number('Thermal time constant.', { default: 30, minimum: 1, maximum: 3600 }),
+    servoUs: Type.Optional(
+      Type.Tuple(
+        [Type.Integer({ minimum: 400, maximum: 2600 }), Type.Integer({ minimum: 400, maximum: 2600 })],
+        {
+          description: 'Pulse at wire stop 0 and 1, for the text codec.',
+        },
+      ),
+    ),
+  },
+  'One actuator output.',
+);
+
+export const FilterSchema = section(
+  {
+    minCutoffHz: number('Cut-off at rest: lower is steadier.', {
+      default: 2,
+      exclusiveMinimum: 0,
+      maximum: 100,
+    }),
+    beta: number('Rise of the cut-off with speed (per full range a second): higher is less late.', {
+      default: 3,
+      minimum: 0,
+      maximum: 1000,
+    }),
+    derivativeCutoffHz: number('Cut-off of the speed estimate.', {
+      default: 2,
+      exclusiveMinimum: 0,
+      maximum: 100,
+    }),
+  },
+  'One Euro filter of every channel.',
+);
+
+export const GloveSchema = object(
+  {
+    name: Type.String({ description: 'Your name for the glove.', minLength: 1, maxLength: 40 }),
+    hand: literals(HAND_SIDES, 'Which hand it is worn on.'),
+    link: LinkSchema,
+    codec: CodecSchema,
+    channels: Type.Array(ChannelSchema, {
+      description: 'The sensors, in the order that the glove sends them.',
+      maxItems: 32,
+    }),
+    actuators: Type.Array(ActuatorSchema, {
+      description: 'The outputs, in the order of the glove.',
+      maxItems: 8,
+      default: [],
+    }),
+    buttons: Type.Record(
+      Type.String({ pattern: '^[a-z][A-Za-z0-9]{0,23}$' }),
+      Type.Integer({ minimum: 0, maximum: 15 }),
+      {
+        description: 'Bit of each button: a, b, x, y, menu, thumbstick, trigger, squeeze, thumbrest, disarm.',
+        default: {},
+      },
+    ),
+    filter: FilterSchema,
+    controls: section(
+      {
+        stickDeadZone: number('Part of the stick travel that reads 0.', {
+          default: 0.12,
+          minimum: 0,
+          maximum: 0.9,
+        }),
+        debounceMs: number('A button must be steady for this long.', {
+          default: 8,
+          minimum: 0,
+          maximum: 500,
+        }),
+        triggerFinger: literals(
+          FINGERS,
+          'Finger whose curl is the trigger when there is no trigger channel.',
+          {
+            default: 'index',
+          },
+        ),
+      },
+      'Inputs for apps without hand support.',
+    ),
+  },
+  'One glove.',
+);
+
+export const SafetySchema = section(
+  {
+    maxTensionN: number('Largest string tension.', { default: 8, exclusiveMinimum: 0, maximum: 50 }),
+    maxStopRatePerS: number('Fastest move of a stop towards the finger, curl a second.', {
+      default: 10,
+      exclusiveMinimum: 0,
+      maximum: 100,
+    }),
+    allowPull: Type.Boolean({
+      description: 'Permit stops behind the finger (pulling it open).',
+      default: false,
+    }),
+    defaultTtlMs: integer('Life of a request that names none.', { default: 250, minimum: 20, maximum: 1000 }),
+    maxTtlMs: integer('Longest life of a request.', { default: 1000, minimum: 20, maximum: 1000 }),
+    staleMs: integer('Samples older than this release everything.', {
+      default: 100,
+      minimum: 20,
+      maximum: 1000,
+    }),
+    maxSupplyA: number('Current budget over all actuators of a glove.', {
+      default: 2.5,
+      exclusiveMinimum: 0,
+      maximum: 100,
+    }),
+  },
+  'Limits that no app can lift.',
+);
+
+export const StreamSchema = section(
+  {
+    host: Type.String({ description: 'Address to listen on.', default: '127.0.0.1' }),
+    port: integer('Port; 0 picks a free one.', { default: 7117, minimum: 0, maximum: 65535 }),
+    origins: Type.Array(Type.String(), {
+      description: 'Web origins besides our own page that may connect.',
+      default: [],
+    }),
+    maxClients: integer('Most connections at once.', { default: 64, minimum: 1, maximum: 1024 }),
+    token: Type.Optional(
+      Type.String({ description: 'Needed on addresses other than loopback.', minLength: 16 }),
+    ),
+  },
+  'The WebSocket that apps connect to.',
+);
+
+export const WearerSchema = section(
+  {
+    name: Type.Optional(Type.String({ description: 'Who wears it, for the fit files.', maxLength: 40 })),
+    handLengthMm: number('Wrist crease to middle finger tip.', { default: 189, minimum: 100, maximum: 300 }),
+    handBreadthMm: number('Across the four knuckles.', { default: 85, minimum: 50, maximum: 150 }),
+  },
+  'The hand inside the glove.',
+);
+
+export const ProfileSchema = object(
+  {
+    profile: Type.Literal(1, { description: 'Version of this format.' }),
+    name: Type.String({ description: 'A name for the profile.', default: 'unnamed', maxLength: 60 }),
+    gloves: Type.Array(GloveSchema, { description: 'One or two gloves.', minItems: 1, maxItems: 2 }),
+    wearer: WearerSchema,
+    safety: SafetySchema,
+    stream: StreamSchema,
+  },
+  'A Tautline profile.',
+);
+
+export type Profile = Static<typeof ProfileSchema>;
+export type GloveProfile = Static<typeof GloveSchema>;
+export type LinkProfile = Static<typeof LinkSchema>;
+export type CodecProfile = Static<typeof CodecSchema>;
+export type ChannelProfile = Static<typeof ChannelSchema>;
+export type ActuatorProfile = Static<typeof ActuatorSchema>;
+export type FilterProfile = Static<typeof FilterSchema>;
+export type SafetyProfile = Static<typeof SafetySchema>;
+export type StreamProfile = Static<typeof StreamSchema>;
+export type WearerProfile = Static<typeof WearerSchema>;

@@ -1,0 +1,60 @@
+import type { TautlineError } from '../errors.js';
+
+/**
+ * A link is the byte path to one glove. It is kept open for ever:
+ *
+ *   closed -> opening -> live -> lost -> waiting -> opening -> ...      (close() leads back to closed)
+ *
+ * `lost` is passed through the moment bytes stop for good; `waiting` is the pause before the next try.
+ */
+export type LinkState = 'closed' | 'opening' | 'live' | 'lost' | 'waiting';
+
+export interface LinkStatus {
+  state: LinkState;
+  /** What the link goes to, for people: a port's path and USB identity, a radio's name, a file. */
+  address: string;
+  /** Why the link is lost or waiting; one clear line with the remedy. */
+  error?: TautlineError;
+  /** Milliseconds until the next try, while waiting. */
+  retryInMs?: number;
+}
+
+export interface LinkEvents {
+  /**
+   * Bytes came in.
+   * @param chunk valid only during the call (the receiver copies what it keeps)
+   * @param arrivalUs host monotonic time of arrival, µs
+   */
+  bytes(chunk: Uint8Array, arrivalUs: number): void;
+  status(status: LinkStatus): void;
+}
+
+export interface Link {
+  readonly status: LinkStatus;
+  /** Starts the link and keeps it; call once. Failures are reported through `events.status`. */
+  open(events: LinkEvents): void;
+  /**
+   * Queues bytes to the glove. False when they were dropped: the link is not live, or it has more than
+   * a frame or two unsent (a stale resist must never queue up behind a slow radio).
+   */
+  write(bytes: Uint8Array): boolean;
+  /** Ends the link after what was written has left; resolves when the port is free for others. */
+  close(): Promise<void>;
+}
+
+/** One opened port: what a serial, radio, simulated or replay driver supplies to `keepLink`. */
+export interface Port {
+  /** For people, as LinkStatus.address. */
+  readonly address: string;
+  write(bytes: Uint8Array): boolean;
+  close(): Promise<void>;
+}
+
+export interface PortEvents {
+  bytes(chunk: Uint8Array, arrivalUs: number): void;
+  /** The port ended by itself (unplugged, glove off, peer gone); called at most once, never after close(). */
+  ended(error: TautlineError): void;
+}
+
+/** Opens the port once; rejects with a TautlineError that says why and what to do. */
+export type OpenPort = (events: PortEvents) => Promise<Port>;
