@@ -1,0 +1,463 @@
+import { type Static, type TSchema, Type } from '@sinclair/typebox';
+import { FINGERS, HAND_SIDES, JOINT_COUNT } from '../hand/joints.js';
+import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../link/table.js';
+
+/**
+ * The stream's messages, once: types, validation, JSON Schemas and the AsyncAPI document come from here.
+ * Lengths in metres, angles in radians, times in µs of the service's monotonic clock.
+ */
+
+export const STREAM_PROTOCOL = 1;
+export const SUBPROTOCOL_JSON = 'tautline.json.v1';
+export const SUBPROTOCOL_BINARY = 'tautline.binary.v1';
+/** Largest message taken from an app, bytes: the largest sensible one is a convex hull of 256 points. */
+export const MAX_APP_MESSAGE = 64 * 1024;
+
+const literals = <T extends string>(values: readonly T[], description: string) =>
+  Type.Unsafe<T>({ type: 'string', enum: [...values], description });
+const keysOf = <T extends object>(table: T) => Object.keys(table) as (keyof T & string)[];
+const message = <K extends string, T extends Record<string, TSchema>>(
+  type: K,
+  properties: T,
+  description: string,
+) =>
+  Type.Object(
+    { type: Type.Literal(type), ...properties },
+    { additionalProperties: false, description, $id: type },
+  );
+const record = <T extends Record<string, TSchema>>(properties: T, description: string) =>
+  Type.Object(properties, { additionalProperties: false, description });
+
+export const HandSchema = literals(HAND_SIDES, 'Which hand.');
+export const STREAMS = ['joints', 'inputs', 'resistance', 'health'] as const;
+export type StreamName = (typeof STREAMS)[number];
+
+const id = Type.Optional(
+  Type.Union([Type.String({ maxLength: 64 }), Type.Integer()], {
+    description: 'Echoed in the ack or error.',
+  }),
+);
+const unit = (description: string) => Type.Number({ minimum: 0, maximum: 1, description });
+const metres = (description: string) => Type.Number({ exclusiveMinimum: 0, maximum: 10, description });
+const vector = (description: string) =>
+  Type.Tuple(
+    [
+      Type.Number({ minimum: -1e4, maximum: 1e4 }),
+      Type.Number({ minimum: -1e4, maximum: 1e4 }),
+      Type.Number({ minimum: -1e4, maximum: 1e4 }),
+    ],
+    { description },
+  );
+const quaternion = Type.Tuple(
+  [
+    Type.Number({ minimum: -1.01, maximum: 1.01 }),
+    Type.Number({ minimum: -1.01, maximum: 1.01 }),
+    Type.Number({ minimum: -1.01, maximum: 1.01 }),
+    Type.Number({ minimum: -1.01, maximum: 1.01 }),
+  ],
+  { description: 'Unit quaternion x, y, z, w.' },
+);
+const ttlMs = Type.Optional(
+  Type.Integer({
+    minimum: 1,
+    maximum: 1000,
+    description: 'Life of the request; 250 when absent, 1000 at most.',
+  }),
+);
+const layer = Type.Optional(
+  Type.String({
+    maxLength: 32,
+    description: 'Name of the layer, for an app that holds several things at once.',
+  }),
+);
+const perFinger = <T extends TSchema>(value: T, description: string) =>
+  Type.Partial(
+    Type.Object(
+      { thumb: value, index: value, middle: value, ring: value, little: value },
+      { additionalProperties: false },
+    ),
+    { description },
+  );
+
+// ---- app -> server ---------------------------------------------------------------------------------------
+
+export const ShapeSchema = Type.Union(
+  [
+    record({ kind: Type.Literal('sphere'), radius: metres('Radius.') }, 'A ball.'),
+    record(
+      { kind: Type.Literal('box'), size: Type.Tuple([metres('x'), metres('y'), metres('z')]) },
+      'A box; full edge lengths.',
+    ),
+    record(
+      {
+        kind: Type.Literal('capsule'),
+        radius: metres('Radius.'),
+        length: metres('Between the centres of the caps, along y.'),
+      },
+      'A capsule along its y axis.',
+    ),
+    record(
+      { kind: Type.Literal('cylinder'), radius: metres('Radius.'), length: metres('Along y.') },
+      'A cylinder along its y axis.',
+    ),
+    record({ kind: Type.Literal('halfSpace') }, 'Everything below the plane y = 0 of its pose.'),
+    record(
+      { kind: Type.Literal('hull'), points: Type.Array(vector('Point.'), { minItems: 4, maxItems: 256 }) },
+      'The convex hull of points.',
+    ),
+  ],
+  { description: 'What is touched.' },
+);
+
+export const AppMessages = {
+  subscribe: message(
+    'subscribe',
+    {
+      id,
+      app: Type.Optional(
+        Type.String({ minLength: 1, maxLength: 40, description: 'A name for people, shown by the status.' }),
+      ),
+      hands: Type.Optional(Type.Array(HandSchema, { minItems: 1, maxItems: 2, uniqueItems: true })),
+      streams: Type.Optional(
+        Type.Array(literals(STREAMS, 'Which stream.'), { maxItems: STREAMS.length, uniqueItems: true }),
+      ),
+      rateHz: Type.Optional(
+        Type.Number({
+          minimum: 1,
+          maximum: 10_000,
+          description: 'Poses a second; every sample when absent or more than there are.',
+        }),
+      ),
+      velocities: Type.Optional(Type.Boolean({ description: 'Add joint velocities to the poses.' })),
+      predictMs: Type.Optional(
+        Type.Number({
+          minimum: 0,
+          maximum: 50,
+          description: 'Extrapolate poses by this time, for the delay until they are shown.',
+        }),
+      ),
+    },
+    'What the app wants to get. Replaces an earlier subscription; an empty `streams` ends it.',
+  ),
+  resist: message(
+    'resist',
+    {
+      id,
+      hand: HandSchema,
+      layer,
+      fingers: perFinger(
+        record(
+          {
+            stopAt: unit('Curl that the finger cannot pass.'),
+            effort: unit('Part of the permitted maximum.'),
+          },
+          'A stop.',
+        ),
+        'A stop for each finger named; the others are free.',
+      ),
+      ttlMs,
+    },
+    'Stop fingers at given curls. Renew it before it expires.',
+  ),
+  touch: message(
+    'touch',
+    {
+      id,
+      hand: HandSchema,
+      layer,
+      shape: ShapeSchema,
+      space: Type.Optional(literals(['wrist', 'palm', 'world'], 'Frame of the pose; wrist when absent.')),
+      position: Type.Optional(vector('Position of the shape, m.')),
+      orientation: Type.Optional(quaternion),
+      effort: Type.Optional(unit('Part of the permitted maximum; 1 when absent.')),
+      stiffness: Type.Optional(
+        Type.Number({
+          exclusiveMinimum: 0,
+          maximum: 1e6,
+          description: 'N/m at the surface; hard when absent.',
+        }),
+      ),
+      texture: Type.Optional(
+        record(
+          { amplitude: unit('Of the effort.'), frequencyHz: Type.Number({ minimum: 1, maximum: 200 }) },
+          'A roughness felt while moving along the surface.',
+        ),
+      ),
+      ttlMs,
+    },
+    'Say what is touched; each finger is stopped at its surface. Renew it before it expires.',
+  ),
+  release: message('release', { id, hand: Type.Optional(HandSchema), layer }, "Drop this app's requests."),
+  pulse: message(
+    'pulse',
+    {
+      id,
+      hand: HandSchema,
+      finger: Type.Optional(literals([...FINGERS, 'palm'], 'Which; every one when absent.')),
+      amplitude: unit('Of the permitted maximum.'),
+      durationMs: Type.Integer({ minimum: 1, maximum: 2000 }),
+      frequencyHz: Type.Optional(
+        Type.Integer({ minimum: 1, maximum: 1000, description: '150 when absent.' }),
+      ),
+    },
+    'A short buzz or knock.',
+  ),
+  tracker: message(
+    'tracker',
+    {
+      id,
+      hand: HandSchema,
+      position: vector('Of the wrist in world space, m.'),
+      orientation: quaternion,
+      ttlMs: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000, description: '1000 when absent.' })),
+    },
+    'Where the wrist is, from an app that knows it: joints then come in world space.',
+  ),
+  arm: message('arm', { id, hand: Type.Optional(HandSchema) }, 'Permit forces. The wearer must want it.'),
+  disarm: message(
+    'disarm',
+    { id, hand: Type.Optional(HandSchema) },
+    'Forbid forces and free every finger, now.',
+  ),
+  ping: message(
+    'ping',
+    { id, timeUs: Type.Optional(Type.Number({ description: 'Echoed.' })) },
+    'Answered by an ack.',
+  ),
+} as const;
+export type AppMessageType = keyof typeof AppMessages;
+export type AppMessageOf<T extends AppMessageType> = Static<(typeof AppMessages)[T]>;
+export type AppMessage = { [T in AppMessageType]: AppMessageOf<T> }[AppMessageType];
+export type Shape = Static<typeof ShapeSchema>;
+
+// ---- server -> app ---------------------------------------------------------------------------------------
+
+export const FINGER_STATES = ['invalid', 'inferred', 'tracked'] as const;
+const microseconds = (description: string) => Type.Number({ description });
+const fingerStates = Type.Object(
+  Object.fromEntries(
+    FINGERS.map((finger) => [finger, literals(FINGER_STATES, 'State of the finger.')]),
+  ) as Record<(typeof FINGERS)[number], ReturnType<typeof literals<(typeof FINGER_STATES)[number]>>>,
+  { additionalProperties: false, description: 'tracked: sensed; inferred: filled in; invalid: not known.' },
+);
+const linkStatus = record(
+  {
+    state: literals(['closed', 'opening', 'live', 'lost', 'waiting'], 'State of the link.'),
+    address: Type.String({ description: 'What the link goes to.' }),
+    reason: Type.Optional(Type.String({ description: 'Why it is not live, and what to do.' })),
+    code: Type.Optional(Type.String({ description: 'Code of the reason.' })),
+  },
+  'The path to the glove.',
+);
+
+export const ServerMessages = {
+  welcome: message(
+    'welcome',
+    {
+      protocol: Type.Literal(STREAM_PROTOCOL),
+      server: record({ name: Type.Literal('tautline'), version: Type.String() }, 'Who speaks.'),
+      app: Type.String({ description: 'The id that the service gave this connection.' }),
+      timeUs: microseconds("The service's clock now."),
+      jointOrder: Type.Array(Type.String(), { minItems: JOINT_COUNT, maxItems: JOINT_COUNT }),
+      hands: Type.Array(
+        record(
+          {
+            hand: HandSchema,
+            name: Type.String({ description: "The glove's name in the profile." }),
+            link: linkStatus,
+            armed: Type.Boolean(),
+            sampleRateHz: Type.Number({ description: 'Samples a second; 0 until the glove has said it.' }),
+            deviceId: Type.Optional(Type.String()),
+            firmwareVersion: Type.Optional(Type.Integer()),
+            channels: Type.Array(
+              record({ role: literals(keysOf(CHANNEL_ROLE), 'Role.'), bits: Type.Integer() }, 'A sensor.'),
+            ),
+            actuators: Type.Array(
+              record(
+                {
+                  role: literals(keysOf(ACTUATOR_ROLE), 'Role.'),
+                  kind: literals(keysOf(ACTUATOR_KIND), 'Kind.'),
+                },
+                'An output.',
+              ),
+            ),
+            skeleton: record(
+              {
+                lengthM: Type.Number(),
+                breadthM: Type.Number(),
+                radiiM: Type.Array(Type.Number(), { description: 'In joint order.' }),
+                restPoses: Type.Array(Type.Array(Type.Number()), {
+                  description: '26 × [x, y, z, qx, qy, qz, qw], open hand.',
+                }),
+              },
+              'The hand of the wearer.',
+            ),
+            inputs: Type.Array(Type.String(), { description: 'Input paths that this hand has.' }),
+          },
+          'A hand.',
+        ),
+      ),
+    },
+    'Sent first, and again whenever a glove turns out to be different.',
+  ),
+  joints: message(
+    'joints',
+    {
+      hand: HandSchema,
+      seq: Type.Integer({
+        description: 'Counts the poses meant for this subscriber: a gap is a pose dropped for being slow.',
+      }),
+      timeUs: microseconds('Time of the sample; always increases.'),
+      space: literals(['wrist', 'world'], 'Frame of the poses.'),
+      valid: Type.Boolean({
+        description: 'False while the link is silent: the poses are then the last known.',
+      }),
+      reason: Type.Optional(Type.String({ description: 'Why not valid.' })),
+      fingers: fingerStates,
+      poses: Type.Array(Type.Array(Type.Number(), { minItems: 8, maxItems: 8 }), {
+        minItems: JOINT_COUNT,
+        maxItems: JOINT_COUNT,
+        description: '26 × [x, y, z, qx, qy, qz, qw, radius] in joint order.',
+      }),
+      velocities: Type.Optional(
+        Type.Array(Type.Array(Type.Number(), { minItems: 6, maxItems: 6 }), {
+          minItems: JOINT_COUNT,
+          maxItems: JOINT_COUNT,
+          description: '26 × [vx, vy, vz, wx, wy, wz].',
+        }),
+      ),
+    },
+    'One pose of one hand.',
+  ),
+  inputs: message(
+    'inputs',
+    {
+      hand: HandSchema,
+      seq: Type.Integer(),
+      timeUs: microseconds('Time of the sample.'),
+      values: Type.Record(Type.String(), Type.Union([Type.Number(), Type.Boolean()]), {
+        description: 'OpenXR input path -> value; all of them.',
+      }),
+      poses: Type.Optional(
+        Type.Record(Type.String(), Type.Array(Type.Number(), { minItems: 7, maxItems: 7 }), {
+          description: 'OpenXR pose path -> [x, y, z, qx, qy, qz, qw].',
+        }),
+      ),
+    },
+    'Inputs for apps without hand support; sent on change.',
+  ),
+  resistance: message(
+    'resistance',
+    {
+      hand: HandSchema,
+      timeUs: microseconds('When.'),
+      armed: Type.Boolean(),
+      fingers: perFinger(
+        record(
+          {
+            curl: Type.Number({ description: 'Where the finger is.' }),
+            stopAt: Type.Optional(Type.Number({ description: 'Where it is held; absent when free.' })),
+            effort: Type.Number({ description: 'Given, 0..1 of the permitted maximum.' }),
+            tensionN: Type.Number(),
+            heat: Type.Number({ description: 'Part of the thermal budget used, 0..1.' }),
+            by: Type.Optional(Type.String({ description: 'App that holds it.' })),
+            limits: Type.Array(Type.String(), { description: 'Why less is given than was asked.' }),
+            contact: Type.Optional(
+              record(
+                {
+                  joint: Type.String({ description: 'Joint that touches first.' }),
+                  point: vector('Where, in the frame of the joints.'),
+                  normal: vector('Out of the surface.'),
+                  depthM: Type.Number({ description: 'How deep the finger is inside; negative: distance.' }),
+                },
+                'First contact of a touch.',
+              ),
+            ),
+          },
+          'A finger.',
+        ),
+        'What each finger is held at.',
+      ),
+      events: Type.Optional(
+        Type.Array(
+          record(
+            {
+              timeUs: microseconds('When.'),
+              finger: Type.Optional(literals(FINGERS, 'Which.')),
+              reason: Type.String(),
+            },
+            'An intervention of the governor.',
+          ),
+        ),
+      ),
+    },
+    'What the governor does; on change, 60 times a second at most.',
+  ),
+  health: message(
+    'health',
+    {
+      hand: HandSchema,
+      timeUs: microseconds('When.'),
+      link: linkStatus,
+      channels: Type.Array(
+        record(
+          {
+            role: literals(keysOf(CHANNEL_ROLE), 'Which.'),
+            verdict: Type.String({ description: '`healthy` or the name of the fault.' }),
+            evidence: Type.Optional(Type.String()),
+            remedy: Type.Optional(Type.String()),
+            counts: Type.Optional(Type.Number({ description: 'Raw, newest.' })),
+            value: Type.Optional(Type.Number({ description: 'Calibrated and filtered.' })),
+          },
+          'A channel.',
+        ),
+      ),
+      rateHz: Type.Number({ description: 'Samples a second, measured.' }),
+      lost: Type.Integer({ description: 'Frames lost or damaged since the start.' }),
+      batteryMv: Type.Optional(Type.Integer()),
+      temperatureC: Type.Optional(Type.Number()),
+      faults: Type.Array(Type.String(), { description: 'Faults that the glove reports.' }),
+      clock: Type.Optional(
+        record(
+          {
+            offsetUs: Type.Number(),
+            driftPpm: Type.Number(),
+            jitterUs: Type.Number(),
+            roundTripUs: Type.Optional(Type.Number()),
+          },
+          "The glove's clock against the service's.",
+        ),
+      ),
+    },
+    'State of glove, link and channels; on change, and once a second.',
+  ),
+  ack: message(
+    'ack',
+    {
+      id,
+      for: Type.String({ description: 'Type of the message that is answered.' }),
+      timeUs: microseconds("The service's clock."),
+      rateHz: Type.Optional(Type.Number({ description: 'subscribe: the rate granted.' })),
+      armed: Type.Optional(Type.Boolean()),
+      echoUs: Type.Optional(Type.Number({ description: 'ping: the timeUs of the app.' })),
+      caution: Type.Optional(Type.String({ description: 'arm: what the wearer must know.' })),
+      limited: Type.Optional(
+        Type.String({ description: 'The request stands, but is limited for this reason.' }),
+      ),
+    },
+    'The request was taken.',
+  ),
+  error: message(
+    'error',
+    {
+      id,
+      code: Type.String(),
+      message: Type.String({ description: 'What, where and what to do.' }),
+      path: Type.Optional(Type.String({ description: 'JSON pointer to what is wrong.' })),
+    },
+    'The request was refused; the connection goes on.',
+  ),
+} as const;
+export type ServerMessageType = keyof typeof ServerMessages;
+export type ServerMessageOf<T extends ServerMessageType> = Static<(typeof ServerMessages)[T]>;
+export type ServerMessage = { [T in ServerMessageType]: ServerMessageOf<T> }[ServerMessageType];
