@@ -1,0 +1,73 @@
+import { DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from './dofs.js';
+import { DOF_MAX } from './limits.js';
+
+/** DIP flexion over PIP flexion (Rijpkema & Girard, Computer Graphics 25(4), 1991). */
+export const DIP_PER_PIP = 2 / 3;
+
+const ABDUCTION_AT_MCP_0 = (15 * Math.PI) / 180;
+const MCP_WITHOUT_ABDUCTION = Math.PI / 2;
+
+/** Index of `finger`'s first degree of freedom: MCP flexion, or CMC flexion of the thumb. */
+const firstDof = (finger: number): number => finger * DOFS_PER_FINGER;
+
+/** Sets a finger's DIP from its PIP. `finger` indexes FINGERS, 1 (index) to 4 (little). */
+export function coupleDip(dofs: DofArray, finger: number): void {
+  const dof = firstDof(finger);
+  dofs[dof + 3] = DIP_PER_PIP * dofs[dof + 2];
+}
+
+/**
+ * Greatest abduction to either side at an MCP flexion, radians: 15 degrees on a straight finger, falling evenly
+ * to none at 90 degrees (Lin, Wu & Huang, Workshop on Human Motion, 2000).
+ */
+export function abductionLimit(mcpFlexion: number): number {
+  if (mcpFlexion <= 0) return ABDUCTION_AT_MCP_0;
+  if (mcpFlexion >= MCP_WITHOUT_ABDUCTION) return 0;
+  return ABDUCTION_AT_MCP_0 * (1 - mcpFlexion / MCP_WITHOUT_ABDUCTION);
+}
+
+/** Brings a finger's abduction inside what its MCP flexion allows. The thumb is left alone. */
+export function limitAbduction(dofs: DofArray, finger: number): void {
+  if (finger === 0) return;
+  const dof = firstDof(finger);
+  const limit = abductionLimit(dofs[dof]);
+  if (dofs[dof + 1] > limit) dofs[dof + 1] = limit;
+  else if (dofs[dof + 1] < -limit) dofs[dof + 1] = -limit;
+}
+
+/**
+ * Abduction of straight fingers pressed together, as a share of the range, in FINGERS order: neighbours touch and
+ * the middle finger stays. Common practice; follows from the fan of the rest pose.
+ */
+const TOGETHER = [0, -0.2, 0, -0.27, -0.6] as const;
+/** Abduction of straight fingers spread wide, as a share of the range. */
+const APART = [0, 1, 0, 1, 1] as const;
+
+/**
+ * Sets a finger's abduction from splay: -1 fingers together, 0 at rest, 1 spread wide. The range narrows with the
+ * MCP flexion already in `dofs`, so set flexion first.
+ */
+export function setSplay(dofs: DofArray, finger: number, splay: number): void {
+  if (finger === 0) return;
+  const dof = firstDof(finger);
+  const share = splay >= 0 ? Math.min(splay, 1) * APART[finger] : Math.max(splay, -1) * -TOGETHER[finger];
+  dofs[dof + 1] = share * abductionLimit(dofs[dof]);
+}
+
+/** Splay of all fingers from index to little. */
+export function setHandSplay(dofs: DofArray, splay: number): void {
+  for (let finger = 1; finger <= 4; finger++) setSplay(dofs, finger, splay);
+}
+
+/** Arch of the palm at full MCP flexion, as a share of its range: common practice. */
+const ARCH_SHARE = 0.5;
+
+/** Arches the palm as ring and little close: each metacarpal follows its finger's MCP flexion. */
+export function coupleArch(dofs: DofArray): void {
+  dofs[RING_ARCH] = archAt(dofs[firstDof(3)], DOF_MAX[RING_ARCH]);
+  dofs[LITTLE_ARCH] = archAt(dofs[firstDof(4)], DOF_MAX[LITTLE_ARCH]);
+}
+
+function archAt(mcpFlexion: number, max: number): number {
+  return ARCH_SHARE * max * Math.min(Math.max(mcpFlexion / MCP_WITHOUT_ABDUCTION, 0), 1);
+}
