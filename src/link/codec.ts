@@ -64,7 +64,7 @@ export interface LinkCounters {
   oversize: number;
   /** Frames of a type this version does not know. */
   unknownType: number;
-  /** Frames missing by the sequence number, which counts all frames of the glove (lines carry none). */
+  /** Samples missing by their sequence number (lines carry none). */
   lost: number;
 }
 

@@ -25,11 +25,15 @@ export function createFrameCodec(messages: GloveMessages): GloveCodec {
     channelCount: 0,
     channels: new Uint16Array(MAX_CHANNELS),
   };
+  let expectedSeq = -1;
   const decoder = createPacketDecoder((payload, bodyEnd) => {
     switch (payload[0]) {
       case MESSAGE.samples: {
         if (!readSamples(payload, bodyEnd, samples)) return 'malformed';
-        samples.seq = payload[1];
+        const seq = payload[1];
+        if (expectedSeq >= 0) counters.lost += (seq - expectedSeq) & 0xff;
+        expectedSeq = (seq + 1) & 0xff;
+        samples.seq = seq;
         messages.samples(samples);
         return 'frames';
       }
@@ -60,7 +64,10 @@ export function createFrameCodec(messages: GloveMessages): GloveCodec {
   return {
     counters,
     push: decoder.push,
-    reset: decoder.reset,
+    reset() {
+      decoder.reset();
+      expectedSeq = -1;
+    },
     askHello() {
       out.begin(MESSAGE.askHello);
       out.u8(PROTOCOL_VERSION);

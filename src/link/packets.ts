@@ -1,14 +1,14 @@
 import { cobsBound, cobsDecode, cobsEncode } from './cobs.js';
 import type { LinkCounters } from './codec.js';
 import { crc16 } from './crc16.js';
-import { MAX_PAYLOAD } from './table.js';
+import { MAX_PAYLOAD, MESSAGE } from './table.js';
 
 /**
  * Packets on a byte stream, the same in both directions:
  *
  *   payload = type u8, seq u8, body, crc16 u16      stream = COBS(payload), 0, COBS(payload), 0, ...
  *
- * `seq` counts all frames that a side sends, of whatever type, and wraps at 256.
+ * `seq` wraps at 256. Samples have a sequence of their own, all other messages of a side share a second one.
  */
 
 export const BODY_START = 2;
@@ -41,7 +41,7 @@ export type PacketHandler = (payload: Uint8Array, bodyEnd: number) => Outcome;
 
 export interface PacketDecoder {
   push(chunk: Uint8Array): void;
-  /** Forgets a partial frame and the last sequence number. */
+  /** Forgets a partial frame. */
   reset(): void;
 }
 
@@ -54,7 +54,6 @@ export function createPacketDecoder(handle: PacketHandler, counters: LinkCounter
   const partial = new Uint8Array(MAX_ENCODED);
   let partialLength = 0;
   let skipping = false;
-  let expectedSeq = -1;
 
   /** One encoded frame without its 0, of at most MAX_ENCODED bytes. */
   const take = (bytes: Uint8Array, start: number, end: number): void => {
@@ -68,9 +67,6 @@ export function createPacketDecoder(handle: PacketHandler, counters: LinkCounter
       counters.badCrc++;
       return;
     }
-    const seq = payload[1];
-    if (expectedSeq >= 0 && seq !== expectedSeq) counters.lost += (seq - expectedSeq) & 0xff;
-    expectedSeq = (seq + 1) & 0xff;
     const outcome = handle(payload, bodyEnd);
     if (outcome === 'frames') counters.frames++;
     else counters[outcome]++;
@@ -116,7 +112,6 @@ export function createPacketDecoder(handle: PacketHandler, counters: LinkCounter
     reset() {
       partialLength = 0;
       skipping = false;
-      expectedSeq = -1;
     },
   };
 }
@@ -139,7 +134,8 @@ export function createPacketEncoder(): PacketEncoder {
   /** One view per frame length, made when first needed, so that a steady stream allocates nothing. */
   const views: Uint8Array[] = [];
   const utf8 = new TextEncoder();
-  let seq = 0;
+  let samplesSeq = 0;
+  let otherSeq = 0;
   let at = 0;
   const u8 = (value: number) => {
     payload[at++] = value;
@@ -152,8 +148,7 @@ export function createPacketEncoder(): PacketEncoder {
     begin(type) {
       at = 0;
       u8(type);
-      u8(seq);
-      seq = (seq + 1) & 0xff;
+      u8(type === MESSAGE.samples ? samplesSeq++ : otherSeq++);
     },
     u8,
     u16,
