@@ -1,0 +1,351 @@
+#include "host_glove.h"
+
+#include <time.h>
+
+#include <cmath>
+#include <cstdarg>
+#include <cstdio>
+#include <cstdlib>
+#include <map>
+#include <sstream>
+#include <stdexcept>
+
+using namespace tautline;
+
+namespace {
+
+// The simulated supply: one lithium cell. Its limits are common practice for such cells and hobby servos.
+constexpr uint16_t kSupplyLowMv = 3300;
+constexpr int16_t kOverTemperature = 700;  // 0.1 degrees C
+constexpr uint16_t kFirmwareVersion = 0x0100;
+
+__attribute__((format(printf, 1, 2))) std::string format(const char* pattern, ...) {
+  char text[512];
+  va_list arguments;
+  va_start(arguments, pattern);
+  std::vsnprintf(text, sizeof text, pattern, arguments);
+  va_end(arguments);
+  return text;
+}
+
+bool parse(const std::string& text, double& value) {
+  char* end = nullptr;
+  value = std::strtod(text.c_str(), &end);
+  return end != text.c_str() && *end == '\0' && std::isfinite(value);
+}
+
+const char* yesNo(bool value) { return value ? "true" : "false"; }
+
+struct FaultKind {
+  ChannelFault fault;
+  double amount;  // unless the command names one
+};
+
+const std::map<std::string, FaultKind>& faultKinds() {
+  static const std::map<std::string, FaultKind> kinds = {
+      {"none", {ChannelFault::none, 0}},
+      {"dead", {ChannelFault::dead, 0}},
+      {"railed", {ChannelFault::railed, 1}},               // 1 top, 0 bottom
+      {"intermittent", {ChannelFault::intermittent, 4}},   // jumps a second
+      {"noisy", {ChannelFault::noisy, 20}},                // times the usual noise
+      {"reversed", {ChannelFault::reversed, 0}},
+      {"short", {ChannelFault::shortRange, 0.15}},         // part of the usual range
+      {"drifting", {ChannelFault::drifting, 0.02}},        // parts of the converter's range a second
+  };
+  return kinds;
+}
+
+}  // namespace
+
+double monotonicSeconds() {
+  timespec time;
+  clock_gettime(CLOCK_MONOTONIC, &time);
+  return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
+}
+
+HostGlove::HostGlove(const Options& options)
+    : hand(options.seed, options.noiseCounts), options_(options) {
+  if (options.bits < 1 || options.bits > 16) throw std::runtime_error("--bits must be 1..16");
+  if (options.rateHz < 1 || options.maxRateHz > 10000 || options.rateHz > options.maxRateHz) {
+    throw std::runtime_error("--rate must be 1..--max-rate, --max-rate at most 10000");
+  }
+  for (const std::string& name : options.channels) {
+    if (!hand.addChannel(name, static_cast<uint8_t>(options.bits))) {
+      throw std::runtime_error("no channel role is called " + name);
+    }
+    channelSpecs_.push_back({hand.channels.back().role, hand.channels.back().bits});
+  }
+  for (const std::string& item : options.actuators) {
+    const size_t colon = item.find(':');
+    const std::string kind = colon == std::string::npos ? "stringStop" : item.substr(colon + 1);
+    if (!hand.addActuator(item.substr(0, colon), kind)) {
+      throw std::runtime_error("no actuator is called " + item + " (role, or role:kind)");
+    }
+    actuatorSpecs_.push_back(hand.servos.back().spec);
+  }
+  if (channelSpecs_.size() > kMaxChannels || actuatorSpecs_.size() > kMaxActuators) {
+    throw std::runtime_error(format("at most %u channels and %u actuators", kMaxChannels, kMaxActuators));
+  }
+
+  std::string id = options.deviceId;
+  if (id.empty()) id = format("%08x%08x", 0x7a000000U | options.hand, options.seed);
+  if (id.size() != 16 || id.find_first_not_of("0123456789abcdefABCDEF") != std::string::npos) {
+    throw std::runtime_error("--id must be 16 hex digits");
+  }
+  for (size_t i = 0; i < sizeof board_.deviceId; ++i) {
+    board_.deviceId[i] = static_cast<uint8_t>(std::stoul(id.substr(2 * i, 2), nullptr, 16));
+  }
+  board_.hand = options.hand;
+  board_.firmwareVersion = kFirmwareVersion;
+  board_.startRateHz = static_cast<uint16_t>(options.rateHz);
+  board_.maxRateHz = static_cast<uint16_t>(options.maxRateHz);
+  board_.channelCount = static_cast<uint8_t>(channelSpecs_.size());
+  board_.actuatorCount = static_cast<uint8_t>(actuatorSpecs_.size());
+  board_.channels = channelSpecs_.data();
+  board_.actuators = actuatorSpecs_.data();
+  board_.supplyLowMv = kSupplyLowMv;
+  board_.overTemperature = kOverTemperature;
+
+  hardware_.context = this;
+  hardware_.nowUs = [](void* c) { return self(c).deviceUs(); };
+  hardware_.readChannel = [](void* c, uint8_t i) { return self(c).hand.counts(i); };
+  hardware_.readButtons = [](void* c) { return self(c).buttons_; };
+  hardware_.writeActuator = [](void* c, uint8_t i, uint16_t stop, uint8_t effort) {
+    self(c).hand.command(i, stop, effort);
+  };
+  hardware_.txFree = [](void* c) {
+    const size_t room = self(c).link.room();
+    return static_cast<uint16_t>(room > 0xffff ? 0xffff : room);
+  };
+  hardware_.write = [](void* c, const uint8_t* data, uint16_t length) {
+    self(c).link.write(data, length, self(c).hand.random());
+  };
+  hardware_.batteryMv = [](void* c) { return self(c).batteryMv_; };
+  hardware_.temperature = [](void* c) { return self(c).temperature_; };
+  hardware_.faults = [](void* c) { return self(c).boardFaults_; };
+
+  now_ = monotonicSeconds();
+  hand.advance(now_);
+  boot();
+}
+
+void HostGlove::boot() {
+  bootedAt_ = monotonicSeconds();
+  ++boots_;
+  tripsSeen_ = 0;
+  frozenUntil_ = 0;
+  glove_.reset(new Glove(board_, hardware_));
+  glove_->begin();
+}
+
+// The device clock runs on while the program works, as a hardware timer does.
+uint32_t HostGlove::deviceUs() const {
+  return static_cast<uint32_t>(static_cast<uint64_t>((monotonicSeconds() - bootedAt_) * 1e6)) +
+         options_.clockUs;
+}
+
+void HostGlove::run(double now) {
+  now_ = now;
+  hand.advance(now);
+  if (frozen()) {
+    frozenSeen_ = true;
+    return;
+  }
+  if (frozenSeen_) {
+    frozenSeen_ = false;
+    event("\"event\":\"thawed\"");
+  }
+  uint8_t bytes[512];
+  for (size_t count; (count = link.read(bytes, sizeof bytes)) > 0;) {
+    for (size_t i = 0; i < count; ++i) glove_->receive(bytes[i]);
+  }
+  glove_->poll();
+  link.flush();
+
+  if (link.connected() != connectedSeen_) {
+    connectedSeen_ = link.connected();
+    event(connectedSeen_ ? "\"event\":\"connected\"" : "\"event\":\"disconnected\"");
+  }
+  if (glove_->watchdogTrips() != tripsSeen_) {
+    tripsSeen_ = glove_->watchdogTrips();
+    event(format("\"event\":\"watchdog\",\"trips\":%u", tripsSeen_));
+  }
+}
+
+double HostGlove::idleSeconds() const {
+  return frozen() ? frozenUntil_ - now_ : 1e-6 * glove_->untilNextSampleUs();
+}
+
+void HostGlove::event(const std::string& fields) {
+  events_.push_back("{" + fields + format(",\"deviceUs\":%u}", deviceUs()));
+}
+
+std::vector<std::string> HostGlove::takeEvents() {
+  std::vector<std::string> taken;
+  taken.swap(events_);
+  return taken;
+}
+
+std::string HostGlove::servoJson(size_t index) const {
+  const SimulatedServo& servo = hand.servos[index];
+  return format(
+      "{\"servo\":\"%s\",\"free\":%s,\"stop\":%u,\"effort\":%u,\"targetUs\":%u,\"us\":%.0f,\"curl\":%.4f,"
+      "\"writes\":%u}",
+      servo.name.c_str(), yesNo(servo.isFree()), servo.stop, servo.effort,
+      servoMicros(servo.spec, servo.stop), servo.us, servo.curl(), servo.writes);
+}
+
+std::string HostGlove::channelJson(size_t index) const {
+  const SimulatedChannel& channel = hand.channels[index];
+  return format("{\"channel\":\"%s\",\"wanted\":%.4f,\"value\":%.4f,\"openCounts\":%.0f,\"closedCounts\":%.0f}",
+                channel.name.c_str(), hand.wanted(channel), hand.value(index), channel.openCounts,
+                channel.closedCounts);
+}
+
+std::string HostGlove::statsJson() const {
+  const LinkCounters& in = glove_->linkCounters();
+  return format(
+             "{\"deviceUs\":%u,\"rateHz\":%u,\"boots\":%u,\"connected\":%s,\"cut\":%s,\"framesSent\":%llu,"
+             "\"bytesSent\":%llu,\"bytesReceived\":%llu,\"framesReceived\":%u,\"badCrc\":%u,\"badCobs\":%u,",
+             deviceUs(), glove_->rateHz(), boots_, yesNo(link.connected()), yesNo(link.cut),
+             static_cast<unsigned long long>(link.framesSent), static_cast<unsigned long long>(link.bytesSent),
+             static_cast<unsigned long long>(link.bytesReceived), in.frames, in.badCrc, in.badCobs) +
+         format(
+             "\"tooShort\":%u,\"tooLong\":%u,\"unknownTypes\":%u,\"badLengths\":%u,\"framesDropped\":%u,"
+             "\"watchdogTrips\":%u,\"faults\":%u,\"active\":%s}",
+             in.tooShort, in.tooLong, glove_->unknownTypes(), glove_->badLengths(), glove_->framesDropped(),
+             glove_->watchdogTrips(), glove_->faults(), yesNo(glove_->actuators().active()));
+}
+
+// fault KIND [AMOUNT] CHANNEL
+std::string HostGlove::fault(const std::vector<std::string>& words) {
+  if (words.size() != 3 && words.size() != 4) return "error fault KIND [AMOUNT] CHANNEL";
+  const auto kind = faultKinds().find(words[1]);
+  if (kind == faultKinds().end()) {
+    std::string known;
+    for (const auto& entry : faultKinds()) known += " " + entry.first;
+    return "error kinds of fault:" + known;
+  }
+  double amount = kind->second.amount;
+  if (words.size() == 4 && !parse(words[2], amount)) return "error not a number: " + words[2];
+  if (kind->second.fault == ChannelFault::intermittent && amount <= 0) return "error jumps a second must be above 0";
+  const int channel = hand.findChannel(words.back());
+  if (channel < 0) return "error no channel " + words.back();
+  hand.setFault(static_cast<size_t>(channel), kind->second.fault, amount);
+  return "ok";
+}
+
+std::string HostGlove::command(const std::string& line) {
+  std::vector<std::string> words;
+  std::istringstream stream(line);
+  for (std::string word; stream >> word;) words.push_back(word);
+  if (words.empty()) return "error empty line";
+  const std::string& verb = words[0];
+  const size_t count = words.size() - 1;
+
+  // Time passes between two rounds; what is said now starts from now.
+  now_ = monotonicSeconds();
+  hand.advance(now_);
+
+  // Verbs that name a channel first and give numbers after it.
+  if ((verb == "set" && count == 2) || (verb == "ramp" && count == 3) || (verb == "sweep" && count == 4) ||
+      (verb == "range" && count == 3)) {
+    const int found = hand.findChannel(words[1]);
+    if (found < 0) return "error no channel " + words[1];
+    const size_t channel = static_cast<size_t>(found);
+    double number[3] = {0, 0, 0};
+    for (size_t i = 2; i < words.size(); ++i) {
+      if (!parse(words[i], number[i - 2])) return "error not a number: " + words[i];
+    }
+    if (verb == "set") {
+      hand.move(channel, number[0], 0);
+    } else if (verb == "ramp") {
+      if (number[1] < 0) return "error the time must not be negative";
+      hand.move(channel, number[0], number[1] / 1000);
+    } else if (verb == "sweep") {
+      if (number[2] <= 0) return "error the period must be above 0";
+      hand.sweep(channel, number[0], number[1], number[2] / 1000);
+    } else {
+      hand.channels[channel].openCounts = number[0];
+      hand.channels[channel].closedCounts = number[1];
+    }
+    return "ok";
+  }
+  if (verb == "swap" && count == 2) {
+    const int a = hand.findChannel(words[1]);
+    const int b = hand.findChannel(words[2]);
+    if (a < 0 || b < 0) return "error no channel " + words[a < 0 ? 1 : 2];
+    std::swap(hand.channels[static_cast<size_t>(a)], hand.channels[static_cast<size_t>(b)]);
+    return "ok";
+  }
+  if (verb == "fault") return fault(words);
+  if (verb == "get" && count == 1) {
+    const int channel = hand.findChannel(words[1]);
+    return channel < 0 ? "error no channel " + words[1] : channelJson(static_cast<size_t>(channel));
+  }
+  if (verb == "servo" && count == 1) {
+    const int servo = hand.findServo(words[1]);
+    return servo < 0 ? "error no actuator " + words[1] : servoJson(static_cast<size_t>(servo));
+  }
+  if (verb == "servos" && count == 0) {
+    std::string all;
+    for (size_t i = 0; i < hand.servos.size(); ++i) all += (i ? "," : "") + servoJson(i);
+    return "[" + all + "]";
+  }
+  if (verb == "channels" && count == 0) {
+    std::string all;
+    for (size_t i = 0; i < hand.channels.size(); ++i) all += (i ? "," : "") + channelJson(i);
+    return "[" + all + "]";
+  }
+  if (verb == "stats" && count == 0) return statsJson();
+  if (verb == "note" && count >= 1) {
+    return glove_->note(line.substr(line.find("note") + 5).c_str()) ? "ok" : "error no room";
+  }
+  if (verb == "cut" && count == 0) return link.cut = true, "ok";
+  if (verb == "restore" && count == 0) return link.cut = false, "ok";
+  if (verb == "reset" && count == 0) return boot(), "ok";
+  if (verb == "quit" && count == 0) return quitting_ = true, "ok";
+
+  double first = 0;
+  double second = 0;
+  if (count < 1 || count > 2) return "error unknown command: " + line;
+  if (!parse(words[1], first)) return "error unknown command: " + line;
+  if (count == 2 && !parse(words[2], second)) return "error not a number: " + words[2];
+
+  if (verb == "button" && count == 2) {
+    if (first < 0 || first > 15) return "error buttons are 0..15";
+    const uint16_t mask = static_cast<uint16_t>(1U << static_cast<unsigned>(first));
+    buttons_ = static_cast<uint16_t>(second != 0 ? (buttons_ | mask) : (buttons_ & ~mask));
+    return "ok";
+  }
+  if (count != 1) return "error unknown command: " + line;
+  if (verb == "temperature") {
+    if (first < -300 || first > 300) return "error degrees C are -300..300";
+    temperature_ = static_cast<int16_t>(std::lround(first * 10));
+    return "ok";
+  }
+  if (first < 0) return "error the number must not be negative";
+  if (verb == "battery") {
+    if (first > 65535) return "error mV are 0..65535";
+    batteryMv_ = static_cast<uint16_t>(first);
+  } else if (verb == "noise") {
+    hand.noiseCounts = first;
+  } else if (verb == "board-faults") {
+    boardFaults_ = static_cast<uint16_t>(first);
+  } else if (verb == "corrupt") {
+    link.corruptFrames = static_cast<unsigned>(first);
+  } else if (verb == "drop") {
+    link.dropFrames = static_cast<unsigned>(first);
+  } else if (verb == "garbage") {
+    if (first > 4096) return "error at most 4096 bytes";
+    std::vector<uint8_t> bytes(static_cast<size_t>(first));
+    for (uint8_t& byte : bytes) byte = static_cast<uint8_t>(256 * hand.random());
+    link.writeNoise(bytes);
+  } else if (verb == "freeze") {
+    frozenUntil_ = now_ + first / 1000;
+    frozenSeen_ = true;
+  } else {
+    return "error unknown command: " + line;
+  }
+  return "ok";
+}

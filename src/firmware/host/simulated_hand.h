@@ -1,0 +1,97 @@
+// The parts of a glove that are not electronics: a hand that moves, potentiometers that measure it, and
+// servos that stop it. Times are seconds on a monotonic clock.
+#ifndef TAUTLINE_SIMULATED_HAND_H
+#define TAUTLINE_SIMULATED_HAND_H
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "../core/hardware.h"
+
+// What can be wrong with a channel.
+enum class ChannelFault { none, dead, railed, intermittent, noisy, reversed, shortRange, drifting };
+
+struct SimulatedChannel {
+  std::string name;
+  uint8_t role = 0;
+  uint8_t bits = 12;
+  // Counts at value 0 (open) and 1 (closed).
+  double openCounts = 0;
+  double closedCounts = 0;
+
+  // Where the wearer wants this to be: moves from `from` to `to` between the two times and, if it sweeps,
+  // back and forth for ever.
+  double from = 0;
+  double to = 0;
+  double moveStart = 0;
+  double moveSeconds = 0;
+  bool sweeping = false;
+
+  ChannelFault fault = ChannelFault::none;
+  double faultAmount = 0;
+  double faultSince = 0;
+  double deadCounts = 0;
+  double glitchEnds = 0;
+  double nextGlitch = 0;
+  double glitchCounts = 0;
+};
+
+struct SimulatedServo {
+  std::string name;
+  tautline::ActuatorSpec spec = {};
+  uint16_t stop = tautline::kStopFree;
+  uint8_t effort = 0;
+  double us = 0;  // where it is; a servo takes time to get where it is told
+  uint32_t writes = 0;
+
+  bool isFree() const { return stop == tautline::kStopFree || effort == 0; }
+  // Where it stops the string now, in curl; above 1 is beyond a closed hand.
+  double curl() const;
+};
+
+class SimulatedHand {
+ public:
+  SimulatedHand(uint32_t seed, double noiseCounts);
+
+  // False if the table of roles has no such name.
+  bool addChannel(const std::string& name, uint8_t bits);
+  bool addActuator(const std::string& name, const std::string& kind);
+
+  // Index by role name or by number; -1 if there is none.
+  int findChannel(const std::string& nameOrNumber) const;
+  int findServo(const std::string& nameOrNumber) const;
+
+  // Moves the servos on to this time.
+  void advance(double now);
+  // Where the wearer wants it, before anything stops him.
+  double wanted(const SimulatedChannel& channel) const;
+  // Where it is: 0 open .. 1 closed.
+  double value(size_t channel) const;
+  // A new converter reading, with noise and faults.
+  uint16_t counts(size_t channel);
+
+  // Starts a move from where the wearer's wish is now.
+  void move(size_t channel, double to, double seconds);
+  void sweep(size_t channel, double low, double high, double periodSeconds);
+  void setFault(size_t channel, ChannelFault fault, double amount);
+
+  void command(size_t servo, uint16_t stop, uint8_t effort);
+
+  std::vector<SimulatedChannel> channels;
+  std::vector<SimulatedServo> servos;
+  double noiseCounts;
+  // 0.15 s for 1000 us, some 90 degrees: a common hobby servo without load.
+  double servoUsPerSecond = 6600;
+
+  double random();  // 0 <= x < 1
+
+ private:
+  double limitByStops(const SimulatedChannel& channel, double wanted) const;
+  double gaussian();
+
+  uint32_t random_;
+  double now_ = 0;
+};
+
+#endif  // TAUTLINE_SIMULATED_HAND_H
