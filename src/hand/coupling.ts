@@ -39,9 +39,9 @@ export function limitAbduction(dofs: DofArray, finger: number): void {
  * Abduction of straight fingers pressed together, as a share of the range, in FINGERS order: neighbours touch and
  * the middle finger stays. Common practice; follows from the fan of the rest pose.
  */
-const TOGETHER = [0, -0.2, 0, -0.27, -0.6] as const;
+const TOGETHER = [0, -0.5, 0, -0.5, -1] as const;
 /** Abduction of straight fingers spread wide, as a share of the range. */
-const APART = [0, 1, 0, 1, 1] as const;
+const APART = [0, 1, 0, 0.6, 1] as const;
 
 /**
  * Sets a finger's abduction from splay: -1 fingers together, 0 at rest, 1 spread wide. The range narrows with the

@@ -17,11 +17,6 @@ const LITTLE = 4;
 /** Joints that do not move within the hand, unless the palm arches. */
 const STATIC_JOINTS = [PALM, WRIST, 6, 11, 16, 21] as const;
 
-// Half angles of each finger's abduction and of its flexion summed up to each of the three joints. Working space
-// of one call, so that sines and cosines come from one tight loop.
-const sines = new Float64Array(FINGER_COUNT * 4);
-const cosines = new Float64Array(FINGER_COUNT * 4);
-
 /**
  * Poses of all 26 joints.
  *
@@ -49,22 +44,6 @@ export function forwardKinematics(
 
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
     const dof = finger * DOFS_PER_FINGER;
-    const abduction = 0.5 * abductionSign[finger] * dofs[dof + 1];
-    const first = 0.5 * dofs[dof];
-    const second = first + 0.5 * dofs[dof + 2];
-    const third = second + 0.5 * dofs[dof + 3];
-    sines[dof] = Math.sin(abduction);
-    cosines[dof] = Math.cos(abduction);
-    sines[dof + 1] = Math.sin(first);
-    cosines[dof + 1] = Math.cos(first);
-    sines[dof + 2] = Math.sin(second);
-    cosines[dof + 2] = Math.cos(second);
-    sines[dof + 3] = Math.sin(third);
-    cosines[dof + 3] = Math.cos(third);
-  }
-
-  for (let finger = 0; finger < FINGER_COUNT; finger++) {
-    const k = finger * 4;
     let at = CHAIN_START[finger] * POSE_STRIDE;
     let px = poses[at];
     let py = poses[at + 1];
@@ -75,8 +54,9 @@ export function forwardKinematics(
     const bw = poses[at + 6];
 
     // The chain's frame after abduction, a turn about its Y.
-    const sa = sines[k];
-    const ca = cosines[k];
+    const abduction = 0.5 * abductionSign[finger] * dofs[dof + 1];
+    const sa = Math.sin(abduction);
+    const ca = Math.cos(abduction);
     const ax = bx * ca - bz * sa;
     const ay = by * ca + bw * sa;
     const az = bz * ca + bx * sa;
@@ -89,9 +69,11 @@ export function forwardKinematics(
     const backY = 2 * (ay * az - ax * aw);
     const backZ = 1 - 2 * (ax * ax + ay * ay);
 
+    let flexion = 0;
     for (let i = 0; i < 3; i++) {
-      const s = sines[k + 1 + i];
-      const c = cosines[k + 1 + i];
+      flexion += 0.5 * dofs[i === 0 ? dof : dof + 1 + i];
+      const s = Math.sin(flexion);
+      const c = Math.cos(flexion);
       // Flexion turns by minus the angle about X.
       const qx = ax * c - aw * s;
       const qy = ay * c - az * s;

@@ -40,7 +40,7 @@ export const PLACEMENT = {
   index: { base: [-0.13, -0.03, -0.155], knuckle: [-0.295, -0.05], fanDeg: 3, rollDeg: -2 },
   middle: { base: [-0.03, -0.01, -0.155], knuckle: [-0.04, -0.01], fanDeg: 0, rollDeg: 0 },
   ring: { base: [0.09, -0.03, -0.15], knuckle: [0.2, -0.05], fanDeg: -4, rollDeg: 4 },
-  little: { base: [0.2, -0.07, -0.145], knuckle: [0.425, -0.13], fanDeg: -10, rollDeg: 9 },
+  little: { base: [0.2, -0.07, -0.145], knuckle: [0.425, -0.13], fanDeg: -8, rollDeg: 9 },
 } as const;
 
 /**

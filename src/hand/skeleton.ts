@@ -103,7 +103,7 @@ export function createSkeleton(options: SkeletonOptions): Skeleton {
       restRotations.set(placed.knuckleRotation, (base + 1) * 4);
     }
     for (const [bone, length] of lengths.entries()) {
-      requireWithin(`${name} bone ${bone + 1}`, length, 0.005, 0.15);
+      requireWithin(`${name} bone ${bone + 1} of ${lengths.length}`, length, 0.005, 0.15);
     }
     const phalanges = name === 'thumb' ? lengths : lengths.slice(1);
     const start = CHAIN_START[finger];
@@ -111,7 +111,11 @@ export function createSkeleton(options: SkeletonOptions): Skeleton {
     for (let i = 0; i < 3; i++) {
       // The tip joint is inside the finger: its sphere touches the end of the finger.
       const length = i === 2 ? phalanges[i] - tipRadius : phalanges[i];
-      requireWithin(`${name} bone ${i + 1} up to its next joint`, length, 0.001, 0.15);
+      if (!(length > 0)) {
+        throw new RangeError(
+          `${name} distal bone is ${phalanges[i]} m; it must be longer than the tip's radius, ${tipRadius.toFixed(4)} m`,
+        );
+      }
       chainLengths[finger * 3 + i] = length;
       restOffsets[(start + 1 + i) * 3 + 2] = -length;
     }
