@@ -5,12 +5,14 @@
 import { execFileSync } from 'node:child_process';
 import { writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
+import { profileJsonSchema } from '../src/config/json-schema.js';
 import * as table from '../src/link/table.js';
 
 const root = fileURLToPath(new URL('..', import.meta.url));
 
 /** Path in the tree -> its text. Add an output here and nowhere else. */
 export const OUTPUTS: Record<string, () => string> = {
+  'config/profile.schema.json': profileJsonSchema,
   'src/firmware/core/protocol_table.h': protocolTableHeader,
   'tests/link/vectors.json': linkVectors,
 };

@@ -57,18 +57,21 @@ export const EXIT_CODE: Partial<Record<ErrorCode, number>> & { ok: 0; failed: 1;
 
 export class TautlineError extends Error {
   override readonly name = 'TautlineError';
+  readonly details: readonly string[];
   /**
    * @param code stable code from ERROR_CODES
    * @param message one line: what, and where (file:line:column, port, address, message path)
    * @param remedy one line: what the user can do, if anything is known
+   * @param options.details one line each: further troubles of the same kind, for a file that has several
    */
   constructor(
     readonly code: ErrorCode,
     message: string,
     readonly remedy?: string,
-    options?: { cause?: unknown },
+    options: { cause?: unknown; details?: readonly string[] } = {},
   ) {
-    super(message, options);
+    super(message, { cause: options.cause });
+    this.details = options.details ?? [];
   }
 
   /** The one line that a user sees. */

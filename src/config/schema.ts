@@ -1,4 +1,4 @@
-import { type Static, type TSchema, Type } from '@sinclair/typebox';
+import { type Static, type TObject, type TSchema, type TUnion, Type } from '@sinclair/typebox';
 import { FINGERS, HAND_SIDES } from '../hand/joints.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../link/table.js';
 
@@ -17,6 +17,18 @@ const object = <T extends Record<string, TSchema>>(properties: T, description: s
 /** An object that may be left out whole: ajv then fills in its members' defaults. */
 const section = <T extends Record<string, TSchema>>(properties: T, description: string) =>
   Type.Object(properties, { ...closed, default: {}, description });
+/**
+ * One of several objects told apart by `kind`. Validation goes straight to the chosen kind, so that a mistake
+ * is reported for that kind alone and its defaults are filled in.
+ */
+const kinds = <T extends TObject[]>(variants: [...T], description: string, options: object = {}) =>
+  Type.Unsafe<Static<TUnion<T>>>({
+    type: 'object',
+    discriminator: { propertyName: 'kind' },
+    oneOf: variants,
+    description,
+    ...options,
+  });
 const number = (description: string, options: object = {}) => Type.Number({ description, ...options });
 const integer = (description: string, options: object = {}) => Type.Integer({ description, ...options });
 
@@ -35,7 +47,7 @@ const usb = Type.Optional(
   ),
 );
 
-export const LinkSchema = Type.Union(
+export const LinkSchema = kinds(
   [
     object(
       {
@@ -82,10 +94,13 @@ export const LinkSchema = Type.Union(
       'A glove without hardware whose hand moves by itself.',
     ),
   ],
-  { description: 'How the glove is reached.' },
+  'How the glove is reached.',
 );
 
-export const CodecSchema = Type.Union(
+/** What a column of a text line may hold besides a channel role. */
+export const LINE_COLUMNS = ['timeUs', 'timeMs', 'buttons', 'batteryMv', 'skip'] as const;
+
+export const CodecSchema = kinds(
   [
     object({ kind: Type.Literal('frames') }, 'The Tautline link protocol: COBS frames with a CRC.'),
     object(
@@ -129,7 +144,8 @@ export const CodecSchema = Type.Union(
       "Delimited text lines, for gloves that keep their maker's own firmware.",
     ),
   ],
-  { description: 'How bytes become samples.', default: { kind: 'frames' } },
+  'How bytes become samples.',
+  { default: { kind: 'frames' } },
 );
 
 export const ChannelSchema = object(
@@ -244,6 +260,24 @@ export const FilterSchema = section(
   'One Euro filter of every channel.',
 );
 
+/**
+ * Buttons by the last part of their OpenXR input path; `disarm` is the wearer's own emergency release.
+ * A press of `disarm` takes all force away at once.
+ */
+export const BUTTONS = [
+  'a',
+  'b',
+  'x',
+  'y',
+  'menu',
+  'thumbstick',
+  'trigger',
+  'squeeze',
+  'thumbrest',
+  'disarm',
+] as const;
+export type ButtonName = (typeof BUTTONS)[number];
+
 export const GloveSchema = object(
   {
     name: Type.String({ description: 'Your name for the glove.', minLength: 1, maxLength: 40 }),
@@ -259,13 +293,16 @@ export const GloveSchema = object(
       maxItems: 8,
       default: [],
     }),
-    buttons: Type.Record(
-      Type.String({ pattern: '^[a-z][A-Za-z0-9]{0,23}$' }),
-      Type.Integer({ minimum: 0, maximum: 15 }),
-      {
-        description: 'Bit of each button: a, b, x, y, menu, thumbstick, trigger, squeeze, thumbrest, disarm.',
-        default: {},
-      },
+    buttons: Type.Unsafe<Record<string, number>>(
+      Type.Object(
+        Object.fromEntries(
+          BUTTONS.map((name) => [
+            name,
+            Type.Optional(Type.Integer({ description: `Bit of \`${name}\`.`, minimum: 0, maximum: 15 })),
+          ]),
+        ),
+        { ...closed, description: 'Bit of each button in the `buttons` field of a sample.', default: {} },
+      ),
     ),
     filter: FilterSchema,
     controls: section(
@@ -349,7 +386,7 @@ export const WearerSchema = section(
 
 export const ProfileSchema = object(
   {
-    profile: Type.Literal(1, { description: 'Version of this format.' }),
+    profile: Type.Literal(1, { description: 'Version of this format: 1.' }),
     name: Type.String({ description: 'A name for the profile.', default: 'unnamed', maxLength: 60 }),
     gloves: Type.Array(GloveSchema, { description: 'One or two gloves.', minItems: 1, maxItems: 2 }),
     wearer: WearerSchema,

@@ -1,0 +1,106 @@
+import { readFile, stat } from 'node:fs/promises';
+import { Ajv } from 'ajv';
+import { TautlineError } from '../errors.js';
+import { describeSchemaErrors } from './describe.js';
+import { checkRules } from './rules.js';
+import { type Profile, ProfileSchema } from './schema.js';
+import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
+
+/** Something wrong with a profile, at a path of keys and indices from its root. */
+export interface Problem {
+  path: readonly string[];
+  /** Whether the key itself is wrong, rather than its value. */
+  at: 'key' | 'value';
+  text: string;
+}
+
+/** Most problems reported for one file. */
+const MAX_PROBLEMS = 10;
+
+const validate = new Ajv({
+  allErrors: true,
+  useDefaults: true,
+  discriminator: true,
+  // Each error then carries the schema that it broke, so that the messages can name the known keys.
+  verbose: true,
+}).compile(ProfileSchema);
+
+/**
+ * Reads a profile.
+ * @param fileName for the messages: each starts with file:line:column
+ * @returns the profile with every default filled in
+ * @throws TautlineError `profileInvalid`: the first problem is its message, the others are its `details`
+ */
+export function parseProfile(text: string, fileName: string): Profile {
+  const yaml = readYaml(text);
+  const found =
+    yaml.problems.length > 0
+      ? yaml.problems
+      : problemsOf(yaml.data).map(({ path, at, text }) => ({ offset: yaml.offsetOf(path, at), text }));
+  if (found.length === 0) return plainCopy(yaml.data as Profile);
+
+  const lines = found
+    .sort((a, b) => a.offset - b.offset)
+    .map(({ offset, text }) => {
+      const { line, column } = yaml.lineColumn(offset);
+      return `${fileName}:${line}:${column}: ${text}${text.endsWith('?') ? '' : '.'}`;
+    });
+  const more = lines.length - MAX_PROBLEMS;
+  const [first, ...others] = lines.slice(0, MAX_PROBLEMS);
+  if (more > 0) others.push(`${fileName}: ${more} more ${more === 1 ? 'problem' : 'problems'}.`);
+  throw new TautlineError('profileInvalid', first, undefined, { details: others });
+}
+
+/**
+ * Reads a profile file.
+ * @throws TautlineError `profileNotFound` when it cannot be read, `profileInvalid` when it breaks a rule
+ */
+export async function loadProfile(path: string): Promise<Profile> {
+  return parseProfile(await readProfileText(path), path);
+}
+
+/** Everything wrong with the data; fills in defaults. */
+function problemsOf(data: unknown): Problem[] {
+  if (data === null || data === undefined) {
+    return [{ path: [], at: 'value', text: 'the profile is empty; copy one of the examples in config/' }];
+  }
+  const schemaProblems = validate(data) ? [] : describeSchemaErrors(validate.errors ?? []);
+  return [...schemaProblems, ...checkRules(data, schemaProblems)];
+}
+
+/** Aliases make one object stand in several places; a profile is a tree of its own objects. */
+const plainCopy = (profile: Profile): Profile => JSON.parse(JSON.stringify(profile));
+
+async function readProfileText(path: string): Promise<string> {
+  const cannot = (why: string, remedy: string, cause?: unknown) =>
+    new TautlineError('profileNotFound', `${path}: ${why}.`, remedy, { cause });
+  try {
+    const file = await stat(path);
+    if (file.isDirectory()) throw cannot('the profile is a directory', 'Name a file in it.');
+    if (!file.isFile()) throw cannot('the profile is not a regular file', 'Name a YAML file.');
+    if (file.size > MAX_PROFILE_BYTES) {
+      throw new TautlineError(
+        'profileInvalid',
+        `${path}: the file is larger than ${MAX_PROFILE_BYTES / 1024} kB.`,
+      );
+    }
+    return new TextDecoder('utf-8', { fatal: true }).decode(await readFile(path));
+  } catch (error) {
+    if (error instanceof TautlineError) throw error;
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === 'ENOENT' || code === 'ENOTDIR') {
+      throw cannot('no such file', 'Check the path, or copy one of the examples in config/ there.', error);
+    }
+    if (code === 'EACCES' || code === 'EPERM') {
+      throw cannot(
+        'no permission to read it',
+        'Change its permissions, or copy it to a place of yours.',
+        error,
+      );
+    }
+    if (error instanceof TypeError) {
+      throw new TautlineError('profileInvalid', `${path}: the file is not UTF-8 text.`, 'Save it as UTF-8.');
+    }
+    throw cannot(`it cannot be read (${code ?? (error as Error).message})`, 'Try a copy of it.', error);
+  }
+}

@@ -1,0 +1,140 @@
+import {
+  type Document,
+  isAlias,
+  isMap,
+  isNode,
+  isScalar,
+  isSeq,
+  LineCounter,
+  type Node,
+  parseDocument,
+} from 'yaml';
+import { quote } from './describe.js';
+
+/** Largest profile read, bytes: two gloves with every key and a comment on each are under 20 kB. */
+export const MAX_PROFILE_BYTES = 256 * 1024;
+/** Most aliases resolved: more is a mistake, or a file made to grow without bound. */
+const MAX_ALIASES = 64;
+
+/** Offset into the text, and what is wrong there. */
+export interface YamlProblem {
+  offset: number;
+  text: string;
+}
+
+export interface YamlText {
+  /** Plain data; undefined when there are problems. */
+  data: unknown;
+  problems: YamlProblem[];
+  /**
+   * Offset of the value at a path, or of the nearest thing above it that stands in the text.
+   * @param of `key`: of the last key rather than of its value
+   */
+  offsetOf(path: readonly string[], of?: 'key' | 'value'): number;
+  lineColumn(offset: number): { line: number; column: number };
+}
+
+/** Reads one YAML 1.2 document with the core schema: no directives, no tags, no duplicate keys. Never throws. */
+export function readYaml(text: string): YamlText {
+  const lines = new LineCounter();
+  const position = (offset: number) => {
+    const { line, col } = lines.linePos(offset);
+    return { line: Math.max(1, line), column: Math.max(1, col) };
+  };
+  const broken = (problems: YamlProblem[]): YamlText => ({
+    data: undefined,
+    problems,
+    offsetOf: () => 0,
+    lineColumn: position,
+  });
+  if (Buffer.byteLength(text) > MAX_PROFILE_BYTES) {
+    return broken([{ offset: 0, text: `the file is larger than ${MAX_PROFILE_BYTES / 1024} kB` }]);
+  }
+  try {
+    const document = parseDocument(text, {
+      version: '1.2',
+      schema: 'core',
+      strict: true,
+      // Found by structureProblems below: this check of the parser takes time squared in the number of keys.
+      uniqueKeys: false,
+      prettyErrors: false,
+      logLevel: 'silent',
+      lineCounter: lines,
+    });
+    // The parser recurses once a level, and reports a stack that ran out as an error of its own.
+    if (document.errors.some(({ message }) => /call stack/.test(message))) throw new RangeError();
+    const problems = [
+      ...[...document.errors, ...document.warnings.filter(({ code }) => code !== 'TAG_RESOLVE_FAILED')].map(
+        ({ pos, message }) => ({
+          offset: pos[0],
+          text: `not YAML: ${message.split('\n', 1)[0].replace(/[.:]$/, '')}`,
+        }),
+      ),
+      ...(document.directives?.yaml.explicit && document.directives.yaml.version !== '1.2'
+        ? [{ offset: 0, text: 'only YAML 1.2 is read; take the %YAML line out' }]
+        : []),
+      ...structureProblems(document.contents, position),
+    ];
+    if (problems.length > 0) return broken(problems);
+    return {
+      data: document.toJS({ maxAliasCount: MAX_ALIASES }),
+      problems,
+      offsetOf: (path, of = 'value') => offsetOf(document, path, of),
+      lineColumn: position,
+    };
+  } catch (error) {
+    // All that is left is too many aliases, or a stack that ran out.
+    const reason =
+      error instanceof ReferenceError ? `its aliases (*name) go too far` : 'it is nested too deeply';
+    return broken([{ offset: 0, text: `the file cannot be read: ${reason}` }]);
+  }
+}
+
+/** Duplicate keys, keys that are not words, and tags: YAML that a profile has no use for. */
+function structureProblems(
+  node: unknown,
+  position: (offset: number) => { line: number },
+  problems: YamlProblem[] = [],
+): YamlProblem[] {
+  const tag = isNode(node) && !isAlias(node) ? node.tag : undefined;
+  if (tag !== undefined)
+    problems.push({ offset: startOf(node) ?? 0, text: 'tags (!name) are not read; take it out' });
+  if (isSeq(node)) for (const item of node.items) structureProblems(item, position, problems);
+  if (!isMap(node)) return problems;
+  const seen = new Map<string, number>();
+  for (const { key, value } of node.items) {
+    const offset = startOf(key) ?? startOf(node) ?? 0;
+    if (isScalar(key)) {
+      const name = String(key.value);
+      const first = seen.get(name);
+      if (first === undefined) seen.set(name, offset);
+      else {
+        const { line } = position(first);
+        problems.push({ offset, text: `key ${quote(name)} is given twice (first in line ${line})` });
+      }
+    } else problems.push({ offset, text: 'a key must be a single word' });
+    structureProblems(value, position, problems);
+  }
+  return problems;
+}
+
+function offsetOf(document: Document, path: readonly string[], of: 'key' | 'value'): number {
+  let node: unknown = document.contents;
+  let offset = startOf(node) ?? 0;
+  for (const [depth, name] of path.entries()) {
+    if (isAlias(node)) node = node.resolve(document);
+    if (isSeq(node)) node = node.items[Number(name)];
+    else if (isMap(node)) {
+      const pair = node.items.find(({ key }) => isScalar(key) && String(key.value) === name);
+      if (!pair) return offset;
+      const last = depth === path.length - 1;
+      offset = startOf(pair.key) ?? offset;
+      if (last && of === 'key') return offset;
+      node = pair.value;
+    } else return offset;
+    offset = startOf(node) ?? offset;
+  }
+  return offset;
+}
+
+const startOf = (node: unknown): number | undefined => (node as Node | null)?.range?.[0];
