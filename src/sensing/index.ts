@@ -1,0 +1,5 @@
+/** Counts to a healthy, calibrated, filtered hand. Pure: no I/O, no clock, nothing allocated a frame. */
+export type { Channel, ChannelKind } from './channels.js';
+export type { Health } from './health.js';
+export { CONTROL, createSensing, type Sensing, type SensingOptions } from './sensing.js';
+export { type FaultKind, REMEDY, type Verdict, type VerdictKind } from './verdicts.js';

@@ -1,0 +1,37 @@
+/** Names of what can be wrong with a channel, most telling first, and what to do about each. */
+export const REMEDY = {
+  missing: 'Check that the firmware sends this channel, or take it out of the profile.',
+  intermittent: 'A connector or wire is loose: press the plugs home, look for broken strands, fix the cable.',
+  railed:
+    'Check for a short or an open wire: at 0 the signal or supply wire is off, at full scale the ground is off.',
+  dead: 'Check the wiring and solder joints of this sensor, and that its string turns the shaft.',
+  noisy:
+    'Keep sensor wires away from servo wires, add 100 nF from signal to ground, check the ground connection.',
+  reversed: 'Swap the outer two wires of the potentiometer, or set `inverted: true` in the profile.',
+  swapped: 'Swap the two plugs, or swap the two roles in the profile.',
+  shortRange:
+    'Wind the string so that the finger uses more of the sensor, or use a smaller spool; then fit again.',
+  drifting: 'The string slips or stretches, or the clamp creeps: fix it, then fit again.',
+  crossTalk: 'Another channel couples in: separate the wires, check the shared supply and ground.',
+} as const;
+export type FaultKind = keyof typeof REMEDY;
+export type VerdictKind = 'healthy' | FaultKind;
+
+export interface Verdict {
+  readonly kind: VerdictKind;
+  /** False: the channel's value is not used, its finger is inferred. */
+  readonly usable: boolean;
+  /** One line with the numbers that the verdict rests on; empty when healthy. */
+  readonly evidence: string;
+  /** One line: what to do; empty when healthy. */
+  readonly remedy: string;
+}
+
+export const HEALTHY: Verdict = { kind: 'healthy', usable: true, evidence: '', remedy: '' };
+
+export const fault = (kind: FaultKind, usable: boolean, evidence: string): Verdict => ({
+  kind,
+  usable,
+  evidence,
+  remedy: REMEDY[kind],
+});
