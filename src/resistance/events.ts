@@ -1,0 +1,69 @@
+import { LIMITS, type LimitName } from './limits.js';
+
+/** What happened: a limit began to act, or the glove was armed. */
+export type EventReason = LimitName | 'armed';
+const REASONS: readonly EventReason[] = [...LIMITS, 'armed'];
+/** The whole hand, in place of a finger's index. */
+export const WHOLE_HAND = -1;
+
+/**
+ * @param finger index into FINGERS or WHOLE_HAND
+ * @param asked curl for `rate` and `notBehindFinger`, otherwise effort
+ * @param given the same quantity after the limit
+ */
+export type EventReader = (
+  timeUs: number,
+  finger: number,
+  reason: EventReason,
+  asked: number,
+  given: number,
+) => void;
+
+/** A ring of the newest interventions; older ones are overwritten and counted. Allocates nothing. */
+export class EventRing {
+  /** Events overwritten before they were read. */
+  overwritten = 0;
+  private readonly timesUs: Float64Array;
+  private readonly fingers: Int8Array;
+  private readonly reasons: Uint8Array;
+  private readonly asked: Float64Array;
+  private readonly given: Float64Array;
+  private first = 0;
+  private count = 0;
+
+  constructor(private readonly capacity = 128) {
+    this.timesUs = new Float64Array(capacity);
+    this.fingers = new Int8Array(capacity);
+    this.reasons = new Uint8Array(capacity);
+    this.asked = new Float64Array(capacity);
+    this.given = new Float64Array(capacity);
+  }
+
+  get size(): number {
+    return this.count;
+  }
+
+  push(timeUs: number, finger: number, reason: EventReason, asked: number, given: number): void {
+    if (this.count === this.capacity) {
+      this.first = (this.first + 1) % this.capacity;
+      this.count--;
+      this.overwritten++;
+    }
+    const at = (this.first + this.count++) % this.capacity;
+    this.timesUs[at] = timeUs;
+    this.fingers[at] = finger;
+    this.reasons[at] = REASONS.indexOf(reason);
+    this.asked[at] = asked;
+    this.given[at] = given;
+  }
+
+  /** Hands out every event, oldest first, and forgets them. */
+  drain(read: EventReader): void {
+    while (this.count > 0) {
+      const at = this.first;
+      this.first = (at + 1) % this.capacity;
+      this.count--;
+      read(this.timesUs[at], this.fingers[at], REASONS[this.reasons[at]], this.asked[at], this.given[at]);
+    }
+  }
+}
