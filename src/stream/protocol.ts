@@ -1,17 +1,14 @@
 import { type Static, type TSchema, Type } from '@sinclair/typebox';
 import { FINGERS, HAND_SIDES, JOINT_COUNT } from '../hand/joints.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../link/table.js';
+import { FINGER_STATES, STREAM_PROTOCOL, STREAMS } from './constants.js';
 
 /**
  * The stream's messages, once: types, validation, JSON Schemas and the AsyncAPI document come from here.
  * Lengths in metres, angles in radians, times in µs of the service's monotonic clock.
  */
 
-export const STREAM_PROTOCOL = 1;
-export const SUBPROTOCOL_JSON = 'tautline.json.v1';
-export const SUBPROTOCOL_BINARY = 'tautline.binary.v1';
-/** Largest message taken from an app, bytes: the largest sensible one is a convex hull of 256 points. */
-export const MAX_APP_MESSAGE = 64 * 1024;
+export * from './constants.js';
 
 const literals = <T extends string>(values: readonly T[], description: string) =>
   Type.Unsafe<T>({ type: 'string', enum: [...values], description });
@@ -29,8 +26,6 @@ const record = <T extends Record<string, TSchema>>(properties: T, description: s
   Type.Object(properties, { additionalProperties: false, description });
 
 export const HandSchema = literals(HAND_SIDES, 'Which hand.');
-export const STREAMS = ['joints', 'inputs', 'resistance', 'health'] as const;
-export type StreamName = (typeof STREAMS)[number];
 
 const id = Type.Optional(
   Type.Union([Type.String({ maxLength: 64 }), Type.Integer()], {
@@ -117,15 +112,26 @@ export const AppMessages = {
       app: Type.Optional(
         Type.String({ minLength: 1, maxLength: 40, description: 'A name for people, shown by the status.' }),
       ),
-      hands: Type.Optional(Type.Array(HandSchema, { minItems: 1, maxItems: 2, uniqueItems: true })),
+      hands: Type.Optional(
+        Type.Array(HandSchema, {
+          minItems: 1,
+          maxItems: 2,
+          uniqueItems: true,
+          description: 'Every hand when absent.',
+        }),
+      ),
       streams: Type.Optional(
-        Type.Array(literals(STREAMS, 'Which stream.'), { maxItems: STREAMS.length, uniqueItems: true }),
+        Type.Array(literals(STREAMS, 'Which stream.'), {
+          maxItems: STREAMS.length,
+          uniqueItems: true,
+          description: 'Joints alone when absent.',
+        }),
       ),
       rateHz: Type.Optional(
         Type.Number({
           minimum: 1,
           maximum: 10_000,
-          description: 'Poses a second; every sample when absent or more than there are.',
+          description: 'Poses and inputs a second at most; every sample when absent or more than there are.',
         }),
       ),
       velocities: Type.Optional(Type.Boolean({ description: 'Add joint velocities to the poses.' })),
@@ -232,7 +238,6 @@ export type Shape = Static<typeof ShapeSchema>;
 
 // ---- server -> app ---------------------------------------------------------------------------------------
 
-export const FINGER_STATES = ['invalid', 'inferred', 'tracked'] as const;
 const microseconds = (description: string) => Type.Number({ description });
 const fingerStates = Type.Object(
   Object.fromEntries(
@@ -305,9 +310,12 @@ export const ServerMessages = {
     {
       hand: HandSchema,
       seq: Type.Integer({
-        description: 'Counts the poses meant for this subscriber: a gap is a pose dropped for being slow.',
+        minimum: 0,
+        maximum: 0xffff_ffff,
+        description:
+          'Counts the poses meant for this subscriber, from any start: a gap is a pose dropped for being slow. Wraps to 0 after 2^32 - 1.',
       }),
-      timeUs: microseconds('Time of the sample; always increases.'),
+      timeUs: microseconds('Time of the sample; always increases. Whole µs.'),
       space: literals(['wrist', 'world'], 'Frame of the poses.'),
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',

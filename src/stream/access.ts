@@ -1,0 +1,104 @@
+import { createHash, timingSafeEqual } from 'node:crypto';
+import type { IncomingHttpHeaders } from 'node:http';
+import { isIP } from 'node:net';
+import { hostname } from 'node:os';
+import type { StreamProfile } from '../config/schema.js';
+import { TautlineError } from '../errors.js';
+
+/** A refused request: HTTP status and one line. */
+export interface Denial {
+  status: 401 | 403;
+  message: string;
+}
+
+/** Whether the address is reached from this machine alone. */
+export function isLoopback(host: string): boolean {
+  const bare = host.replace(/^\[|\]$/g, '').toLowerCase();
+  return bare === 'localhost' || bare === '::1' || (isIP(bare) === 4 && bare.startsWith('127.'));
+}
+
+/** @throws TautlineError addressNotAllowed for an open address without a token */
+export function requireSafeAddress(profile: StreamProfile): void {
+  if (isLoopback(profile.host) || profile.token) return;
+  throw new TautlineError(
+    'addressNotAllowed',
+    `stream.host ${profile.host} can be reached from other machines, and no stream.token is set.`,
+    'Set a token of 16 characters or more, or listen on 127.0.0.1.',
+  );
+}
+
+/**
+ * Decides who may talk to the service: Host against DNS rebinding, Origin against foreign web pages, token
+ * against other machines. The same for the stream and for HTTP.
+ */
+export class Access {
+  readonly #hosts: Set<string>;
+  readonly #anyAddress: boolean;
+  readonly #origins: Set<string>;
+  readonly #token: Buffer | undefined;
+  /** The port that was bound; own origins carry it. */
+  port = 0;
+
+  constructor(profile: StreamProfile) {
+    const host = profile.host.toLowerCase();
+    this.#hosts = new Set(['localhost', '127.0.0.1', '[::1]', isIP(host) === 6 ? `[${host}]` : host]);
+    // Bound to every address: a page that rebinds its DNS name still cannot make the Host an address.
+    this.#anyAddress = host === '0.0.0.0' || host === '::';
+    if (this.#anyAddress) {
+      this.#hosts.add(hostname().toLowerCase());
+      this.#hosts.add(`${hostname().toLowerCase()}.local`);
+    }
+    this.#origins = new Set(profile.origins.map((origin) => origin.toLowerCase().replace(/\/$/, '')));
+    this.#token = profile.token === undefined ? undefined : digest(profile.token);
+  }
+
+  /** @param open true for what is no secret and acts on nothing (files of the page): needs no token */
+  deny(headers: IncomingHttpHeaders, url: string, open = false): Denial | undefined {
+    const { host, origin } = headers;
+    if (!host || !this.#knowsHost(host)) {
+      return {
+        status: 403,
+        message:
+          'The Host of the request is not this service. Use 127.0.0.1 or localhost, or set stream.host.',
+      };
+    }
+    if (origin !== undefined && !this.allowsOrigin(origin)) {
+      return {
+        status: 403,
+        message: 'The web page is not permitted to connect. Add its origin to stream.origins in the profile.',
+      };
+    }
+    if (!open && this.#token && !this.#hasToken(headers.authorization, url)) {
+      return {
+        status: 401,
+        message: 'The token is missing or wrong. Send "Authorization: Bearer TOKEN" or "?token=TOKEN".',
+      };
+    }
+    return undefined;
+  }
+
+  /** Our own page, or listed. */
+  allowsOrigin(origin: string): boolean {
+    const lower = origin.toLowerCase();
+    if (this.#origins.has(lower)) return true;
+    if (!lower.startsWith('http://')) return false;
+    const host = lower.slice('http://'.length);
+    const ownPort = this.port === 80 ? /^[^:]+$|^\[.*\]$|:80$/.test(host) : host.endsWith(`:${this.port}`);
+    return ownPort && this.#knowsHost(host);
+  }
+
+  #knowsHost(hostAndPort: string): boolean {
+    const host = hostAndPort.toLowerCase().replace(/:\d+$/, '');
+    return this.#hosts.has(host) || (this.#anyAddress && isIP(host.replace(/^\[|\]$/g, '')) !== 0);
+  }
+
+  #hasToken(authorization: string | undefined, url: string): boolean {
+    if (!this.#token) return true;
+    const bearer = /^Bearer +(\S+) *$/i.exec(authorization ?? '')?.[1];
+    const given = bearer ?? new URLSearchParams(url.split('?', 2)[1]).get('token');
+    // Digests have one length, so the comparison tells nothing about the token's.
+    return given !== null && given !== undefined && timingSafeEqual(digest(given), this.#token);
+  }
+}
+
+const digest = (text: string): Buffer => createHash('sha256').update(text).digest();

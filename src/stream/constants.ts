@@ -1,0 +1,15 @@
+/** Facts of the stream that the browser needs too; imports nothing. */
+
+export const STREAM_PROTOCOL = 1;
+export const STREAM_PATH = '/stream';
+export const SUBPROTOCOL_JSON = 'tautline.json.v1';
+export const SUBPROTOCOL_BINARY = 'tautline.binary.v1';
+/** Largest message taken from an app, bytes: the largest sensible one is a convex hull of 256 points. */
+export const MAX_APP_MESSAGE = 64 * 1024;
+
+export const STREAMS = ['joints', 'inputs', 'resistance', 'health'] as const;
+export type StreamName = (typeof STREAMS)[number];
+
+/** In the order of their codes in frames and binary records. */
+export const FINGER_STATES = ['invalid', 'inferred', 'tracked'] as const;
+export type FingerState = (typeof FINGER_STATES)[number];

@@ -1,0 +1,218 @@
+import type { Logger } from 'pino';
+import type { Glove, HandFrame } from '../glove.js';
+import { Broadcast, type Reader } from './broadcast.js';
+import { grantRate, Phase } from './phase.js';
+import { type PoseOptions, Poses } from './poses.js';
+import type { ServerMessageOf, StreamName } from './protocol.js';
+import { Throttle } from './throttle.js';
+import { frameText } from './websocket-frame.js';
+
+/** What one app wants of a hand. */
+export interface Wanted extends PoseOptions {
+  streams: readonly StreamName[];
+  /** 0: every sample. */
+  rateHz: number;
+}
+
+const RESISTANCE_PERIOD_MS = 1000 / 60;
+/** Verdicts settle over many samples; ten a second is quicker than anyone reads. */
+const HEALTH_PERIOD_MS = 100;
+const HEALTH_REPEAT_MS = 1000;
+
+/** Readers at one rate. */
+interface RateGroup {
+  readonly rateHz: number;
+  readonly phase: Phase;
+  readonly poses: Poses[];
+  readonly inputs: Inputs;
+}
+
+interface Inputs {
+  readonly out: Broadcast;
+  readonly throttle: Throttle;
+  seq: number;
+}
+
+/**
+ * Everything that is told about one glove:
+ *
+ *   glove.frame -> phase of each rate -> poses of each (encoding, velocities, prediction) -> readers
+ *   glove.inputs, resistance, health -> throttle -> text, once -> readers
+ */
+export class Feed {
+  readonly #rates: RateGroup[] = [];
+  readonly #resistance = new Broadcast();
+  readonly #health = new Broadcast();
+  readonly #resistanceThrottle: Throttle;
+  readonly #healthThrottle: Throttle;
+  readonly #healthTimer: NodeJS.Timeout;
+  readonly #unlisten: () => void;
+  #timeUs = Number.NEGATIVE_INFINITY;
+  #badPoses = 0;
+
+  /** @param described called when the glove is different from before */
+  constructor(
+    readonly glove: Glove,
+    readonly logger: Logger,
+    described: () => void,
+  ) {
+    this.#resistanceThrottle = new Throttle(RESISTANCE_PERIOD_MS, () => {
+      // Read even without readers, so that old events do not wait for the first one.
+      const body = glove.readResistance();
+      const message: ServerMessageOf<'resistance'> = { type: 'resistance', ...body };
+      this.#resistance.publish(frameText(JSON.stringify(message)));
+    });
+    this.#healthThrottle = new Throttle(HEALTH_PERIOD_MS, () => {
+      if (this.#health.readers.length === 0) return;
+      const message: ServerMessageOf<'health'> = { type: 'health', ...glove.readHealth() };
+      this.#health.publish(frameText(JSON.stringify(message)));
+    });
+    this.#healthTimer = setInterval(() => this.#healthThrottle.request(), HEALTH_REPEAT_MS);
+    this.#unlisten = glove.listen({
+      frame: (frame) => this.#frame(frame),
+      described,
+      health: () => this.#healthThrottle.request(),
+      resistance: () => this.#resistanceThrottle.request(),
+      inputs: () => {
+        for (const { inputs } of this.#rates) {
+          if (inputs.out.readers.length > 0) inputs.throttle.request();
+        }
+      },
+    });
+  }
+
+  /** Rate that a request for `rateHz` (0: every sample) gets; 0 when the glove has not said its own yet. */
+  granted(rateHz: number): number {
+    return grantRate(rateHz, this.glove.description.sampleRateHz);
+  }
+
+  /** Adds a reader to what it wants; `remove` undoes it. Current state is sent at once, poses as they come. */
+  add(reader: Reader, wanted: Wanted): void {
+    if (wanted.streams.includes('joints')) {
+      const poses = this.#posesFor(wanted);
+      poses.out.add(reader);
+      // A silent glove gives no frames: the app must still learn that there is no hand.
+      if (!this.glove.frame.valid) this.#tellSilence(poses, reader);
+    }
+    if (wanted.streams.includes('inputs')) {
+      const { inputs } = this.#rateFor(wanted.rateHz);
+      inputs.out.add(reader);
+      inputs.throttle.request();
+    }
+    if (wanted.streams.includes('resistance')) {
+      this.#resistance.add(reader);
+      this.#resistanceThrottle.request();
+    }
+    if (wanted.streams.includes('health')) {
+      this.#health.add(reader);
+      this.#healthThrottle.request();
+    }
+  }
+
+  remove(reader: Reader): void {
+    this.#resistance.remove(reader);
+    this.#health.remove(reader);
+    for (let r = this.#rates.length - 1; r >= 0; r--) {
+      const { poses, inputs } = this.#rates[r];
+      inputs.out.remove(reader);
+      for (let p = poses.length - 1; p >= 0; p--) {
+        poses[p].out.remove(reader);
+        if (poses[p].out.readers.length === 0) poses.splice(p, 1);
+      }
+      if (poses.length === 0 && inputs.out.readers.length === 0) {
+        inputs.throttle.stop();
+        this.#rates.splice(r, 1);
+      }
+    }
+  }
+
+  /** Arming changed: tell it without waiting for the glove's next event. */
+  armedChanged(): void {
+    this.#resistanceThrottle.request();
+  }
+
+  close(): void {
+    this.#unlisten();
+    clearInterval(this.#healthTimer);
+    this.#healthThrottle.stop();
+    this.#resistanceThrottle.stop();
+    for (const { inputs } of this.#rates) inputs.throttle.stop();
+  }
+
+  #frame(frame: HandFrame): void {
+    const timeUs = this.#stamp(frame);
+    for (let r = 0; r < this.#rates.length; r++) {
+      const { phase, poses } = this.#rates[r];
+      if (!phase.take(timeUs) && frame.valid) continue;
+      for (let p = 0; p < poses.length; p++) {
+        if (!poses[p].publish(frame, timeUs)) this.#reportBadPose();
+      }
+    }
+  }
+
+  /** Whole µs, always increasing for every reader, also when a silence is told between two samples. */
+  #stamp(frame: HandFrame): number {
+    this.#timeUs = Math.max(Math.round(frame.timeUs), this.#timeUs + 1);
+    return this.#timeUs;
+  }
+
+  #tellSilence(poses: Poses, reader: Reader): void {
+    const { frame } = this.glove;
+    if (poses.out.message) reader.offer(poses.out);
+    else if (!poses.publish(frame, this.#stamp(frame))) this.#reportBadPose();
+  }
+
+  #reportBadPose(): void {
+    this.#badPoses++;
+    if ((this.#badPoses & (this.#badPoses - 1)) !== 0) return;
+    const hand = this.glove.description.hand;
+    this.logger.error({ hand, count: this.#badPoses }, 'pose not sent: a number is not finite');
+  }
+
+  #rateFor(askedHz: number): RateGroup {
+    const { sampleRateHz } = this.glove.description;
+    const rateHz = this.granted(askedHz);
+    let group = this.#rates.find((rate) => rate.rateHz === rateHz);
+    if (!group) {
+      const every = rateHz === 0 || rateHz === sampleRateHz;
+      group = {
+        rateHz,
+        phase: new Phase(every ? 0 : rateHz, sampleRateHz),
+        poses: [],
+        inputs: this.#inputs(every ? 0 : 1000 / rateHz),
+      };
+      this.#rates.push(group);
+    }
+    return group;
+  }
+
+  #inputs(periodMs: number): Inputs {
+    const inputs: Inputs = {
+      out: new Broadcast(),
+      seq: 0,
+      throttle: new Throttle(periodMs, () => {
+        const body = this.glove.readInputs();
+        const timeUs = Math.round(body.timeUs);
+        const message: ServerMessageOf<'inputs'> = { type: 'inputs', seq: inputs.seq, ...body, timeUs };
+        inputs.seq = (inputs.seq + 1) >>> 0;
+        inputs.out.publish(frameText(JSON.stringify(message)));
+      }),
+    };
+    return inputs;
+  }
+
+  #posesFor(wanted: Wanted): Poses {
+    const { poses } = this.#rateFor(wanted.rateHz);
+    let found = poses.find(
+      ({ options }) =>
+        options.encoding === wanted.encoding &&
+        options.velocities === wanted.velocities &&
+        options.predictMs === wanted.predictMs,
+    );
+    if (!found) {
+      found = new Poses(this.glove, wanted);
+      poses.push(found);
+    }
+    return found;
+  }
+}

@@ -1,0 +1,154 @@
+import type { Logger } from 'pino';
+import type { Glove } from '../glove.js';
+import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
+import { nowUs } from '../monotonic.js';
+import { Feed } from './feed.js';
+import type { StreamLimits } from './limits.js';
+import { type AppMessage, type ServerMessage, type ServerMessageOf, STREAM_PROTOCOL } from './protocol.js';
+import { answer } from './requests.js';
+import type { Session, SessionHost } from './session.js';
+
+const CAUTION =
+  'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
+  'glove off the hand first, keep a way to get the hand out, and disarm when in doubt.';
+
+/** Gloves on one side, sessions on the other, and what concerns them all. */
+export class Hub implements SessionHost {
+  readonly sessions = new Set<Session>();
+  readonly feeds: readonly Feed[];
+  readonly #beat: NodeJS.Timeout;
+  #cautioned = false;
+
+  constructor(
+    readonly gloves: readonly Glove[],
+    readonly version: string,
+    readonly limits: StreamLimits,
+    readonly logger: Logger,
+  ) {
+    this.feeds = gloves.map((glove) => new Feed(glove, logger, () => this.#described()));
+    this.#beat = setInterval(() => {
+      const nowMs = performance.now();
+      for (const session of this.sessions) session.beat(nowMs);
+    }, limits.probeEveryMs);
+  }
+
+  begin(session: Session): void {
+    this.sessions.add(session);
+    session.send(this.#welcome(session));
+  }
+
+  act(session: Session, message: AppMessage): ServerMessage {
+    return answer(this, session, message);
+  }
+
+  ended(session: Session): void {
+    // Forces first.
+    for (const { glove } of this.feeds) glove.drop(session.app);
+    for (const feed of this.feeds) feed.remove(session);
+    this.sessions.delete(session);
+    this.logger.info({ app: session.app, name: session.name, dropped: session.dropped }, 'app left');
+  }
+
+  /** The feeds of a hand, or of every hand. Sides can change at a glove's first hello. */
+  feedsOf(hand: string | undefined): Feed[] {
+    return this.feeds.filter(({ glove }) => hand === undefined || glove.description.hand === hand);
+  }
+
+  /** Puts the session's readers where its subscription says. */
+  connect(session: Session): void {
+    for (const feed of this.feeds) {
+      feed.remove(session);
+      const { wanted } = session;
+      if (wanted && (!wanted.hands || wanted.hands.includes(feed.glove.description.hand))) {
+        feed.add(session, wanted);
+      }
+    }
+  }
+
+  /**
+   * Arms or disarms the hand, or every hand.
+   * @returns the caution, the first time that anybody arms in this run
+   */
+  setArmed(armed: boolean, hand: string | undefined, by: string): string | undefined {
+    for (const feed of this.feedsOf(hand)) {
+      if (armed) feed.glove.arm(by);
+      else feed.glove.disarm(by);
+      feed.armedChanged();
+    }
+    this.logger.info({ hand: hand ?? 'all', by }, armed ? 'armed' : 'disarmed');
+    if (!armed || this.#cautioned) return undefined;
+    this.#cautioned = true;
+    return CAUTION;
+  }
+
+  status(): object {
+    return {
+      name: 'tautline',
+      version: this.version,
+      uptimeS: Math.round(nowUs() / 1e6),
+      gloves: this.gloves.map((glove) => ({
+        name: glove.description.name,
+        armed: glove.armed,
+        ...glove.readHealth(),
+      })),
+      apps: [...this.sessions].map(({ app, name, encoding, wanted, dropped, behind }) => ({
+        app,
+        name,
+        encoding,
+        streams: wanted?.streams ?? [],
+        dropped,
+        behind,
+      })),
+    };
+  }
+
+  close(): void {
+    clearInterval(this.#beat);
+    for (const feed of this.feeds) feed.close();
+  }
+
+  #described(): void {
+    for (const session of this.sessions) {
+      session.send(this.#welcome(session));
+      this.connect(session);
+    }
+  }
+
+  #welcome(session: Session): ServerMessageOf<'welcome'> {
+    return {
+      type: 'welcome',
+      protocol: STREAM_PROTOCOL,
+      server: { name: 'tautline', version: this.version },
+      app: session.app,
+      timeUs: Math.round(nowUs()),
+      jointOrder: [...JOINT_NAMES],
+      hands: this.gloves.map(describe),
+    };
+  }
+}
+
+function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
+  const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
+    glove.description;
+  const { state, address, error } = glove.linkStatus;
+  return {
+    hand,
+    name,
+    link: { state, address, ...(error ? { reason: error.line, code: error.code } : {}) },
+    armed: glove.armed,
+    sampleRateHz,
+    ...(deviceId === undefined ? {} : { deviceId }),
+    ...(firmwareVersion === undefined ? {} : { firmwareVersion }),
+    channels: [...channels],
+    actuators: [...actuators],
+    skeleton: {
+      lengthM: skeleton.lengthM,
+      breadthM: skeleton.breadthM,
+      radiiM: Array.from(skeleton.radii),
+      restPoses: Array.from({ length: JOINT_COUNT }, (_, joint) =>
+        Array.from(skeleton.restPoses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 7)),
+      ),
+    },
+    inputs: [...inputPaths],
+  };
+}

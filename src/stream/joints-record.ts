@@ -1,0 +1,137 @@
+import {
+  FINGERS,
+  HAND_SIDES,
+  type HandSide,
+  JOINT_COUNT,
+  POSE_STRIDE,
+  VELOCITY_STRIDE,
+} from '../hand/joints.js';
+import { FINGER_STATES, type FingerState } from './constants.js';
+
+/**
+ * The binary `joints` message: one fixed little-endian record, the same numbers as the JSON message in
+ * float32. Runs in browsers too.
+ *
+ *   offset  size  field
+ *   0       u8    kind: 1
+ *   1       u8    hand: 0 left, 1 right
+ *   2       u8    flags: 1 valid, 2 velocities follow the poses, 4 world space
+ *   3       u8    joints: 26
+ *   4       u32   seq
+ *   8       f64   timeUs
+ *   16      u16   finger states, two bits each, thumb lowest: 0 invalid, 1 inferred, 2 tracked
+ *   18      u16   bytes of the reason at the end; 0 while valid
+ *   20      f32   26 × [x, y, z, qx, qy, qz, qw, radius]
+ *   852     f32   26 × [vx, vy, vz, wx, wy, wz], if flagged
+ *   …       utf8  reason
+ */
+export const BINARY_LAYOUT = [
+  { name: 'kind', offset: 0, type: 'u8', meaning: '1: joints' },
+  { name: 'hand', offset: 1, type: 'u8', meaning: '0 left, 1 right' },
+  { name: 'flags', offset: 2, type: 'u8', meaning: '1 valid, 2 velocities follow, 4 world space' },
+  { name: 'jointCount', offset: 3, type: 'u8', meaning: '26' },
+  { name: 'seq', offset: 4, type: 'u32', meaning: 'as in JSON' },
+  { name: 'timeUs', offset: 8, type: 'f64', meaning: 'as in JSON' },
+  {
+    name: 'fingerStates',
+    offset: 16,
+    type: 'u16',
+    meaning: 'two bits a finger, thumb lowest: 0 invalid, 1 inferred, 2 tracked',
+  },
+  { name: 'reasonBytes', offset: 18, type: 'u16', meaning: 'length of the reason at the end; 0 while valid' },
+  { name: 'poses', offset: 20, type: 'f32[26][8]', meaning: 'x, y, z, qx, qy, qz, qw, radius' },
+  {
+    name: 'velocities',
+    offset: 852,
+    type: 'f32[26][6]',
+    meaning: 'vx, vy, vz, wx, wy, wz; only if flagged',
+  },
+  { name: 'reason', offset: undefined, type: 'utf8', meaning: 'last; why not valid' },
+] as const;
+
+export const RECORD_JOINTS = 1;
+export const FLAG_VALID = 1;
+export const FLAG_VELOCITIES = 2;
+export const FLAG_WORLD = 4;
+export const POSES_OFFSET = 20;
+export const VELOCITIES_OFFSET = POSES_OFFSET + JOINT_COUNT * POSE_STRIDE * 4;
+export const VELOCITIES_BYTES = JOINT_COUNT * VELOCITY_STRIDE * 4;
+
+/** A decoded record: the JSON message with flat arrays. */
+export interface JointsRecord {
+  hand: HandSide;
+  seq: number;
+  timeUs: number;
+  space: 'wrist' | 'world';
+  valid: boolean;
+  /** Why not valid. */
+  reason: string | undefined;
+  fingers: Record<(typeof FINGERS)[number], FingerState>;
+  /** 26 × POSE_STRIDE. */
+  poses: Float32Array;
+  /** 26 × VELOCITY_STRIDE, if subscribed. */
+  velocities: Float32Array | undefined;
+}
+
+const utf8 = new TextDecoder();
+
+/**
+ * Decodes one binary message.
+ * @param into a record from an earlier call to fill again; nothing is allocated then
+ * @throws RangeError if the bytes are not such a record
+ */
+export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecord): JointsRecord {
+  const view =
+    bytes instanceof Uint8Array
+      ? new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
+      : new DataView(bytes);
+  if (view.byteLength < VELOCITIES_OFFSET || view.getUint8(0) !== RECORD_JOINTS) {
+    throw new RangeError(`not a joints record: ${view.byteLength} bytes`);
+  }
+  const hand = HAND_SIDES[view.getUint8(1)];
+  const flags = view.getUint8(2);
+  const hasVelocities = (flags & FLAG_VELOCITIES) !== 0;
+  const reasonOffset = VELOCITIES_OFFSET + (hasVelocities ? VELOCITIES_BYTES : 0);
+  const reasonBytes = view.getUint16(18, true);
+  if (!hand || view.getUint8(3) !== JOINT_COUNT || view.byteLength !== reasonOffset + reasonBytes) {
+    throw new RangeError(`damaged joints record: ${view.byteLength} bytes`);
+  }
+  const record = into ?? emptyRecord();
+  record.hand = hand;
+  record.seq = view.getUint32(4, true);
+  record.timeUs = view.getFloat64(8, true);
+  record.space = flags & FLAG_WORLD ? 'world' : 'wrist';
+  record.valid = (flags & FLAG_VALID) !== 0;
+  record.reason =
+    reasonBytes > 0
+      ? utf8.decode(new Uint8Array(view.buffer, view.byteOffset + reasonOffset, reasonBytes))
+      : undefined;
+  const states = view.getUint16(16, true);
+  for (let finger = 0; finger < FINGERS.length; finger++) {
+    record.fingers[FINGERS[finger]] = FINGER_STATES[(states >>> (finger * 2)) & 3] ?? 'invalid';
+  }
+  readFloats(view, POSES_OFFSET, record.poses);
+  if (hasVelocities) {
+    record.velocities ??= new Float32Array(JOINT_COUNT * VELOCITY_STRIDE);
+    readFloats(view, VELOCITIES_OFFSET, record.velocities);
+  } else record.velocities = undefined;
+  return record;
+}
+
+function emptyRecord(): JointsRecord {
+  return {
+    hand: 'left',
+    seq: 0,
+    timeUs: 0,
+    space: 'wrist',
+    valid: false,
+    reason: undefined,
+    fingers: { thumb: 'invalid', index: 'invalid', middle: 'invalid', ring: 'invalid', little: 'invalid' },
+    poses: new Float32Array(JOINT_COUNT * POSE_STRIDE),
+    velocities: undefined,
+  };
+}
+
+function readFloats(view: DataView, offset: number, into: Float32Array): void {
+  for (let i = 0; i < into.length; i++) into[i] = view.getFloat32(offset + i * 4, true);
+}

@@ -1,0 +1,34 @@
+import { MAX_APP_MESSAGE } from './constants.js';
+
+/** Bounds of one connection. The defaults are for use; tests shorten the times. */
+export interface StreamLimits {
+  /** A quiet connection is pinged this often. */
+  pingEveryMs: number;
+  /** No pong within this time: the peer is gone, however open its socket looks. */
+  pongWithinMs: number;
+  /**
+   * While poses flow, how often to ping. The pong comes after everything sent before it was read, so it shows
+   * how far the reader is behind, which the socket alone does not: the kernel takes megabytes.
+   */
+  probeEveryMs: number;
+  /** A pong that takes longer than this: hold poses until it comes, then send the newest. */
+  behindAfterMs: number;
+  maxMessageBytes: number;
+  /** Messages a second, and the burst. */
+  messagesPerS: number;
+  /** Messages over the rate that are answered by errors before the connection is closed. */
+  excessMessages: number;
+  /** Unread answers, bytes; more than that and the connection is closed. */
+  maxUnreadBytes: number;
+}
+
+export const DEFAULT_LIMITS: StreamLimits = {
+  pingEveryMs: 5000,
+  pongWithinMs: 10_000,
+  probeEveryMs: 250,
+  behindAfterMs: 500,
+  maxMessageBytes: MAX_APP_MESSAGE,
+  messagesPerS: 2000,
+  excessMessages: 200,
+  maxUnreadBytes: 256 * 1024,
+};

@@ -1,0 +1,43 @@
+/**
+ * How hard the phase is drawn to the samples that were picked. Small enough that the mean rate stays within
+ * 0.05 % of what was granted, large enough to follow the drift between two crystals, which would otherwise
+ * walk the due time over a sample edge, where jitter makes the spacing uneven.
+ */
+const PULL = 1 / 1024;
+
+/**
+ * Picks samples at a lower rate: for each due time the sample nearest to it. Works on sample time alone, so
+ * bursts of late samples do not disturb it.
+ */
+export class Phase {
+  readonly #periodUs: number;
+  readonly #halfSampleUs: number;
+  #dueUs = Number.NEGATIVE_INFINITY;
+
+  /**
+   * @param rateHz rate wanted; 0 picks every sample
+   * @param sampleRateHz rate of the samples; 0 when not known
+   */
+  constructor(rateHz: number, sampleRateHz: number) {
+    const every = rateHz <= 0 || (sampleRateHz > 0 && rateHz >= sampleRateHz);
+    this.#periodUs = every ? 0 : 1e6 / rateHz;
+    this.#halfSampleUs = sampleRateHz > 0 ? 5e5 / sampleRateHz : 0;
+  }
+
+  /** Whether the sample of this time (µs, increasing) is wanted. */
+  take(timeUs: number): boolean {
+    const period = this.#periodUs;
+    if (period === 0) return true;
+    const lateUs = timeUs - this.#dueUs;
+    if (lateUs < -this.#halfSampleUs) return false;
+    // After a pause, start afresh: no burst to make up for it.
+    this.#dueUs = lateUs > period ? timeUs + period : this.#dueUs + period + lateUs * PULL;
+    return true;
+  }
+}
+
+/** The rate that a request gets: no more than there are samples. 0 asked: every sample; 0 known: as asked. */
+export function grantRate(askedHz: number, sampleRateHz: number): number {
+  if (askedHz <= 0) return sampleRateHz;
+  return sampleRateHz > 0 ? Math.min(askedHz, sampleRateHz) : askedHz;
+}

@@ -1,0 +1,86 @@
+import type { Glove, HandFrame } from '../glove.js';
+import { JOINT_COUNT, POSE_STRIDE } from '../hand/joints.js';
+import { Broadcast } from './broadcast.js';
+import { type EncodePose, MAX_POSE_FRAME, type PoseMessage } from './encode.js';
+import { encodeJointsBinary } from './encode-binary.js';
+import { encodeJointsJson } from './encode-json.js';
+import { MEDIUM_HEADER, OPCODE_BINARY, OPCODE_TEXT, writeMediumHeader } from './websocket-frame.js';
+
+export type Encoding = 'json' | 'binary';
+
+/** What tells one group of readers of a hand's poses from another, beside the rate. */
+export interface PoseOptions {
+  encoding: Encoding;
+  velocities: boolean;
+  predictMs: number;
+}
+
+/** Poses of one hand for all the readers that asked for the same: one count, one encoding per pose. */
+export class Poses {
+  readonly out = new Broadcast();
+  readonly #encode: EncodePose;
+  readonly #opcode: number;
+  readonly #predicted: Float64Array | undefined;
+  #buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
+  readonly #message: { -readonly [K in keyof PoseMessage]: PoseMessage[K] };
+
+  constructor(
+    readonly glove: Glove,
+    readonly options: PoseOptions,
+  ) {
+    const binary = options.encoding === 'binary';
+    this.#encode = binary ? encodeJointsBinary : encodeJointsJson;
+    this.#opcode = binary ? OPCODE_BINARY : OPCODE_TEXT;
+    const { fingerStates, poses } = glove.frame;
+    this.#message = {
+      hand: glove.description.hand,
+      seq: 0xffff_ffff,
+      timeUs: 0,
+      valid: false,
+      reason: undefined,
+      space: 'wrist',
+      fingerStates,
+      poses,
+      velocities: undefined,
+    };
+    this.#predicted = options.predictMs > 0 ? new Float64Array(JOINT_COUNT * POSE_STRIDE) : undefined;
+  }
+
+  /**
+   * Encodes the frame and offers it to the readers.
+   * @param timeUs time of the frame in whole µs, larger than the last one
+   * @returns false when the frame holds a number that cannot be sent; nothing was sent and nothing counted
+   */
+  publish(frame: HandFrame, timeUs: number): boolean {
+    // A socket that could not take everything at once still refers to the bytes.
+    if (this.out.lent) {
+      this.#buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
+      this.out.lent = false;
+    }
+    const message = this.#message;
+    const seq = message.seq;
+    message.hand = this.glove.description.hand;
+    message.seq = (seq + 1) >>> 0;
+    message.timeUs = timeUs;
+    message.valid = frame.valid;
+    message.reason = frame.reason;
+    message.space = frame.space;
+    message.fingerStates = frame.fingerStates;
+    message.velocities = this.options.velocities ? frame.velocities : undefined;
+    message.poses = frame.poses;
+    if (this.#predicted && frame.valid) {
+      this.glove.predict(this.options.predictMs / 1000, this.#predicted);
+      message.poses = this.#predicted;
+    }
+    const end = this.#encode(this.#buffer, MEDIUM_HEADER, message);
+    if (end < 0) {
+      message.seq = seq;
+      // The buffer is half overwritten: whoever is owed a pose waits for the next good one.
+      this.out.message = undefined;
+      return false;
+    }
+    writeMediumHeader(this.#buffer, this.#opcode, end - MEDIUM_HEADER);
+    this.out.publish(this.#buffer.subarray(0, end));
+    return true;
+  }
+}

@@ -1,0 +1,207 @@
+import { STATUS_CODES } from 'node:http';
+import type { AddressInfo } from 'node:net';
+import type { Duplex } from 'node:stream';
+import fastifyStatic from '@fastify/static';
+import fastify, { type FastifyInstance } from 'fastify';
+import type { Logger } from 'pino';
+import { WebSocketServer } from 'ws';
+import type { StreamProfile } from '../config/schema.js';
+import { TautlineError } from '../errors.js';
+import type { Glove } from '../glove.js';
+import { HAND_SIDES } from '../hand/joints.js';
+import { Access, requireSafeAddress } from './access.js';
+import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
+import { Hub } from './hub.js';
+import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
+import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
+import { CLOSE, Session } from './session.js';
+
+export interface StreamOptions {
+  gloves: readonly Glove[];
+  profile: StreamProfile;
+  logger: Logger;
+  /** Version of the service, for apps. */
+  version: string;
+  /** Directory of the page that is served at `/`. */
+  page?: string;
+  /** Adds routes of other parts; they pass the same checks of host, origin and token. */
+  routes?: (app: FastifyInstance) => void;
+  limits?: Partial<StreamLimits>;
+}
+
+export interface Stream {
+  /** `http://host:port`. */
+  readonly address: string;
+  readonly port: number;
+  /** Says goodbye to every app and frees the port. */
+  close(): Promise<void>;
+}
+
+const SUBPROTOCOLS = [SUBPROTOCOL_JSON, SUBPROTOCOL_BINARY];
+
+/**
+ * Serves the gloves to apps: WebSocket at /stream, HTTP beside it on the same port.
+ * @throws TautlineError addressNotAllowed or addressInUse
+ */
+export async function startStream(options: StreamOptions): Promise<Stream> {
+  const { gloves, profile, logger, version } = options;
+  requireSafeAddress(profile);
+  const limits = { ...DEFAULT_LIMITS, ...options.limits };
+  const access = new Access(profile);
+  const hub = new Hub(gloves, version, limits, logger);
+  const app = createHttp(options, access, hub);
+  const sockets = new WebSocketServer({
+    noServer: true,
+    clientTracking: false,
+    perMessageDeflate: false,
+    // Sessions answer pings themselves, within their limits.
+    autoPong: false,
+    // Somewhat more than a session takes, so that it can say what is wrong before it closes.
+    maxPayload: 4 * limits.maxMessageBytes,
+    handleProtocols: (offered) => [...offered].find((name) => SUBPROTOCOLS.includes(name)) ?? false,
+  });
+
+  let count = 0;
+  app.server.on('upgrade', (request, socket: Duplex, head) => {
+    socket.on('error', () => socket.destroy());
+    const url = request.url ?? '/';
+    const offered = request.headers['sec-websocket-protocol']?.split(',').map((name) => name.trim());
+    const denial = access.deny(request.headers, url);
+    if (denial) {
+      logger.warn({ origin: request.headers.origin, reason: denial.message }, 'connection refused');
+      refuse(socket, denial.status, 'notPermitted', denial.message);
+    } else if (url.split('?', 1)[0] !== STREAM_PATH) {
+      refuse(socket, 404, 'notSupported', `The stream is at ${STREAM_PATH}.`);
+    } else if (offered && !offered.some((name) => SUBPROTOCOLS.includes(name))) {
+      const message = `None of the subprotocols offered is known; use ${SUBPROTOCOLS.join(' or ')}.`;
+      refuse(socket, 400, 'notSupported', message);
+    } else {
+      sockets.handleUpgrade(request, socket, head, (ws) => {
+        if ('setNoDelay' in socket && typeof socket.setNoDelay === 'function') socket.setNoDelay(true);
+        const encoding = ws.protocol === SUBPROTOCOL_BINARY ? 'binary' : 'json';
+        const session = new Session(`app${++count}`, encoding, ws, socket, hub, logger);
+        if (hub.sessions.size >= profile.maxClients) {
+          // Told in the stream: a browser hides the status of a refused handshake from its page.
+          const message = `${profile.maxClients} apps are connected and stream.maxClients permits no more.`;
+          session.complain({ code: 'tooMany', message });
+          session.close(CLOSE.tryAgainLater, 'too many apps');
+          return;
+        }
+        logger.info({ app: session.app, origin: request.headers.origin, encoding }, 'app connected');
+        hub.begin(session);
+      });
+    }
+  });
+
+  try {
+    await app.listen({ host: profile.host, port: profile.port });
+  } catch (error) {
+    hub.close();
+    await app.close();
+    throw listenError(profile, error);
+  }
+  const { port } = app.server.address() as AddressInfo;
+  access.port = port;
+  const host = profile.host.includes(':') ? `[${profile.host}]` : profile.host;
+
+  return {
+    address: `http://${host}:${port}`,
+    port,
+    async close() {
+      hub.close();
+      const open = [...hub.sessions];
+      const closed = open.map(
+        ({ ws }) => new Promise<void>((resolve) => void ws.once('close', () => resolve())),
+      );
+      for (const session of open) session.close(CLOSE.goingAway, 'the service ends');
+      await Promise.all(closed);
+      await app.close();
+    },
+  };
+}
+
+function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): FastifyInstance {
+  const app = fastify({ logger: false, forceCloseConnections: true, bodyLimit: 1024 * 1024 });
+  app.addHook('onRequest', async (request, reply) => {
+    reply.header('x-content-type-options', 'nosniff');
+    // No page may lay itself over the arm button; the token in a URL goes nowhere.
+    reply.header('content-security-policy', "frame-ancestors 'none'");
+    reply.header('referrer-policy', 'no-referrer');
+    const { origin } = request.headers;
+    const isFile = request.routeOptions.url === '/*' || request.routeOptions.url === undefined;
+    const denial = access.deny(request.headers, request.url, isFile);
+    if (denial) return reply.code(denial.status).send({ code: 'notPermitted', message: denial.message });
+    if (origin !== undefined) reply.header('access-control-allow-origin', origin).header('vary', 'origin');
+  });
+  app.setNotFoundHandler((_request, reply) => {
+    reply.code(404).send({ code: 'notSupported', message: 'There is nothing at this address.' });
+  });
+
+  app.get('/health', (_request, reply) => reply.header('cache-control', 'no-store').send(hub.status()));
+  app.get('/schema', (_request, reply) =>
+    reply.send({
+      $schema: 'http://json-schema.org/draft-07/schema#',
+      title: 'Messages of the Tautline stream',
+      protocol: STREAM_PROTOCOL,
+      app: AppMessages,
+      server: ServerMessages,
+    }),
+  );
+  app.register(async (scope) => {
+    // The body does not matter: whatever a hurried client sends, it must not fail to disarm.
+    scope.removeAllContentTypeParsers();
+    scope.addContentTypeParser('*', (_request, payload, done) => {
+      payload.resume();
+      done(null);
+    });
+    for (const [path, armed] of [
+      ['/arm', true],
+      ['/disarm', false],
+    ] as const) {
+      scope.post<{ Querystring: { hand?: string } }>(path, (request, reply) => {
+        const { hand } = request.query;
+        if (hand !== undefined && !(HAND_SIDES as readonly string[]).includes(hand)) {
+          return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
+        }
+        if (hub.feedsOf(hand).length === 0) {
+          return reply
+            .code(404)
+            .send({ code: 'unknownHand', message: `There is no glove for the ${hand} hand.` });
+        }
+        const caution = hub.setArmed(armed, hand, 'http');
+        const hands = hub
+          .feedsOf(hand)
+          .map(({ glove }) => ({ hand: glove.description.hand, armed: glove.armed }));
+        return reply.send(caution === undefined ? { armed, hands } : { armed, hands, caution });
+      });
+    }
+  });
+  routes?.(app);
+  if (page !== undefined) app.register(fastifyStatic, { root: page, prefix: '/' });
+  return app;
+}
+
+function refuse(socket: Duplex, status: number, code: string, message: string): void {
+  const body = JSON.stringify({ code, message });
+  socket.end(
+    `HTTP/1.1 ${status} ${STATUS_CODES[status]}\r\nConnection: close\r\nContent-Type: application/json\r\n` +
+      `Content-Length: ${Buffer.byteLength(body)}\r\n\r\n${body}`,
+  );
+}
+
+function listenError(profile: StreamProfile, error: unknown): TautlineError {
+  const at = `${profile.host}:${profile.port}`;
+  const code = (error as NodeJS.ErrnoException).code;
+  const cause = { cause: error };
+  if (code === 'EADDRINUSE') {
+    return new TautlineError(
+      'addressInUse',
+      `Another program listens on ${at}.`,
+      'Is the service running already? Stop it, or set another stream.port in the profile.',
+      cause,
+    );
+  }
+  const why = error instanceof Error ? error.message : String(error);
+  const remedy = 'Set stream.host and stream.port to an address of this machine that you may use.';
+  return new TautlineError('addressNotAllowed', `Cannot listen on ${at}: ${why}.`, remedy, cause);
+}

@@ -1,0 +1,149 @@
+import { Ajv, type ErrorObject } from 'ajv';
+import type { ErrorCode } from '../errors.js';
+import { type AppMessage, AppMessages, type AppMessageType } from './protocol.js';
+
+/** Why a message is refused. */
+export interface Complaint {
+  code: ErrorCode;
+  /** One line: what, where and what to do. */
+  message: string;
+  /** JSON pointer to what is wrong. */
+  path?: string;
+}
+export type Validated =
+  | { ok: true; message: AppMessage }
+  | { ok: false; complaint: Complaint; id?: string | number };
+
+const ajv = new Ajv({
+  allErrors: false,
+  strict: true,
+  strictTypes: false,
+  strictTuples: false,
+  verbose: true,
+});
+const TYPES = Object.keys(AppMessages) as AppMessageType[];
+const validators = new Map(TYPES.map((type) => [type as string, ajv.compile(AppMessages[type])]));
+
+/** Parses and checks one message of an app. Never throws. */
+export function validate(text: string): Validated {
+  let value: unknown;
+  try {
+    value = JSON.parse(text);
+  } catch (error) {
+    const why = error instanceof Error ? firstLine(error.message) : 'cannot be parsed';
+    return refuse({ code: 'badJson', message: `The message is not JSON: ${why}.` });
+  }
+  if (typeof value !== 'object' || value === null || Array.isArray(value)) {
+    return refuse({
+      code: 'badMessage',
+      message: 'The message is not a JSON object such as {"type":"subscribe"}.',
+      path: '',
+    });
+  }
+  const { type, id: rawId } = value as { type?: unknown; id?: unknown };
+  const id = isId(rawId) ? rawId : undefined;
+  if (typeof type !== 'string') {
+    const message = `The message has no "type"; it is one of ${TYPES.join(', ')}.`;
+    return refuse({ code: 'badMessage', message, path: '/type' }, id);
+  }
+  const check = validators.get(type);
+  if (!check) {
+    const message = `The type ${quote(type)} is not known; ${suggestion(type, TYPES)}.`;
+    return refuse({ code: 'unknownType', message, path: '/type' }, id);
+  }
+  if (check(value)) return { ok: true, message: value as AppMessage };
+  return refuse(complain(type, value, check.errors ?? []), id);
+}
+
+function refuse(complaint: Complaint, id?: string | number): Validated {
+  return id === undefined ? { ok: false, complaint } : { ok: false, complaint, id };
+}
+
+function isId(id: unknown): id is string | number {
+  return (typeof id === 'string' && id.length <= 64) || Number.isSafeInteger(id);
+}
+
+function complain(type: string, value: object, errors: ErrorObject[]): Complaint {
+  const error = pick(value, errors);
+  if (!error) return { code: 'badMessage', message: `${type}: the message breaks its schema.`, path: '' };
+  let path = error.instancePath;
+  let what: string;
+  if (error.keyword === 'additionalProperties') {
+    const name = String(error.params.additionalProperty);
+    const known = Object.keys((error.parentSchema as { properties?: object }).properties ?? {});
+    path += `/${name.replaceAll('~', '~0').replaceAll('/', '~1').slice(0, 80)}`;
+    what = `is not known here; ${suggestion(name, known)}`;
+  } else if (error.keyword === 'required') {
+    path += `/${error.params.missingProperty}`;
+    what = 'is missing';
+  } else if (error.keyword === 'enum') {
+    const allowed = (error.params.allowedValues as unknown[]).map(String);
+    what =
+      typeof error.data === 'string'
+        ? `is ${quote(error.data)}; ${suggestion(error.data, allowed)}`
+        : `must be one of ${allowed.join(', ')}`;
+  } else if (typeof error.data === 'number' && !Number.isFinite(error.data)) {
+    what = 'must be a finite number';
+  } else if (typeof error.data === 'number' && error.keyword !== 'type') {
+    what = `${error.message}, not ${error.data}`;
+  } else {
+    what = error.message ?? 'is wrong';
+  }
+  return { code: 'badMessage', message: `${type}: ${path || 'the message'} ${what}.`, path };
+}
+
+/**
+ * The error that says most. For the shape of a touch that is the one of the kind that it names, not the
+ * complaints of all the other kinds.
+ */
+function pick(value: object, errors: ErrorObject[]): ErrorObject | undefined {
+  const first = errors[0];
+  if (!first?.instancePath.startsWith('/shape')) return first;
+  const { shape } = value as { shape?: { kind?: unknown } };
+  const kinds = SHAPE_KINDS.map(String);
+  const branch = kinds.indexOf(String(shape?.kind));
+  if (branch >= 0) {
+    return errors.find((error) => error.schemaPath.includes(`/anyOf/${branch}/`)) ?? first;
+  }
+  if (typeof shape !== 'object' || shape === null) {
+    return { ...first, instancePath: '/shape', keyword: 'type', message: 'must be object' };
+  }
+  return {
+    ...first,
+    instancePath: '/shape/kind',
+    keyword: 'enum',
+    data: shape.kind,
+    params: { allowedValues: kinds },
+  };
+}
+
+const SHAPE_KINDS = AppMessages.touch.properties.shape.anyOf.map((shape) => shape.properties.kind.const);
+
+function suggestion(word: string, known: readonly string[]): string {
+  let best: string | undefined;
+  let bestDistance = Math.max(2, Math.ceil(word.length / 3)) + 1;
+  for (const candidate of known) {
+    const distance = editDistance(word.slice(0, 40).toLowerCase(), candidate.toLowerCase());
+    if (distance < bestDistance) {
+      best = candidate;
+      bestDistance = distance;
+    }
+  }
+  return best === undefined ? `it is one of ${known.join(', ')}` : `did you mean ${quote(best)}?`;
+}
+
+function editDistance(a: string, b: string): number {
+  let previous = Array.from({ length: b.length + 1 }, (_, i) => i);
+  for (let i = 1; i <= a.length; i++) {
+    const current = [i];
+    for (let j = 1; j <= b.length; j++) {
+      const swap = a[i - 1] === b[j - 1] ? 0 : 1;
+      current[j] = Math.min(previous[j] + 1, current[j - 1] + 1, previous[j - 1] + swap);
+    }
+    previous = current;
+  }
+  return previous[b.length];
+}
+
+const quote = (text: string): string => JSON.stringify(text.length > 40 ? `${text.slice(0, 40)}…` : text);
+const firstLine = (text: string): string => text.split('\n', 1)[0].slice(0, 160);

@@ -1,0 +1,129 @@
+import type { Glove, GloveDescription, GloveListener, HandFrame, Refusal } from '../../src/glove.js';
+import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
+import { createSkeleton } from '../../src/hand/skeleton.js';
+import type { LinkStatus } from '../../src/link/link.js';
+
+/** A glove whose samples come when the test says so; it keeps a list of what it was asked. */
+export class FakeGlove implements Glove {
+  description: GloveDescription;
+  linkStatus: LinkStatus = { state: 'live', address: 'test' };
+  armed = false;
+  readonly frame: HandFrame;
+  readonly calls: unknown[][] = [];
+  refusal: Refusal | undefined;
+  values: Record<string, number | boolean> = {};
+  events: { timeUs: number; reason: string }[] = [];
+  readonly listeners = new Set<GloveListener>();
+  #count = 0;
+
+  constructor(hand: HandSide = 'right', sampleRateHz = 500) {
+    this.description = {
+      hand,
+      name: `${hand} test glove`,
+      sampleRateHz,
+      channels: [{ role: 'index.curl', bits: 12 }],
+      actuators: [{ role: 'index', kind: 'stringStop' }],
+      skeleton: createSkeleton({ side: hand }),
+      inputPaths: [`/user/hand/${hand}/input/trigger/value`],
+    };
+    this.frame = {
+      timeUs: 0,
+      valid: true,
+      reason: undefined,
+      space: 'wrist',
+      fingerStates: Uint8Array.from([2, 2, 1, 0, 2]),
+      poses: Float64Array.from(this.description.skeleton.restPoses),
+      velocities: new Float64Array(JOINT_COUNT * VELOCITY_STRIDE),
+    };
+  }
+
+  /** One sample at this time: a pose that differs from every other. */
+  sample(timeUs: number): void {
+    this.#count++;
+    const { frame } = this;
+    frame.timeUs = timeUs;
+    frame.valid = true;
+    frame.reason = undefined;
+    for (let i = 0; i < frame.poses.length; i++) frame.poses[i] = Math.sin(this.#count * 0.37 + i);
+    for (let i = 0; i < frame.velocities.length; i++) frame.velocities[i] = Math.cos(this.#count + i) * 9;
+    for (const listener of this.listeners) listener.frame?.(frame);
+  }
+
+  silence(timeUs: number, reason: string): void {
+    Object.assign(this.frame, { timeUs, valid: false, reason });
+    for (const listener of this.listeners) listener.frame?.(this.frame);
+  }
+
+  tell(event: 'described' | 'health' | 'resistance' | 'inputs'): void {
+    for (const listener of this.listeners) listener[event]?.();
+  }
+
+  listen(listener: GloveListener): () => void {
+    this.listeners.add(listener);
+    return () => this.listeners.delete(listener);
+  }
+  predict(aheadS: number, poses: Float64Array): void {
+    for (let joint = 0; joint < JOINT_COUNT; joint++) {
+      for (let i = 0; i < POSE_STRIDE; i++) {
+        const at = joint * POSE_STRIDE + i;
+        const speed = i < 3 ? this.frame.velocities[joint * VELOCITY_STRIDE + i] : 0;
+        poses[at] = this.frame.poses[at] + speed * aheadS;
+      }
+    }
+  }
+  readInputs() {
+    return { hand: this.description.hand, timeUs: this.frame.timeUs, values: { ...this.values } };
+  }
+  readHealth() {
+    return {
+      hand: this.description.hand,
+      timeUs: this.frame.timeUs,
+      link: { state: this.linkStatus.state, address: this.linkStatus.address },
+      channels: [{ role: 'index.curl' as const, verdict: 'healthy', counts: 2048, value: 0.5 }],
+      rateHz: this.description.sampleRateHz,
+      lost: 0,
+      faults: [],
+    };
+  }
+  readResistance() {
+    const events = this.events.splice(0);
+    return {
+      hand: this.description.hand,
+      timeUs: this.frame.timeUs,
+      armed: this.armed,
+      fingers: Object.fromEntries(
+        FINGERS.map((finger) => [finger, { curl: 0.5, effort: 0, tensionN: 0, heat: 0, limits: [] }]),
+      ),
+      ...(events.length > 0 ? { events } : {}),
+    };
+  }
+  resist(...call: unknown[]) {
+    this.calls.push(['resist', ...call]);
+    return this.refusal;
+  }
+  touch(...call: unknown[]) {
+    this.calls.push(['touch', ...call]);
+    return this.refusal;
+  }
+  pulse(...call: unknown[]) {
+    this.calls.push(['pulse', ...call]);
+    return this.refusal;
+  }
+  release(...call: unknown[]) {
+    this.calls.push(['release', ...call]);
+  }
+  drop(app: string) {
+    this.calls.push(['drop', app]);
+  }
+  track(...call: unknown[]) {
+    this.calls.push(['track', ...call]);
+  }
+  arm(by: string) {
+    this.armed = true;
+    this.calls.push(['arm', by]);
+  }
+  disarm(by: string) {
+    this.armed = false;
+    this.calls.push(['disarm', by]);
+  }
+}
