@@ -1,0 +1,74 @@
+import { type ChildProcess, spawn } from 'node:child_process';
+import { createInterface } from 'node:readline';
+
+const PROGRAM = 'src/firmware/build/tautline-host-glove';
+
+export interface HostGloveEvent {
+  event: string;
+  deviceUs: number;
+  [field: string]: unknown;
+}
+
+/** The firmware running on this computer, and its side channel (commands: src/firmware/README.md). */
+export interface HostGlove {
+  /** Path of its pseudo-terminal. */
+  pty: string;
+  /** Sends a command; resolves with the reply, rejects if that is an error. */
+  command(line: string): Promise<string>;
+  /** The same for replies in JSON. */
+  ask<T>(line: string): Promise<T>;
+  /** Resolves with the next event of that name. */
+  nextEvent(name: string): Promise<HostGloveEvent>;
+  /** Ends the process; resolves with its exit code. */
+  quit(): Promise<number | null>;
+  process: ChildProcess;
+}
+
+export async function startHostGlove(args: string[] = []): Promise<HostGlove> {
+  const child = spawn(PROGRAM, args, { stdio: ['pipe', 'pipe', 'inherit'] });
+  const exited = new Promise<number | null>((resolve) => child.once('exit', resolve));
+  const replies: { resolve: (line: string) => void; reject: (error: Error) => void }[] = [];
+  const waiting: { name: string; resolve: (event: HostGloveEvent) => void }[] = [];
+
+  const pty = await new Promise<string>((resolve, reject) => {
+    let started = false;
+    child.once('error', reject);
+    child.once('exit', (code) => {
+      if (!started) reject(new Error(`host glove ended with code ${code} before it had a terminal`));
+      for (const reply of replies.splice(0)) reply.reject(new Error('host glove ended'));
+    });
+    createInterface({ input: child.stdout! }).on('line', (line) => {
+      if (!started) {
+        started = true;
+        resolve((JSON.parse(line) as { pty: string }).pty);
+      } else if (line.startsWith('{"event"')) {
+        const event = JSON.parse(line) as HostGloveEvent;
+        for (const wait of waiting.filter((entry) => entry.name === event.event)) {
+          waiting.splice(waiting.indexOf(wait), 1);
+          wait.resolve(event);
+        }
+      } else {
+        const reply = replies.shift();
+        if (line.startsWith('error')) reply?.reject(new Error(line));
+        else reply?.resolve(line);
+      }
+    });
+  });
+
+  const command = (line: string) =>
+    new Promise<string>((resolve, reject) => {
+      replies.push({ resolve, reject });
+      child.stdin!.write(`${line}\n`);
+    });
+  return {
+    pty,
+    process: child,
+    command,
+    ask: async <T>(line: string) => JSON.parse(await command(line)) as T,
+    nextEvent: (name) => new Promise((resolve) => waiting.push({ name, resolve })),
+    quit: () => {
+      child.stdin!.end();
+      return exited;
+    },
+  };
+}
