@@ -1,0 +1,286 @@
+import { FINGERS, POSE_STRIDE } from '../hand/joints.js';
+import { CHAIN_START } from '../hand/skeleton.js';
+import { boneDistance, createBoneDistance } from './bone.js';
+import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closingPath.js';
+import type { CompiledShape } from './shapes.js';
+
+/**
+ * Where one finger first meets one shape on its closing path.
+ *
+ * Conservative advancement (Mirtich, PhD thesis, UC Berkeley, 1996) on curl: the distance of a bone and a bound of
+ * its speed tell how far the finger can close before that bone could touch. Every bone has its own next curl to be
+ * looked at; the least of them is looked at next. So no earlier contact is missed, except a graze that is over
+ * within LEAST_STEP and goes less than half a millimetre deep.
+ */
+
+/** Stop of a finger that meets nothing. */
+export const NO_STOP = Number.POSITIVE_INFINITY;
+
+/** Least advance in curl: near the surface the safe steps become ever smaller. */
+const LEAST_STEP = 0.002;
+/**
+ * A bone that is inside the shape with the finger open rests on it (an object pressed against the knuckles, the
+ * hand on a table): it meets the shape where it goes deeper than that, by this much. Metres.
+ */
+const REST_MARGIN = 2e-4;
+/** Half the step in curl over which the approach to the surface is measured. */
+const APPROACH_STEP = 1e-4;
+
+/** First contact of one finger with one shape. Reused. */
+export interface FingerContact {
+  /** Curl 0..1 at which the finger first meets the shape; NO_STOP if it does not. */
+  stop: number;
+  /** The joint nearest to the contact, index in JOINT_NAMES; -1 without a stop. */
+  joint: number;
+  /** Point of the shape's surface where they meet, and its outward normal, in the space of the poses. */
+  readonly point: Float64Array;
+  readonly normal: Float64Array;
+  /** How fast the finger gets deeper at the stop, metres per unit of curl; 0 without a stop. */
+  depthPerCurl: number;
+  /**
+   * How deep the finger is now, in the pose it is in: metres, positive inside, negative the gap. Counted from where
+   * the finger meets the shape, so a bone that rests on the shape with the finger open does not count as deep.
+   */
+  depth: number;
+}
+
+export const createFingerContact = (): FingerContact => ({
+  stop: NO_STOP,
+  joint: -1,
+  point: new Float64Array(3),
+  normal: new Float64Array(3),
+  depthPerCurl: 0,
+  depth: Number.NEGATIVE_INFINITY,
+});
+
+/** Where the search on each bone starts: kept from frame to frame, only speed depends on it. 5 × BONES. */
+export type Hints = Float64Array;
+export const createHints = (): Hints => new Float64Array(FINGERS.length * BONES).fill(0.5);
+
+/** A rigid placement: rotation matrix by rows, then position. */
+export type Placement = Float64Array;
+
+// Working space of one call.
+const frame = new Float64Array(FRAME_STRIDE);
+const points = new Float64Array((BONES + 1) * 3);
+const ahead = new Float64Array((BONES + 1) * 3);
+const distance = createBoneDistance();
+const due = new Float64Array(BONES);
+const lastCurl = new Float64Array(BONES);
+const lastGap = new Float64Array(BONES);
+const allowance = new Float64Array(BONES);
+
+/**
+ * Finds the first contact of a finger.
+ *
+ * @param path after followPose
+ * @param poses the same poses
+ * @param placement of the shape in the space of the poses
+ * @param hints of this shape
+ */
+export function meetFinger(
+  path: ClosingPath,
+  finger: number,
+  poses: Float64Array,
+  shape: CompiledShape,
+  placement: Placement,
+  hints: Hints,
+  out: FingerContact,
+): void {
+  toShape(placement, path.frames, finger * FRAME_STRIDE, frame, 0, true);
+  for (let i = 3; i < FRAME_STRIDE; i += 3) {
+    toShape(placement, path.frames, finger * FRAME_STRIDE + i, frame, i, false);
+  }
+  const bone = firstContact(path, finger, shape, hints, out);
+  out.depth = presentDepth(path, finger, poses, shape, placement, hints);
+  if (bone < 0) {
+    out.stop = NO_STOP;
+    out.joint = -1;
+    out.depthPerCurl = 0;
+    return;
+  }
+  describe(path, finger, bone, shape, placement, hints, out);
+}
+
+/** Sets out.stop and returns the bone that touches, or -1. */
+function firstContact(
+  path: ClosingPath,
+  finger: number,
+  shape: CompiledShape,
+  hints: Hints,
+  out: FingerContact,
+): number {
+  const { radii } = path.skeleton;
+  const start = CHAIN_START[finger];
+  const firstHint = finger * BONES;
+  for (let bone = 0; bone < BONES; bone++) {
+    due[bone] = 0;
+    lastCurl[bone] = -1;
+    allowance[bone] = 0;
+  }
+  let placedAt = -1;
+
+  for (;;) {
+    let bone = 0;
+    if (due[1] < due[0]) bone = 1;
+    if (due[2] < due[bone]) bone = 2;
+    const curl = due[bone];
+    // Written so that a NaN ends the search too: without numbers the finger is free.
+    if (!(curl <= 1)) return -1;
+    if (curl !== placedAt) {
+      jointsAt(path, finger, curl, frame, points);
+      placedAt = curl;
+    }
+    const r0 = radii[start + bone];
+    const r1 = radii[start + bone + 1];
+    const v0 = speedFrom(path, finger, curl, bone);
+    const v1 = speedFrom(path, finger, curl, bone + 1);
+    const hint = hints[firstHint + bone];
+    boneDistance(shape, points, bone, r0, r1, hint, false, allowance[bone], v0, v1, distance);
+    if (curl === 0 && distance.distance <= 0) {
+      boneDistance(shape, points, bone, r0, r1, hint, true, 0, v0, v1, distance);
+      allowance[bone] = REST_MARGIN - distance.distance;
+      boneDistance(shape, points, bone, r0, r1, distance.t, false, allowance[bone], v0, v1, distance);
+    }
+    const gap = distance.distance + allowance[bone];
+    hints[firstHint + bone] = distance.t;
+    if (gap <= 0) {
+      const before = lastGap[bone];
+      out.stop = lastCurl[bone] + ((curl - lastCurl[bone]) * before) / (before - gap);
+      return bone;
+    }
+    lastCurl[bone] = curl;
+    lastGap[bone] = gap;
+    const next = curl + Math.max(distance.safe, LEAST_STEP);
+    // Closed is looked at too unless it is surely clear.
+    due[bone] = next > 1 && curl < 1 && curl + distance.safe < 1 ? 1 : next;
+  }
+}
+
+/** Fills in the rest of a contact at out.stop. */
+function describe(
+  path: ClosingPath,
+  finger: number,
+  bone: number,
+  shape: CompiledShape,
+  placement: Placement,
+  hints: Hints,
+  out: FingerContact,
+): void {
+  const { radii } = path.skeleton;
+  const start = CHAIN_START[finger];
+  const r0 = radii[start + bone];
+  const r1 = radii[start + bone + 1];
+  jointsAt(path, finger, out.stop, frame, points);
+  boneDistance(shape, points, bone, r0, r1, hints[finger * BONES + bone], true, 0, 0, 0, distance);
+  const { t, nx, ny, nz } = distance;
+  hints[finger * BONES + bone] = t;
+  out.joint = start + bone + (t < 0.5 ? 0 : 1);
+
+  const at = bone * 3;
+  // From the bone's axis to the surface: its radius there, and what is left of the distance.
+  const reach = distance.distance + r0 + t * (r1 - r0);
+  const x = points[at] + t * (points[at + 3] - points[at]) - reach * nx;
+  const y = points[at + 1] + t * (points[at + 4] - points[at + 1]) - reach * ny;
+  const z = points[at + 2] + t * (points[at + 5] - points[at + 2]) - reach * nz;
+  for (let row = 0; row < 3; row++) {
+    const r = row * 3;
+    out.normal[row] = placement[r] * nx + placement[r + 1] * ny + placement[r + 2] * nz;
+    out.point[row] = placement[r] * x + placement[r + 1] * y + placement[r + 2] * z + placement[9 + row];
+  }
+
+  const from = Math.max(out.stop - APPROACH_STEP, 0);
+  const to = Math.min(out.stop + APPROACH_STEP, 1);
+  jointsAt(path, finger, from, frame, points);
+  jointsAt(path, finger, to, frame, ahead);
+  let closer = 0;
+  for (let axis = 0; axis < 3; axis++) {
+    const first = ahead[at + axis] - points[at + axis];
+    const second = ahead[at + 3 + axis] - points[at + 3 + axis];
+    closer -= (axis === 0 ? nx : axis === 1 ? ny : nz) * (first + t * (second - first));
+  }
+  out.depthPerCurl = closer / (to - from);
+}
+
+/** How deep a finger is in the pose it is in, beyond what firstContact allowed for; metres, negative outside. */
+function presentDepth(
+  path: ClosingPath,
+  finger: number,
+  poses: Float64Array,
+  shape: CompiledShape,
+  placement: Placement,
+  hints: Hints,
+): number {
+  const { radii } = path.skeleton;
+  const start = CHAIN_START[finger];
+  for (let joint = 0; joint <= BONES; joint++) {
+    toShape(placement, poses, (start + joint) * POSE_STRIDE, points, joint * 3, true);
+  }
+  let least = Number.POSITIVE_INFINITY;
+  for (let bone = 0; bone < BONES; bone++) {
+    const r0 = radii[start + bone];
+    const r1 = radii[start + bone + 1];
+    boneDistance(shape, points, bone, r0, r1, hints[finger * BONES + bone], true, 0, 0, 0, distance);
+    least = Math.min(least, distance.distance + allowance[bone]);
+  }
+  return Number.isNaN(least) ? Number.NEGATIVE_INFINITY : -least;
+}
+
+/** Carries a point (or, with `isPoint` false, a direction) into the shape's frame. */
+function toShape(
+  m: Placement,
+  from: Float64Array,
+  at: number,
+  to: Float64Array,
+  toAt: number,
+  isPoint: boolean,
+): void {
+  let x = from[at];
+  let y = from[at + 1];
+  let z = from[at + 2];
+  if (isPoint) {
+    x -= m[9];
+    y -= m[10];
+    z -= m[11];
+  }
+  to[toAt] = m[0] * x + m[3] * y + m[6] * z;
+  to[toAt + 1] = m[1] * x + m[4] * y + m[7] * z;
+  to[toAt + 2] = m[2] * x + m[5] * y + m[8] * z;
+}
+
+/** Sets a placement from a pose [x, y, z, qx, qy, qz, qw] that is given in the frame of `parent` at `parentAt`. */
+export function placeIn(
+  placement: Placement,
+  parent: ArrayLike<number>,
+  parentAt: number,
+  pose: ArrayLike<number>,
+): void {
+  const px = parent[parentAt + 3];
+  const py = parent[parentAt + 4];
+  const pz = parent[parentAt + 5];
+  const pw = parent[parentAt + 6];
+  const qx = pose[3];
+  const qy = pose[4];
+  const qz = pose[5];
+  const qw = pose[6];
+  const x = pw * qx + px * qw + py * qz - pz * qy;
+  const y = pw * qy + py * qw + pz * qx - px * qz;
+  const z = pw * qz + pz * qw + px * qy - py * qx;
+  const w = pw * qw - px * qx - py * qy - pz * qz;
+  placement[0] = 1 - 2 * (y * y + z * z);
+  placement[1] = 2 * (x * y - z * w);
+  placement[2] = 2 * (x * z + y * w);
+  placement[3] = 2 * (x * y + z * w);
+  placement[4] = 1 - 2 * (x * x + z * z);
+  placement[5] = 2 * (y * z - x * w);
+  placement[6] = 2 * (x * z - y * w);
+  placement[7] = 2 * (y * z + x * w);
+  placement[8] = 1 - 2 * (x * x + y * y);
+  // v + 2w(p x v) + 2(p x (p x v))
+  const tx = 2 * (py * pose[2] - pz * pose[1]);
+  const ty = 2 * (pz * pose[0] - px * pose[2]);
+  const tz = 2 * (px * pose[1] - py * pose[0]);
+  placement[9] = parent[parentAt] + pose[0] + pw * tx + py * tz - pz * ty;
+  placement[10] = parent[parentAt + 1] + pose[1] + pw * ty + pz * tx - px * tz;
+  placement[11] = parent[parentAt + 2] + pose[2] + pw * tz + px * ty - py * tx;
+}

@@ -1,0 +1,308 @@
+import type { ClosingProfile } from '../hand/closing.js';
+import type { DofArray } from '../hand/dofs.js';
+import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
+import type { Skeleton } from '../hand/skeleton.js';
+import type { AppMessageOf } from '../stream/protocol.js';
+import { type ClosingPath, createClosingPath, followPose } from './closingPath.js';
+import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
+import {
+  createFingerContact,
+  createHints,
+  type FingerContact,
+  type Hints,
+  meetFinger,
+  NO_STOP,
+  type Placement,
+  placeIn,
+} from './solver.js';
+
+/*
+ * What a hand touches, and where each finger is to stop. The way through this folder:
+ *
+ *   app's `touch` ─ set() ─► Touch: shape compiled once (shapes.ts, hull.ts), pose, time to live
+ *                              │
+ *   each sample ── solve() ────┤ followPose (closingPath.ts): the way each finger would close from its pose
+ *                              │ placeIn: the shape in the space of the poses (wrist, palm or world)
+ *                              │ meetFinger (solver.ts): first contact of each finger
+ *                              │    └ boneDistance (bone.ts): least distance of a tapered capsule
+ *                              │         └ signedDistance (shapes.ts, hullDistance.ts) of a point
+ *                              ▼
+ *   TouchContacts: per finger the contact with the smallest stop, and whose it is ─► resistance
+ *
+ * Nothing here decides on forces. A finger that is well inside a shape when the touch begins is not held by it
+ * until it has opened as far as the surface.
+ */
+
+export type TouchRequest = AppMessageOf<'touch'>;
+
+/** Most touches that one hand holds at a time, so that no app can make the frame loop late. */
+export const MAX_TOUCHES = 16;
+
+/**
+ * Curl beyond the surface at which a finger is still held when a touch begins. Apps see an overlap only once it is
+ * there: at 90 pictures a second, a hand closing in a quarter of a second is up to 0.044 further by then.
+ */
+export const LATE_BY = 0.045;
+
+const DEFAULT_TTL_MS = 250;
+const MAX_TTL_MS = 1000;
+
+/** One thing that is touched. */
+export interface Touch {
+  readonly app: string;
+  readonly layer: string;
+  /** As last sent: effort, stiffness and texture are for others to read. */
+  readonly request: TouchRequest;
+  readonly expiresUs: number;
+  /** False if the pose is in world space and the wrist's place in the world is not known: nothing is felt. */
+  readonly placed: boolean;
+  /** With each finger, in FINGERS order. */
+  readonly contacts: readonly FingerContact[];
+  /** Per finger: 1 if the touch may stop it; 0 if the finger began inside and has not come out yet; 2 not known. */
+  readonly holds: Uint8Array;
+}
+
+interface LiveTouch extends Touch {
+  request: TouchRequest;
+  expiresUs: number;
+  placed: boolean;
+  shape: CompiledShape;
+  /** x, y, z, qx, qy, qz, qw in the frame of request.space. */
+  readonly pose: Float64Array;
+  readonly placement: Placement;
+  readonly hints: Hints;
+}
+
+/** What the fingers meet. Reused by every solve. */
+export interface TouchContacts {
+  /** Curl at which each finger is to stop; NO_STOP if nothing is in its way. 5. */
+  readonly stop: Float64Array;
+  /** The contact of that stop, and the touch that it belongs to; undefined without a stop. 5 each. */
+  readonly contact: (FingerContact | undefined)[];
+  readonly by: (Touch | undefined)[];
+  /** Per finger: 1 if it is at or in the surface of what stops it. */
+  readonly touching: Uint8Array;
+  /** Per finger: 1 if it is inside something that does not hold it, because it began there. */
+  readonly waiting: Uint8Array;
+}
+
+const FINGER_COUNT = FINGERS.length;
+
+export const createTouchContacts = (): TouchContacts => ({
+  stop: new Float64Array(FINGER_COUNT).fill(NO_STOP),
+  contact: new Array<FingerContact | undefined>(FINGER_COUNT).fill(undefined),
+  by: new Array<Touch | undefined>(FINGER_COUNT).fill(undefined),
+  touching: new Uint8Array(FINGER_COUNT),
+  waiting: new Uint8Array(FINGER_COUNT),
+});
+
+export interface TouchLimits {
+  /** Life of a touch that names none, ms. */
+  readonly defaultTtlMs?: number;
+  /** Longest life, ms. */
+  readonly maxTtlMs?: number;
+}
+
+/** Refusal of a touch: code and one line. */
+export type TouchFault = ShapeFault | { readonly code: 'tooMany'; readonly message: string };
+
+/** The touches of one hand. */
+export class Touches {
+  #path: ClosingPath;
+  readonly #live: LiveTouch[] = [];
+  readonly #defaultTtlMs: number;
+  readonly #maxTtlMs: number;
+
+  constructor(skeleton: Skeleton, profile: ClosingProfile, limits: TouchLimits = {}) {
+    this.#path = createClosingPath(skeleton, profile);
+    this.#defaultTtlMs = limits.defaultTtlMs ?? DEFAULT_TTL_MS;
+    this.#maxTtlMs = limits.maxTtlMs ?? MAX_TTL_MS;
+  }
+
+  /** All that is touched now, in no order. */
+  get live(): readonly Touch[] {
+    return this.#live;
+  }
+
+  /** Takes another hand, or another way of closing. Touches stay. */
+  setHand(skeleton: Skeleton, profile: ClosingProfile): void {
+    this.#path = createClosingPath(skeleton, profile);
+  }
+
+  /**
+   * Begins a touch, or renews the one of the same app and layer. The shape is compiled only if it changed. A renewed
+   * touch of the same kind of shape goes on, wherever it moved; another kind begins anew.
+   * @returns why not, if the shape is no shape; an earlier touch of that app and layer is then over
+   */
+  set(app: string, layer: string | undefined, request: TouchRequest, nowUs: number): TouchFault | undefined {
+    const name = layer ?? '';
+    let touch = this.#live.find((other) => other.app === app && other.layer === name);
+    const fault = touch ? renew(touch, request) : undefined;
+    if (fault) {
+      this.drop(app, name);
+      return fault;
+    }
+    if (!touch) {
+      this.#expire(nowUs);
+      if (this.#live.length >= MAX_TOUCHES) {
+        return {
+          code: 'tooMany',
+          message: `A hand touches ${MAX_TOUCHES} things at most; release one or let it expire.`,
+        };
+      }
+      const made = begin(app, name, request);
+      if ('code' in made) return made;
+      touch = made;
+      this.#live.push(touch);
+    }
+    const pose = setPose(touch.pose, request);
+    if (pose) {
+      this.drop(app, name);
+      return pose;
+    }
+    touch.request = request;
+    touch.expiresUs = nowUs + Math.min(request.ttlMs ?? this.#defaultTtlMs, this.#maxTtlMs) * 1000;
+    return undefined;
+  }
+
+  /** Ends an app's touch of a layer, or all of its touches. */
+  drop(app: string, layer?: string): void {
+    for (let i = this.#live.length - 1; i >= 0; i--) {
+      const touch = this.#live[i];
+      if (touch.app === app && (layer === undefined || touch.layer === layer)) this.#remove(i);
+    }
+  }
+
+  /** Ends every touch. */
+  clear(): void {
+    this.#live.length = 0;
+  }
+
+  /**
+   * Finds where every finger is to stop.
+   * @param nowUs touches that end before are dropped
+   * @param dofs the hand's degrees of freedom now, radians
+   * @param poses all joints, as forwardKinematics made them of `dofs`
+   * @param space of the poses; touches in world space need `world`
+   * @param out points and normals in it are in the same space
+   */
+  solve(
+    nowUs: number,
+    dofs: DofArray,
+    poses: Float64Array,
+    space: 'wrist' | 'world',
+    out: TouchContacts,
+  ): void {
+    this.#expire(nowUs);
+    for (let finger = 0; finger < FINGER_COUNT; finger++) {
+      out.stop[finger] = NO_STOP;
+      out.contact[finger] = undefined;
+      out.by[finger] = undefined;
+      out.touching[finger] = 0;
+      out.waiting[finger] = 0;
+    }
+    if (this.#live.length === 0) return;
+    followPose(this.#path, dofs, poses);
+    for (let i = 0; i < this.#live.length; i++) {
+      const touch = this.#live[i];
+      if (place(touch, poses, space)) this.#meet(touch, poses, out);
+    }
+  }
+
+  #meet(touch: LiveTouch, poses: Float64Array, out: TouchContacts): void {
+    const { shape, placement, hints, contacts, holds } = touch;
+    for (let finger = 0; finger < FINGER_COUNT; finger++) {
+      const contact = contacts[finger];
+      meetFinger(this.#path, finger, poses, shape, placement, hints, contact);
+      const { stop, depth } = contact;
+      if (depth <= 0 || this.#path.curl[finger] <= stop + (holds[finger] === BEGINS ? LATE_BY : 0)) {
+        holds[finger] = 1;
+      } else if (holds[finger] === BEGINS) {
+        holds[finger] = 0;
+      }
+      if (holds[finger] === 0) {
+        out.waiting[finger] = 1;
+      } else if (stop < out.stop[finger]) {
+        out.stop[finger] = stop;
+        out.contact[finger] = contact;
+        out.by[finger] = touch;
+        out.touching[finger] = depth >= 0 ? 1 : 0;
+      }
+    }
+  }
+
+  #expire(nowUs: number): void {
+    for (let i = this.#live.length - 1; i >= 0; i--) {
+      // Written so that a NaN expires.
+      if (!(nowUs < this.#live[i].expiresUs)) this.#remove(i);
+    }
+  }
+
+  #remove(i: number): void {
+    const last = this.#live.pop();
+    if (last && i < this.#live.length) this.#live[i] = last;
+  }
+}
+
+/** In `holds`: the touch has not been solved yet, or nobody knew where it is. */
+const BEGINS = 2;
+
+function begin(app: string, layer: string, request: TouchRequest): LiveTouch | ShapeFault {
+  const shape = compileShape(request.shape);
+  if (isShapeFault(shape)) return shape;
+  return {
+    app,
+    layer,
+    request,
+    expiresUs: 0,
+    placed: true,
+    shape,
+    pose: new Float64Array(7),
+    placement: new Float64Array(12),
+    hints: createHints(),
+    contacts: FINGERS.map(createFingerContact),
+    holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
+  };
+}
+
+function renew(touch: LiveTouch, request: TouchRequest): ShapeFault | undefined {
+  const { shape } = touch.request;
+  if (sameShape(shape, request.shape)) return undefined;
+  const compiled = compileShape(request.shape);
+  if (isShapeFault(compiled)) return compiled;
+  touch.shape = compiled;
+  if (shape.kind !== request.shape.kind) touch.holds.fill(BEGINS);
+  return undefined;
+}
+
+function setPose(pose: Float64Array, request: TouchRequest): ShapeFault | undefined {
+  const [x, y, z] = request.position ?? [0, 0, 0];
+  const [qx, qy, qz, qw] = request.orientation ?? [0, 0, 0, 1];
+  const length = Math.hypot(qx, qy, qz, qw);
+  if (!(length > 1e-3)) {
+    return { code: 'badMessage', message: 'orientation: a quaternion of length 1 is needed, not 0.' };
+  }
+  pose[0] = x;
+  pose[1] = y;
+  pose[2] = z;
+  pose[3] = qx / length;
+  pose[4] = qy / length;
+  pose[5] = qz / length;
+  pose[6] = qw / length;
+  return undefined;
+}
+
+const ORIGIN = [0, 0, 0, 0, 0, 0, 1] as const;
+
+/** Brings a touch into the space of the poses. */
+function place(touch: LiveTouch, poses: Float64Array, space: 'wrist' | 'world'): boolean {
+  const of = touch.request.space ?? 'wrist';
+  touch.placed = of !== 'world' || space === 'world';
+  if (!touch.placed) {
+    touch.holds.fill(BEGINS);
+    return false;
+  }
+  if (of === 'world') placeIn(touch.placement, ORIGIN, 0, touch.pose);
+  else placeIn(touch.placement, poses, (of === 'palm' ? PALM : WRIST) * POSE_STRIDE, touch.pose);
+  return true;
+}
