@@ -116,7 +116,7 @@ export interface GovernorOutputs {
 /** What guards see: the step's inputs, the state after the last step, and the outputs in the making. */
 export interface Draft {
   readonly safety: SafetyProfile;
-  readonly lanes: readonly Lane[];
+  readonly lanes: readonly LaneModel[];
   readonly inputs: GovernorInputs;
   readonly outputs: GovernorOutputs;
   readonly armed: boolean;
@@ -145,28 +145,34 @@ export interface Guard {
   apply(draft: Draft): void;
 }
 
-export const permittedTensionN = (lane: Lane, safety: SafetyProfile) =>
-  Math.min(lane.stallTensionN, safety.maxTensionN);
+/** What follows from a lane and the profile, worked out once. */
+interface LaneModel extends Lane {
+  /** Drive at effort 1: the tension cap as a part of what the actuator can do. */
+  permittedDrive: number;
+  /** Rise of heat a second at drive 1, from the maxHoldS that full drive may last from cold. */
+  heatGain: number;
+  /** Drive whose heat settles at 1. */
+  sustainableDrive: number;
+}
 
-/** Drive at effort 1. */
-const permittedDrive = (lane: Lane, safety: SafetyProfile) =>
-  lane.stallTensionN > 0 ? permittedTensionN(lane, safety) / lane.stallTensionN : 0;
-
-/** Rise of heat a second at drive 1, from the maxHoldS that full drive may last from cold. */
-const heatGain = (lane: Lane) => HEAT_FADE_FROM / (lane.coolS * (1 - Math.exp(-lane.maxHoldS / lane.coolS)));
-
-/** Drive whose heat settles at 1. */
-export const sustainableDrive = (lane: Lane) => Math.min(1, Math.sqrt(1 / (heatGain(lane) * lane.coolS)));
+function modelOf(lane: Lane, safety: SafetyProfile): LaneModel {
+  const heatGain = HEAT_FADE_FROM / (lane.coolS * (1 - Math.exp(-lane.maxHoldS / lane.coolS)));
+  return {
+    ...lane,
+    permittedDrive: lane.stallTensionN > 0 ? Math.min(1, safety.maxTensionN / lane.stallTensionN) : 0,
+    heatGain,
+    sustainableDrive: Math.min(1, Math.sqrt(1 / (heatGain * lane.coolS))),
+  };
+}
 
 /** Drive that is permitted at a heat: 1 up to HEAT_FADE_FROM, the sustainable one at 1, 0 well beyond it. */
-const driveAtHeat = (lane: Lane, heat: number) => {
+const driveAtHeat = ({ sustainableDrive }: LaneModel, heat: number) => {
   if (heat <= HEAT_FADE_FROM) return 1;
-  const sustainable = sustainableDrive(lane);
-  return Math.max(0, sustainable + ((1 - sustainable) * (1 - heat)) / (1 - HEAT_FADE_FROM));
+  return Math.max(0, sustainableDrive + ((1 - sustainableDrive) * (1 - heat)) / (1 - HEAT_FADE_FROM));
 };
 
-const effortAfterHold = (lane: Lane, holdS: number) => {
-  const over = Math.min(1, Math.max(0, (holdS - lane.maxHoldS) / HOLD_FADE_S));
+const effortAfterHold = ({ maxHoldS }: LaneModel, holdS: number) => {
+  const over = Math.min(1, Math.max(0, (holdS - maxHoldS) / HOLD_FADE_S));
   return 1 - over * (1 - HOLD_SUSTAINED);
 };
 
@@ -220,12 +226,12 @@ export const GUARDS: readonly Guard[] = [
   }),
 
   eachFinger('tension', (draft, finger) => {
-    draft.lowerDrive(finger, permittedDrive(draft.lanes[finger], draft.safety), 'tension');
+    draft.lowerDrive(finger, draft.lanes[finger].permittedDrive, 'tension');
   }),
   eachFinger('hold', (draft, finger) => {
     const lane = draft.lanes[finger];
     const effort = effortAfterHold(lane, draft.holdS[finger]);
-    if (effort < 1) draft.lowerDrive(finger, effort * permittedDrive(lane, draft.safety), 'hold');
+    if (effort < 1) draft.lowerDrive(finger, effort * lane.permittedDrive, 'hold');
   }),
   eachFinger('heat', (draft, finger) => {
     draft.lowerDrive(finger, driveAtHeat(draft.lanes[finger], draft.heats[finger]), 'heat');
@@ -285,10 +291,14 @@ class WorkingDraft implements Draft {
   );
   private lastUs = Number.NaN;
 
+  readonly lanes: readonly LaneModel[];
+
   constructor(
-    readonly lanes: readonly Lane[],
+    lanes: readonly Lane[],
     readonly safety: SafetyProfile,
-  ) {}
+  ) {
+    this.lanes = lanes.map((lane) => modelOf(lane, safety));
+  }
 
   /** Takes the time, and accounts for what the last step's outputs did until now. */
   begin(nowUs: number, inputs: GovernorInputs): void {
@@ -307,9 +317,7 @@ class WorkingDraft implements Draft {
       outputs.limits[finger] = 0;
       outputs.held[finger] = asked ? 1 : 0;
       outputs.stops[finger] = asked ? clamp01(inputs.stops[finger]) : 1;
-      outputs.drives[finger] = asked
-        ? inputs.efforts[finger] * permittedDrive(this.lanes[finger], this.safety)
-        : 0;
+      outputs.drives[finger] = asked ? inputs.efforts[finger] * this.lanes[finger].permittedDrive : 0;
     }
   }
 
@@ -322,7 +330,7 @@ class WorkingDraft implements Draft {
       const lane = this.lanes[finger];
       const held = outputs.held[finger] === 1;
       const drive = outputs.drives[finger];
-      const effort = held ? drive / permittedDrive(lane, this.safety) : 0;
+      const effort = held ? drive / lane.permittedDrive : 0;
       const loaded = held && inputs.curls[finger] >= outputs.stops[finger] - LOAD_MARGIN;
       if (held) outputs.anyHeld = true;
       outputs.efforts[finger] = effort;
@@ -386,7 +394,7 @@ class WorkingDraft implements Draft {
       return;
     }
     this.outputs.drives[finger] = Math.max(0, drive);
-    const permitted = permittedDrive(this.lanes[finger], this.safety);
+    const permitted = this.lanes[finger].permittedDrive;
     this.intervene(finger, reason, asked / permitted, drive / permitted);
   }
 
@@ -415,9 +423,9 @@ class WorkingDraft implements Draft {
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const lane = this.lanes[finger];
       const kept = Math.exp(-onS / lane.coolS);
-      const settled = this.loads[finger] * heatGain(lane) * lane.coolS;
+      const settled = this.loads[finger] * lane.heatGain * lane.coolS;
       const warmed = settled + (this.heats[finger] - settled) * kept;
-      this.heats[finger] = warmed * Math.exp(-(passedS - onS) / lane.coolS);
+      this.heats[finger] = passedS > onS ? warmed * Math.exp(-(passedS - onS) / lane.coolS) : warmed;
 
       const used = this.straining[finger] === 1 ? onS - (passedS - onS) : -passedS;
       this.holdS[finger] = Math.min(lane.maxHoldS + HOLD_FADE_S, Math.max(0, this.holdS[finger] + used));
