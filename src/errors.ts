@@ -33,7 +33,13 @@ export const ERROR_CODES = {
 export type ErrorCode = keyof typeof ERROR_CODES;
 
 /** Exit codes of the command line: 0 well, 1 a failed check, 2 usage, then one for each kind of trouble. */
-export const EXIT_CODE: Partial<Record<ErrorCode, number>> & { ok: 0; failed: 1; interrupted: 130 } = {
+export const EXIT_CODE: Partial<Record<ErrorCode, number>> & {
+  ok: 0;
+  failed: 1;
+  usage: 2;
+  internal: 70;
+  interrupted: 130;
+} = {
   ok: 0,
   failed: 1,
   usage: 2,

@@ -369,7 +369,12 @@ export const StreamSchema = section(
     }),
     maxClients: integer('Most connections at once.', { default: 64, minimum: 1, maximum: 1024 }),
     token: Type.Optional(
-      Type.String({ description: 'Needed on addresses other than loopback.', minLength: 16 }),
+      Type.String({
+        description: 'Secret that apps must give; needed on addresses other than loopback.',
+        minLength: 16,
+        maxLength: 256,
+        pattern: '^[!-~]*$',
+      }),
     ),
   },
   'The WebSocket that apps connect to.',

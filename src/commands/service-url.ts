@@ -1,0 +1,47 @@
+import { Option } from 'commander';
+import { TautlineError } from '../errors.js';
+
+/** Options of every command that talks to a running service. */
+export interface ServiceOptions {
+  url: string;
+  token?: string;
+}
+
+export const urlOption = () =>
+  new Option('--url <url>', 'where the service is').default('http://127.0.0.1:7117');
+export const tokenOption = () =>
+  new Option('--token <token>', "the service's stream.token, when it has one").env('TAUTLINE_TOKEN');
+
+/**
+ * A path of the service, whichever way its address was written: http, ws, with /stream, or host:port alone.
+ * @throws TautlineError `usage`
+ */
+export function serviceUrl(text: string, scheme: 'http' | 'ws', path: string): URL {
+  const whole = /^[a-z]+:\/\//i.test(text) ? text : `http://${text}`;
+  const match = /^(?:http|ws)(s?):$/.exec(URL.canParse(whole) ? new URL(whole).protocol : '');
+  if (!match) {
+    throw new TautlineError(
+      'usage',
+      `--url ${text} is no address of a service.`,
+      'Write such as http://127.0.0.1:7117.',
+    );
+  }
+  return new URL(path, `${scheme}${match[1]}://${new URL(whole).host}`);
+}
+
+/** @param cause error of the connection attempt */
+export function unreachable(url: URL, cause: unknown): TautlineError {
+  const reason = reasonOf(cause);
+  return new TautlineError(
+    'serviceUnreachable',
+    `No service answers at ${url.origin === 'null' ? `${url.protocol}//${url.host}` : url.origin}${reason ? ` (${reason})` : ''}.`,
+    'Start one with `tautline run`, or name another with --url.',
+    { cause },
+  );
+}
+
+function reasonOf(cause: unknown): string | undefined {
+  if (!(cause instanceof Error)) return undefined;
+  const { code } = cause as NodeJS.ErrnoException;
+  return typeof code === 'string' ? code : (reasonOf(cause.cause) ?? cause.message);
+}

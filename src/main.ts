@@ -1,0 +1,63 @@
+#!/usr/bin/env node
+import { readFileSync } from 'node:fs';
+import { Command, CommanderError } from 'commander';
+import { addArmCommands } from './commands/arm.js';
+import { addPortsCommand } from './commands/ports.js';
+import { exitCodeOf, sayFailure } from './commands/report.js';
+import { addWatchCommand } from './commands/watch.js';
+import { EXIT_CODE } from './errors.js';
+
+/**
+ * The command line. Each command declares itself in a file of its own and imports what is heavy only when it
+ * runs, so that help and mistakes are answered at once.
+ */
+
+const { version } = JSON.parse(readFileSync(new URL('../package.json', import.meta.url), 'utf8'));
+
+const program = new Command('tautline')
+  .description('Turns a home-built force-feedback glove into a hand that any app can see and touch.')
+  .version(version, '-V, --version', 'print the version')
+  .helpOption('-h, --help', 'print help')
+  .helpCommand('help [command]', 'print help for a command')
+  .exitOverride()
+  .configureOutput({
+    // The parser says `error: …` and puts its suggestion on a line of its own.
+    outputError: (text, write) =>
+      write(
+        `tautline: ${text
+          .replace(/^error: /, '')
+          .trim()
+          .replaceAll('\n', ' ')}\n`,
+      ),
+  })
+  .addHelpText(
+    'after',
+    `
+Examples:
+  tautline run                           a simulated glove, nothing to plug in
+  tautline run --profile my-glove.yaml   your own
+  tautline watch                         see what it does
+
+Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.usage} command line, ${EXIT_CODE.profileInvalid} profile, ${EXIT_CODE.portMissing} port, ${EXIT_CODE.addressInUse} address, ${EXIT_CODE.fileNotFound} file, ${EXIT_CODE.serviceUnreachable} no service, ${EXIT_CODE.internal} fault in the program.`,
+  );
+addWatchCommand(program);
+addArmCommands(program);
+addPortsCommand(program);
+
+// A reader that ends early (`| head`) is not a fault.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code !== 'EPIPE') throw error;
+});
+
+try {
+  await program.parseAsync();
+} catch (error) {
+  if (error instanceof CommanderError)
+    process.exitCode = error.exitCode === 0 ? EXIT_CODE.ok : EXIT_CODE.usage;
+  else {
+    sayFailure(error);
+    process.exitCode = exitCodeOf(error);
+    // Whatever a command left open does not keep a failed process alive.
+    setTimeout(() => process.exit(), 1000).unref();
+  }
+}

@@ -1,0 +1,49 @@
+import { type ChildProcess, spawn } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+
+const MAIN = fileURLToPath(new URL('../../dist/main.js', import.meta.url));
+
+export interface Outcome {
+  code: number | null;
+  stdout: string;
+  stderr: string;
+}
+
+/** A running command; `outcome` resolves when it has ended. */
+export interface Running {
+  process: ChildProcess;
+  outcome: Promise<Outcome>;
+  /** Resolves with all of stdout so far, as soon as it holds the text. */
+  said(text: string): Promise<string>;
+}
+
+/** Starts a Node program, by default the command line as it is installed. */
+export function start(args: readonly string[], program: readonly string[] = [MAIN]): Running {
+  const child = spawn(process.execPath, [...program, ...args], {
+    env: { PATH: process.env.PATH, LANG: 'C.UTF-8' },
+    stdio: ['ignore', 'pipe', 'pipe'],
+  });
+  let stdout = '';
+  let stderr = '';
+  const outcome = new Promise<Outcome>((resolve) => {
+    child.on('close', (code) => resolve({ code, stdout, stderr }));
+  });
+  child.stdout.setEncoding('utf8').on('data', (text) => {
+    stdout += text;
+  });
+  child.stderr.setEncoding('utf8').on('data', (text) => {
+    stderr += text;
+  });
+  const said = (text: string) =>
+    new Promise<string>((resolve, reject) => {
+      const look = () => stdout.includes(text) && resolve(stdout);
+      child.stdout.on('data', look);
+      look();
+      void outcome.then(({ code }) =>
+        reject(new Error(`ended with ${code} before saying ${text}: ${stderr}`)),
+      );
+    });
+  return { process: child, outcome, said };
+}
+
+export const run = (...args: string[]): Promise<Outcome> => start(args).outcome;
