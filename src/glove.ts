@@ -1,82 +1,517 @@
-import type { HandSide } from './hand/joints.js';
-import type { Skeleton } from './hand/skeleton.js';
-import type { LinkStatus } from './link/link.js';
-import type { ActuatorKind, ActuatorRole, ChannelRole } from './link/table.js';
-import type { AppMessageOf, ServerMessageOf } from './stream/protocol.js';
+import type { Logger } from 'pino';
+import type { GloveProfile, Profile } from './config/schema.js';
+import { createTouchContacts, Touches } from './contact/touches.js';
+import { reportHealth, reportInputs, reportResistance } from './glove-reports.js';
+import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
+import { createClosingProfile } from './hand/closing.js';
+import { DOF_COUNT } from './hand/dofs.js';
+import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
+import { FINGERS } from './hand/joints.js';
+import { clampDofs } from './hand/limits.js';
+import { createSkeleton, type Skeleton } from './hand/skeleton.js';
+import { INVALID, TRACKED } from './hand/validity.js';
+import { createClock } from './link/clock.js';
+import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './link/codec.js';
+import { createFrameCodec } from './link/frames.js';
+import type { Link, LinkStatus } from './link/link.js';
+import { type Clock, systemClock } from './monotonic.js';
+import { orderAsHello } from './resistance/actuators.js';
+import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js';
+import { createInputs, type Inputs } from './sensing/inputs.js';
+import { createSensing, type Sensing } from './sensing/sensing.js';
 
-/** One pose of the hand. Reused: valid only during the call. */
-export interface HandFrame {
-  /** Time of the sample on the service's clock, µs; always increases. */
-  timeUs: number;
-  /** False while the link is silent; the poses are then the last known. */
-  valid: boolean;
-  /** Why not valid. */
-  reason: string | undefined;
-  space: 'wrist' | 'world';
-  /** Per finger: INVALID, INFERRED or TRACKED. */
-  fingerStates: Uint8Array;
-  /** 26 × POSE_STRIDE. */
-  poses: Float64Array;
-  /** 26 × VELOCITY_STRIDE. */
-  velocities: Float64Array;
+export type * from './glove-view.js';
+
+/**
+ * One physical glove: the whole chain, and the map of the program.
+ *
+ *   link ── bytes ──> codec ── samples ──> clock ──> sensing ──> hand ──> frame ──> listeners (stream, recorder)
+ *                                                       │          │
+ *                                                    curls      poses
+ *                                                       v          v
+ *   link <── bytes ── codec <── stops ── resistance <── requests and touches of apps
+ *
+ * A sample runs the whole way in one call, without timers or promises in between. Beside it a slow beat notices
+ * what does not come: silence, expiry, an unanswered hello.
+ */
+export interface GloveOptions {
+  profile: Profile;
+  glove: GloveProfile;
+  link: Link;
+  logger: Logger;
+  codec?: (messages: GloveMessages) => GloveCodec;
+  clock?: Clock;
 }
 
-/** What the stream tells apps of a glove; a new object whenever it changes. */
-export interface GloveDescription {
-  hand: HandSide;
-  name: string;
-  /** 0 until known. */
-  sampleRateHz: number;
-  deviceId?: string;
-  firmwareVersion?: number;
-  channels: readonly { role: ChannelRole; bits: number }[];
-  actuators: readonly { role: ActuatorRole; kind: ActuatorKind }[];
+export interface LiveGlove extends Glove {
+  /** Opens the link and keeps it. */
+  start(): void;
+  /** Frees every finger, tells the glove so, and closes the link. */
+  close(): Promise<void>;
+}
+
+const BEAT_MS = 20;
+const ASK_HELLO_US = 250_000;
+/** Often enough for the glove's watchdog and for a figure of the round trip. */
+const PING_US = 1_000_000;
+const HEALTH_US = 1_000_000;
+const TRACKER_TTL_MS = 1000;
+/** Keeps the layers of touches apart from those of plain stops. */
+const TOUCH_LAYER = 'touch\u0000';
+const NOT_ARMED: Refusal = {
+  code: 'disarmed',
+  message: 'The glove is disarmed; the wearer must arm it first.',
+};
+
+/** What depends on what the glove says of itself; made anew when that changes. */
+interface Chain {
+  sensing: Sensing;
+  resistance: Resistance;
+  touches: Touches;
+  inputs: Inputs;
   skeleton: Skeleton;
-  /** OpenXR input paths that this hand has. */
-  inputPaths: readonly string[];
+  description: GloveDescription;
 }
 
-export interface GloveListener {
-  /** A new pose. `frame` is reused. Also called once with valid = false when the link goes silent. */
-  frame?(frame: HandFrame): void;
-  /** The glove is different from before (first hello, other side, other channels): re-welcome. */
-  described?(): void;
-  /** Link, battery, channel verdicts or faults changed. */
-  health?(): void;
-  /** What the governor gives changed. */
-  resistance?(): void;
-  /** Inputs changed. */
-  inputs?(): void;
+export function createGlove(options: GloveOptions): LiveGlove {
+  const { profile, glove, link, logger, clock: time = systemClock } = options;
+  const { safety } = profile;
+  const closing = createClosingProfile();
+  const listeners = new Set<GloveListener>();
+  const clock = createClock();
+  const aheadDofs = new Float64Array(DOF_COUNT);
+  const fingerOk = new Uint8Array(FINGERS.length);
+  const contacts = createTouchContacts();
+  const touchStops = new Float64Array(FINGERS.length);
+  const touchEfforts = new Float64Array(FINGERS.length);
+  const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
+  const root = new Float64Array(7);
+  root[6] = 1;
+
+  const frame: HandFrame = {
+    timeUs: 0,
+    valid: false,
+    reason: 'The glove has not sent samples yet.',
+    space: 'wrist',
+    fingerStates: new Uint8Array(FINGERS.length).fill(INVALID),
+    poses: createPoses(),
+    velocities: createVelocities(),
+  };
+
+  let hello: Hello | undefined;
+  /** The glove on this connection has said what it is; until then its samples could be misread. */
+  let introduced = false;
+  let chain = makeChain(undefined);
+  let device: DeviceState | undefined;
+  let arrivalUs = 0;
+  let sampleTimeUs = Number.NEGATIVE_INFINITY;
+  let askedHelloUs = Number.NEGATIVE_INFINITY;
+  let pingedUs = Number.NEGATIVE_INFINITY;
+  let pingToken = 0;
+  let trackerUntilUs = Number.NEGATIVE_INFINITY;
+  let cancelBeat = (): void => {};
+  let healthVersion = -1;
+  let healthToldUs = Number.NEGATIVE_INFINITY;
+  let revision = -1;
+  let samplesSince = 0;
+  let rateSinceUs = 0;
+  let rateHz = 0;
+  let stopped = false;
+
+  const messages: GloveMessages = {
+    hello: introduce,
+    samples: takeSamples,
+    state(state) {
+      device = state;
+      for (const listener of listeners) listener.health?.();
+    },
+    pong(pong) {
+      if (pong.token === pingToken) clock.pong(pingedUs, pong.deviceTimeUs, arrivalUs);
+    },
+    note: (text) => logger.info({ glove: glove.name, text }, 'note from the glove'),
+  };
+  const codec = (options.codec ?? createFrameCodec)(messages);
+
+  // ---- glove -> apps -----------------------------------------------------------------------------------------
+
+  function takeBytes(chunk: Uint8Array, atUs: number): void {
+    arrivalUs = atUs;
+    for (const listener of listeners) listener.bytes?.(chunk, atUs);
+    codec.push(chunk);
+  }
+
+  function takeSamples(samples: Samples): void {
+    if (!introduced || stopped) return;
+    const timeUs = clock.map(samples.deviceTimeUs, arrivalUs);
+    const { sensing, skeleton, inputs } = chain;
+    sensing.update(samples, timeUs);
+    placeRoot(sensing);
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, root);
+    jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
+    frame.fingerStates.set(sensing.fingerStates);
+    frame.timeUs = timeUs;
+    frame.valid = true;
+    frame.reason = undefined;
+    samplesSince++;
+
+    const nowUs = time.nowUs();
+    // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
+    sampleTimeUs = nowUs - (arrivalUs - timeUs);
+    if ((sensing.buttons & disarmMask) !== 0 && chain.resistance.armed) disarm('glove button');
+    touch(nowUs);
+    resist(nowUs);
+
+    const inputsChanged = inputs.update(sensing, frame.poses);
+    for (const listener of listeners) {
+      listener.frame?.(frame);
+      if (inputsChanged) listener.inputs?.();
+    }
+    if (sensing.health.version !== healthVersion) {
+      healthVersion = sensing.health.version;
+      logVerdicts(sensing);
+      for (const listener of listeners) listener.health?.();
+    }
+  }
+
+  /** Where the wrist is: from an app's tracker while it lasts, else turned by the glove's own sensor. */
+  function placeRoot(sensing: Sensing): void {
+    if (frame.space === 'world') {
+      if (time.nowUs() <= trackerUntilUs) return;
+      frame.space = 'wrist';
+      root.fill(0);
+    }
+    root.set(sensing.wrist, 3);
+  }
+
+  function introduce(said: Hello): void {
+    const different = hello === undefined || !sameGlove(hello, said);
+    if (different) {
+      release();
+      hello = said;
+      chain = makeChain(said);
+      logger.info({ glove: glove.name, hand: said.hand, deviceId: said.deviceId }, 'glove said hello');
+      if (said.hand !== glove.hand) {
+        logger.warn({ glove: glove.name }, `the profile says ${glove.hand}, the glove is a ${said.hand} one`);
+      }
+    }
+    introduced = true;
+    if (different) for (const listener of listeners) listener.described?.();
+  }
+
+  function makeChain(said: Hello | undefined): Chain {
+    const hand = said?.hand ?? glove.hand;
+    const sided = hand === glove.hand ? glove : { ...glove, hand };
+    const { handLengthMm, handBreadthMm } = profile.wearer;
+    const skeleton = createSkeleton({
+      side: hand,
+      lengthM: handLengthMm / 1000,
+      breadthM: handBreadthMm / 1000,
+    });
+    const channelRoles = said?.channels.map((channel) => channel.role);
+    const sensing = createSensing({ glove: sided, channelRoles, closing, sampleRateHz: said?.sampleRateHz });
+    const inputs = createInputs(sided);
+    const actuators = said ? orderAsHello(glove.actuators, said) : glove.actuators;
+    const resistance = new Resistance({ safety, actuators });
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, root);
+    frame.velocities.fill(0);
+    const description: GloveDescription = {
+      hand,
+      name: glove.name,
+      sampleRateHz: said?.sampleRateHz ?? 0,
+      ...(said ? { deviceId: said.deviceId, firmwareVersion: said.firmwareVersion } : {}),
+      channels: said?.channels ?? glove.channels.map(({ role, bits }) => ({ role, bits })),
+      actuators: said?.actuators ?? glove.actuators.map(({ role, kind }) => ({ role, kind })),
+      skeleton,
+      inputPaths: inputs.paths,
+    };
+    const touches = new Touches(skeleton, closing, safety);
+    return { sensing, resistance, touches, inputs, skeleton, description };
+  }
+
+  function takeStatus(status: LinkStatus): void {
+    if (status.state === 'live') {
+      codec.reset();
+      clock.restart();
+      introduced = false;
+      askHello(time.nowUs());
+      logger.info({ glove: glove.name, address: status.address }, 'link is live');
+    } else if (frame.valid || introduced) {
+      goSilent(status.error?.line ?? `The link to the glove is ${status.state}.`);
+    } else if (status.error) {
+      frame.reason = status.error.line;
+    }
+    if (status.error) logger.warn({ glove: glove.name, state: status.state }, status.error.line);
+    for (const listener of listeners) listener.health?.();
+  }
+
+  /** No samples: apps are told at once, fingers are free, and nothing of the past is carried on. */
+  function goSilent(reason: string): void {
+    introduced = introduced && link.status.state === 'live';
+    frame.reason = reason;
+    rateHz = 0;
+    if (!frame.valid) return;
+    frame.valid = false;
+    frame.fingerStates.fill(INVALID);
+    frame.velocities.fill(0);
+    frame.timeUs += 1;
+    chain.sensing.reset();
+    sampleTimeUs = Number.NEGATIVE_INFINITY;
+    resist(time.nowUs());
+    logger.warn({ glove: glove.name }, reason);
+    for (const listener of listeners) listener.frame?.(frame);
+  }
+
+  function beat(): void {
+    cancelBeat = time.after(BEAT_MS, beat);
+    const nowUs = time.nowUs();
+    if (link.status.state === 'live') {
+      if (!introduced && nowUs - askedHelloUs >= ASK_HELLO_US) askHello(nowUs);
+      if (introduced && nowUs - pingedUs >= PING_US) {
+        pingedUs = nowUs;
+        pingToken = (pingToken + 1) >>> 0;
+        send(codec.ping(pingToken));
+      }
+      if (frame.valid && nowUs - sampleTimeUs > safety.staleMs * 1000) {
+        goSilent(`No samples for ${safety.staleMs} ms: the glove or its cable is silent.`);
+      }
+    }
+    resist(nowUs);
+    if (nowUs - healthToldUs >= HEALTH_US) {
+      rateHz = (samplesSince * 1e6) / (nowUs - rateSinceUs);
+      samplesSince = 0;
+      rateSinceUs = nowUs;
+      healthToldUs = nowUs;
+    }
+  }
+
+  function askHello(nowUs: number): void {
+    askedHelloUs = nowUs;
+    send(codec.askHello());
+  }
+
+  function logVerdicts({ health, channels }: Sensing): void {
+    health.verdicts.forEach((verdict, index) => {
+      if (verdict.kind === 'healthy') return;
+      const { role } = channels[index];
+      logger.warn({ glove: glove.name, role, verdict: verdict.kind }, `${role}: ${verdict.evidence}`);
+    });
+  }
+
+  // ---- apps -> glove -----------------------------------------------------------------------------------------
+
+  /** Turns what is touched into requests: where each finger meets each shape, now. */
+  function touch(nowUs: number): void {
+    const { touches, resistance, sensing } = chain;
+    if (touches.live.length === 0) return;
+    touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
+    for (const { app, layer, request, expiresUs, placed, contacts: met, holds } of touches.live) {
+      for (let finger = 0; finger < FINGERS.length; finger++) {
+        const holding = placed && holds[finger] === 1 && met[finger].stop <= 1;
+        touchStops[finger] = holding ? met[finger].stop : 1;
+        touchEfforts[finger] = holding ? (request.effort ?? 1) : 0;
+      }
+      resistance.request(app, layer, touchStops, touchEfforts, expiresUs - nowUs, nowUs);
+    }
+  }
+
+  function resist(nowUs: number): void {
+    const { resistance, sensing } = chain;
+    for (let finger = 0; finger < fingerOk.length; finger++) {
+      fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
+    }
+    const live = introduced && link.status.state === 'live';
+    sendResistance(resistance.step(nowUs, sensing.curl, fingerOk, sampleTimeUs, live));
+    tellResistance();
+  }
+
+  function sendResistance(what: Send): void {
+    if (what === 'nothing') return;
+    const { resistance } = chain;
+    const { stops, efforts, count } = resistance.commands;
+    const taken =
+      what === 'release' ? send(codec.release()) : send(codec.resist(VALID_FOR_MS, stops, efforts, count));
+    if (!taken) resistance.unsent();
+  }
+
+  function send(bytes: Uint8Array): boolean {
+    const taken = link.write(bytes);
+    if (taken) for (const listener of listeners) listener.sent?.(bytes, time.nowUs());
+    return taken;
+  }
+
+  function tellResistance(): void {
+    if (chain.resistance.status.revision === revision) return;
+    revision = chain.resistance.status.revision;
+    for (const listener of listeners) listener.resistance?.();
+  }
+
+  /** Frees the fingers before the chain is replaced: what comes after knows nothing of what was held. */
+  function release(): void {
+    sendResistance(chain.resistance.disarm(time.nowUs(), 'the glove is a different one'));
+    revision = -1;
+  }
+
+  function dropRequests(app: string, layer?: string): void {
+    const { touches, resistance } = chain;
+    resistance.drop(app, layer);
+    if (layer !== undefined) resistance.drop(app, TOUCH_LAYER + layer);
+    touches.drop(app, layer === undefined ? undefined : TOUCH_LAYER + layer);
+    resist(time.nowUs());
+  }
+
+  function disarm(by: string): void {
+    chain.touches.clear();
+    sendResistance(chain.resistance.disarm(time.nowUs(), by));
+    tellResistance();
+  }
+
+  function asked(app: string, request: AppRequest, refusal?: Refusal): Refusal | undefined {
+    for (const listener of listeners) listener.asked?.(app, request, refusal);
+    return refusal;
+  }
+
+  return {
+    frame,
+    get description() {
+      return chain.description;
+    },
+    get linkStatus() {
+      return link.status;
+    },
+    get armed() {
+      return chain.resistance.armed;
+    },
+
+    start() {
+      rateSinceUs = time.nowUs();
+      link.open({ bytes: takeBytes, status: takeStatus });
+      beat();
+    },
+
+    async close() {
+      stopped = true;
+      cancelBeat();
+      sendResistance(chain.resistance.shutdown(time.nowUs()));
+      await link.close();
+    },
+
+    listen(listener) {
+      listeners.add(listener);
+      return () => void listeners.delete(listener);
+    },
+
+    predict(aheadS, poses) {
+      const { sensing, skeleton } = chain;
+      for (let dof = 0; dof < DOF_COUNT; dof++) {
+        aheadDofs[dof] = sensing.dofs[dof] + sensing.dofRates[dof] * aheadS;
+      }
+      clampDofs(aheadDofs);
+      forwardKinematics(skeleton, aheadDofs, poses, root);
+    },
+
+    readInputs: () => reportInputs(chain.description.hand, chain.inputs, frame),
+
+    readHealth() {
+      const { sensing, description } = chain;
+      const { hand } = description;
+      return {
+        timeUs: time.nowUs(),
+        ...reportHealth({
+          hand,
+          link: link.status,
+          sensing,
+          rateHz,
+          counters: codec.counters,
+          device,
+          clock,
+        }),
+      };
+    },
+
+    readResistance: () =>
+      reportResistance(chain.description.hand, chain.resistance, chain.sensing.curl, contacts),
+
+    resist(app, request) {
+      const { fingers, ttlMs, layer } = request;
+      const nowUs = time.nowUs();
+      const refusal = chain.resistance.requestFingers(app, fingers, ttlMs, nowUs, layer);
+      // The glove feels it now, not at the next sample.
+      if (!refusal) resist(nowUs);
+      return asked(app, request, refusal);
+    },
+
+    touch(app, request) {
+      const { resistance, touches } = chain;
+      const nowUs = time.nowUs();
+      if (!resistance.armed) return asked(app, request, NOT_ARMED);
+      const fault = touches.set(app, TOUCH_LAYER + (request.layer ?? ''), request, nowUs);
+      if (fault) return asked(app, request, fault);
+      if (frame.valid) {
+        touch(nowUs);
+        resist(nowUs);
+      }
+      return asked(app, request);
+    },
+
+    pulse(app, request) {
+      const { resistance } = chain;
+      const { finger, amplitude, durationMs, frequencyHz } = request;
+      const refusal = resistance.pulse(time.nowUs(), finger, amplitude, durationMs, frequencyHz);
+      if (!refusal) {
+        const { pulses } = resistance;
+        for (let at = 0; at < pulses.count; at++) {
+          send(
+            codec.pulse(
+              pulses.actuators[at],
+              pulses.amplitudes[at],
+              pulses.durationsMs[at],
+              pulses.frequencyHz,
+            ),
+          );
+        }
+      }
+      return asked(app, request, refusal);
+    },
+
+    release(app, layer) {
+      dropRequests(app, layer);
+      asked(app, { type: 'release', ...(layer === undefined ? {} : { layer }) });
+    },
+
+    drop(app) {
+      dropRequests(app);
+    },
+
+    track(request) {
+      const [x, y, z] = request.position;
+      const [qx, qy, qz, qw] = request.orientation;
+      const length = Math.hypot(qx, qy, qz, qw);
+      if (length < 0.5) return;
+      root.set([x, y, z, qx / length, qy / length, qz / length, qw / length]);
+      frame.space = 'world';
+      trackerUntilUs = time.nowUs() + (request.ttlMs ?? TRACKER_TTL_MS) * 1000;
+      asked('', request);
+    },
+
+    arm(by) {
+      chain.resistance.arm(time.nowUs(), by);
+      tellResistance();
+      asked(by, { type: 'arm' });
+    },
+
+    disarm(by) {
+      disarm(by);
+      asked(by, { type: 'disarm' });
+    },
+  };
 }
 
-/** Refusal of an app's request: code and one line. */
-export interface Refusal {
-  code: 'disarmed' | 'notSupported' | 'tooMany' | 'badMessage';
-  message: string;
-}
-
-/** One physical glove, as the stream sees it. */
-export interface Glove {
-  readonly description: GloveDescription;
-  readonly linkStatus: LinkStatus;
-  readonly armed: boolean;
-  /** The newest frame. */
-  readonly frame: HandFrame;
-  listen(listener: GloveListener): () => void;
-  /** The newest pose extrapolated by `aheadS` (0..0.05 s) into `poses` (26 × POSE_STRIDE). */
-  predict(aheadS: number, poses: Float64Array): void;
-  /** Current inputs as a message body; `seq` is the caller's. */
-  readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
-  readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
-  /** What the governor gives now, and its events since the last call. */
-  readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
-  resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
-  touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
-  pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;
-  release(app: string, layer?: string): void;
-  /** The app is gone: everything it asked for is dropped at once. */
-  drop(app: string): void;
-  track(request: AppMessageOf<'tracker'>): void;
-  arm(by: string): void;
-  disarm(by: string): void;
+function sameGlove(a: Hello, b: Hello): boolean {
+  return (
+    a.hand === b.hand &&
+    a.deviceId === b.deviceId &&
+    a.firmwareVersion === b.firmwareVersion &&
+    a.sampleRateHz === b.sampleRateHz &&
+    JSON.stringify([a.channels, a.actuators]) === JSON.stringify([b.channels, b.actuators])
+  );
 }

@@ -82,11 +82,11 @@ export function createClock(): Clock {
     windowDevice[slot] = leastDevice;
     windowOffset[slot] = least;
     windows++;
-    fit();
+    fitLine();
   }
 
   /** Least-squares slope through the window minima, then down onto the lowest of them. */
-  function fit(): void {
+  function fitLine(): void {
     const n = Math.min(windows, WINDOWS);
     let meanX = 0;
     let meanY = 0;

@@ -199,7 +199,7 @@ export const AppMessages = {
     {
       id,
       hand: HandSchema,
-      finger: Type.Optional(literals([...FINGERS, 'palm'], 'Which; every one when absent.')),
+      finger: Type.Optional(literals([...FINGERS, 'palm'] as const, 'Which; every one when absent.')),
       amplitude: unit('Of the permitted maximum.'),
       durationMs: Type.Integer({ minimum: 1, maximum: 2000 }),
       frequencyHz: Type.Optional(

@@ -1,0 +1,43 @@
+/** One measured figure and the bar it is held against. */
+export interface Figure {
+  value: number;
+  unit: string;
+  bar: number;
+  better: 'lower' | 'higher';
+  /** What it was compared with, in the same run. */
+  reference: string;
+}
+
+export type Figures = Record<string, Figure>;
+export type Measurement = () => Promise<Figures>;
+
+export function median(values: readonly number[]): number {
+  return percentile(values, 50);
+}
+
+/** The p-th percentile (nearest rank). */
+export function percentile(values: readonly number[], p: number): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  return sorted[Math.min(sorted.length - 1, Math.max(0, Math.ceil((p / 100) * sorted.length) - 1))];
+}
+
+/**
+ * Times several functions in turns, so that drift of the machine's speed hits all alike.
+ * @returns per function, the median over the rounds of its mean time a call, ns
+ */
+export function timeInTurns(
+  functions: readonly (() => void)[],
+  { rounds = 31, calls = 20_000 } = {},
+): { ns: number[]; ratiosToFirst: number[] } {
+  for (const f of functions) for (let i = 0; i < calls; i++) f();
+  const times: number[][] = functions.map(() => []);
+  for (let round = 0; round < rounds; round++) {
+    for (const [index, f] of functions.entries()) {
+      const start = process.hrtime.bigint();
+      for (let i = 0; i < calls; i++) f();
+      times[index].push(Number(process.hrtime.bigint() - start) / calls);
+    }
+  }
+  const ratiosToFirst = times.map((own) => median(own.map((t, round) => t / times[0][round])));
+  return { ns: times.map(median), ratiosToFirst };
+}

@@ -1,0 +1,132 @@
+import type { FingerContact } from './contact/solver.js';
+import type { TouchContacts } from './contact/touches.js';
+import type { HandFrame } from './glove-view.js';
+import { FINGERS, type HandSide, JOINT_NAMES } from './hand/joints.js';
+import type { Clock } from './link/clock.js';
+import type { DeviceState, LinkCounters } from './link/codec.js';
+import type { LinkStatus } from './link/link.js';
+import { limitNames } from './resistance/limits.js';
+import type { Resistance } from './resistance/resistance.js';
+import { INPUT_POSE_STRIDE, INPUT_POSES, inputPosePaths, updateInputPoses } from './sensing/input-poses.js';
+import type { Inputs } from './sensing/inputs.js';
+import type { Sensing } from './sensing/sensing.js';
+import type { ServerMessageOf } from './stream/protocol.js';
+
+/** What a glove tells of itself, as bodies of the stream's messages. */
+
+/** Told while the finger is nearer than this: far contacts are no news. */
+const CONTACT_WITHIN_M = 0.03;
+
+type Body<T extends 'health' | 'resistance'> = Omit<ServerMessageOf<T>, 'type'>;
+
+type FingerReport = NonNullable<Body<'resistance'>['fingers']['thumb']>;
+
+export interface HealthSources {
+  hand: HandSide;
+  link: LinkStatus;
+  sensing: Sensing;
+  /** Samples a second, measured. */
+  rateHz: number;
+  counters: LinkCounters;
+  device: DeviceState | undefined;
+  clock: Clock;
+}
+
+export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'timeUs'> {
+  const { hand, link, sensing, rateHz, counters, device, clock } = sources;
+  const { offsetUs, driftPpm, jitterUs, roundTripUs } = clock.status;
+  const { error } = link;
+  return {
+    hand,
+    link: {
+      state: link.state,
+      address: link.address,
+      ...(error ? { reason: error.line, code: error.code } : {}),
+    },
+    channels: sensing.channels.map(({ role }, index) => {
+      const { kind, evidence, remedy } = sensing.health.verdicts[index];
+      return {
+        role,
+        verdict: kind,
+        ...(evidence === '' ? {} : { evidence }),
+        ...(remedy === '' ? {} : { remedy }),
+        counts: sensing.counts[index],
+        value: sensing.values[index],
+      };
+    }),
+    rateHz,
+    lost: counters.lost + counters.badCrc + counters.malformed + counters.oversize,
+    ...(device && device.batteryMv > 0 ? { batteryMv: device.batteryMv } : {}),
+    ...(device?.temperatureC === undefined ? {} : { temperatureC: device.temperatureC }),
+    faults: device ? [...device.faults] : [],
+    clock: { offsetUs, driftPpm, jitterUs, ...(roundTripUs === undefined ? {} : { roundTripUs }) },
+  };
+}
+
+export function reportInputs(
+  hand: HandSide,
+  inputs: Inputs,
+  frame: HandFrame,
+): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'> {
+  const values: Record<string, number | boolean> = {};
+  inputs.paths.forEach((path, index) => {
+    const value = inputs.values[index];
+    values[path] = inputs.isBoolean[index] === 1 ? value !== 0 : value;
+  });
+  updateInputPoses(hand, frame.poses, inputPoses);
+  const poses: Record<string, number[]> = {};
+  inputPosePaths(hand).forEach((path, index) => {
+    poses[path] = Array.from(inputPoses.subarray(index * INPUT_POSE_STRIDE, (index + 1) * INPUT_POSE_STRIDE));
+  });
+  return { hand, timeUs: frame.timeUs, values, poses };
+}
+
+const inputPoses = new Float64Array(INPUT_POSES.length * INPUT_POSE_STRIDE);
+
+/** Takes the governor's events with it: each is told once. */
+export function reportResistance(
+  hand: HandSide,
+  resistance: Resistance,
+  curls: ArrayLike<number>,
+  contacts: TouchContacts,
+): Body<'resistance'> {
+  const { status } = resistance;
+  const fingers: Body<'resistance'>['fingers'] = {};
+  FINGERS.forEach((name, finger) => {
+    const held = status.held[finger] === 1;
+    fingers[name] = {
+      curl: curls[finger],
+      ...(held ? { stopAt: status.stops[finger], by: status.apps[finger] } : {}),
+      effort: status.efforts[finger],
+      tensionN: status.tensionsN[finger],
+      heat: status.heats[finger],
+      limits: limitNames(status.limits[finger]),
+      ...reportContact(contacts.contact[finger]),
+    };
+  });
+  const events: NonNullable<Body<'resistance'>['events']> = [];
+  resistance.drainEvents((timeUs, finger, reason) => {
+    events.push({ timeUs, ...(finger >= 0 ? { finger: FINGERS[finger] } : {}), reason });
+  });
+  return {
+    hand,
+    timeUs: status.timeUs,
+    armed: status.armed,
+    fingers,
+    ...(events.length > 0 ? { events } : {}),
+  };
+}
+
+function reportContact(contact: FingerContact | undefined): Pick<FingerReport, 'contact'> {
+  if (!contact || contact.joint < 0 || !(contact.depth > -CONTACT_WITHIN_M)) return {};
+  const [px, py, pz] = contact.point;
+  const [nx, ny, nz] = contact.normal;
+  return {
+    contact: {
+      joint: JOINT_NAMES[contact.joint],
+      point: [px, py, pz],
+      normal: [nx, ny, nz],
+      depthM: contact.depth,
+    },
+  };
+}

@@ -1,0 +1,97 @@
+import type { HandSide } from './hand/joints.js';
+import type { Skeleton } from './hand/skeleton.js';
+import type { LinkStatus } from './link/link.js';
+import type { ActuatorKind, ActuatorRole, ChannelRole } from './link/table.js';
+import type { AppMessageOf, ServerMessageOf } from './stream/protocol.js';
+
+/** One pose of the hand. Reused: valid only during the call. */
+export interface HandFrame {
+  /** Time of the sample on the service's clock, µs; always increases. */
+  timeUs: number;
+  /** False while the link is silent; the poses are then the last known. */
+  valid: boolean;
+  /** Why not valid. */
+  reason: string | undefined;
+  space: 'wrist' | 'world';
+  /** Per finger: INVALID, INFERRED or TRACKED. */
+  fingerStates: Uint8Array;
+  /** 26 × POSE_STRIDE. */
+  poses: Float64Array;
+  /** 26 × VELOCITY_STRIDE. */
+  velocities: Float64Array;
+}
+
+/** What the stream tells apps of a glove; a new object whenever it changes. */
+export interface GloveDescription {
+  hand: HandSide;
+  name: string;
+  /** 0 until known. */
+  sampleRateHz: number;
+  deviceId?: string;
+  firmwareVersion?: number;
+  channels: readonly { role: ChannelRole; bits: number }[];
+  actuators: readonly { role: ActuatorRole; kind: ActuatorKind }[];
+  skeleton: Skeleton;
+  /** OpenXR input paths that this hand has. */
+  inputPaths: readonly string[];
+}
+
+export interface GloveListener {
+  /** A new pose. `frame` is reused. Also called once with valid = false when the link goes silent. */
+  frame?(frame: HandFrame): void;
+  /** The glove is different from before (first hello, other side, other channels): re-welcome. */
+  described?(): void;
+  /** Link, battery, channel verdicts or faults changed. */
+  health?(): void;
+  /** What the governor gives changed. */
+  resistance?(): void;
+  /** Inputs changed. */
+  inputs?(): void;
+  /** Bytes came from the glove; `chunk` is valid only during the call. */
+  bytes?(chunk: Uint8Array, arrivalUs: number): void;
+  /** Bytes went to the glove; `bytes` is valid only during the call. */
+  sent?(bytes: Uint8Array, timeUs: number): void;
+  /** An app's request came, whether or not it is granted. */
+  asked?(app: string, request: AppRequest, refusal: Refusal | undefined): void;
+}
+
+/** What apps ask of a glove, as recorded. */
+export type AppRequest =
+  | AppMessageOf<'resist'>
+  | AppMessageOf<'touch'>
+  | AppMessageOf<'pulse'>
+  | AppMessageOf<'tracker'>
+  | { type: 'release'; layer?: string }
+  | { type: 'arm' | 'disarm' };
+
+/** Refusal of an app's request: code and one line. */
+export interface Refusal {
+  code: 'disarmed' | 'notSupported' | 'tooMany' | 'badMessage';
+  message: string;
+}
+
+/** One physical glove, as the stream and the recorder see it. */
+export interface Glove {
+  readonly description: GloveDescription;
+  readonly linkStatus: LinkStatus;
+  readonly armed: boolean;
+  /** The newest frame. */
+  readonly frame: HandFrame;
+  listen(listener: GloveListener): () => void;
+  /** The newest pose extrapolated by `aheadS` (0..0.05 s) into `poses` (26 × POSE_STRIDE). */
+  predict(aheadS: number, poses: Float64Array): void;
+  /** Current inputs as a message body; `seq` is the caller's. */
+  readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
+  readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
+  /** What the governor gives now, and its events since the last call. */
+  readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
+  resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
+  touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
+  pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;
+  release(app: string, layer?: string): void;
+  /** The app is gone: everything it asked for is dropped at once. */
+  drop(app: string): void;
+  track(request: AppMessageOf<'tracker'>): void;
+  arm(by: string): void;
+  disarm(by: string): void;
+}
