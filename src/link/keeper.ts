@@ -136,6 +136,10 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
         if (!heard) {
           heard = true;
           failures = 0;
+          if (silentMs !== undefined) {
+            cancelTimer();
+            watchSilence(silentMs);
+          }
         }
         events!.bytes(chunk, arrivalUs);
       },

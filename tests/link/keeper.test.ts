@@ -151,6 +151,18 @@ describe('keeper', () => {
     await link.close();
   });
 
+  it('is patient for the first byte only', async () => {
+    const { clock, link, states, start, come } = keptPort({ silentMs: 500, firstByteMs: 5000 });
+    await start();
+    await clock.advance(3000);
+    come(1);
+    await clock.advance(499);
+    expect(states()).toEqual(['opening', 'live']);
+    await clock.advance(1);
+    expect(states().slice(2)).toEqual(['lost', 'waiting']);
+    await link.close();
+  });
+
   it('does not take a process that slept for a silent glove', async () => {
     const clock = new FakeClock();
     let lateMs = 0;
