@@ -13,6 +13,8 @@ export interface HostGloveEvent {
 export interface HostGlove {
   /** Path of its pseudo-terminal. */
   pty: string;
+  /** Monotonic time in microseconds (`process.hrtime`) = clockUs + device time. */
+  clockUs: number;
   /** Sends a command; resolves with the reply, rejects if that is an error. */
   command(line: string): Promise<string>;
   /** The same for replies in JSON. */
@@ -30,7 +32,7 @@ export async function startHostGlove(args: string[] = []): Promise<HostGlove> {
   const replies: { resolve: (line: string) => void; reject: (error: Error) => void }[] = [];
   const waiting: { name: string; resolve: (event: HostGloveEvent) => void }[] = [];
 
-  const pty = await new Promise<string>((resolve, reject) => {
+  const first = await new Promise<{ pty: string; clockUs: number }>((resolve, reject) => {
     let started = false;
     child.once('error', reject);
     child.once('exit', (code) => {
@@ -40,7 +42,7 @@ export async function startHostGlove(args: string[] = []): Promise<HostGlove> {
     createInterface({ input: child.stdout! }).on('line', (line) => {
       if (!started) {
         started = true;
-        resolve((JSON.parse(line) as { pty: string }).pty);
+        resolve(JSON.parse(line) as { pty: string; clockUs: number });
       } else if (line.startsWith('{"event"')) {
         const event = JSON.parse(line) as HostGloveEvent;
         for (const wait of waiting.filter((entry) => entry.name === event.event)) {
@@ -61,7 +63,8 @@ export async function startHostGlove(args: string[] = []): Promise<HostGlove> {
       child.stdin!.write(`${line}\n`);
     });
   return {
-    pty,
+    pty: first.pty,
+    clockUs: first.clockUs,
     process: child,
     command,
     ask: async <T>(line: string) => JSON.parse(await command(line)) as T,

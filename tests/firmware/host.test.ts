@@ -17,6 +17,8 @@ interface ServoReply {
   curl: number;
 }
 interface StatsReply {
+  deviceUs: number;
+  clockUs: number;
   badCrc: number;
   watchdogTrips: number;
   framesDropped: number;
@@ -140,6 +142,17 @@ test('says hello when asked, and samples at its rate', async () => {
   // Device time: ten periods of 5 ms, give or take what the machine makes of one.
   expect(tenth.deviceTimeUs - first.deviceTimeUs).toBeGreaterThan(45_000);
   expect(host.codec.counters).toMatchObject({ badCrc: 0, malformed: 0, unknownType: 0, lost: 0 });
+});
+
+test('the first line relates the device clock to the monotonic clock of this computer', async () => {
+  const before = process.hrtime.bigint();
+  const { glove } = await start(['--clock', '5000000']);
+  const stats = await glove.ask<StatsReply>('stats');
+  const after = process.hrtime.bigint();
+  expect(stats.clockUs).toBe(glove.clockUs);
+  const monotonicUs = glove.clockUs + stats.deviceUs;
+  expect(monotonicUs).toBeGreaterThan(Number(before / 1000n));
+  expect(monotonicUs).toBeLessThanOrEqual(Number(after / 1000n) + 1);
 });
 
 test('the side channel moves fingers, presses buttons and sets the supply', async () => {

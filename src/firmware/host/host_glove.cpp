@@ -144,6 +144,10 @@ uint32_t HostGlove::deviceUs() const {
          options_.clockUs;
 }
 
+int64_t HostGlove::clockUs() const {
+  return static_cast<int64_t>(std::llround(bootedAt_ * 1e6)) - options_.clockUs;
+}
+
 void HostGlove::run(double now) {
   now_ = now;
   hand.advance(now);
@@ -205,9 +209,9 @@ std::string HostGlove::channelJson(size_t index) const {
 std::string HostGlove::statsJson() const {
   const LinkCounters& in = glove_->linkCounters();
   return format(
-             "{\"deviceUs\":%u,\"rateHz\":%u,\"boots\":%u,\"connected\":%s,\"cut\":%s,\"framesSent\":%llu,"
+             "{\"deviceUs\":%u,\"clockUs\":%lld,\"rateHz\":%u,\"boots\":%u,\"connected\":%s,\"cut\":%s,\"framesSent\":%llu,"
              "\"bytesSent\":%llu,\"bytesReceived\":%llu,\"framesReceived\":%u,\"badCrc\":%u,\"badCobs\":%u,",
-             deviceUs(), glove_->rateHz(), boots_, yesNo(link.connected()), yesNo(link.cut),
+             deviceUs(), static_cast<long long>(clockUs()), glove_->rateHz(), boots_, yesNo(link.connected()), yesNo(link.cut),
              static_cast<unsigned long long>(link.framesSent), static_cast<unsigned long long>(link.bytesSent),
              static_cast<unsigned long long>(link.bytesReceived), in.frames, in.badCrc, in.badCobs) +
          format(

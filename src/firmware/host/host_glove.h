@@ -42,6 +42,8 @@ class HostGlove {
   // What happened since the last call, as JSON lines.
   std::vector<std::string> takeEvents();
   bool quitting() const { return quitting_; }
+  // Microseconds on CLOCK_MONOTONIC = clockUs + microseconds of the device clock, until that wraps or restarts.
+  int64_t clockUs() const;
 
   PtyLink link;
   SimulatedHand hand;

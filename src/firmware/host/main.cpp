@@ -150,7 +150,8 @@ void run(const Arguments& arguments) {
   Control control([&glove](const std::string& line) { return glove.command(line); });
   if (!arguments.control.empty()) control.listen(arguments.control);
 
-  std::printf("{\"pty\":\"%s\"}\n", glove.link.path().c_str());
+  std::printf("{\"pty\":\"%s\",\"clockUs\":%lld}\n", glove.link.path().c_str(),
+              static_cast<long long>(glove.clockUs()));
   std::fflush(stdout);
 
   while (!stopSignal && !glove.quitting() && (arguments.keep || !control.stdinClosed())) {
