@@ -104,9 +104,14 @@ function putRows(
       // In units of 1e-7, whatever the rounding: zeros at the end are left out.
       const units = Math.round(size * scale) * widen;
       if (value < 0 && units > 0) target[at++] = MINUS;
-      let whole = 0;
-      let fraction = units;
-      if (units >= POSE_SCALE) {
+      let whole: number;
+      let fraction: number;
+      if (units < 0x7fff_ffff) {
+        // Whole-number arithmetic, for everything within 214: that is, nearly always.
+        const small = units | 0;
+        whole = (small / POSE_SCALE) | 0;
+        fraction = (small - whole * POSE_SCALE) | 0;
+      } else {
         whole = Math.floor(units / POSE_SCALE);
         fraction = units - whole * POSE_SCALE;
       }

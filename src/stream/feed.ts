@@ -49,13 +49,17 @@ export class Feed {
   readonly #unlisten: () => void;
   #timeUs = Number.NEGATIVE_INFINITY;
   #badPoses = 0;
+  #sampleRateHz: number;
+  #hand: string;
 
   /** @param described called when the glove is different from before */
   constructor(
     readonly glove: Glove,
     readonly logger: Logger,
-    described: () => void,
+    described: (feed: Feed) => void,
   ) {
+    this.#sampleRateHz = glove.description.sampleRateHz;
+    this.#hand = glove.description.hand;
     this.#resistanceThrottle = new Throttle(RESISTANCE_PERIOD_MS, () => {
       // Read even without readers, so that old events do not wait for the first one.
       const body = glove.readResistance();
@@ -70,7 +74,7 @@ export class Feed {
     this.#healthTimer = setInterval(() => this.#healthThrottle.request(), HEALTH_REPEAT_MS);
     this.#unlisten = glove.listen({
       frame: (frame) => this.#frame(frame),
-      described,
+      described: () => described(this),
       health: () => this.#healthThrottle.request(),
       resistance: () => this.#resistanceThrottle.request(),
       inputs: () => {
@@ -124,6 +128,15 @@ export class Feed {
         this.#rates.splice(r, 1);
       }
     }
+  }
+
+  /** Whether the glove's side or rate changed since the last call: its readers must be sorted anew. */
+  outdated(): boolean {
+    const { hand, sampleRateHz } = this.glove.description;
+    const changed = hand !== this.#hand || sampleRateHz !== this.#sampleRateHz;
+    this.#hand = hand;
+    this.#sampleRateHz = sampleRateHz;
+    return changed;
   }
 
   /** Arming changed: tell it without waiting for the glove's next event. */

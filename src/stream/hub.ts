@@ -25,7 +25,7 @@ export class Hub implements SessionHost {
     readonly limits: StreamLimits,
     readonly logger: Logger,
   ) {
-    this.feeds = gloves.map((glove) => new Feed(glove, logger, () => this.#described()));
+    this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();
       for (const session of this.sessions) session.beat(nowMs);
@@ -54,14 +54,11 @@ export class Hub implements SessionHost {
     return this.feeds.filter(({ glove }) => hand === undefined || glove.description.hand === hand);
   }
 
-  /** Puts the session's readers where its subscription says. */
+  /** Makes the session a reader of what its subscription says, and of nothing else. */
   connect(session: Session): void {
     for (const feed of this.feeds) {
       feed.remove(session);
-      const { wanted } = session;
-      if (wanted && (!wanted.hands || wanted.hands.includes(feed.glove.description.hand))) {
-        feed.add(session, wanted);
-      }
+      this.#join(feed, session);
     }
   }
 
@@ -107,10 +104,18 @@ export class Hub implements SessionHost {
     for (const feed of this.feeds) feed.close();
   }
 
-  #described(): void {
-    for (const session of this.sessions) {
-      session.send(this.#welcome(session));
-      this.connect(session);
+  #described(feed: Feed): void {
+    for (const session of this.sessions) session.send(this.#welcome(session));
+    if (!feed.outdated()) return;
+    // All leave before any joins: groups are made anew for the new rate or side.
+    for (const session of this.sessions) feed.remove(session);
+    for (const session of this.sessions) this.#join(feed, session);
+  }
+
+  #join(feed: Feed, session: Session): void {
+    const { wanted } = session;
+    if (wanted && (!wanted.hands || wanted.hands.includes(feed.glove.description.hand))) {
+      feed.add(session, wanted);
     }
   }
 

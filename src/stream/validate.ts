@@ -48,7 +48,7 @@ export function validate(text: string): Validated {
   }
   const check = validators.get(type);
   if (!check) {
-    const message = `The type ${quote(type)} is not known; ${suggestion(type, TYPES)}.`;
+    const message = sentence(`The type ${quote(type)} is not known; ${suggestion(type, TYPES)}`);
     return refuse({ code: 'unknownType', message, path: '/type' }, id);
   }
   if (check(value)) return { ok: true, message: value as AppMessage };
@@ -89,7 +89,7 @@ function complain(type: string, value: object, errors: ErrorObject[]): Complaint
   } else {
     what = error.message ?? 'is wrong';
   }
-  return { code: 'badMessage', message: `${type}: ${path || 'the message'} ${what}.`, path };
+  return { code: 'badMessage', message: sentence(`${type}: ${path || 'the message'} ${what}`), path };
 }
 
 /**
@@ -145,5 +145,8 @@ function editDistance(a: string, b: string): number {
   return previous[b.length];
 }
 
+/** One line with its full stop, whatever an app put into a name. */
+const sentence = (text: string): string =>
+  `${text.replaceAll(/\p{Cc}/gu, ' ')}${text.endsWith('?') ? '' : '.'}`;
 const quote = (text: string): string => JSON.stringify(text.length > 40 ? `${text.slice(0, 40)}…` : text);
 const firstLine = (text: string): string => text.split('\n', 1)[0].slice(0, 160);

@@ -15,6 +15,7 @@ export class FakeGlove implements Glove {
   events: { timeUs: number; reason: string }[] = [];
   readonly listeners = new Set<GloveListener>();
   #count = 0;
+  #wake: () => void = () => {};
 
   constructor(hand: HandSide = 'right', sampleRateHz = 500) {
     this.description = {
@@ -58,6 +59,17 @@ export class FakeGlove implements Glove {
     for (const listener of this.listeners) listener[event]?.();
   }
 
+  /** Resolves with the first call of this name, past or to come. */
+  async called(name: string): Promise<unknown[]> {
+    for (;;) {
+      const call = this.calls.find(([first]) => first === name);
+      if (call) return call;
+      await new Promise<void>((resolve) => {
+        this.#wake = resolve;
+      });
+    }
+  }
+
   listen(listener: GloveListener): () => void {
     this.listeners.add(listener);
     return () => this.listeners.delete(listener);
@@ -98,32 +110,37 @@ export class FakeGlove implements Glove {
     };
   }
   resist(...call: unknown[]) {
-    this.calls.push(['resist', ...call]);
+    this.#note('resist', ...call);
     return this.refusal;
   }
   touch(...call: unknown[]) {
-    this.calls.push(['touch', ...call]);
+    this.#note('touch', ...call);
     return this.refusal;
   }
   pulse(...call: unknown[]) {
-    this.calls.push(['pulse', ...call]);
+    this.#note('pulse', ...call);
     return this.refusal;
   }
   release(...call: unknown[]) {
-    this.calls.push(['release', ...call]);
+    this.#note('release', ...call);
   }
   drop(app: string) {
-    this.calls.push(['drop', app]);
+    this.#note('drop', app);
   }
   track(...call: unknown[]) {
-    this.calls.push(['track', ...call]);
+    this.#note('track', ...call);
   }
   arm(by: string) {
     this.armed = true;
-    this.calls.push(['arm', by]);
+    this.#note('arm', by);
   }
   disarm(by: string) {
     this.armed = false;
-    this.calls.push(['disarm', by]);
+    this.#note('disarm', by);
+  }
+
+  #note(...call: unknown[]): void {
+    this.calls.push(call);
+    this.#wake();
   }
 }
