@@ -67,6 +67,10 @@ const NOISY_CLEAR = 0.005;
 const NOISY_UNUSABLE = 0.03;
 const NOISY_S = 0.06;
 const NOISY_CLEAR_S = 1;
+const NOISY_SAMPLES = 10;
+/** Share of samples that zigzag: some half of them in noise, hardly any in motion; less shortly after its onset. */
+const BUSY = 0.3;
+const BUSY_SOON = 0.2;
 const REVERSED_AT = -0.3;
 const REVERSED_S = 0.15;
 const RANGE_WINDOW_S = 30;
@@ -135,6 +139,8 @@ export function createHealth(channels: readonly Channel[]): Health {
   const lastStep = array();
   const lastBend = array();
   const variance = array();
+  /** Mean square of the second difference: 6 variances for noise alone, more when the finger moves. */
+  const energy = array();
   const steadyVariance = array();
   const quietVariance = array().fill(Number.POSITIVE_INFINITY);
   const busy = array();
@@ -260,7 +266,7 @@ export function createHealth(channels: readonly Channel[]): Health {
     if (pendingS[i] > 0) {
       const sure = biggestStep[i] >= SURE_STEP * span[i];
       if (sure || pendingS[i] >= SORT_OUT_S) {
-        if (sure || busy[i] < 0.35) {
+        if (sure || busy[i] < BUSY_SOON) {
           const steps = nowS - earlierOnset[i] <= REPEAT_S ? 'again and again' : 'and stayed';
           const part = percent(biggestStep[i] / span[i]);
           set(i, 'intermittent', false, `jumped by ${part} of its range within one sample, ${steps}`);
@@ -334,8 +340,11 @@ export function createHealth(channels: readonly Channel[]): Health {
       const tau = Math.max(NOISE_TAU_S, NOISE_TAU_SAMPLES * dtS);
       const a = dtS / (tau + dtS);
       const bend = step - lastStep[i];
-      variance[i] += a * (-0.25 * bend * lastBend[i] - variance[i]);
-      busy[i] += a * ((bend > busyAt[i] || bend < -busyAt[i] ? 1 : 0) - busy[i]);
+      const product = bend * lastBend[i];
+      variance[i] += a * (-0.25 * product - variance[i]);
+      energy[i] += a * (bend * bend - energy[i]);
+      const restless = product < 0 && (bend > busyAt[i] || bend < -busyAt[i]);
+      busy[i] += a * ((restless ? 1 : 0) - busy[i]);
       lastStep[i] = step;
       lastBend[i] = bend;
     }
@@ -349,8 +358,8 @@ export function createHealth(channels: readonly Channel[]): Health {
       }
       return;
     }
-    noisyS[i] = variance[i] > limit * limit && busy[i] > 0.35 ? noisyS[i] + dtS : 0;
-    if (noisyS[i] >= NOISY_S) {
+    noisyS[i] = variance[i] > limit * limit && busy[i] > BUSY ? noisyS[i] + dtS : 0;
+    if (noisyS[i] >= NOISY_S && noisyS[i] >= NOISY_SAMPLES * dtS) {
       const s = Math.sqrt(variance[i]);
       const part = s / span[i];
       set(
@@ -400,7 +409,14 @@ export function createHealth(channels: readonly Channel[]): Health {
       if (watched[i] === 0 || ofFinger[i] === 0) continue;
       if (changes[i] >= LIVELY_CHANGES) lively++;
       // The quietest stretch since the start, rising slowly, so that one lucky stretch does not last for ever.
-      if (suspect[i] === 0 && run[i] < 8 && changes[i] >= LIVELY_CHANGES && (flags[i] & BIT.noisy) === 0) {
+      const noiseAlone = variance[i] > energy[i] / 12;
+      if (
+        suspect[i] === 0 &&
+        run[i] < 8 &&
+        noiseAlone &&
+        changes[i] >= LIVELY_CHANGES &&
+        (flags[i] & BIT.noisy) === 0
+      ) {
         // Rounding to counts adds 1/12 of its own.
         const net = Math.max(0, variance[i] - 1 / 12);
         const first = quietVariance[i] === Number.POSITIVE_INFINITY;
@@ -459,7 +475,8 @@ function watchable(channel: Channel): number {
 /** Equal readings in a row that noise of a given variance (counts squared) makes incredible. */
 function runOfSilence(variance: number): number {
   const s = 0.6 * Math.sqrt(variance);
-  if (!(s > 0.12)) return Number.POSITIVE_INFINITY;
+  // Too quiet to tell, or not known yet.
+  if (!(s > 0.12 && s < Number.POSITIVE_INFINITY)) return Number.POSITIVE_INFINITY;
   return DEAD_LOG / -Math.log(1 - erfc(0.5 / (s * Math.SQRT2)));
 }
 
