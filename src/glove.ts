@@ -117,6 +117,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let rateSinceUs = 0;
   let rateHz = 0;
   let stopped = false;
+  let beatUs = Number.NEGATIVE_INFINITY;
 
   const messages: GloveMessages = {
     hello: introduce,
@@ -264,6 +265,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function beat(): void {
     cancelBeat = time.after(BEAT_MS, beat);
     const nowUs = time.nowUs();
+    // After a stall of this process, samples may be waiting unread: look again at the next beat.
+    const punctual = nowUs - beatUs < 3 * BEAT_MS * 1000;
+    beatUs = nowUs;
     if (link.status.state === 'live') {
       if (!introduced && nowUs - askedHelloUs >= ASK_HELLO_US) askHello(nowUs);
       if (introduced && nowUs - pingedUs >= PING_US) {
@@ -271,7 +275,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
         pingToken = (pingToken + 1) >>> 0;
         send(codec.ping(pingToken));
       }
-      if (frame.valid && nowUs - sampleTimeUs > safety.staleMs * 1000) {
+      if (punctual && frame.valid && nowUs - sampleTimeUs > safety.staleMs * 1000) {
         goSilent(`No samples for ${safety.staleMs} ms: the glove or its cable is silent.`);
       }
     }
