@@ -13,7 +13,7 @@
  *
  *     asked ──> shutdown ──> disarmed ──> clockJump ──> linkLost ──> stale      free the whole hand
  *           ──> invalidRequest ──> expired ──> noActuator ──> faultyFinger      free the finger
- *           ──> rate ──> notBehindFinger                                        move the stop away from it
+ *           ──> notBehindFinger ──> rate                                        move the stop away from it
  *           ──> tension ──> hold ──> heat ──> supply                            lower the drive
  *           ──> given
  *
@@ -214,15 +214,15 @@ export const GUARDS: readonly Guard[] = [
     if (!sound) draft.freeFinger(finger, 'faultyFinger');
   }),
 
-  eachFinger('rate', (draft, finger) => {
-    const nearest = draft.lastStops[finger] - draft.safety.maxStopRatePerS * draft.stepS;
-    draft.raiseStop(finger, nearest, 'rate');
-  }),
   eachFinger('notBehindFinger', (draft, finger) => {
     if (draft.safety.allowPull || !draft.lanes[finger].pulls) return;
     const curl = draft.inputs.curls[finger];
     const held = Math.min(draft.lastStops[finger], curl + STOP_CLEARANCE);
     draft.raiseStop(finger, Math.max(held, curl - HOLD_DEPTH), 'notBehindFinger');
+  }),
+  eachFinger('rate', (draft, finger) => {
+    const nearest = draft.lastStops[finger] - draft.safety.maxStopRatePerS * draft.stepS;
+    draft.raiseStop(finger, nearest, 'rate');
   }),
 
   eachFinger('tension', (draft, finger) => {

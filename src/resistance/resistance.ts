@@ -329,7 +329,7 @@ export class Resistance {
 
   private decide(nowUs: number, linkLive: boolean): Send {
     if (!linkLive) {
-      // Whatever the glove held when the link broke, it hears a release first when it is back.
+      // Whatever the glove held when the link broke: when it is back it hears what is held now, or a release.
       this.mustRelease = true;
       return 'nothing';
     }

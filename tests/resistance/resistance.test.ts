@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { STOP_FREE } from '../../src/link/table.js';
 import { limitNames } from '../../src/resistance/limits.js';
 import { Resistance, type Send } from '../../src/resistance/resistance.js';
-import { all, FIVE_SERVOS, SAFETY } from './profiles.js';
+import { all, FIVE_SERVOS, SAFETY, servo } from './profiles.js';
 
 const STEP_US = 4000;
 const OK = all(1);
@@ -77,5 +77,267 @@ describe('a glove', () => {
     expect(commands.efforts[1]).toBe(Math.floor((255 * 8) / 15));
     expect(commands.stops[1]).toBe(32767);
     expect([...commands.stops].filter((stop) => stop === STOP_FREE)).toHaveLength(4);
+  });
+
+  it('gives the request its default life and ends it by itself', () => {
+    const bench = armed();
+    bench.hold();
+    bench.run(60);
+    expect(bench.resistance.status.held[1]).toBe(1);
+    bench.run(4);
+    expect([bench.resistance.status.held[1], bench.limits]).toEqual([0, []]);
+    const reasons: string[] = [];
+    bench.resistance.drainEvents((_timeUs, finger, reason) => finger === 1 && reasons.push(reason));
+    expect(reasons).toContain('expired');
+  });
+
+  it('loses the requests of an app that goes, at once, and of one layer only', () => {
+    const bench = armed();
+    bench.hold('gone', 0.4);
+    bench.hold('stays', 0.6);
+    bench.run(30);
+    expect(bench.resistance.status.apps[1]).toBe('gone');
+    bench.resistance.drop('gone');
+    bench.run(1);
+    expect([bench.resistance.status.apps[1], bench.resistance.status.stops[1]]).toEqual(['stays', 0.6]);
+    bench.resistance.requestFingers(
+      'stays',
+      { index: { stopAt: 0.45, effort: 1 } },
+      900,
+      bench.nowUs,
+      'second',
+    );
+    bench.run(20);
+    expect(bench.resistance.status.stops[1]).toBe(0.45);
+    bench.resistance.drop('stays', 'second');
+    bench.run(1);
+    expect(bench.resistance.status.stops[1]).toBe(0.6);
+  });
+
+  it('forgets every request on disarm: arming again gives no force by itself', () => {
+    const bench = armed();
+    bench.resistance.requestFingers('a', { index: { stopAt: 0.5, effort: 1 } }, 1000, bench.nowUs);
+    bench.run(30);
+    expect(bench.resistance.disarm(bench.nowUs, 'wearer')).toBe('release');
+    expect([...bench.resistance.commands.efforts]).toEqual(all(0));
+    expect([...bench.resistance.commands.stops]).toEqual(all(STOP_FREE));
+    expect(bench.resistance.status.reason).toBe('wearer');
+    expect(bench.resistance.arm(bench.nowUs, 'wearer')).toBe(false);
+    bench.run(70);
+    expect(bench.resistance.arm(bench.nowUs, 'wearer')).toBe(true);
+    bench.run(20);
+    expect(bench.resistance.status.held[1]).toBe(0);
+  });
+
+  it('refuses numbers that are none, and too many layers', () => {
+    const { resistance, nowUs } = armed();
+    const index = (stopAt: number, effort: number) =>
+      resistance.requestFingers('a', { index: { stopAt, effort } }, 100, nowUs)?.code;
+    expect(index(Number.NaN, 1)).toBe('badMessage');
+    expect(index(0.5, Number.POSITIVE_INFINITY)).toBe('badMessage');
+    expect(index(0.5, 1)).toBeUndefined();
+    let refused = 0;
+    for (let n = 0; n < 20; n++) {
+      const refusal = resistance.requestFingers(
+        'b',
+        { index: { stopAt: 1, effort: 1 } },
+        100,
+        nowUs,
+        `layer ${n}`,
+      );
+      if (refusal?.code === 'tooMany') refused++;
+    }
+    expect(refused).toBe(12);
+  });
+});
+
+describe('what is sent', () => {
+  it('is sent at once when asked for, then on change, then every 50 ms', () => {
+    const bench = armed();
+    bench.run(2);
+    bench.hold();
+    bench.run(1);
+    expect(bench.sends.map(({ send }) => send)).toEqual(['resist']);
+    bench.run(25);
+    bench.sends.length = 0;
+    for (let n = 0; n < 10; n++) {
+      bench.hold();
+      bench.run(25);
+    }
+    const gaps = bench.sends.slice(1).map(({ timeUs }, at) => timeUs - bench.sends[at].timeUs);
+    expect(bench.sends.every(({ send }) => send === 'resist')).toBe(true);
+    expect(new Set(gaps)).toEqual(new Set([52_000]));
+  });
+
+  it('is sent no more often than permitted, however much it changes', () => {
+    const bench = new Bench(new Resistance({ safety: SAFETY, actuators: FIVE_SERVOS, maxSendHz: 50 }));
+    bench.run(1);
+    bench.resistance.arm(bench.nowUs, 'wearer');
+    bench.sends.length = 0;
+    let n = 0;
+    bench.run(250, () => bench.hold('a', 0.5 + 0.2 * (n++ % 2)));
+    expect(bench.sends.length).toBeGreaterThan(45);
+    expect(bench.sends.length).toBeLessThanOrEqual(51);
+  });
+
+  it('frees without waiting, with one release, and then is silent', () => {
+    const bench = armed();
+    bench.run(30, () => bench.hold());
+    bench.sends.length = 0;
+    bench.resistance.drop('a');
+    bench.run(1);
+    expect(bench.sends.map(({ send }) => send)).toEqual(['release']);
+    bench.run(100);
+    expect(bench.sends).toHaveLength(1);
+  });
+
+  it('frees one of two fingers without waiting', () => {
+    const bench = armed();
+    const both = { index: { stopAt: 0.5, effort: 1 }, ring: { stopAt: 0.5, effort: 1 } };
+    bench.run(20, () => bench.resistance.requestFingers('a', both, 250, bench.nowUs));
+    bench.sends.length = 0;
+    bench.hold();
+    bench.run(1);
+    expect(bench.sends.map(({ send }) => send)).toEqual(['resist']);
+    expect(bench.resistance.commands.stops[3]).toBe(STOP_FREE);
+  });
+
+  it('is a release when the link comes back', () => {
+    const bench = armed();
+    bench.run(20, () => bench.hold());
+    bench.live = false;
+    bench.run(70);
+    expect(bench.limits).toEqual([]);
+    bench.sends.length = 0;
+    bench.live = true;
+    bench.run(5);
+    expect(bench.sends.map(({ send }) => send)).toEqual(['release']);
+  });
+
+  it('is sent again when the link did not take it', () => {
+    const bench = armed();
+    bench.run(20, () => bench.hold());
+    bench.resistance.drop('a');
+    bench.sends.length = 0;
+    bench.run(1);
+    bench.resistance.unsent();
+    bench.run(2);
+    expect(bench.sends.map(({ send }) => send)).toEqual(['release', 'release']);
+  });
+
+  it('goes with silence: no samples for staleMs, and everything is free', () => {
+    const bench = armed();
+    bench.run(20, () => bench.hold());
+    bench.sends.length = 0;
+    bench.silentUs = 101_000;
+    bench.run(1, () => bench.hold());
+    expect([bench.sends.map(({ send }) => send), bench.limits]).toEqual([['release'], ['stale']]);
+  });
+
+  it('lets no request outlive a clock that goes back', () => {
+    const bench = armed();
+    bench.run(20, () => bench.hold());
+    bench.nowUs -= 500_000;
+    bench.run(100);
+    expect(bench.resistance.status.held[1]).toBe(0);
+  });
+});
+
+describe('the status', () => {
+  it('has a new revision on change only', () => {
+    const bench = armed();
+    bench.run(60, () => bench.hold());
+    const { revision } = bench.resistance.status;
+    bench.run(50, () => bench.hold());
+    expect(bench.resistance.status.revision).toBe(revision);
+    bench.ok = [1, 0, 1, 1, 1];
+    bench.run(1);
+    expect(bench.resistance.status.revision).toBe(revision + 1);
+    bench.resistance.disarm(bench.nowUs, 'wearer');
+    expect(bench.resistance.status.revision).toBe(revision + 2);
+  });
+});
+
+describe('pulses', () => {
+  const motors = [servo('index'), servo('index', { kind: 'vibration', stallCurrentA: 0.1 }), servo('middle')];
+  const withMotors = () => {
+    const bench = new Bench(new Resistance({ safety: SAFETY, actuators: motors }));
+    bench.run(1);
+    bench.resistance.arm(bench.nowUs, 'wearer');
+    return bench;
+  };
+  const pulse = (
+    { resistance, nowUs }: Bench,
+    finger?: 'index' | 'middle' | 'ring',
+    amplitude = 1,
+    ms = 50,
+  ) => resistance.pulse(nowUs, finger, amplitude, ms);
+
+  it('are refused while disarmed, without a link, and where nothing can pulse', () => {
+    const bench = new Bench(new Resistance({ safety: SAFETY, actuators: motors }));
+    bench.run(1);
+    expect(pulse(bench, 'index')?.code).toBe('disarmed');
+    bench.resistance.arm(bench.nowUs, 'wearer');
+    expect(pulse(bench, 'ring')?.code).toBe('notSupported');
+    bench.live = false;
+    bench.run(1);
+    expect(pulse(bench, 'index')?.code).toBe('notSupported');
+  });
+
+  it('go to the vibration motor where there is one', () => {
+    const bench = withMotors();
+    expect(pulse(bench, 'index', 0.5, 5000)).toBeUndefined();
+    const { pulses } = bench.resistance;
+    expect([
+      pulses.count,
+      pulses.actuators[0],
+      pulses.amplitudes[0],
+      pulses.durationsMs[0],
+      pulses.frequencyHz,
+    ]).toEqual([1, 1, 127, 1000, 150]);
+  });
+
+  it('knock with what holds a finger, at the cap, briefly, and only while it holds', () => {
+    const bench = withMotors();
+    expect(pulse(bench, 'middle')?.code).toBe('notSupported');
+    bench.run(30, () =>
+      bench.resistance.requestFingers('a', { middle: { stopAt: 0.5, effort: 0.5 } }, 250, bench.nowUs),
+    );
+    expect(pulse(bench, 'middle', 7, 900)).toBeUndefined();
+    const { pulses } = bench.resistance;
+    expect([pulses.count, pulses.actuators[0], pulses.amplitudes[0], pulses.durationsMs[0]]).toEqual([
+      1,
+      2,
+      Math.floor((255 * 8) / 15),
+      150,
+    ]);
+  });
+
+  it('take at most half of the time', () => {
+    const bench = withMotors();
+    let pulsedMs = 0;
+    bench.run(5000, () => {
+      if (!pulse(bench, 'index', 1, 100)) pulsedMs += 100;
+    });
+    // 20 s: what was saved up, and then half of the time.
+    expect(pulsedMs).toBeGreaterThan(10_000);
+    expect(pulsedMs).toBeLessThanOrEqual(1000 + 20_000 / 2);
+  });
+
+  it('are no numbers that are none', () => {
+    const bench = withMotors();
+    expect(pulse(bench, 'index', Number.NaN)?.code).toBe('badMessage');
+    expect(pulse(bench, 'index', 1, Number.POSITIVE_INFINITY)?.code).toBe('badMessage');
+  });
+
+  it('go on while a finger is freed, but not over a disarm', () => {
+    const bench = withMotors();
+    bench.run(30, () => bench.hold());
+    pulse(bench, 'index', 1, 800);
+    bench.sends.length = 0;
+    bench.resistance.drop('a');
+    bench.run(1);
+    expect(bench.sends.map(({ send, effort }) => [send, effort])).toEqual([['resist', 0]]);
+    expect(bench.resistance.disarm(bench.nowUs, 'wearer')).toBe('release');
   });
 });
