@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addPortsCommand } from './commands/ports.js';
 import { exitCodeOf, sayFailure } from './commands/report.js';
+import { addRunCommand } from './commands/run.js';
 import { addWatchCommand } from './commands/watch.js';
 import { EXIT_CODE } from './errors.js';
 
@@ -40,6 +41,7 @@ Examples:
 
 Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.usage} command line, ${EXIT_CODE.profileInvalid} profile, ${EXIT_CODE.portMissing} port, ${EXIT_CODE.addressInUse} address, ${EXIT_CODE.fileNotFound} file, ${EXIT_CODE.serviceUnreachable} no service, ${EXIT_CODE.internal} fault in the program.`,
   );
+addRunCommand(program);
 addWatchCommand(program);
 addArmCommands(program);
 addPortsCommand(program);

@@ -1,64 +1,96 @@
-import type { Command } from 'commander';
-import { TautlineError } from '../errors.js';
+import { type Command, Option } from 'commander';
+import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
+import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
 
 /** A service on this machine answers in milliseconds; what takes longer has hung. */
 const ANSWER_WITHIN_MS = 3000;
 
+interface ArmOptions extends ServiceOptions {
+  hand?: HandSide;
+}
+
+/** What the service answers to POST /arm and /disarm. */
+interface Answer {
+  hands?: { hand: HandSide; armed: boolean }[];
+  /** What the wearer must know. */
+  caution?: string;
+  /** Of a refusal. */
+  code?: string;
+  message?: string;
+}
+
 export function addArmCommands(program: Command): void {
+  addCommand(
+    program,
+    'disarm',
+    'Free every finger now, and keep them free until armed again.',
+    'tautline disarm',
+  );
+  addCommand(
+    program,
+    'arm',
+    'Permit forces. Do it only when you, the wearer, are ready: the fingers can be stopped.',
+    'tautline arm       then, to free the fingers again:  tautline disarm',
+  );
+}
+
+function addCommand(program: Command, name: 'arm' | 'disarm', description: string, example: string): void {
   program
-    .command('disarm')
-    .description('Free every finger now, and keep them free until armed again.')
+    .command(name)
+    .description(description)
+    .addOption(new Option('--hand <side>', 'one hand only').choices(HAND_SIDES))
     .addOption(urlOption())
     .addOption(tokenOption())
-    .addHelpText('after', '\nExample:\n  tautline disarm')
-    .action(async (options: ServiceOptions) => {
-      await post('disarm', options);
-      console.log('Disarmed: every finger is free.');
-    });
-  program
-    .command('arm')
-    .description('Permit forces. Do it only when you, the wearer, are ready: the fingers can be stopped.')
-    .addOption(urlOption())
-    .addOption(tokenOption())
-    .addHelpText(
-      'after',
-      '\nExample:\n  tautline arm       then, to free the fingers again:  tautline disarm',
-    )
-    .action(async (options: ServiceOptions) => {
-      await post('arm', options);
-      console.log('Armed: fingers can be stopped. `tautline disarm` frees them.');
+    .addHelpText('after', `\nExample:\n  ${example}`)
+    .action(async (options: ArmOptions) => {
+      const { hands = [], caution } = await post(name, options);
+      for (const { hand, armed } of hands) {
+        console.log(
+          `${hand} hand: ${armed ? 'armed, fingers can be stopped' : 'disarmed, every finger is free'}`,
+        );
+      }
+      if (caution) console.log(caution);
+      // What was asked for must be so, or a script would go on believing it.
+      if (hands.length === 0 || hands.some(({ armed }) => armed !== (name === 'arm'))) {
+        throw new TautlineError(
+          'notPermitted',
+          `Not every hand could be ${name}ed.`,
+          'See `tautline watch`.',
+        );
+      }
     });
 }
 
-async function post(path: 'arm' | 'disarm', { url: text, token }: ServiceOptions): Promise<void> {
+async function post(path: 'arm' | 'disarm', { url: text, token, hand }: ArmOptions): Promise<Answer> {
   const url = serviceUrl(text, 'http', `/${path}`);
+  if (hand) url.searchParams.set('hand', hand);
   let response: Response;
-  let body: string;
+  let answer: Answer;
   try {
     response = await fetch(url, {
       method: 'POST',
       headers: token === undefined ? {} : { authorization: `Bearer ${token}` },
       signal: AbortSignal.timeout(ANSWER_WITHIN_MS),
     });
-    body = await response.text();
+    answer = parse(await response.text());
   } catch (error) {
     throw unreachable(url, error);
   }
-  if (response.ok) return;
-  const message = messageIn(body) ?? `${url.host} answered ${response.status} ${response.statusText}.`;
+  if (response.ok) return answer;
+  const { code, message } = answer;
   throw new TautlineError(
-    response.status === 401 || response.status === 403 ? 'notPermitted' : 'serviceUnreachable',
-    message,
+    code !== undefined && code in ERROR_CODES ? (code as ErrorCode) : 'serviceUnreachable',
+    message ?? `${url.host} answered ${response.status} ${response.statusText}: no Tautline service.`,
   );
 }
 
-/** The message of the service's own error body. */
-function messageIn(body: string): string | undefined {
+/** Another program may listen there: what is not JSON is no answer. */
+function parse(body: string): Answer {
   try {
-    const { message } = JSON.parse(body);
-    return typeof message === 'string' ? message : undefined;
+    const answer = JSON.parse(body);
+    return typeof answer === 'object' && answer !== null ? answer : {};
   } catch {
-    return undefined;
+    return {};
   }
 }

@@ -2,6 +2,7 @@ import { createHash, timingSafeEqual } from 'node:crypto';
 import type { IncomingHttpHeaders } from 'node:http';
 import { isIP } from 'node:net';
 import { hostname } from 'node:os';
+import { isLoopback } from '../config/address.js';
 import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 
@@ -9,12 +10,6 @@ import { TautlineError } from '../errors.js';
 export interface Denial {
   status: 401 | 403;
   message: string;
-}
-
-/** Whether the address is reached from this machine alone. */
-export function isLoopback(host: string): boolean {
-  const bare = host.replace(/^\[|\]$/g, '').toLowerCase();
-  return bare === 'localhost' || bare === '::1' || (isIP(bare) === 4 && bare.startsWith('127.'));
 }
 
 /** @throws TautlineError addressNotAllowed for an open address without a token */

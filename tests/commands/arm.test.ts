@@ -20,19 +20,32 @@ async function withServer<T>(
 
 describe.concurrent('arm and disarm', () => {
   it.each([
-    ['arm', 'Armed: fingers can be stopped. `tautline disarm` frees them.\n'],
-    ['disarm', 'Disarmed: every finger is free.\n'],
-  ])('%s posts with the token, and says what is so now', async (command, stdout) => {
+    ['arm', true, 'left hand: armed, fingers can be stopped\nKeep a way out.\n'],
+    ['disarm', false, 'left hand: disarmed, every finger is free\nKeep a way out.\n'],
+  ])('%s posts with hand and token, and says what is so now', async (command, armed, stdout) => {
     const requests: unknown[] = [];
     const outcome = await withServer(
       ({ method, url, headers }, response) => {
         requests.push([method, url, headers.authorization]);
-        response.end('{}');
+        response.end(JSON.stringify({ armed, hands: [{ hand: 'left', armed }], caution: 'Keep a way out.' }));
       },
-      (address) => run(command, '--url', `ws://${address}/stream`, '--token', 'sesame'),
+      (address) => run(command, '--url', `ws://${address}/stream`, '--token', 'sesame', '--hand', 'left'),
     );
     expect(outcome).toEqual({ code: 0, stdout, stderr: '' });
-    expect(requests).toEqual([['POST', `/${command}`, 'Bearer sesame']]);
+    expect(requests).toEqual([['POST', `/${command}?hand=left`, 'Bearer sesame']]);
+  });
+
+  it('fails when the service did not do it, whatever its status', async () => {
+    for (const [answer, line] of [
+      ['{"hands":[{"hand":"left","armed":true}]}', 'Not every hand could be disarmed. See `tautline watch`.'],
+      ['<html>', 'Not every hand could be disarmed. See `tautline watch`.'],
+    ]) {
+      const outcome = await withServer(
+        (_, response) => response.end(answer),
+        (address) => run('disarm', '--url', address),
+      );
+      expect(outcome).toMatchObject({ code: 1, stderr: `tautline: ${line}\n` });
+    }
   });
 
   it("passes on the service's own words when it refuses", async () => {

@@ -1,0 +1,84 @@
+import { fileURLToPath } from 'node:url';
+import { type Command, Option } from 'commander';
+import type { Profile } from '../config/schema.js';
+import { TautlineError } from '../errors.js';
+import { keepRunning } from './lifetime.js';
+
+interface RunOptions {
+  profile?: string;
+  port?: string;
+  listen?: string;
+  logLevel: string;
+}
+
+/** The profile of the simulated glove, which comes with the program. */
+const SIMULATED = fileURLToPath(new URL('../../config/simulated.yaml', import.meta.url));
+const LOG_LEVELS = ['silent', 'fatal', 'error', 'warn', 'info', 'debug', 'trace'];
+
+export function addRunCommand(program: Command): void {
+  program
+    .command('run')
+    .description('Run the service until it is stopped: gloves in, hands out on a WebSocket.')
+    .option('--profile <file>', 'your gloves and you; the simulated glove when left out')
+    .option('--port <path>', "serial port, in place of the profile's")
+    .option(
+      '--listen <host:port>',
+      "address of the stream, in place of the profile's; port 0 picks a free one",
+    )
+    .addOption(
+      new Option('--log-level <level>', 'how much to log on stderr').choices(LOG_LEVELS).default('warn'),
+    )
+    .addHelpText(
+      'after',
+      '\nExamples:\n  tautline run\n  tautline run --profile my-glove.yaml --port /dev/ttyUSB0\n\nCtrl-C frees every finger and ends it. Gloves start disarmed: see `tautline arm --help`.',
+    )
+    .action(run);
+}
+
+async function run(options: RunOptions): Promise<void> {
+  const { loadProfile } = await import('../config/load.js');
+  const profile = await loadProfile(options.profile ?? SIMULATED);
+  if (options.listen !== undefined) await listenOn(profile, options.listen);
+  if (options.port !== undefined) checkPortOverride(profile, options.profile);
+  const [{ startService }, { createLogger }] = await Promise.all([
+    import('../service.js'),
+    import('./logger.js'),
+  ]);
+  const logger = createLogger(options.logLevel);
+  await keepRunning(logger, async () => {
+    const service = await startService({ profile, portOverride: options.port, logger });
+    console.log(`Tautline is listening on ${service.address} (${describeGloves(profile)})`);
+    return service;
+  });
+}
+
+async function listenOn({ stream }: Profile, text: string): Promise<void> {
+  const { parseAddress } = await import('../config/address.js');
+  const address = parseAddress(text);
+  if (!address) {
+    throw new TautlineError(
+      'usage',
+      `--listen ${text} is no address.`,
+      'Write HOST:PORT, such as 127.0.0.1:7117.',
+    );
+  }
+  stream.host = address.host ?? stream.host;
+  stream.port = address.port ?? stream.port;
+}
+
+/** One port cannot stand for two gloves, nor for one without a port. */
+function checkPortOverride({ gloves }: Profile, file: string | undefined): void {
+  const serial = gloves.filter(({ link }) => link.kind === 'serial').length;
+  if (serial === 1) return;
+  throw new TautlineError(
+    'usage',
+    `--port needs a profile with one serial glove; ${file ?? 'the simulated one'} has ${serial}.`,
+    file === undefined ? 'Name yours with --profile.' : 'Put a path under link of each glove instead.',
+  );
+}
+
+/** `1 glove: right, simulated`. */
+export function describeGloves({ gloves }: Profile): string {
+  const each = gloves.map(({ hand, link }) => `${hand}, ${link.kind}`).join('; ');
+  return `${gloves.length} ${gloves.length === 1 ? 'glove' : 'gloves'}: ${each}`;
+}
