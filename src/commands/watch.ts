@@ -35,7 +35,7 @@ async function watch(options: WatchOptions): Promise<void> {
   const [{ default: Socket }, { take, drawHands, sayHand }, { SUBPROTOCOL_JSON }] = await Promise.all([
     import('ws'),
     import('./hand-view.js'),
-    import('../stream/protocol.js'),
+    import('../stream/constants.js'),
   ]);
   const connect = () =>
     new Socket(url, SUBPROTOCOL_JSON, {
