@@ -181,8 +181,8 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
       events = receiver;
       start();
     },
-    write(bytes) {
-      return state === 'live' && port !== undefined && port.write(bytes);
+    write(bytes, urgent) {
+      return state === 'live' && port !== undefined && port.write(bytes, urgent);
     },
     async close() {
       const free = letGo();

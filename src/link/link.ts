@@ -36,8 +36,9 @@ export interface Link {
   /**
    * Queues bytes to the glove. False when they were dropped: the link is not live, or it has more than
    * a frame or two unsent (a stale resist must never queue up behind a slow radio).
+   * @param urgent send it even behind unsent frames: for a release, which must not be dropped
    */
-  write(bytes: Uint8Array): boolean;
+  write(bytes: Uint8Array, urgent?: boolean): boolean;
   /** Ends the link after what was written has left; resolves when the port is free for others. */
   close(): Promise<void>;
 }
@@ -46,7 +47,8 @@ export interface Link {
 export interface Port {
   /** For people, as LinkStatus.address. */
   readonly address: string;
-  write(bytes: Uint8Array): boolean;
+  /** As Link.write. The bytes are valid only during the call. */
+  write(bytes: Uint8Array, urgent?: boolean): boolean;
   close(): Promise<void>;
 }
 

@@ -96,9 +96,9 @@ function createPace(baud: number) {
   return {
     unsentMs: () => Math.max(0, emptyAtUs - nowUs()) / 1000,
     /** Whether another frame may follow; counts it if so. */
-    admits(length: number): boolean {
+    admits(length: number, urgent: boolean): boolean {
       const now = nowUs();
-      if (emptyAtUs - now > MAX_UNSENT_BYTES * usPerByte) return false;
+      if (!urgent && emptyAtUs - now > MAX_UNSENT_BYTES * usPerByte) return false;
       emptyAtUs = Math.max(now, emptyAtUs) + length * usPerByte;
       return true;
     },
@@ -199,8 +199,8 @@ function polledPort(bound: Polled, { path, baud }: SerialOptions, events: PortEv
   bound.poller.poll(READABLE);
   return {
     address: path,
-    write(bytes) {
-      if (closing || !flushRest() || !pace.admits(bytes.length)) return false;
+    write(bytes, urgent = false) {
+      if (closing || !flushRest() || !pace.admits(bytes.length, urgent)) return false;
       const taken = put(bytes);
       if (taken <= 0) return false;
       if (taken < bytes.length) rest = bytes.slice(taken);
@@ -212,6 +212,7 @@ function polledPort(bound: Polled, { path, baud }: SerialOptions, events: PortEv
 
 /** Writes under way at once, of which the driver has begun the first. */
 const MAX_WRITES = 2;
+const MAX_URGENT_WRITES = 8;
 
 /** Windows: overlapped reads and writes through the binding's promises. */
 export function promisedPort(
@@ -255,8 +256,9 @@ export function promisedPort(
   void readOn();
   return {
     address: path,
-    write(bytes) {
-      if (closing || writes >= MAX_WRITES || !pace.admits(bytes.length)) return false;
+    write(bytes, urgent = false) {
+      if (closing || writes >= (urgent ? MAX_URGENT_WRITES : MAX_WRITES)) return false;
+      if (!pace.admits(bytes.length, urgent)) return false;
       const copy = Buffer.from(bytes);
       writes++;
       lastWrite = lastWrite

@@ -130,6 +130,8 @@ describe('serial port, on a pseudo-terminal', () => {
     const taken = Array.from({ length: 50 }, resist).filter(Boolean).length;
     expect(taken).toBeGreaterThanOrEqual(2);
     expect(taken).toBeLessThanOrEqual(4);
+    expect(resist()).toBe(false);
+    expect(port.write(codec.release(), true)).toBe(true);
     await port.close();
   });
 
@@ -253,22 +255,26 @@ describe('a port read through promises', () => {
     expect(closed()).toBe(1);
   });
 
-  it('copies what it writes, one after another, and drops the third', async () => {
+  it('copies what it writes, one after another, and drops the third unless it is urgent', async () => {
     const { port, writes } = fakeBinding();
     const bytes = Uint8Array.of(1);
     expect(port.write(bytes)).toBe(true);
     bytes[0] = 2;
     expect(port.write(bytes)).toBe(true);
     expect(port.write(bytes)).toBe(false);
+    expect(port.write(Uint8Array.of(9), true)).toBe(true);
     await settle();
     expect(writes.map((write) => [...write.bytes])).toEqual([[1]]);
     writes[0].done();
     await settle();
     expect(writes.map((write) => [...write.bytes])).toEqual([[1], [2]]);
-    expect(port.write(bytes)).toBe(true);
     writes[1].done();
     await settle();
+    expect(port.write(bytes)).toBe(true);
     writes[2].done();
+    await settle();
+    expect(writes.map((write) => [...write.bytes])).toEqual([[1], [2], [9], [2]]);
+    writes[3].done();
     await port.close();
   });
 
