@@ -5,7 +5,7 @@ import { run, start } from './cli.js';
 
 describe('run', () => {
   it('serves the simulated glove to watch, arm and disarm, until a signal', async () => {
-    const service = start(['run', '--listen', '127.0.0.1:0']);
+    const service = start(['run', '--listen', '127.0.0.1:0', '--log-level', 'error']);
     const line = await service.said('\n');
     expect(line).toMatch(
       /^Tautline is listening on ws:\/\/127\.0\.0\.1:\d+\/stream \(1 glove: right, simulated\)\n$/,
