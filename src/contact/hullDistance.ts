@@ -20,9 +20,15 @@ let vy = 0;
 let vz = 0;
 
 /**
+ * Where the search starts: the part of the hull that was nearest the last time. Only speed depends on it.
+ * Number of vertices, and up to four of them.
+ */
+export type HullSeed = Int32Array;
+export const createHullSeed = (): HullSeed => Int32Array.of(1, 0, 0, 0, 0);
+
+/**
  * Signed distance, metres (negative inside). Writes the outward unit normal into `normal`.
- * @param seed vertex to start from; anything in range will do, a vertex near the answer is faster
- * @returns the distance; `supportVertex` then holds a good seed for a point nearby
+ * @param seed of this hull; renewed
  */
 export function hullDistance(
   hull: Hull,
@@ -30,18 +36,19 @@ export function hullDistance(
   y: number,
   z: number,
   normal: Float64Array,
-  seed = 0,
+  seed: HullSeed,
 ): number {
   const { vertices } = hull;
-  let support = seed;
-  vx = vertices[seed * 3] - x;
-  vy = vertices[seed * 3 + 1] - y;
-  vz = vertices[seed * 3 + 2] - z;
-  count = 1;
-  members[0] = seed;
-  simplex[0] = vx;
-  simplex[1] = vy;
-  simplex[2] = vz;
+  count = seed[0];
+  for (let i = 0; i < count; i++) {
+    const vertex = seed[i + 1];
+    members[i] = vertex;
+    simplex[i * 3] = vertices[vertex * 3] - x;
+    simplex[i * 3 + 1] = vertices[vertex * 3 + 1] - y;
+    simplex[i * 3 + 2] = vertices[vertex * 3 + 2] - z;
+  }
+  let support = members[0];
+  if (reduce()) return innerDistance(hull, x, y, z, normal);
 
   for (let step = 0; step < MAX_STEPS; step++) {
     const square = vx * vx + vy * vy + vz * vz;
@@ -62,7 +69,8 @@ export function hullDistance(
     // Rounding can spoil a flat simplex: never go on with something farther than before.
     if (!(vx * vx + vy * vy + vz * vz < square)) break;
   }
-  supportVertex = support;
+  seed[0] = count;
+  for (let i = 0; i < count; i++) seed[i + 1] = members[i];
   const distance = Math.sqrt(vx * vx + vy * vy + vz * vz);
   if (!(distance > 1e-9)) return innerDistance(hull, x, y, z, normal);
   normal[0] = -vx / distance;
@@ -70,9 +78,6 @@ export function hullDistance(
   normal[2] = -vz / distance;
   return distance;
 }
-
-/** The support vertex of the last hullDistance: a good seed for a point nearby. */
-export let supportVertex = 0;
 
 /** Walks along edges to the vertex with the least component along v. */
 function descend(hull: Hull, from: number): number {
@@ -114,6 +119,10 @@ function innerDistance(hull: Hull, x: number, y: number, z: number, normal: Floa
 
 /** Finds v on the simplex and drops the vertices it does not need. True if the origin is inside. */
 function reduce(): boolean {
+  if (count === 1) {
+    at(0, 1, 0, 0, 0, 0);
+    return false;
+  }
   if (count === 2) {
     closestOnEdge();
     return false;

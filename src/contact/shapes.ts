@@ -1,6 +1,6 @@
 import type { Shape } from '../stream/protocol.js';
 import { buildHull, type Hull, type HullFault } from './hull.js';
-import { hullDistance, supportVertex } from './hullDistance.js';
+import { createHullSeed, type HullSeed, hullDistance } from './hullDistance.js';
 
 /**
  * Shapes as the solver wants them, and the signed distance of a point to each. All shapes are convex, so the
@@ -23,8 +23,7 @@ export interface CompiledShape {
   /** Box: half the z edge. Metres. */
   readonly c: number;
   readonly hull: Hull | undefined;
-  /** Hull: vertex from which the next search starts. Only speed depends on it. */
-  seed: number;
+  readonly seed: HullSeed;
 }
 
 /** Why a shape cannot be touched. */
@@ -58,7 +57,7 @@ export function compileShape(shape: Shape): CompiledShape | ShapeFault {
     case 'hull': {
       const hull = buildHull(shape.points);
       if (typeof hull === 'string') return { code: 'badMessage', message: HULL_FAULTS[hull] };
-      return { kind: HULL, a: 0, b: 0, c: 0, hull, seed: 0 };
+      return { kind: HULL, a: 0, b: 0, c: 0, hull, seed: createHullSeed() };
     }
   }
 }
@@ -67,7 +66,7 @@ function primitive(kind: number, a: number, b: number, c: number): CompiledShape
   if (!Number.isFinite(a + b + c)) {
     return { code: 'badMessage', message: 'shape: every length must be a finite number.' };
   }
-  return { kind, a, b, c, hull: undefined, seed: 0 };
+  return { kind, a, b, c, hull: undefined, seed: createHullSeed() };
 }
 
 /** True if two shapes are the same in every number. */
@@ -124,11 +123,8 @@ export function signedDistance(
       normal[1] = 1;
       normal[2] = 0;
       return y;
-    default: {
-      const distance = hullDistance(shape.hull!, x, y, z, normal, shape.seed);
-      shape.seed = supportVertex;
-      return distance;
-    }
+    default:
+      return hullDistance(shape.hull!, x, y, z, normal, shape.seed);
   }
 }
 

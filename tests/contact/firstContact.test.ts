@@ -15,7 +15,7 @@ import {
   setCurl,
 } from '../../src/hand/index.js';
 import type { Shape } from '../../src/stream/protocol.js';
-import { distanceOf, firstContactByTrying, gapAt, inFrame, restOf, type Scene } from './oracle.js';
+import { createScene, distanceOf, firstContactByTrying, gapAt, inFrame, restOf } from './oracle.js';
 import { between, KINDS, randomShape, randomTurn, seeded } from './random.js';
 
 const profile = createClosingProfile();
@@ -91,7 +91,7 @@ describe('first contact against trying every curl', () => {
     for (let number = 0; number < 10_000; number++) {
       const made = randomCase(random, number);
       const distance = inFrame(distanceOf(made.shape), composed(made.root, made.inWrist));
-      const scene: Scene = { ...made, profile, distance };
+      const scene = createScene({ ...made, profile, distance });
       const rest = restOf(scene);
       const wanted = firstContactByTrying(scene, rest);
       const { stop } = solve(made);

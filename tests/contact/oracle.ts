@@ -124,7 +124,7 @@ export function boneGap(distance: Distance, poses: Float64Array, joint: number, 
   let f1 = at(t1);
   let f2 = at(t2);
   let best = Math.min(middle, at(0), at(1), f1, f2);
-  for (let i = 0; i < 24; i++) {
+  for (let i = 0; i < 18; i++) {
     const least = Math.min(f1, f2) - slope * (high - low);
     if (least > enough) return least;
     if (f1 <= f2) {
@@ -155,26 +155,39 @@ export interface Scene {
   root: readonly number[];
   /** In the space of the poses. */
   distance: Distance;
+  deviation: number[];
+  bend: number;
+  fastest: number;
 }
 
 const STEP = 0.001;
 const dofsAt = new Float64Array(DOF_COUNT);
 const posesAt = createPoses();
 
-/** The finger at `curl` of its closing path: the profile, bent to go through the present pose. */
-export function poseAt(scene: Scene, curl: number): Float64Array {
-  const { profile, finger, dofs, skeleton, root } = scene;
-  const first = finger * 4;
+/**
+ * Adds to a hand what the closing path of one finger needs: it is the profile, bent to go through the present pose.
+ * `fastest` is generous: metres that any part of the finger moves per unit of curl.
+ */
+export function createScene(hand: Omit<Scene, 'deviation' | 'bend' | 'fastest'>): Scene {
+  const { profile, finger, dofs } = hand;
   const now = curlOf(profile, finger, dofs);
+  const onProfile = dofs.slice();
+  setCurl(profile, finger, now, onProfile);
+  const deviation = [0, 1, 2, 3].map((i) => dofs[finger * 4 + i] - onProfile[finger * 4 + i]);
   const bend = Math.min(Math.max(now, 0.05), 0.95);
+  const bending = (0.15 * deviation.reduce((sum, x) => sum + Math.abs(x), 0)) / Math.min(bend, 1 - bend);
+  return { ...hand, deviation, bend, fastest: 1 + bending };
+}
+
+/** The hand with the finger at `curl` of its closing path. */
+export function poseAt(scene: Scene, curl: number): Float64Array {
+  const { profile, finger, dofs, skeleton, root, deviation, bend } = scene;
   const weight = curl <= bend ? curl / bend : (1 - curl) / (1 - bend);
   dofsAt.set(dofs);
-  setCurl(profile, finger, now, dofsAt);
-  const deviation = [0, 1, 2, 3].map((i) => dofs[first + i] - dofsAt[first + i]);
   setCurl(profile, finger, curl, dofsAt);
   for (let i = 0; i < 4; i++) {
-    if (i !== 1) dofsAt[first + i] += weight * deviation[i];
-    else if (finger === 0) dofsAt[first + i] += deviation[i];
+    if (i !== 1) dofsAt[finger * 4 + i] += weight * deviation[i];
+    else if (finger === 0) dofsAt[1] += deviation[1];
   }
   forwardKinematics(skeleton, dofsAt, posesAt, root);
   return posesAt;
@@ -202,9 +215,6 @@ export function restOf(scene: Scene): number[] {
   });
 }
 
-/** Faster than any part of a finger moves with curl, by far: metres per curl. */
-const FASTEST = 4;
-
 /**
  * The first curl, in steps of 0.001, at which the finger touches; Infinity if it never does. Steps are passed over
  * only where the finger is so far away that it cannot be there in time.
@@ -215,7 +225,7 @@ export function firstContactByTrying(scene: Scene, rest: readonly number[]): num
   while (i <= steps) {
     const gap = gapAt(scene, i * STEP, rest, 0);
     if (gap <= 0) return i * STEP;
-    i += Math.max(1, Math.floor(gap / (FASTEST * STEP)));
+    i += Math.max(1, Math.floor(gap / (scene.fastest * STEP)));
   }
   return Infinity;
 }
