@@ -5,9 +5,12 @@
 export * from './closing.js';
 export * from './coupling.js';
 export * from './dofs.js';
+export * from './fit-hand.js';
 export * from './forward.js';
+export type { JointPositions } from './joint-positions.js';
 export * from './joints.js';
 export * from './limits.js';
+export * from './placement.js';
 export {
   BREADTH_PER_LENGTH,
   BUCHHOLZ_FRACTIONS,

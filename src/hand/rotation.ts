@@ -28,3 +28,12 @@ export function fromYawPitchRoll(yaw: number, pitch: number, roll: number): Quat
   );
   return multiply(turned, [0, 0, Math.sin(roll / 2), Math.cos(roll / 2)]);
 }
+
+/** A unit quaternion turned further by a rotation vector (radians) in the outer frame. */
+export function turnBy(q: ArrayLike<number>, by: ArrayLike<number>): Quaternion {
+  const angle = Math.hypot(by[0], by[1], by[2]);
+  const s = angle > 0 ? Math.sin(angle / 2) / angle : 0.5;
+  const turned = multiply([s * by[0], s * by[1], s * by[2], Math.cos(angle / 2)], q);
+  const length = Math.hypot(...turned);
+  return [turned[0] / length, turned[1] / length, turned[2] / length, turned[3] / length];
+}

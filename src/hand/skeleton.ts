@@ -9,13 +9,12 @@ import {
   POSE_STRIDE,
   WRIST,
 } from './joints.js';
+import { defaultPlacement, type FingerPlacement, type HandPlacement } from './placement.js';
 import {
   BREADTH_PER_LENGTH,
   BUCHHOLZ_FRACTIONS,
   DEFAULT_HAND_LENGTH_M,
-  PLACEMENT,
   RADIUS_PER_BREADTH,
-  THUMB_PLACEMENT,
 } from './proportions.js';
 import { conjugate, fromYawPitchRoll, multiply, type Quaternion, rotate } from './rotation.js';
 
@@ -32,6 +31,7 @@ export interface Skeleton {
   readonly lengthM: number;
   readonly breadthM: number;
   readonly boneLengthsM: BoneLengths;
+  readonly placement: HandPlacement;
   /** JOINT_COUNT x (x, y, z), metres, in the parent joint's frame (see JOINT_PARENT). */
   readonly restOffsets: Float64Array;
   /** JOINT_COUNT x (x, y, z, w): orientation in the parent joint's frame with all degrees of freedom at zero. */
@@ -54,6 +54,8 @@ export interface SkeletonOptions {
   readonly breadthM?: number;
   /** Measured lengths, for any finger; the others follow from the hand length. */
   readonly boneLengthsM?: Partial<BoneLengths>;
+  /** Where the fingers sit, for any finger (see fitHand); the others follow from length and breadth. */
+  readonly placement?: Partial<HandPlacement>;
 }
 
 /**
@@ -65,7 +67,16 @@ export const CHAIN_START = [2, 7, 12, 17, 22] as const;
 const radians = (degrees: number): number => (degrees * Math.PI) / 180;
 
 /**
- * Builds a skeleton from hand length and breadth, or from measured bones.
+ * The plain data a skeleton is built from: createSkeleton gives the same skeleton again, bit by bit, also after
+ * a way through JSON.
+ */
+export function skeletonOptions(skeleton: Skeleton): Required<SkeletonOptions> {
+  const { side, lengthM, breadthM, boneLengthsM, placement } = skeleton;
+  return { side, lengthM, breadthM, boneLengthsM, placement };
+}
+
+/**
+ * Builds a skeleton from hand length and breadth, or from measured bones and where they sit.
  * @throws RangeError if a length is not a plausible size of a hand.
  */
 export function createSkeleton(options: SkeletonOptions): Skeleton {
@@ -81,6 +92,7 @@ export function createSkeleton(options: SkeletonOptions): Skeleton {
   for (let joint = 0; joint < JOINT_COUNT; joint++) restRotations[joint * 4 + 3] = 1;
   const chainLengths = new Float64Array(FINGERS.length * 3);
   const boneLengthsM: Record<Finger, readonly number[]> = { ...BUCHHOLZ_FRACTIONS };
+  const placement = { ...defaultPlacement(lengthM, breadthM), ...options.placement };
 
   for (const [finger, name] of FINGERS.entries()) {
     const fractions = BUCHHOLZ_FRACTIONS[name];
@@ -91,13 +103,17 @@ export function createSkeleton(options: SkeletonOptions): Skeleton {
     }
     const base = FINGER_BASE[finger];
     if (name === 'thumb') {
-      const { base: at, fanDeg, turnDeg } = THUMB_PLACEMENT;
-      restOffsets.set([at[0] * breadthM, at[1] * breadthM, at[2] * lengthM], base * 3);
+      const { baseM, fanDeg, turnDeg } = placement.thumb;
+      requirePoint('thumb base', baseM);
+      restOffsets.set(baseM, base * 3);
       restRotations.set(direction(radians(fanDeg), 0, radians(-turnDeg)), base * 4);
     } else {
-      const placed = placeMetacarpal(name, lengthM, breadthM, measured?.[0]);
+      if (Number.isNaN(placement[name].knuckleM[2])) {
+        throw new RangeError(`hand breadth ${breadthM} m does not go with hand length ${lengthM} m`);
+      }
+      const placed = placeMetacarpal(name, placement[name], measured?.[0]);
       lengths[0] = placed.boneLengthM;
-      restOffsets.set(placed.offset, base * 3);
+      restOffsets.set(placement[name].baseM, base * 3);
       restRotations.set(placed.rotation, base * 4);
       restOffsets[(base + 1) * 3 + 2] = -lengths[0];
       restRotations.set(placed.knuckleRotation, (base + 1) * 4);
@@ -144,6 +160,7 @@ export function createSkeleton(options: SkeletonOptions): Skeleton {
     lengthM,
     breadthM,
     boneLengthsM,
+    placement,
     restOffsets,
     restRotations,
     radii,
@@ -165,25 +182,16 @@ function placeRadii(breadthM: number): Float64Array {
   return radii;
 }
 
-function placeMetacarpal(
-  name: Exclude<Finger, 'thumb'>,
-  lengthM: number,
-  breadthM: number,
-  measuredM: number | undefined,
-) {
-  const { base, knuckle, fanDeg, rollDeg } = PLACEMENT[name];
-  const offset = [base[0] * breadthM, base[1] * breadthM, base[2] * lengthM] as const;
-  const x = knuckle[0] * breadthM;
-  const y = knuckle[1] * breadthM;
-  const wristToKnuckle = BUCHHOLZ_FRACTIONS[name][0] * lengthM;
-  const z = -Math.sqrt(wristToKnuckle ** 2 - x ** 2 - y ** 2);
-  const [dx, dy, dz] = [x - offset[0], y - offset[1], z - offset[2]];
+function placeMetacarpal(name: Finger, placement: FingerPlacement, measuredM: number | undefined) {
+  const { baseM, knuckleM, fanDeg, rollDeg } = placement;
+  requirePoint(`${name} base`, baseM);
+  requirePoint(`${name} knuckle`, knuckleM);
+  const [dx, dy, dz] = [0, 1, 2].map((k) => knuckleM[k] - baseM[k]);
   const distance = Math.hypot(dx, dy, dz);
-  if (!(distance > 0))
-    throw new RangeError(`hand breadth ${breadthM} m does not go with length ${lengthM} m`);
+  if (!(distance > 0)) throw new RangeError(`${name} base and knuckle are at the same place`);
   const rotation = direction(Math.atan2(-dx, -dz), Math.asin(dy / distance), radians(rollDeg));
   const knuckleRotation = multiply(conjugate(rotation), direction(radians(fanDeg), 0, radians(rollDeg)));
-  return { offset, rotation, knuckleRotation, boneLengthM: measuredM ?? distance };
+  return { rotation, knuckleRotation, boneLengthM: measuredM ?? distance };
 }
 
 /** Orientation whose -Z points `yaw` to the thumb side of a right hand and `pitch` up, its +Y leaning by `roll`. */
@@ -196,12 +204,12 @@ function composeRest(offsets: Float64Array, rotations: Float64Array, radii: Floa
   // The palm comes before its parent in the table, so the wrist goes first.
   const order = [WRIST, ...JOINT_PARENT.keys()].filter((joint, i) => i === 0 || joint !== WRIST);
   for (const joint of order) {
-    let position: ArrayLike<number> = offsets.slice(joint * 3, joint * 3 + 3);
-    let rotation: ArrayLike<number> = rotations.slice(joint * 4, joint * 4 + 4);
+    let position: ArrayLike<number> = offsets.subarray(joint * 3, joint * 3 + 3);
+    let rotation: ArrayLike<number> = rotations.subarray(joint * 4, joint * 4 + 4);
     const parent = JOINT_PARENT[joint];
     if (parent >= 0) {
       const at = parent * POSE_STRIDE;
-      const parentRotation = poses.slice(at + 3, at + 7);
+      const parentRotation = poses.subarray(at + 3, at + 7);
       const [x, y, z] = rotate(parentRotation, position);
       position = [x + poses[at], y + poses[at + 1], z + poses[at + 2]];
       rotation = multiply(parentRotation, rotation);
@@ -216,5 +224,13 @@ function composeRest(offsets: Float64Array, rotations: Float64Array, radii: Floa
 function requireWithin(what: string, value: number, min: number, max: number): void {
   if (!(value >= min && value <= max)) {
     throw new RangeError(`${what} is ${value} m; expected ${min} to ${max} m`);
+  }
+}
+
+function requirePoint(what: string, point: readonly number[]): void {
+  for (let k = 0; k < 3; k++) {
+    if (!(Math.abs(point[k]) <= 0.25)) {
+      throw new RangeError(`${what} is at [${point.join(', ')}] m; expected within 0.25 m of the wrist`);
+    }
   }
 }
