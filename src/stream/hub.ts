@@ -41,6 +41,10 @@ export class Hub implements SessionHost {
     return answer(this, session, message);
   }
 
+  disarmAll(session: Session): void {
+    this.setArmed(false, undefined, session.name ?? session.app);
+  }
+
   ended(session: Session): void {
     // Forces first.
     for (const { glove } of this.feeds) glove.drop(session.app);

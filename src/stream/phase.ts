@@ -30,8 +30,8 @@ export class Phase {
     if (period === 0) return true;
     const lateUs = timeUs - this.#dueUs;
     if (lateUs < -this.#halfSampleUs) return false;
-    // After a pause, start afresh: no burst to make up for it.
-    this.#dueUs = lateUs > period ? timeUs + period : this.#dueUs + period + lateUs * PULL;
+    // After a pause, start afresh: no burst to make up for it. Less than that is jitter, and is made up for.
+    this.#dueUs = lateUs > 2 * period ? timeUs + period : this.#dueUs + period + lateUs * PULL;
     return true;
   }
 }

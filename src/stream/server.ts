@@ -129,9 +129,19 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
     reply.header('referrer-policy', 'no-referrer');
     const { origin } = request.headers;
     const isFile = request.routeOptions.url === '/*' || request.routeOptions.url === undefined;
-    const denial = access.deny(request.headers, request.url, isFile);
+    // A browser asks first whether its page may send a token, and asks without one.
+    const isPreflight = request.method === 'OPTIONS';
+    const denial = access.deny(request.headers, request.url, isFile || isPreflight);
     if (denial) return reply.code(denial.status).send({ code: 'notPermitted', message: denial.message });
     if (origin !== undefined) reply.header('access-control-allow-origin', origin).header('vary', 'origin');
+    if (isPreflight) {
+      return reply
+        .code(204)
+        .header('access-control-allow-methods', 'GET, POST')
+        .header('access-control-allow-headers', 'authorization, content-type')
+        .header('access-control-allow-private-network', 'true')
+        .send();
+    }
   });
   app.setNotFoundHandler((_request, reply) => {
     reply.code(404).send({ code: 'notSupported', message: 'There is nothing at this address.' });

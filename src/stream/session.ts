@@ -14,12 +14,16 @@ export const CLOSE = { goingAway: 1001, policy: 1008, tooBig: 1009, tryAgainLate
 
 /** After the close frame the peer has this long to close its side. */
 const CLOSE_GRACE_MS = 1000;
+/** More than any disarm message needs, bytes. */
+const LONGEST_DISARM = 256;
 
 /** What a session needs from the service. */
 export interface SessionHost {
   readonly limits: StreamLimits;
   /** Does what a valid message asks; returns the answer. */
   act(session: Session, message: AppMessage): ServerMessage;
+  /** Frees every finger of every hand. */
+  disarmAll(session: Session): void;
   /** The session ended: forget it, drop what its app asked for. Called once. */
   ended(session: Session): void;
 }
@@ -131,7 +135,11 @@ export class Session implements Reader {
   // ---- in --------------------------------------------------------------------------------------------------
 
   #receive(data: Buffer, isBinary: boolean): void {
-    if (!this.#mayReceive()) return;
+    if (!this.#mayReceive()) {
+      // However wild the app is, a request for less force is heard.
+      if (data.length < LONGEST_DISARM && data.includes('"disarm"')) this.host.disarmAll(this);
+      return;
+    }
     const { maxMessageBytes } = this.host.limits;
     if (data.length > maxMessageBytes) {
       const message = `The message has ${data.length} bytes; ${maxMessageBytes} are permitted.`;
@@ -144,8 +152,21 @@ export class Session implements Reader {
       return;
     }
     const checked = validate(data.toString());
-    if (checked.ok) this.send(this.host.act(this, checked.message));
-    else this.complain(checked.complaint, checked.id);
+    if (checked.ok) this.#act(checked.message);
+    else {
+      if (checked.type === 'disarm') this.host.disarmAll(this);
+      this.complain(checked.complaint, checked.id);
+    }
+  }
+
+  #act(message: AppMessage): void {
+    try {
+      this.send(this.host.act(this, message));
+    } catch (error) {
+      this.logger.error({ app: this.app, type: message.type, err: error }, 'request failed');
+      const line = `${message.type} failed inside the service; its log says why.`;
+      this.complain({ code: 'internal', message: line }, message.id);
+    }
   }
 
   complain(complaint: Complaint, id?: string | number): void {

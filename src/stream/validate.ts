@@ -12,7 +12,7 @@ export interface Complaint {
 }
 export type Validated =
   | { ok: true; message: AppMessage }
-  | { ok: false; complaint: Complaint; id?: string | number };
+  | { ok: false; complaint: Complaint; type?: AppMessageType; id?: string | number };
 
 const ajv = new Ajv({
   allErrors: false,
@@ -52,11 +52,16 @@ export function validate(text: string): Validated {
     return refuse({ code: 'unknownType', message, path: '/type' }, id);
   }
   if (check(value)) return { ok: true, message: value as AppMessage };
-  return refuse(complain(type, value, check.errors ?? []), id);
+  return refuse(complain(type, value, check.errors ?? []), id, type as AppMessageType);
 }
 
-function refuse(complaint: Complaint, id?: string | number): Validated {
-  return id === undefined ? { ok: false, complaint } : { ok: false, complaint, id };
+function refuse(complaint: Complaint, id?: string | number, type?: AppMessageType): Validated {
+  return {
+    ok: false,
+    complaint,
+    ...(id === undefined ? {} : { id }),
+    ...(type === undefined ? {} : { type }),
+  };
 }
 
 function isId(id: unknown): id is string | number {

@@ -136,6 +136,21 @@ describe('who may connect', () => {
     expect(lines.join('') + JSON.stringify(answers)).not.toContain(TOKEN);
   });
 
+  test('a page that is listed may ask to send the token; others may not', async () => {
+    stream = await serve([glove], { token: TOKEN, origins: ['https://app.example'] });
+    const asks = {
+      'access-control-request-method': 'POST',
+      'access-control-request-headers': 'authorization',
+    };
+    const { status, headers } = await http('OPTIONS', '/arm', { origin: 'https://app.example', ...asks });
+    expect(status).toBe(204);
+    expect(headers['access-control-allow-origin']).toBe('https://app.example');
+    expect(headers['access-control-allow-headers']).toContain('authorization');
+    const other = await http('OPTIONS', '/arm', { origin: 'https://evil.example', ...asks });
+    expect(other.status).toBe(403);
+    expect(other.headers).not.toHaveProperty('access-control-allow-origin');
+  });
+
   test('subprotocols: JSON by default, the first known of those offered, never an unknown one', async () => {
     stream = await serve([glove]);
     const { port } = stream;

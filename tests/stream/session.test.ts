@@ -287,6 +287,38 @@ describe('requests', () => {
   });
 });
 
+describe('disarm', () => {
+  test('is obeyed even when the message is wrong', async () => {
+    const app = await connect();
+    await app.ask({ type: 'arm' });
+    const refused = await app.ask({ type: 'disarm', hand: 'both' });
+    expect(refused).toMatchObject({ type: 'error', code: 'badMessage', path: '/hand' });
+    expect(glove.armed).toBe(false);
+  });
+
+  test('is obeyed even when the app sends too much', async () => {
+    await stream.close();
+    stream = await serve([glove], {}, { limits: { messagesPerS: 5, excessMessages: 100 } });
+    const app = await connect();
+    await app.ask({ type: 'arm' });
+    for (let i = 0; i < 20; i++) app.send({ type: 'ping' });
+    app.send({ type: 'disarm' });
+    await glove.called('disarm');
+    expect(app.of('error').every(({ code }) => code === 'tooMany')).toBe(true);
+    expect(glove.armed).toBe(false);
+  });
+});
+
+test('a fault while acting is an error for the app, not the end of the service', async () => {
+  const app = await connect();
+  glove.track = () => {
+    throw new Error('fault');
+  };
+  const tracker = { type: 'tracker', hand: 'right', position: [0, 0, 0], orientation: [0, 0, 0, 1] };
+  expect(await app.ask(tracker)).toMatchObject({ type: 'error', code: 'internal' });
+  expect(await app.ask({ type: 'ping' })).toMatchObject({ type: 'ack' });
+});
+
 describe('two hands', () => {
   test('are told apart, and one can be asked for', async () => {
     await stream.close();
