@@ -9,6 +9,39 @@ export interface HostGloveEvent {
   [field: string]: unknown;
 }
 
+/** What `body FINGER` says of a finger, its string and its servo (with --physics). */
+export interface Body {
+  finger: string;
+  curl: number;
+  velocity: number;
+  sensedCurl: number;
+  tensionN: number;
+  /** Since the last `intend` or `grasp`. */
+  peakCurl: number;
+  peakTensionN: number;
+  servoDeg: number;
+  targetDeg: number;
+  /** Where the servo's spool stops an unstretched string. */
+  stopCurl: number;
+  currentA: number;
+  temperatureC: number;
+  /** Times that the servo has turned round. */
+  reversals: number;
+  free: boolean;
+  /** Device time of the last command. */
+  writtenUs: number;
+  /** Device time at which the string no longer held the finger where it was when freed; null: not yet. */
+  yieldedUs: number | null;
+}
+
+export interface Supply {
+  volts: number;
+  amperes: number;
+  openVolts: number;
+  ohms: number;
+  hottestC: number;
+}
+
 /** The firmware running on this computer, and its side channel (commands: src/firmware/README.md). */
 export interface HostGlove {
   /** Path of its pseudo-terminal. */

@@ -2,12 +2,10 @@ import { existsSync, mkdtempSync, readlinkSync, rmSync } from 'node:fs';
 import { connect } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { SerialPort } from 'serialport';
 import { afterEach, expect, test } from 'vitest';
-import type { DeviceState, GloveCodec, Hello, Pong } from '../../src/link/codec.js';
-import { createFrameCodec } from '../../src/link/frames.js';
 import { STOP_FREE } from '../../src/link/table.js';
 import { type HostGlove, startHostGlove } from './host-glove.js';
+import { Host } from './host-port.js';
 
 interface ServoReply {
   free: boolean;
@@ -27,70 +25,6 @@ interface StatsReply {
   framesSent: number;
   rateHz: number;
 }
-interface Sample {
-  deviceTimeUs: number;
-  buttons: number;
-  counts: number[];
-}
-interface Messages {
-  hello: Hello;
-  sample: Sample;
-  state: DeviceState;
-  pong: Pong;
-  note: string;
-}
-
-/** A host at the other end of the terminal: the real port and the real codec. */
-class Host {
-  readonly codec: GloveCodec;
-  private waiting: { kind: string; accept: (value: never) => boolean; resolve: (value: never) => void }[] =
-    [];
-
-  private constructor(private readonly port: SerialPort) {
-    this.codec = createFrameCodec({
-      hello: (hello) => this.arrived('hello', hello),
-      samples: (s) =>
-        this.arrived('sample', {
-          deviceTimeUs: s.deviceTimeUs,
-          buttons: s.buttons,
-          counts: [...s.channels.subarray(0, s.channelCount)],
-        }),
-      state: (state) => this.arrived('state', state),
-      pong: (pong) => this.arrived('pong', pong),
-      note: (text) => this.arrived('note', text),
-    });
-    port.on('data', (chunk: Buffer) => this.codec.push(chunk));
-  }
-
-  static open(path: string): Promise<Host> {
-    return new Promise((resolve, reject) => {
-      const port = new SerialPort({ path, baudRate: 115200, lock: false }, (error) =>
-        error ? reject(error) : resolve(new Host(port)),
-      );
-    });
-  }
-
-  send(bytes: Uint8Array): void {
-    this.port.write(Buffer.from(bytes));
-  }
-
-  /** The next message of a kind that is accepted. */
-  next<K extends keyof Messages>(kind: K, accept: (value: Messages[K]) => boolean = () => true) {
-    return new Promise<Messages[K]>((resolve) => this.waiting.push({ kind, accept, resolve }));
-  }
-
-  close(): Promise<void> {
-    return new Promise((resolve) => this.port.close(() => resolve()));
-  }
-
-  private arrived<K extends keyof Messages>(kind: K, value: Messages[K]): void {
-    for (const wait of this.waiting.filter((entry) => entry.kind === kind && entry.accept(value as never))) {
-      this.waiting.splice(this.waiting.indexOf(wait), 1);
-      wait.resolve(value as never);
-    }
-  }
-}
-
 const cleanups: (() => Promise<unknown> | unknown)[] = [];
 afterEach(async () => {
   for (const cleanup of cleanups.splice(0).reverse()) await cleanup();
@@ -109,7 +43,7 @@ function resist(host: Host, validForMs: number, actuator: number, stop: number, 
   const efforts = new Uint8Array(5);
   stops[actuator] = stop;
   efforts[actuator] = effort;
-  host.send(host.codec.resist(validForMs, stops, efforts, 5));
+  void host.send(host.codec.resist(validForMs, stops, efforts, 5));
 }
 
 test('says hello when asked, and samples at its rate', async () => {
@@ -124,7 +58,7 @@ test('says hello when asked, and samples at its rate', async () => {
     '10',
   ]);
   const asked = host.next('hello');
-  host.send(host.codec.askHello());
+  void host.send(host.codec.askHello());
   const hello = await asked;
   expect(hello).toMatchObject({
     protocol: 1,
@@ -201,7 +135,7 @@ test('a stop holds the finger, and silence frees it', async () => {
 test('a rate is granted up to the maximum, and the answer says which', async () => {
   const { host } = await start(['--max-rate', '400']);
   const hello = host.next('hello', (h) => h.sampleRateHz !== 250);
-  host.send(host.codec.rate(5000));
+  void host.send(host.codec.rate(5000));
   expect((await hello).sampleRateHz).toBe(400);
 });
 
@@ -224,7 +158,7 @@ test('a cut line is silent both ways until it is restored', async () => {
   await host.next('sample');
   await glove.command('cut');
   const before = await glove.ask<StatsReply>('stats');
-  host.send(host.codec.ping(7));
+  void host.send(host.codec.ping(7));
   let during = before;
   // Until the ping has come in and some samples have gone out, all in vain.
   while (during.bytesReceived === before.bytesReceived || during.framesSent < before.framesSent + 3) {
@@ -234,7 +168,7 @@ test('a cut line is silent both ways until it is restored', async () => {
   const pong = host.next('pong');
   const sample = host.next('sample', () => host.codec.counters.lost > 0);
   await glove.command('restore');
-  host.send(host.codec.ping(8));
+  void host.send(host.codec.ping(8));
   expect((await pong).token).toBe(8);
   await sample;
 });
@@ -266,7 +200,7 @@ test('closing and opening the terminal again loses nothing but what was sent mea
   const again = await Host.open(glove.pty);
   cleanups.push(() => again.close());
   const hello = again.next('hello');
-  again.send(again.codec.askHello());
+  void again.send(again.codec.askHello());
   expect((await hello).hand).toBe('right');
 });
 

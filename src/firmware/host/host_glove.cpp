@@ -2,13 +2,14 @@
 
 #include <time.h>
 
+#include <algorithm>
 #include <cmath>
-#include <cstdarg>
-#include <cstdio>
-#include <cstdlib>
 #include <map>
 #include <sstream>
 #include <stdexcept>
+
+#include "physics_commands.h"
+#include "text.h"
 
 using namespace tautline;
 
@@ -18,23 +19,7 @@ namespace {
 constexpr uint16_t kSupplyLowMv = 3300;
 constexpr int16_t kOverTemperature = 700;  // 0.1 degrees C
 constexpr uint16_t kFirmwareVersion = 0x0100;
-
-__attribute__((format(printf, 1, 2))) std::string format(const char* pattern, ...) {
-  char text[512];
-  va_list arguments;
-  va_start(arguments, pattern);
-  std::vsnprintf(text, sizeof text, pattern, arguments);
-  va_end(arguments);
-  return text;
-}
-
-bool parse(const std::string& text, double& value) {
-  char* end = nullptr;
-  value = std::strtod(text.c_str(), &end);
-  return end != text.c_str() && *end == '\0' && std::isfinite(value);
-}
-
-const char* yesNo(bool value) { return value ? "true" : "false"; }
+constexpr double kManualStep = 0.0005;  // how often the firmware is run while time is moved by hand
 
 struct FaultKind {
   ChannelFault fault;
@@ -65,10 +50,12 @@ double monotonicSeconds() {
 
 HostGlove::HostGlove(const Options& options)
     : hand(options.seed, options.noiseCounts), options_(options) {
+  now_ = time();
   if (options.bits < 1 || options.bits > 16) throw std::runtime_error("--bits must be 1..16");
   if (options.rateHz < 1 || options.maxRateHz > 10000 || options.rateHz > options.maxRateHz) {
     throw std::runtime_error("--rate must be 1..--max-rate, --max-rate at most 10000");
   }
+  if (options.physics) hand.addPhysics(options.drive, now_);
   for (const std::string& name : options.channels) {
     if (!hand.addChannel(name, static_cast<uint8_t>(options.bits))) {
       throw std::runtime_error("no channel role is called " + name);
@@ -80,6 +67,9 @@ HostGlove::HostGlove(const Options& options)
     const std::string kind = colon == std::string::npos ? "stringStop" : item.substr(colon + 1);
     if (!hand.addActuator(item.substr(0, colon), kind)) {
       throw std::runtime_error("no actuator is called " + item + " (role, or role:kind)");
+    }
+    if (options.physics && hand.servos.back().spec.kind == actuator_kind::brake) {
+      throw std::runtime_error("--physics knows no brakes: " + item);
     }
     actuatorSpecs_.push_back(hand.servos.back().spec);
   }
@@ -107,11 +97,11 @@ HostGlove::HostGlove(const Options& options)
   board_.overTemperature = kOverTemperature;
 
   hardware_.context = this;
-  hardware_.nowUs = [](void* c) { return self(c).deviceUs(); };
+  hardware_.nowUs = [](void* c) { return self(c).deviceUs(self(c).time()); };
   hardware_.readChannel = [](void* c, uint8_t i) { return self(c).hand.counts(i); };
   hardware_.readButtons = [](void* c) { return self(c).buttons_; };
   hardware_.writeActuator = [](void* c, uint8_t i, uint16_t stop, uint8_t effort) {
-    self(c).hand.command(i, stop, effort);
+    self(c).hand.command(i, stop, effort, self(c).time());
   };
   hardware_.txFree = [](void* c) {
     const size_t room = self(c).link.room();
@@ -120,17 +110,18 @@ HostGlove::HostGlove(const Options& options)
   hardware_.write = [](void* c, const uint8_t* data, uint16_t length) {
     self(c).link.write(data, length, self(c).hand.random());
   };
-  hardware_.batteryMv = [](void* c) { return self(c).batteryMv_; };
-  hardware_.temperature = [](void* c) { return self(c).temperature_; };
+  hardware_.batteryMv = [](void* c) { return self(c).batteryMv(); };
+  hardware_.temperature = [](void* c) { return self(c).temperature(); };
   hardware_.faults = [](void* c) { return self(c).boardFaults_; };
 
-  now_ = monotonicSeconds();
   hand.advance(now_);
   boot();
 }
 
+double HostGlove::time() const { return options_.manualTime ? manualTime_ : monotonicSeconds(); }
+
 void HostGlove::boot() {
-  bootedAt_ = monotonicSeconds();
+  bootedAt_ = time();
   ++boots_;
   tripsSeen_ = 0;
   frozenUntil_ = 0;
@@ -139,18 +130,28 @@ void HostGlove::boot() {
 }
 
 // The device clock runs on while the program works, as a hardware timer does.
-uint32_t HostGlove::deviceUs() const {
-  return static_cast<uint32_t>(static_cast<uint64_t>((monotonicSeconds() - bootedAt_) * 1e6)) +
-         options_.clockUs;
+uint32_t HostGlove::deviceUs(double at) const {
+  return static_cast<uint32_t>(static_cast<int64_t>((at - bootedAt_) * 1e6)) + options_.clockUs;
+}
+
+// What the servos' supply and the hottest servo are like, unless the side channel said otherwise.
+uint16_t HostGlove::batteryMv() const {
+  if (batteryMv_ >= 0 || !hand.physics) return static_cast<uint16_t>(std::max(0, batteryMv_));
+  return static_cast<uint16_t>(std::lround(1000 * hand.physics->supply.volts));
+}
+
+int16_t HostGlove::temperature() const {
+  if (temperature_ != kTemperatureUnknown || !hand.physics) return temperature_;
+  return static_cast<int16_t>(std::lround(10 * hand.physics->hottest()));
 }
 
 int64_t HostGlove::clockUs() const {
   return static_cast<int64_t>(std::llround(bootedAt_ * 1e6)) - options_.clockUs;
 }
 
-void HostGlove::run(double now) {
-  now_ = now;
-  hand.advance(now);
+void HostGlove::run() {
+  now_ = time();
+  hand.advance(now_);
   if (frozen()) {
     frozenSeen_ = true;
     return;
@@ -177,11 +178,13 @@ void HostGlove::run(double now) {
 }
 
 double HostGlove::idleSeconds() const {
+  // Time that is moved by hand stands still until somebody says so.
+  if (options_.manualTime) return 1;
   return frozen() ? frozenUntil_ - now_ : 1e-6 * glove_->untilNextSampleUs();
 }
 
 void HostGlove::event(const std::string& fields) {
-  events_.push_back("{" + fields + format(",\"deviceUs\":%u}", deviceUs()));
+  events_.push_back("{" + fields + format(",\"deviceUs\":%u}", deviceUs(time())));
 }
 
 std::vector<std::string> HostGlove::takeEvents() {
@@ -211,7 +214,7 @@ std::string HostGlove::statsJson() const {
   return format(
              "{\"deviceUs\":%u,\"clockUs\":%lld,\"rateHz\":%u,\"boots\":%u,\"connected\":%s,\"cut\":%s,\"framesSent\":%llu,"
              "\"bytesSent\":%llu,\"bytesReceived\":%llu,\"framesReceived\":%u,\"badCrc\":%u,\"badCobs\":%u,",
-             deviceUs(), static_cast<long long>(clockUs()), glove_->rateHz(), boots_, yesNo(link.connected()), yesNo(link.cut),
+             deviceUs(time()), static_cast<long long>(clockUs()), glove_->rateHz(), boots_, yesNo(link.connected()), yesNo(link.cut),
              static_cast<unsigned long long>(link.framesSent), static_cast<unsigned long long>(link.bytesSent),
              static_cast<unsigned long long>(link.bytesReceived), in.frames, in.badCrc, in.badCobs) +
          format(
@@ -239,6 +242,15 @@ std::string HostGlove::fault(const std::vector<std::string>& words) {
   return "ok";
 }
 
+void HostGlove::advance(double seconds) {
+  const double until = manualTime_ + seconds;
+  const double start = manualTime_;
+  for (unsigned step = 1; manualTime_ < until; ++step) {
+    manualTime_ = std::min(until, start + step * kManualStep);
+    run();
+  }
+}
+
 std::string HostGlove::command(const std::string& line) {
   std::vector<std::string> words;
   std::istringstream stream(line);
@@ -248,8 +260,11 @@ std::string HostGlove::command(const std::string& line) {
   const size_t count = words.size() - 1;
 
   // Time passes between two rounds; what is said now starts from now.
-  now_ = monotonicSeconds();
+  now_ = time();
   hand.advance(now_);
+
+  const std::string physical = physicsCommand(hand, words, [this](double at) { return deviceUs(at); });
+  if (!physical.empty()) return physical;
 
   // Verbs that name a channel first and give numbers after it.
   if ((verb == "set" && count == 2) || (verb == "ramp" && count == 3) || (verb == "sweep" && count == 4) ||
@@ -329,9 +344,14 @@ std::string HostGlove::command(const std::string& line) {
     return "ok";
   }
   if (first < 0) return "error the number must not be negative";
+  if (verb == "advance") {
+    if (!options_.manualTime) return "error advance needs --manual-time";
+    if (first > 600000) return "error at most 600000 ms";
+    return advance(first / 1000), "ok";
+  }
   if (verb == "battery") {
     if (first > 65535) return "error mV are 0..65535";
-    batteryMv_ = static_cast<uint16_t>(first);
+    batteryMv_ = static_cast<int>(first);
   } else if (verb == "noise") {
     hand.noiseCounts = first;
   } else if (verb == "board-faults") {

@@ -22,6 +22,9 @@ struct Options {
   double noiseCounts = 1.5;
   uint32_t seed = 1;
   uint32_t clockUs = 0;  // where the device clock starts
+  bool physics = false;
+  Drive drive = Drive::hobby;
+  bool manualTime = false;  // time stands still but for `advance`
 };
 
 // Seconds on the clock that never steps.
@@ -32,8 +35,8 @@ class HostGlove {
   // Throws std::runtime_error on options that make no glove.
   explicit HostGlove(const Options& options);
 
-  // Everything that is due now. Seconds on a monotonic clock.
-  void run(double now);
+  // Everything that is due now.
+  void run();
   // How long nothing is due, in seconds.
   double idleSeconds() const;
   bool frozen() const { return now_ < frozenUntil_; }
@@ -52,7 +55,12 @@ class HostGlove {
   static HostGlove& self(void* context) { return *static_cast<HostGlove*>(context); }
   void boot();
   void event(const std::string& fields);
-  uint32_t deviceUs() const;
+  // Seconds on the clock that this glove lives by.
+  double time() const;
+  uint32_t deviceUs(double at) const;
+  uint16_t batteryMv() const;
+  int16_t temperature() const;
+  void advance(double seconds);
   std::string servoJson(size_t index) const;
   std::string channelJson(size_t index) const;
   std::string statsJson() const;
@@ -66,10 +74,11 @@ class HostGlove {
   std::unique_ptr<tautline::Glove> glove_;
 
   double now_ = 0;
+  double manualTime_ = 0;
   double bootedAt_ = 0;
   double frozenUntil_ = 0;
   uint16_t buttons_ = 0;
-  uint16_t batteryMv_ = 0;
+  int batteryMv_ = -1;  // below 0: nobody has said
   int16_t temperature_ = tautline::kTemperatureUnknown;
   uint16_t boardFaults_ = 0;
   unsigned boots_ = 0;

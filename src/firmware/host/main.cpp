@@ -31,6 +31,9 @@ const char kUsage[] =
     "  --noise COUNTS      standard deviation of a reading, default 1.5\n"
     "  --seed N            seed of everything random, default 1\n"
     "  --clock US          start of the device clock, default 0 (it wraps at 2^32)\n"
+    "  --physics           fingers, strings and servos with mass, give, friction and limits of force\n"
+    "  --drive hobby|torque  with --physics: servos hold or are free (default), or heed the effort\n"
+    "  --manual-time       time stands still but for the command `advance MS`\n"
     "  --link PATH         also make a symbolic link to the terminal at PATH\n"
     "  --control PATH      also take commands at a Unix socket\n"
     "  --keep              go on when standard input ends\n";
@@ -75,6 +78,10 @@ Arguments parseArguments(int count, char** words) {
       arguments.keep = true;
       continue;
     }
+    if (flag == "--physics" || flag == "--manual-time") {
+      (flag == "--physics" ? glove.physics : glove.manualTime) = true;
+      continue;
+    }
     if (flag == "--help") {
       std::fputs(kUsage, stdout);
       std::exit(0);
@@ -102,6 +109,9 @@ Arguments parseArguments(int count, char** words) {
       glove.seed = static_cast<uint32_t>(number(flag, value, 4294967295.0));
     } else if (flag == "--clock") {
       glove.clockUs = static_cast<uint32_t>(number(flag, value, 4294967295.0));
+    } else if (flag == "--drive") {
+      if (value != "hobby" && value != "torque") throw std::runtime_error("--drive takes hobby or torque");
+      glove.drive = value == "torque" ? Drive::torque : Drive::hobby;
     } else if (flag == "--link") {
       arguments.link = value;
     } else if (flag == "--control") {
@@ -168,7 +178,7 @@ void run(const Arguments& arguments) {
     timeval timeout = {0, static_cast<suseconds_t>(wait * 1e6)};
     if (select(highest + 1, &set, nullptr, nullptr, &timeout) < 0) FD_ZERO(&set);
 
-    glove.run(monotonicSeconds());
+    glove.run();
     control.serve(set);
     for (const std::string& line : glove.takeEvents()) control.announce(line);
   }

@@ -63,6 +63,11 @@ SimulatedHand::SimulatedHand(uint32_t seed, double noise)
   if (random_ == 0) random_ = 1;
 }
 
+void SimulatedHand::addPhysics(Drive drive, double now) {
+  now_ = now;
+  physics.reset(new HandPhysics(drive, now));
+}
+
 bool SimulatedHand::addChannel(const std::string& name, uint8_t bits) {
   const int role = lookup(kChannelRoles, name);
   if (role < 0) return false;
@@ -87,38 +92,72 @@ bool SimulatedHand::addActuator(const std::string& name, const std::string& kind
   SimulatedServo servo;
   servo.name = name;
   servo.spec = {static_cast<uint8_t>(role), static_cast<uint8_t>(kind), kOpenUs, kClosedUs, kFreeUs};
-  servo.us = kFreeUs;
+  if (physics && servo.spec.kind == actuator_kind::string_stop && role >= 1 && role <= 5) {
+    servo.spec = physics->fit(servo.spec);
+    physics->addServo(static_cast<size_t>(role - 1), servo.spec);
+  }
+  servo.us = servo.spec.freeUs;
   servos.push_back(servo);
   return true;
 }
 
+bool SimulatedHand::isPhysical(const SimulatedServo& servo) const {
+  return physics && servo.spec.kind == actuator_kind::string_stop && servo.spec.role >= 1 && servo.spec.role <= 5;
+}
+
+size_t SimulatedHand::fingerIndex(const SimulatedServo& servo) { return servo.spec.role - size_t(1); }
+
 int SimulatedHand::findChannel(const std::string& nameOrNumber) const { return find(channels, nameOrNumber); }
 int SimulatedHand::findServo(const std::string& nameOrNumber) const { return find(servos, nameOrNumber); }
 
+int SimulatedHand::intentChannel(size_t finger) const {
+  for (size_t i = 0; i < channels.size(); ++i) {
+    const uint8_t role = channels[i].role;
+    if (fingerOf(role) == static_cast<int>(finger) + 1 && !isSplay(role)) return static_cast<int>(i);
+  }
+  return -1;
+}
+
 void SimulatedHand::advance(double now) {
+  if (physics) {
+    physics->advance(now, [this](size_t finger, double time) {
+      const int channel = intentChannel(finger);
+      return channel < 0 ? 0.0 : wantedAt(channels[static_cast<size_t>(channel)], time);
+    });
+  }
   const double step = servoUsPerSecond * std::max(0.0, now - now_);
   now_ = now;
   for (SimulatedServo& servo : servos) {
+    if (isPhysical(servo)) {
+      servo.us = physics->pulseUs(fingerIndex(servo));
+      continue;
+    }
     const double target = servoMicros(servo.spec, servo.stop);
     servo.us = servo.us < target ? std::min(target, servo.us + step) : std::max(target, servo.us - step);
   }
 }
 
-double SimulatedHand::wanted(const SimulatedChannel& channel) const {
-  const double elapsed = now_ - channel.moveStart;
+double SimulatedHand::wanted(const SimulatedChannel& channel) const { return wantedAt(channel, now_); }
+
+double SimulatedHand::wantedAt(const SimulatedChannel& channel, double time) const {
+  const double elapsed = std::max(0.0, time - channel.moveStart);
   if (channel.sweeping) {
     const double phase = 0.5 - 0.5 * std::cos(2 * kPi * elapsed / channel.moveSeconds);
     return channel.from + (channel.to - channel.from) * phase;
   }
   if (elapsed >= channel.moveSeconds) return channel.to;
-  return channel.from + (channel.to - channel.from) * elapsed / channel.moveSeconds;
+  const double t = elapsed / channel.moveSeconds;
+  // Minimum jerk (Flash & Hogan, Journal of Neuroscience 5(7), 1985).
+  const double done = channel.smooth ? t * t * t * (10 + t * (6 * t - 15)) : t;
+  return channel.from + (channel.to - channel.from) * done;
 }
 
-// The one place where servos act on the hand: a finger goes no further than where its string is stopped.
+// Without physics, the one place where servos act on the hand: a finger goes no further than where its string is stopped.
 // A rigid string, no give and no pull.
 double SimulatedHand::limitByStops(const SimulatedChannel& channel, double wantedValue) const {
   const int finger = fingerOf(channel.role);
   if (finger == 0 || isSplay(channel.role)) return wantedValue;
+  if (physics) return physics->fingers[static_cast<size_t>(finger - 1)].body.sensedCurl();
   double limit = wantedValue;
   for (const SimulatedServo& servo : servos) {
     // Actuator roles of fingers count as the fingers of channel roles do: 1 thumb .. 5 little.
@@ -166,6 +205,13 @@ void SimulatedHand::move(size_t index, double to, double seconds) {
   channel.moveStart = now_;
   channel.moveSeconds = seconds;
   channel.sweeping = false;
+  channel.smooth = false;
+}
+
+void SimulatedHand::intend(size_t index, double to, double peakSpeed) {
+  // A movement of least jerk is 15/8 times as fast at its middle as on average.
+  move(index, to, 1.875 * std::fabs(to - wanted(channels[index])) / peakSpeed);
+  channels[index].smooth = true;
 }
 
 void SimulatedHand::sweep(size_t index, double low, double high, double periodSeconds) {
@@ -188,11 +234,18 @@ void SimulatedHand::setFault(size_t index, ChannelFault fault, double amount) {
   channel.nextGlitch = now_;
 }
 
-void SimulatedHand::command(size_t index, uint16_t stop, uint8_t effort) {
+void SimulatedHand::command(size_t index, uint16_t stop, uint8_t effort, double now) {
   SimulatedServo& servo = servos[index];
   servo.stop = stop;
   servo.effort = effort;
+  servo.writtenAt = now;
   ++servo.writes;
+  if (isPhysical(servo)) {
+    // What is not to hold gets out of the way.
+    const bool free = servo.isFree();
+    const double us = free ? servo.spec.freeUs : servoMicros(servo.spec, stop);
+    physics->command(fingerIndex(servo), us, free, effort);
+  }
 }
 
 // xorshift (Marsaglia, Journal of Statistical Software 8(14), 2003): repeatable on every machine.

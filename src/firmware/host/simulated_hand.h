@@ -4,10 +4,12 @@
 #define TAUTLINE_SIMULATED_HAND_H
 
 #include <cstdint>
+#include <memory>
 #include <string>
 #include <vector>
 
 #include "../core/hardware.h"
+#include "hand_physics.h"
 
 // What can be wrong with a channel.
 enum class ChannelFault { none, dead, railed, intermittent, noisy, reversed, shortRange, drifting };
@@ -27,6 +29,7 @@ struct SimulatedChannel {
   double moveStart = 0;
   double moveSeconds = 0;
   bool sweeping = false;
+  bool smooth = false;  // as a hand moves: slowly at both ends
 
   ChannelFault fault = ChannelFault::none;
   double faultAmount = 0;
@@ -44,6 +47,7 @@ struct SimulatedServo {
   uint8_t effort = 0;
   double us = 0;  // where it is; a servo takes time to get where it is told
   uint32_t writes = 0;
+  double writtenAt = 0;  // seconds, of the last command
 
   bool isFree() const { return stop == tautline::kStopFree || effort == 0; }
   // Where it stops the string now, in curl; above 1 is beyond a closed hand.
@@ -54,6 +58,9 @@ class SimulatedHand {
  public:
   SimulatedHand(uint32_t seed, double noiseCounts);
 
+  // From now on fingers, strings and servos have mass, give and limits of force; before any channel is added.
+  void addPhysics(Drive drive, double now);
+
   // False if the table of roles has no such name.
   bool addChannel(const std::string& name, uint8_t bits);
   bool addActuator(const std::string& name, const std::string& kind);
@@ -61,6 +68,8 @@ class SimulatedHand {
   // Index by role name or by number; -1 if there is none.
   int findChannel(const std::string& nameOrNumber) const;
   int findServo(const std::string& nameOrNumber) const;
+  // The channel that says where a finger (0 thumb .. 4 little) wants to be: its first flexion channel.
+  int intentChannel(size_t finger) const;
 
   // Moves the servos on to this time.
   void advance(double now);
@@ -73,10 +82,12 @@ class SimulatedHand {
 
   // Starts a move from where the wearer's wish is now.
   void move(size_t channel, double to, double seconds);
+  // As `move`, but as people do: quickest halfway, with that greatest speed in curl/s.
+  void intend(size_t channel, double to, double peakSpeed);
   void sweep(size_t channel, double low, double high, double periodSeconds);
   void setFault(size_t channel, ChannelFault fault, double amount);
 
-  void command(size_t servo, uint16_t stop, uint8_t effort);
+  void command(size_t servo, uint16_t stop, uint8_t effort, double now);
 
   std::vector<SimulatedChannel> channels;
   std::vector<SimulatedServo> servos;
@@ -86,9 +97,14 @@ class SimulatedHand {
 
   double random();  // 0 <= x < 1
 
+  std::unique_ptr<HandPhysics> physics;  // null: a rigid stop and a finger without mass
+
  private:
+  double wantedAt(const SimulatedChannel& channel, double time) const;
   double limitByStops(const SimulatedChannel& channel, double wanted) const;
   double gaussian();
+  bool isPhysical(const SimulatedServo& servo) const;
+  static size_t fingerIndex(const SimulatedServo& servo);
 
   uint32_t random_;
   double now_ = 0;
