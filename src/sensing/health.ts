@@ -58,6 +58,8 @@ const DEAD_S = 0.15;
 const DEAD_LOG = 30;
 const NEVER_ALIVE_S = 5;
 const LIVELY_CHANGES = 50;
+/** Not in step with any motion. */
+const LEARN_S = 0.113;
 const NOISE_TAU_S = 0.06;
 const NOISE_TAU_SAMPLES = 12;
 /** Noise, part of the span: some four times what a plain 12-bit converter in a microcontroller shows. */
@@ -91,6 +93,41 @@ const BIT: Record<Exclude<FaultKind, 'swapped' | 'crossTalk'>, number> = {
   drifting: 128,
 };
 
+/** Faults that need no judging at every sample. */
+const LASTING_FLAGS = BIT.missing | BIT.shortRange | BIT.drifting;
+
+// Places in the state that every sample needs, per channel.
+const H_LAST = 0;
+const H_STEP = 1;
+/** Last second difference. */
+const H_BEND = 2;
+const H_VARIANCE = 3;
+/** Mean square of the second difference: 6 variances for noise alone, more when the finger moves. */
+const H_ENERGY = 4;
+/** Share of samples that zigzag by more than H_BUSY_AT. */
+const H_BUSY = 5;
+const H_CHANGES = 6;
+/** Equal readings in a row, the longest such run that ended by itself, and the one that is incredible. */
+const H_RUN = 7;
+const H_LONGEST = 8;
+const H_RUN_LIMIT = 9;
+const H_CHANGED_S = 10;
+const H_LOWEST = 11;
+const H_HIGHEST = 12;
+const H_MARGIN = 13;
+const H_RATE = 14;
+const H_BUSY_AT = 15;
+const H_NOISY_AT = 16;
+const H_LOW = 17;
+const H_HIGH = 18;
+const HOT = 19;
+
+// Running times, s.
+const NOW = 0;
+const LEARN = 1;
+const WINDOW = 2;
+const CLOCKS = 3;
+
 /** Fastest change of a channel that its wearer can make, part of the calibrated span a second. */
 function fastest({ kind, finger, part }: Channel): number {
   if (kind === 'curl') return (MAX_DEG_PER_S / 90) * RATE_MARGIN;
@@ -114,14 +151,12 @@ export function createHealth(channels: readonly Channel[]): Health {
   const found: Partial<Record<FaultKind, Verdict>>[] = channels.map(() => ({}));
 
   // Constants of each channel.
-  const watched = Uint8Array.from(channels, watchable);
+  const watched = Int16Array.from(channels.flatMap((channel, i) => (isWatched(channel) ? [i] : [])));
   const ofFinger = Uint8Array.from(channels, (c) => (c.finger >= 0 ? 1 : 0));
   const full = Float64Array.from(channels, (c) => c.lookup.maxCounts);
   const span = Float64Array.from(channels, (c) => Math.max(1, Math.abs(c.closed - c.open)));
   const direction = Float64Array.from(channels, (c) => (c.closed < c.open ? -1 : 1));
   const open = Float64Array.from(channels, (c) => c.open);
-  const rate = Float64Array.from(channels, (c, i) => fastest(c) * span[i]);
-  const margin = Float64Array.from(channels, (_, i) => STEP_MARGIN * span[i] + 2);
   const railWidth = Float64Array.from(channels, (_, i) => Math.floor(full[i] / 2000));
   const clear = Float64Array.from(channels, (_, i) => Math.max(0.08 * span[i], 0.02 * full[i]));
   // Counts at or below / above which a reading is at a rail; out of reach when the fitted range goes there.
@@ -131,23 +166,32 @@ export function createHealth(channels: readonly Channel[]): Health {
   const highRail = Float64Array.from(channels, (c, i) =>
     Math.max(c.open, c.closed) < full[i] - clear[i] ? full[i] - railWidth[i] : full[i] + 1,
   );
-  const noisyAt = Float64Array.from(channels, (_, i) => Math.max(NOISY * span[i], 1.5));
-  const busyAt = Float64Array.from(channels, (_, i) => Math.max(1.5 * NOISY * span[i], 3));
 
-  // State of each channel.
-  const last = array();
-  const lastStep = array();
-  const lastBend = array();
-  const variance = array();
-  /** Mean square of the second difference: 6 variances for noise alone, more when the finger moves. */
-  const energy = array();
+  // State of each channel. What every sample needs lies side by side in `hot`, in the order of the H_ names.
+  const hot = new Float64Array(n * HOT);
+  for (const [i, channel] of channels.entries()) {
+    const h = i * HOT;
+    hot[h + H_MARGIN] = STEP_MARGIN * span[i] + 2;
+    hot[h + H_RATE] = fastest(channel) * span[i];
+    hot[h + H_BUSY_AT] = Math.max(1.5 * NOISY * span[i], 3);
+    hot[h + H_NOISY_AT] = Math.max(NOISY * span[i], 1.5) ** 2;
+    hot[h + H_RUN_LIMIT] = Number.POSITIVE_INFINITY;
+    hot[h + H_LOWEST] = Number.POSITIVE_INFINITY;
+    hot[h + H_HIGHEST] = Number.NEGATIVE_INFINITY;
+    // Between these counts a reading is neither at an end nor on the wrong side of open.
+    const wrong = open[i] + REVERSED_AT * span[i] * direction[i];
+    const upwards = direction[i] > 0;
+    hot[h + H_LOW] = Math.max(railWidth[i], lowRail[i], ofFinger[i] && upwards ? wrong : -1);
+    hot[h + H_HIGH] = Math.min(
+      full[i] - railWidth[i],
+      highRail[i],
+      ofFinger[i] && !upwards ? wrong : full[i] + 1,
+    );
+  }
+  /** 1 while anything is or was lately out of the ordinary: the sample then goes through every judge. */
+  const stirred = new Uint8Array(n);
+  const quietVariance = array().fill(Number.NaN);
   const steadyVariance = array();
-  const quietVariance = array().fill(Number.POSITIVE_INFINITY);
-  const busy = array();
-  const changes = array();
-  const run = array();
-  const runS = array();
-  const longestRun = array();
   const anchor = array();
   const awayS = array();
   const awaySamples = array();
@@ -161,15 +205,10 @@ export function createHealth(channels: readonly Channel[]): Health {
   const noisyS = array();
   const reversedS = array();
   const rightWayS = array();
-  const lowest = array().fill(Number.POSITIVE_INFINITY);
-  const highest = array().fill(Number.NEGATIVE_INFINITY);
+  const clock = new Float64Array(CLOCKS);
 
-  let nowS = 0;
-  let windowS = 0;
-  let lively = 0;
-  let livelyCheckS = 0;
   let version = 0;
-  const watchedFingers = channels.filter((_, i) => watched[i] !== 0 && ofFinger[i] !== 0).length;
+  const watchedFingers = watched.filter((i) => ofFinger[i] !== 0);
 
   for (const [i, channel] of channels.entries()) {
     if (channel.source < 0) {
@@ -211,23 +250,25 @@ export function createHealth(channels: readonly Channel[]): Health {
   }
 
   function begin(i: number, x: number): void {
-    last[i] = x;
-    lastStep[i] = 0;
-    lastBend[i] = 0;
-    run[i] = 0;
-    runS[i] = 0;
+    const h = i * HOT;
+    hot[h + H_LAST] = x;
+    hot[h + H_STEP] = 0;
+    hot[h + H_BEND] = 0;
+    hot[h + H_RUN] = 0;
+    hot[h + H_CHANGED_S] = clock[NOW];
     suspect[i] = 0;
     railS[i] = 0;
   }
 
   /** Steps that no finger makes. */
-  function gate(i: number, x: number, dtS: number, atRail: boolean): void {
-    const step = Math.abs(x - last[i]);
-    const allowed = margin[i] + rate[i] * dtS;
+  function gate(i: number, x: number, last: number, dtS: number, atRail: boolean): void {
+    const h = i * HOT;
+    const step = Math.abs(x - last);
+    const allowed = hot[h + H_MARGIN] + hot[h + H_RATE] * dtS;
     if (suspect[i] === 0) {
       if (step <= allowed) return;
       suspect[i] = 1;
-      anchor[i] = last[i];
+      anchor[i] = last;
       awayS[i] = 0;
       awaySamples[i] = 0;
       settledS[i] = 0;
@@ -238,7 +279,7 @@ export function createHealth(channels: readonly Channel[]): Health {
     awayS[i] += dtS;
     awaySamples[i]++;
     const lasting = awayS[i] >= LASTING_S && awaySamples[i] >= LASTING_SAMPLES;
-    if (Math.abs(x - anchor[i]) <= margin[i] + 0.15 * rate[i] * awayS[i]) {
+    if (Math.abs(x - anchor[i]) <= hot[h + H_MARGIN] + 0.15 * hot[h + H_RATE] * awayS[i]) {
       suspect[i] = 0;
       if (lasting && pendingS[i] === 0) pendingS[i] = dtS;
       return;
@@ -257,8 +298,8 @@ export function createHealth(channels: readonly Channel[]): Health {
 
   function markOnset(i: number): void {
     earlierOnset[i] = onset[i];
-    onset[i] = nowS;
-    if (nowS - earlierOnset[i] <= REPEAT_S && pendingS[i] === 0) pendingS[i] = 1e-9;
+    onset[i] = clock[NOW];
+    if (onset[i] - earlierOnset[i] <= REPEAT_S && pendingS[i] === 0) pendingS[i] = 1e-9;
   }
 
   /** Impossible steps are an intermittent contact, unless nearly every sample is restless: that is noise. */
@@ -266,8 +307,8 @@ export function createHealth(channels: readonly Channel[]): Health {
     if (pendingS[i] > 0) {
       const sure = biggestStep[i] >= SURE_STEP * span[i];
       if (sure || pendingS[i] >= SORT_OUT_S) {
-        if (sure || busy[i] < BUSY_SOON) {
-          const steps = nowS - earlierOnset[i] <= REPEAT_S ? 'again and again' : 'and stayed';
+        if (sure || hot[i * HOT + H_BUSY] < BUSY_SOON) {
+          const steps = clock[NOW] - earlierOnset[i] <= REPEAT_S ? 'again and again' : 'and stayed';
           const part = percent(biggestStep[i] / span[i]);
           set(i, 'intermittent', false, `jumped by ${part} of its range within one sample, ${steps}`);
         }
@@ -276,7 +317,7 @@ export function createHealth(channels: readonly Channel[]): Health {
         pendingS[i] += dtS;
       }
     }
-    if (nowS - onset[i] > INTERMITTENT_CLEAR_S && suspect[i] === 0) {
+    if (clock[NOW] - onset[i] > INTERMITTENT_CLEAR_S && suspect[i] === 0) {
       biggestStep[i] = 0;
       drop(i, 'intermittent');
     }
@@ -288,7 +329,7 @@ export function createHealth(channels: readonly Channel[]): Health {
       offRailS[i] = 0;
       if (railS[i] >= RAIL_S) {
         // A contact that comes and goes is named for that; one that stays away is named for the rail.
-        if (nowS - onset[i] > 0.5) drop(i, 'intermittent');
+        if (clock[NOW] - onset[i] > 0.5) drop(i, 'intermittent');
         set(i, 'railed', false, `stays at ${x} of ${full[i]}, the end of the converter`);
       }
     } else {
@@ -298,69 +339,43 @@ export function createHealth(channels: readonly Channel[]): Health {
     }
   }
 
-  function judgeSilence(i: number, x: number, dtS: number, legitimateEnd: boolean): void {
-    if (x !== last[i]) {
-      if (flags[i] & BIT.dead) {
-        // Alive again once it has changed a few times.
-        changes[i]++;
-        if (changes[i] >= 8) drop(i, 'dead');
-      } else {
-        changes[i]++;
-        if (suspect[i] === 0 && run[i] > longestRun[i]) longestRun[i] = run[i];
-      }
-      run[i] = 0;
-      runS[i] = 0;
+  /** @param atEnd a reading at an end of the converter has no noise, so its silence tells nothing */
+  function judgeSilence(i: number, x: number, atEnd: boolean): void {
+    const h = i * HOT;
+    if (flags[i] & BIT.dead) {
+      // Alive again once it has changed a few times.
+      if (hot[h + H_CHANGES] >= 8) drop(i, 'dead');
       return;
     }
-    if (legitimateEnd) return;
-    run[i]++;
-    runS[i] += dtS;
-    if (runS[i] < DEAD_S || flags[i] & BIT.dead) return;
-    if (changes[i] >= LIVELY_CHANGES) {
-      if (run[i] < 3 * longestRun[i] + 24 || run[i] < runOfSilence(quietVariance[i])) return;
-      const ms = Math.round(runS[i] * 1000);
-      const noise = Math.sqrt(Math.max(0, quietVariance[i])).toFixed(2);
-      set(
-        i,
-        'dead',
-        false,
-        `not one count of change at ${x} for ${ms} ms, with noise of ${noise} counts before`,
-      );
-      changes[i] = 0;
-    } else if (ofFinger[i] !== 0 && runS[i] >= NEVER_ALIVE_S && lively * 2 >= watchedFingers && lively > 0) {
-      set(i, 'dead', false, `not one count of change at ${x} for ${NEVER_ALIVE_S} s, while others move`);
-      changes[i] = 0;
-    }
+    const silentS = clock[NOW] - hot[h + H_CHANGED_S];
+    if (atEnd || silentS < DEAD_S || hot[h + H_RUN] < hot[h + H_RUN_LIMIT]) return;
+    const ms = Math.round(silentS * 1000);
+    const noise = Math.sqrt(quietVariance[i]).toFixed(2);
+    set(
+      i,
+      'dead',
+      false,
+      `not one count of change at ${x} for ${ms} ms, with noise of ${noise} counts before`,
+    );
+    hot[h + H_CHANGES] = 0;
   }
 
-  function judgeNoise(i: number, x: number, dtS: number): void {
-    const step = x - last[i];
-    // Some gloves repeat a reading when they sample slower than they send: a repeat tells nothing of noise.
-    if (step !== 0) {
-      const tau = Math.max(NOISE_TAU_S, NOISE_TAU_SAMPLES * dtS);
-      const a = dtS / (tau + dtS);
-      const bend = step - lastStep[i];
-      const product = bend * lastBend[i];
-      variance[i] += a * (-0.25 * product - variance[i]);
-      energy[i] += a * (bend * bend - energy[i]);
-      const restless = product < 0 && (bend > busyAt[i] || bend < -busyAt[i]);
-      busy[i] += a * ((restless ? 1 : 0) - busy[i]);
-      lastStep[i] = step;
-      lastBend[i] = bend;
-    }
-    const limit = noisyAt[i];
+  function judgeNoise(i: number, dtS: number): void {
+    const h = i * HOT;
+    const variance = hot[h + H_VARIANCE];
+    const busy = hot[h + H_BUSY];
     if (flags[i] & BIT.noisy) {
       const low = NOISY_CLEAR * span[i];
-      noisyS[i] = variance[i] < low * low || busy[i] < 0.05 ? noisyS[i] + dtS : 0;
+      noisyS[i] = variance < low * low || busy < 0.05 ? noisyS[i] + dtS : 0;
       if (noisyS[i] >= NOISY_CLEAR_S) {
         noisyS[i] = 0;
         drop(i, 'noisy');
       }
       return;
     }
-    noisyS[i] = variance[i] > limit * limit && busy[i] > BUSY ? noisyS[i] + dtS : 0;
+    noisyS[i] = variance > hot[h + H_NOISY_AT] && busy > BUSY ? noisyS[i] + dtS : 0;
     if (noisyS[i] >= NOISY_S && noisyS[i] >= NOISY_SAMPLES * dtS) {
-      const s = Math.sqrt(variance[i]);
+      const s = Math.sqrt(variance);
       const part = s / span[i];
       set(
         i,
@@ -374,10 +389,6 @@ export function createHealth(channels: readonly Channel[]): Health {
 
   function judgeDirection(i: number, x: number, dtS: number): void {
     const position = ((x - open[i]) * direction[i]) / span[i];
-    if (suspect[i] === 0) {
-      if (position < lowest[i]) lowest[i] = position;
-      if (position > highest[i]) highest[i] = position;
-    }
     reversedS[i] = position < REVERSED_AT ? reversedS[i] + dtS : 0;
     if (reversedS[i] >= REVERSED_S && (flags[i] & (BIT.railed | BIT.intermittent)) === 0) {
       set(i, 'reversed', false, `runs ${percent(-position)} of its range out beyond the open hand`);
@@ -386,14 +397,39 @@ export function createHealth(channels: readonly Channel[]): Health {
     if (rightWayS[i] >= 0.3) drop(i, 'reversed');
   }
 
+  /** Every judge, for a sample that is out of the ordinary or comes soon after one. */
+  function examine(i: number, x: number, last: number, dtS: number): void {
+    const atEnd = x <= railWidth[i] || x >= full[i] - railWidth[i];
+    const atRail = x <= lowRail[i] || x >= highRail[i];
+    gate(i, x, last, dtS, atRail);
+    judgeRail(i, x, dtS, atRail);
+    judgeSteps(i, dtS);
+    judgeSilence(i, x, atEnd);
+    judgeNoise(i, dtS);
+    if (ofFinger[i] !== 0) judgeDirection(i, x, dtS);
+    const busyWith =
+      suspect[i] !== 0 ||
+      (flags[i] & ~LASTING_FLAGS) !== 0 ||
+      pendingS[i] > 0 ||
+      railS[i] > 0 ||
+      noisyS[i] > 0 ||
+      reversedS[i] > 0 ||
+      biggestStep[i] > 0;
+    stirred[i] = busyWith ? 1 : 0;
+  }
+
+  /** Once every RANGE_WINDOW_S: has the used range moved? */
   function judgeRanges(): void {
-    for (let i = 0; i < n; i++) {
-      if (watched[i] === 0 || ofFinger[i] === 0) continue;
-      const low = lowest[i];
-      const high = highest[i];
-      lowest[i] = Number.POSITIVE_INFINITY;
-      highest[i] = Number.NEGATIVE_INFINITY;
-      if (!(high - low > 0.6) || flags[i] & ~BIT.drifting) continue;
+    for (const i of watchedFingers) {
+      const h = i * HOT;
+      const atLowest = ((hot[h + H_LOWEST] - open[i]) * direction[i]) / span[i];
+      const atHighest = ((hot[h + H_HIGHEST] - open[i]) * direction[i]) / span[i];
+      const low = Math.min(atLowest, atHighest);
+      const high = Math.max(atLowest, atHighest);
+      const used = hot[h + H_HIGHEST] - hot[h + H_LOWEST];
+      hot[h + H_LOWEST] = Number.POSITIVE_INFINITY;
+      hot[h + H_HIGHEST] = Number.NEGATIVE_INFINITY;
+      if (!(used > 0.6 * span[i]) || flags[i] & ~BIT.drifting) continue;
       const up = low > DRIFT && high - 1 > DRIFT_OTHER_END;
       const down = high - 1 < -DRIFT && low < -DRIFT_OTHER_END;
       if (up || down) {
@@ -403,25 +439,32 @@ export function createHealth(channels: readonly Channel[]): Health {
     }
   }
 
-  function countLively(): void {
-    lively = 0;
-    for (let i = 0; i < n; i++) {
-      if (watched[i] === 0 || ofFinger[i] === 0) continue;
-      if (changes[i] >= LIVELY_CHANGES) lively++;
-      // The quietest stretch since the start, rising slowly, so that one lucky stretch does not last for ever.
-      const noiseAlone = variance[i] > energy[i] / 12;
-      if (
-        suspect[i] === 0 &&
-        run[i] < 8 &&
-        noiseAlone &&
-        changes[i] >= LIVELY_CHANGES &&
-        (flags[i] & BIT.noisy) === 0
-      ) {
-        // Rounding to counts adds 1/12 of its own.
-        const net = Math.max(0, variance[i] - 1 / 12);
-        const first = quietVariance[i] === Number.POSITIVE_INFINITY;
-        steadyVariance[i] = first ? net : steadyVariance[i] + 0.25 * (net - steadyVariance[i]);
-        quietVariance[i] = first ? net : Math.min(steadyVariance[i], quietVariance[i] * 1.02);
+  /** Once every LEARN_S: how quiet is each channel, and how long a silence would be incredible? */
+  function learnNoise(): void {
+    let lively = 0;
+    for (const i of watchedFingers) if (hot[i * HOT + H_CHANGES] >= LIVELY_CHANGES) lively++;
+    for (const i of watched) {
+      const h = i * HOT;
+      const alive = hot[h + H_CHANGES] >= LIVELY_CHANGES;
+      const variance = hot[h + H_VARIANCE];
+      const noiseAlone = variance > hot[h + H_ENERGY] / 12;
+      if (alive && noiseAlone && suspect[i] === 0 && hot[h + H_RUN] < 8 && (flags[i] & BIT.noisy) === 0) {
+        // Rounding to counts adds 1/12 of its own. The quietest stretch rises slowly, so that one lucky stretch
+        // does not last for ever.
+        const net = Math.max(0, variance - 1 / 12);
+        const first = Number.isNaN(quietVariance[i]);
+        steadyVariance[i] = first ? net : steadyVariance[i] + 0.12 * (net - steadyVariance[i]);
+        quietVariance[i] = first ? net : Math.min(steadyVariance[i], quietVariance[i] * 1.01);
+        hot[h + H_RUN_LIMIT] = Math.max(3 * hot[h + H_LONGEST] + 24, runOfSilence(quietVariance[i]));
+      }
+      if (alive || ofFinger[i] === 0 || flags[i] & BIT.dead) continue;
+      const x = hot[h + H_LAST];
+      const atEnd = x <= railWidth[i] || x >= full[i] - railWidth[i];
+      if (atEnd || clock[NOW] - hot[h + H_CHANGED_S] < NEVER_ALIVE_S) continue;
+      if (lively > 0 && lively * 2 >= watchedFingers.length) {
+        set(i, 'dead', false, `not one count of change at ${x} for ${NEVER_ALIVE_S} s, while others move`);
+        hot[h + H_CHANGES] = 0;
+        stirred[i] = 1;
       }
     }
   }
@@ -433,34 +476,66 @@ export function createHealth(channels: readonly Channel[]): Health {
     },
     suspect,
     unusable,
-    noiseCounts: (channel) => Math.sqrt(Math.max(0, variance[channel])),
+    noiseCounts: (channel) => Math.sqrt(Math.max(0, hot[channel * HOT + H_VARIANCE])),
     update(counts, dtS) {
       if (dtS === 0) {
         for (let i = 0; i < n; i++) begin(i, counts[i]);
         return;
       }
-      nowS += dtS;
-      for (let i = 0; i < n; i++) {
-        if (watched[i] === 0) continue;
+      const nowS = clock[NOW] + dtS;
+      clock[NOW] = nowS;
+      const tau = Math.max(NOISE_TAU_S, NOISE_TAU_SAMPLES * dtS);
+      const a = dtS / (tau + dtS);
+      for (let k = 0; k < watched.length; k++) {
+        const i = watched[k];
+        const h = i * HOT;
         const x = counts[i];
-        const atEnd = x <= railWidth[i] || x >= full[i] - railWidth[i];
-        const atRail = x <= lowRail[i] || x >= highRail[i];
-        gate(i, x, dtS, atRail);
-        judgeRail(i, x, dtS, atRail);
-        judgeSteps(i, dtS);
-        judgeSilence(i, x, dtS, atEnd);
-        judgeNoise(i, x, dtS);
-        if (ofFinger[i] !== 0) judgeDirection(i, x, dtS);
-        last[i] = x;
+        const last = hot[h + H_LAST];
+        const step = x - last;
+        // A repeat tells nothing of noise: some gloves sample slower than they send.
+        if (step === 0) {
+          hot[h + H_RUN]++;
+        } else {
+          const bend = step - hot[h + H_STEP];
+          const product = bend * hot[h + H_BEND];
+          const limit = hot[h + H_BUSY_AT];
+          const zigzag = product < 0 && (bend > limit || bend < -limit) ? a : 0;
+          hot[h + H_STEP] = step;
+          hot[h + H_BEND] = bend;
+          hot[h + H_VARIANCE] += a * (-0.25 * product - hot[h + H_VARIANCE]);
+          hot[h + H_ENERGY] += a * (bend * bend - hot[h + H_ENERGY]);
+          hot[h + H_BUSY] += zigzag - a * hot[h + H_BUSY];
+          hot[h + H_CHANGES]++;
+          const run = hot[h + H_RUN];
+          if (run > hot[h + H_LONGEST] && stirred[i] === 0) hot[h + H_LONGEST] = run;
+          hot[h + H_RUN] = 0;
+          hot[h + H_CHANGED_S] = nowS;
+          hot[h + H_LAST] = x;
+        }
+        const allowed = hot[h + H_MARGIN] + hot[h + H_RATE] * dtS;
+        if (
+          stirred[i] !== 0 ||
+          step > allowed ||
+          step < -allowed ||
+          x <= hot[h + H_LOW] ||
+          x >= hot[h + H_HIGH] ||
+          hot[h + H_VARIANCE] > hot[h + H_NOISY_AT] ||
+          hot[h + H_RUN] >= hot[h + H_RUN_LIMIT]
+        ) {
+          examine(i, x, last, dtS);
+          if (suspect[i] !== 0) continue;
+        }
+        if (x < hot[h + H_LOWEST]) hot[h + H_LOWEST] = x;
+        if (x > hot[h + H_HIGHEST]) hot[h + H_HIGHEST] = x;
       }
-      livelyCheckS += dtS;
-      if (livelyCheckS >= 0.25) {
-        livelyCheckS = 0;
-        countLively();
+      clock[LEARN] += dtS;
+      if (clock[LEARN] >= LEARN_S) {
+        clock[LEARN] = 0;
+        learnNoise();
       }
-      windowS += dtS;
-      if (windowS >= RANGE_WINDOW_S) {
-        windowS = 0;
+      clock[WINDOW] += dtS;
+      if (clock[WINDOW] >= RANGE_WINDOW_S) {
+        clock[WINDOW] = 0;
         judgeRanges();
       }
     },
@@ -468,15 +543,14 @@ export function createHealth(channels: readonly Channel[]): Health {
 }
 
 /** Orientation sensors compute and touch pads switch: neither is a plain analogue channel. */
-function watchable(channel: Channel): number {
-  return channel.source >= 0 && channel.kind !== 'wrist' && channel.role !== 'thumbRest' ? 1 : 0;
+function isWatched(channel: Channel): boolean {
+  return channel.source >= 0 && channel.kind !== 'wrist' && channel.role !== 'thumbRest';
 }
 
 /** Equal readings in a row that noise of a given variance (counts squared) makes incredible. */
 function runOfSilence(variance: number): number {
   const s = 0.6 * Math.sqrt(variance);
-  // Too quiet to tell, or not known yet.
-  if (!(s > 0.12 && s < Number.POSITIVE_INFINITY)) return Number.POSITIVE_INFINITY;
+  if (!(s > 0.12)) return Number.POSITIVE_INFINITY;
   return DEAD_LOG / -Math.log(1 - erfc(0.5 / (s * Math.SQRT2)));
 }
 
