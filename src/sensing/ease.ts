@@ -11,6 +11,8 @@ export interface Eased {
   follow(slot: number, target: number, dtS: number): void;
   /** The source is another from now on; call before follow(). */
   swap(slot: number, target: number): void;
+  /** Whether any difference is still fading out. */
+  easing(): boolean;
   /** Takes the target over at once. */
   jump(slot: number, target: number): void;
 }
@@ -36,6 +38,10 @@ export function createEased(slots: number): Eased {
     swap(slot, target) {
       gap[slot] = shown[slot] - target;
       leftS[slot] = EASE_S;
+    },
+    easing() {
+      for (let slot = 0; slot < slots; slot++) if (leftS[slot] > 0) return true;
+      return false;
     },
     jump(slot, target) {
       leftS[slot] = 0;

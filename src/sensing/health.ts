@@ -34,6 +34,8 @@ export interface Health {
   readonly suspect: Uint8Array;
   /** Per channel, 1: infer the value from other channels. */
   readonly unusable: Uint8Array;
+  /** Number of channels that are suspect or unusable. */
+  readonly troubled: number;
   /** Per channel, standard deviation of the noise, counts. */
   noiseCounts(channel: number): number;
   /** @param dtS device time since the last sample, s; 0 starts the windows afresh */
@@ -93,6 +95,8 @@ const BIT: Record<Exclude<FaultKind, 'swapped' | 'crossTalk'>, number> = {
   drifting: 128,
 };
 
+/** What a decaying mean decays to: at 0 it would end in denormal numbers, some fifty times as slow. */
+const TINY = 1e-12;
 /** Faults that need no judging at every sample. */
 const LASTING_FLAGS = BIT.missing | BIT.shortRange | BIT.drifting;
 
@@ -476,6 +480,11 @@ export function createHealth(channels: readonly Channel[]): Health {
     },
     suspect,
     unusable,
+    get troubled() {
+      let sum = 0;
+      for (let i = 0; i < n; i++) sum += suspect[i] | unusable[i];
+      return sum;
+    },
     noiseCounts: (channel) => Math.sqrt(Math.max(0, hot[channel * HOT + H_VARIANCE])),
     update(counts, dtS) {
       if (dtS === 0) {
@@ -499,12 +508,12 @@ export function createHealth(channels: readonly Channel[]): Health {
           const bend = step - hot[h + H_STEP];
           const product = bend * hot[h + H_BEND];
           const limit = hot[h + H_BUSY_AT];
-          const zigzag = product < 0 && (bend > limit || bend < -limit) ? a : 0;
+          const zigzag = (bend > limit || bend < -limit) && product < 0 ? a : 0;
           hot[h + H_STEP] = step;
           hot[h + H_BEND] = bend;
           hot[h + H_VARIANCE] += a * (-0.25 * product - hot[h + H_VARIANCE]);
           hot[h + H_ENERGY] += a * (bend * bend - hot[h + H_ENERGY]);
-          hot[h + H_BUSY] += zigzag - a * hot[h + H_BUSY];
+          hot[h + H_BUSY] += zigzag - a * (hot[h + H_BUSY] - TINY);
           hot[h + H_CHANGES]++;
           const run = hot[h + H_RUN];
           if (run > hot[h + H_LONGEST] && stirred[i] === 0) hot[h + H_LONGEST] = run;

@@ -19,12 +19,41 @@ export function compileLookup(bits: number, f: CountsFunction): Lookup {
   return { table, shift, maxCounts: 2 ** bits - 1 };
 }
 
-/** Value at counts; counts beyond the converter's range read as its end. */
-export function look(lookup: Lookup, counts: number): number {
-  const { table, shift, maxCounts } = lookup;
-  const c = Math.min(counts, maxCounts);
-  const i = c >> shift;
-  const low = table[i];
-  if (shift === 0) return low;
-  return low + (table[i + 1] - low) * ((c & ((1 << shift) - 1)) / (1 << shift));
+/** The tables of several channels, end to end. */
+export interface Lookups {
+  readonly table: Float32Array;
+  readonly start: Int32Array;
+  readonly shift: Int32Array;
+  readonly maxCounts: Int32Array;
 }
+
+export function joinLookups(lookups: readonly Lookup[]): Lookups {
+  const start = new Int32Array(lookups.length);
+  let size = 0;
+  for (const [i, lookup] of lookups.entries()) {
+    start[i] = size;
+    size += lookup.table.length;
+  }
+  const table = new Float32Array(size);
+  for (const [i, lookup] of lookups.entries()) table.set(lookup.table, start[i]);
+  return {
+    table,
+    start,
+    shift: Int32Array.from(lookups, (lookup) => lookup.shift),
+    maxCounts: Int32Array.from(lookups, (lookup) => lookup.maxCounts),
+  };
+}
+
+/** Value of a channel at counts; counts beyond the converter's range read as its end. */
+export function lookAt(lookups: Lookups, channel: number, counts: number): number {
+  const { table, start, shift, maxCounts } = lookups;
+  const c = Math.min(counts, maxCounts[channel]);
+  const bits = shift[channel];
+  const i = start[channel] + (c >> bits);
+  const low = table[i];
+  if (bits === 0) return low;
+  return low + (table[i + 1] - low) * ((c & ((1 << bits) - 1)) / (1 << bits));
+}
+
+/** The same for one channel's table. */
+export const look = (lookup: Lookup, counts: number): number => lookAt(joinLookups([lookup]), 0, counts);

@@ -8,6 +8,9 @@
  * Both low-passes are first order with alpha = w / (1 + w), w = 2 pi fc dt.
  */
 
+/** Keeps the speed estimate of a still channel out of denormal numbers, which are some fifty times as slow. */
+const TINY = 1e-30;
+
 export interface OneEuroParameters {
   /** Cut-off at rest, Hz. */
   minCutoffHz: number;
@@ -70,7 +73,7 @@ export function createOneEuroBank(
         }
         const previous = values[i];
         const slope = derivatives[i];
-        const smoothed = slope + derivativeAlpha * ((x - previous) * rate - slope);
+        const smoothed = slope + derivativeAlpha * ((x - previous) * rate - slope + TINY);
         const w = turn * (minCutoffHz + beta * (smoothed < 0 ? -smoothed : smoothed));
         derivatives[i] = smoothed;
         values[i] = previous + (w / (1 + w)) * (x - previous);

@@ -11,7 +11,7 @@ import { type Channel, compileChannels } from './channels.js';
 import { createDebounce } from './debounce.js';
 import { createEased } from './ease.js';
 import { createHealth, type Health } from './health.js';
-import { look } from './lookup.js';
+import { joinLookups, lookAt } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
 
 /**
@@ -87,6 +87,8 @@ const GAP_S = 0.25;
 const HOLD_S = 0.1;
 /** Smooths the rates: far above the motion of a hand (some 8 Hz), below the noise. */
 const RATE_CUTOFF_HZ = 15;
+/** Rates below this are none, rad/s. */
+const STILL = 1e-9;
 /** Curl of a finger of which nothing is known. Common practice: a relaxed hand. */
 const REST_CURL = [0.15, 0.2, 0.22, 0.25, 0.28] as const;
 /** How much finger g (column) says about finger f (row): neighbours most, the thumb little. Common practice. */
@@ -98,12 +100,18 @@ const KINSHIP = [
   [0.02, 0.15, 0.4, 1, 0],
 ] as const;
 
+// Places in `clock`.
+const TIME_US = 0;
+const DEVICE_US = 1;
+const INTERVAL_S = 2;
+
 const LIVE = 0;
 const HELD = 1;
 const GIVEN_UP = 2;
 const ESTIMATED = 3;
 
 const FINGER_COUNT = FINGERS.length;
+const ALL_FINGERS = (1 << FINGER_COUNT) - 1;
 
 export function createSensing(options: SensingOptions): Sensing {
   const { glove } = options;
@@ -111,7 +119,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const sent = options.channelRoles ?? glove.channels.map((channel) => channel.role);
   const channels = compileChannels(glove, sent, closing);
   const n = channels.length;
-  const lookups = channels.map((channel) => channel.lookup);
+  const tables = joinLookups(channels.map((channel) => channel.lookup));
   const sources = Int16Array.from(channels, (channel) => channel.source);
   const kinds = channels.map((channel) => channel.kind);
   const fingers = Int8Array.from(channels, (channel) => channel.finger);
@@ -152,24 +160,25 @@ export function createSensing(options: SensingOptions): Sensing {
   const controls = new Float64Array(5);
   const hasControl = new Uint8Array(5);
 
+  // Running numbers in an array: as variables of the closure each would be a new object at every change.
+  const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz ?? 100));
   let started = false;
-  let lastDeviceUs = 0;
-  let lastDt = 1 / (options.sampleRateHz ?? 100);
-  let timeUs = 0;
   let trackedMask = -1;
+  /** No channel is held, given up, eased or sends a wrist: values are what the filter says. */
+  let calm = false;
 
   /** Seconds since the last sample by the glove's clock; 0 asks to start afresh. */
   function interval(deviceTimeUs: number): number {
-    const delta = (deviceTimeUs - lastDeviceUs) >>> 0;
-    lastDeviceUs = deviceTimeUs;
+    const delta = (deviceTimeUs - clock[DEVICE_US]) >>> 0;
+    clock[DEVICE_US] = deviceTimeUs;
     if (!started) return 0;
     const dt = delta * 1e-6;
     if (dt > 0 && dt <= GAP_S) {
-      lastDt = dt;
+      clock[INTERVAL_S] = dt;
       return dt;
     }
     // A clock that stands still or goes back (the glove restarted) tells nothing: assume the usual pace.
-    if (delta === 0 || delta > 0x80000000) return lastDt;
+    if (delta === 0 || delta > 0x80000000) return clock[INTERVAL_S];
     return 0;
   }
 
@@ -190,7 +199,7 @@ export function createSensing(options: SensingOptions): Sensing {
   function calibrate(): void {
     const { suspect, unusable } = health;
     for (let i = 0; i < n; i++) {
-      if (suspect[i] === 0 && unusable[i] === 0) raw[i] = look(lookups[i], counts[i]);
+      if (suspect[i] === 0 && unusable[i] === 0) raw[i] = lookAt(tables, i, counts[i]);
     }
     if (hasWrist) alignWrist();
   }
@@ -318,6 +327,12 @@ export function createSensing(options: SensingOptions): Sensing {
     }
   }
 
+  /** Every channel is live and no finger is inferred: nothing to settle until health finds trouble. */
+  function isCalm(): boolean {
+    for (let i = 0; i < n; i++) if (mode[i] !== LIVE) return false;
+    return trackedMask === ALL_FINGERS && !eased.easing();
+  }
+
   function swapTo(slot: number, target: number, atOnce: boolean): void {
     if (atOnce) eased.jump(slot, target);
     else eased.swap(slot, target);
@@ -354,10 +369,22 @@ export function createSensing(options: SensingOptions): Sensing {
     }
   }
 
+  function meanOfJoints(f: number): number {
+    let sum = 0;
+    let used = 0;
+    for (let part = 0; part < 4; part++) {
+      const j = jointSlot[f * 4 + part];
+      if (j < 0) continue;
+      sum += values[j];
+      used++;
+    }
+    return sum / used;
+  }
+
   /** A sensor for some joints: the others follow by the closing profile, DIP and PIP by their coupling. */
   function bendByJoints(f: number): void {
     const c = curlSlot[f];
-    setCurl(closing, f, c >= 0 ? values[c] : measured[f], dofs);
+    setCurl(closing, f, c >= 0 ? values[c] : meanOfJoints(f), dofs);
     const base = f * DOFS_PER_FINGER;
     const proximal = jointSlot[base];
     const middle = jointSlot[base + 2];
@@ -399,22 +426,25 @@ export function createSensing(options: SensingOptions): Sensing {
     const perS = 1 / dtS;
     for (let i = 0; i < DOF_COUNT; i++) {
       const dof = dofs[i];
-      dofRates[i] += alpha * ((dof - previousDofs[i]) * perS - dofRates[i]);
+      const rate = dofRates[i] + alpha * ((dof - previousDofs[i]) * perS - dofRates[i]);
+      // A rate that decays for ever would end in denormal numbers, which are slow.
+      dofRates[i] = rate < STILL && rate > -STILL ? 0 : rate;
       previousDofs[i] = dof;
     }
   }
 
   function startAfresh(): void {
     for (let i = 0; i < n; i++) {
-      raw[i] = look(lookups[i], counts[i]);
+      raw[i] = lookAt(tables, i, counts[i]);
       mode[i] = health.unusable[i] !== 0 ? ESTIMATED : LIVE;
     }
     if (hasWrist) alignWrist();
     bank.reset();
-    bank.update(raw, lastDt);
+    bank.update(raw, clock[INTERVAL_S]);
     for (let i = 0; i < n; i++) eased.jump(i, bank.values[i]);
     trackedMask = -1;
-    followChannels(lastDt);
+    calm = false;
+    followChannels(clock[INTERVAL_S]);
     bendFingers();
     previousDofs.set(dofs);
     dofRates.fill(0);
@@ -424,7 +454,7 @@ export function createSensing(options: SensingOptions): Sensing {
     side: glove.hand,
     closing,
     get timeUs() {
-      return timeUs;
+      return clock[TIME_US];
     },
     curl,
     splay,
@@ -443,7 +473,7 @@ export function createSensing(options: SensingOptions): Sensing {
     values,
     health,
     update(samples, sampleTimeUs) {
-      timeUs = sampleTimeUs;
+      clock[TIME_US] = sampleTimeUs;
       const dtS = interval(samples.deviceTimeUs);
       readChannels(samples);
       health.update(counts, dtS);
@@ -453,8 +483,12 @@ export function createSensing(options: SensingOptions): Sensing {
       } else {
         calibrate();
         bank.update(raw, dtS);
-        settleChannels(dtS);
-        followChannels(dtS);
+        if (calm && health.troubled === 0) values.set(bank.values);
+        else {
+          settleChannels(dtS);
+          followChannels(dtS);
+          calm = isCalm();
+        }
         bendFingers();
         measureRates(dtS);
       }

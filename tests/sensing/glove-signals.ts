@@ -45,10 +45,18 @@ export function random(seed: number): () => number {
   };
 }
 
-/** Standard normal (Box & Muller). */
+/** Standard normal (Box & Muller), from a table that repeats after a prime number of draws. */
 export function gaussian(seed: number): () => number {
   const uniform = random(seed);
-  return () => Math.sqrt(-2 * Math.log(1 - uniform())) * Math.cos(2 * Math.PI * uniform());
+  const draws = Float64Array.from(
+    { length: 65521 },
+    () => Math.sqrt(-2 * Math.log(1 - uniform())) * Math.cos(2 * Math.PI * uniform()),
+  );
+  let next = 0;
+  return () => {
+    next = next + 1 === draws.length ? 0 : next + 1;
+    return draws[next];
+  };
 }
 
 export interface Feed {
