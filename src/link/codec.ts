@@ -81,7 +81,7 @@ export interface GloveCodec {
   /**
    * @param validForMs the glove frees everything when this has passed
    * @param stops per actuator, wire stop 0..65534 or STOP_FREE
-   * @param efforts per actuator, 0..255 of the permitted maximum
+   * @param efforts per actuator, 0..255 of what the actuator can do; the tension cap is already in it
    */
   resist(validForMs: number, stops: Uint16Array, efforts: Uint8Array, count: number): Uint8Array;
   release(): Uint8Array;

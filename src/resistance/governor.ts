@@ -134,8 +134,8 @@ export interface Draft {
   /** Frees the whole hand. */
   freeHand(reason: LimitName): void;
   freeFinger(finger: number, reason: LimitName): void;
-  /** Moves a stop away from the finger, if it is nearer than this. */
-  raiseStop(finger: number, stop: number, reason: LimitName): void;
+  /** Moves a stop away from the finger, if it is nearer than this; without a reason it is too little to tell. */
+  raiseStop(finger: number, stop: number, reason: LimitName | undefined): void;
   /** Lowers a drive, if it is higher than this. */
   lowerDrive(finger: number, drive: number, reason: LimitName): void;
 }
@@ -218,7 +218,8 @@ export const GUARDS: readonly Guard[] = [
     if (draft.safety.allowPull || !draft.lanes[finger].pulls) return;
     const curl = draft.inputs.curls[finger];
     const held = Math.min(draft.lastStops[finger], curl + STOP_CLEARANCE);
-    draft.raiseStop(finger, Math.max(held, curl - HOLD_DEPTH), 'notBehindFinger');
+    const behind = draft.outputs.stops[finger] < curl;
+    draft.raiseStop(finger, Math.max(held, curl - HOLD_DEPTH), behind ? 'notBehindFinger' : undefined);
   }),
   eachFinger('rate', (draft, finger) => {
     const nearest = draft.lastStops[finger] - draft.safety.maxStopRatePerS * draft.stepS;
@@ -373,16 +374,16 @@ class WorkingDraft implements Draft {
     this.intervene(finger, reason, this.inputs.efforts[finger], 0);
   }
 
-  raiseStop(finger: number, stop: number, reason: LimitName): void {
+  raiseStop(finger: number, stop: number, reason: LimitName | undefined): void {
     if (this.outputs.held[finger] === 0) return;
     const asked = this.outputs.stops[finger];
     if (asked >= stop) return;
     if (!Number.isFinite(stop)) {
-      this.freeFinger(finger, reason);
+      this.freeFinger(finger, reason ?? 'invalidRequest');
       return;
     }
     this.outputs.stops[finger] = Math.min(1, stop);
-    this.intervene(finger, reason, asked, stop);
+    if (reason) this.intervene(finger, reason, asked, stop);
   }
 
   lowerDrive(finger: number, drive: number, reason: LimitName): void {

@@ -264,6 +264,12 @@ describe('where a stop may be', () => {
     expect([rig.stop, rig.limits]).toEqual([0.5, []]);
   });
 
+  it('keeps clear of a finger just before the surface, without a word', () => {
+    const rig = new Rig().curl(0.495).run(0.3);
+    expect(rig.stop).toBeCloseTo(0.495 + STOP_CLEARANCE, 9);
+    expect(rig.limits).toEqual([]);
+  });
+
   it('holds against a finger that presses, and gives way to one that breaks through', () => {
     const rig = new Rig().curl(0.4).run(0.3);
     rig.curl(0.5 + HOLD_DEPTH - 0.01).run(0.1);

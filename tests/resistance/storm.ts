@@ -103,7 +103,13 @@ export function storm(options: {
   const verdict: Verdict = { steps: 0, violations: new Map(), heldSteps: 0, acted: new Map() };
   const guards = GUARDS.filter((guard) => !options.without?.includes(guard.name));
   for (let episode = 0; verdict.steps < options.steps; episode++) {
-    runEpisode(SETTINGS[episode % SETTINGS.length], options.seed * 1000 + episode, guards, verdict);
+    runEpisode(
+      SETTINGS[episode % SETTINGS.length],
+      options.seed * 1000 + episode,
+      guards,
+      verdict,
+      options.until,
+    );
     if (options.until && verdict.violations.has(options.until)) break;
   }
   return verdict;
@@ -114,6 +120,7 @@ function runEpisode(
   seed: number,
   guards: typeof GUARDS,
   verdict: Verdict,
+  until: Invariant | undefined,
 ): void {
   const random = randomSource(seed);
   const chance = (p: number) => random() < p;
@@ -173,6 +180,7 @@ function runEpisode(
   };
 
   for (let n = 0; n < EPISODE_STEPS; n++) {
+    if (until && verdict.violations.has(until)) return;
     // Time, with its faults.
     const quietUs = lastUs;
     const kind = random();
