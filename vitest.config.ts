@@ -2,9 +2,29 @@ import { defineConfig } from 'vitest/config';
 
 export default defineConfig({
   test: {
-    include: ['tests/**/*.test.ts'],
     globalSetup: ['tests/setup.ts'],
-    testTimeout: 20_000,
-    pool: 'forks',
+    projects: [
+      {
+        extends: true,
+        test: {
+          name: 'rooms',
+          include: ['tests/**/*.test.ts'],
+          exclude: ['tests/end-to-end/**'],
+          testTimeout: 20_000,
+          sequence: { groupOrder: 0 },
+        },
+      },
+      {
+        // Real processes and real time: one after the other, with the machine to themselves.
+        extends: true,
+        test: {
+          name: 'end-to-end',
+          include: ['tests/end-to-end/**/*.test.ts'],
+          fileParallelism: false,
+          testTimeout: 60_000,
+          sequence: { groupOrder: 1 },
+        },
+      },
+    ],
   },
 });

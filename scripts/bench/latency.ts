@@ -114,7 +114,7 @@ async function throughService(
     }
     if (toMonotonic === undefined) return;
     let timeUs: number;
-    if (isBinary) timeUs = data.readDoubleLE(12);
+    if (isBinary) timeUs = data.readDoubleLE(8);
     else {
       const text = data.toString('latin1', 0, 120);
       const at = text.indexOf('"timeUs":');

@@ -17,7 +17,8 @@ afterEach(async () => {
 });
 
 type Joints = ServerMessageOf<'joints'>;
-const newest = (app: App): Joints | undefined => app.of('joints').at(-1);
+const newest = (app: App): Joints | undefined =>
+  app.messages.findLast((m): m is Joints => m.type === 'joints');
 
 /** How far the finger is bent: the angle between its proximal and its distal bone, radians. */
 function bend(joints: Joints, finger: number): number {
