@@ -48,7 +48,7 @@ const REFUSALS = {
   nothingToPulse: { code: 'notSupported', message: 'The glove has nothing there that can pulse.' },
   notHeld: {
     code: 'notSupported',
-    message: 'Without a vibration motor, only a finger that is held can pulse.',
+    message: 'Without a vibration motor, only a finger that is firmly held can pulse.',
   },
 } as const satisfies Record<string, Refusal>;
 

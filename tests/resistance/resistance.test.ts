@@ -313,6 +313,16 @@ describe('pulses', () => {
     ]);
   });
 
+  it('do not knock with an actuator that a limit has faded', () => {
+    const bench = armed();
+    bench.run(25, () => bench.hold());
+    expect(pulse(bench, 'index')).toBeUndefined();
+    bench.curls = all(0.51);
+    bench.run(3000, () => bench.hold());
+    expect(bench.limits).toEqual(['hold']);
+    expect(pulse(bench, 'index')?.code).toBe('notSupported');
+  });
+
   it('take at most half of the time', () => {
     const bench = withMotors();
     let pulsedMs = 0;
