@@ -424,7 +424,8 @@ export function createHealth(channels: readonly Channel[]): Health {
 
   /** Once every RANGE_WINDOW_S: has the used range moved? */
   function judgeRanges(): void {
-    for (const i of watchedFingers) {
+    for (let k = 0; k < watchedFingers.length; k++) {
+      const i = watchedFingers[k];
       const h = i * HOT;
       const atLowest = ((hot[h + H_LOWEST] - open[i]) * direction[i]) / span[i];
       const atHighest = ((hot[h + H_HIGHEST] - open[i]) * direction[i]) / span[i];
@@ -446,8 +447,11 @@ export function createHealth(channels: readonly Channel[]): Health {
   /** Once every LEARN_S: how quiet is each channel, and how long a silence would be incredible? */
   function learnNoise(): void {
     let lively = 0;
-    for (const i of watchedFingers) if (hot[i * HOT + H_CHANGES] >= LIVELY_CHANGES) lively++;
-    for (const i of watched) {
+    for (let k = 0; k < watchedFingers.length; k++) {
+      if (hot[watchedFingers[k] * HOT + H_CHANGES] >= LIVELY_CHANGES) lively++;
+    }
+    for (let k = 0; k < watched.length; k++) {
+      const i = watched[k];
       const h = i * HOT;
       const alive = hot[h + H_CHANGES] >= LIVELY_CHANGES;
       const variance = hot[h + H_VARIANCE];
