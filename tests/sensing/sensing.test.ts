@@ -125,4 +125,89 @@ describe('sensing', () => {
     expect(sensing.fingerStates[FINGERS.indexOf('ring')]).toBe(INFERRED);
     expect(sensing.fingerStates[1]).toBe(TRACKED);
   });
+
+  describe('device time', () => {
+    const at = (sensing: ReturnType<typeof createSensing>, deviceTimeUs: number, counts: number) => {
+      const channels = new Uint16Array(32).fill(counts, 0, 5);
+      sensing.update(
+        { seq: 0, deviceTimeUs: deviceTimeUs >>> 0, buttons: 0, channelCount: 5, channels },
+        deviceTimeUs,
+      );
+    };
+    /** A steady closing, sampled at given device times. */
+    const ramp = (times: number[]) => {
+      const sensing = createSensing({ glove: gloveWith(curls) });
+      const curl: number[] = [];
+      for (const [k, time] of times.entries()) {
+        at(sensing, time, 500 + 10 * k);
+        curl.push(sensing.curl[1]);
+      }
+      return { sensing, curl };
+    };
+    const even = Array.from({ length: 200 }, (_, k) => k * 4000);
+
+    it('runs on through the wrap of the 32-bit clock', () => {
+      const plain = ramp(even);
+      const wrapped = ramp(even.map((t) => t + 2 ** 32 - 400_000));
+      expect(wrapped.curl).toEqual(plain.curl);
+    });
+
+    it('keeps its pace when the clock stands still or goes back', () => {
+      const plain = ramp(even);
+      const restarted = ramp(even.map((t, k) => (k < 100 ? t + 9_000_000 : t - 390_000)));
+      expect(restarted.curl).toEqual(plain.curl);
+      expect(ramp(even.map((t, k) => (k === 50 ? t - 4000 : t))).curl[60]).toBeCloseTo(plain.curl[60], 2);
+    });
+
+    it('starts afresh after a gap, without a burst of speed', () => {
+      const { sensing } = ramp(even);
+      at(sensing, even[199] + 2_000_000, 3400);
+      expect(sensing.curl[1]).toBeCloseTo(2900 / 3000, 5);
+      expect([...sensing.dofRates].every((rate) => rate === 0)).toBe(true);
+      expect(sensing.health.verdicts.every((verdict) => verdict.kind === 'healthy')).toBe(true);
+    });
+
+    it('is invalid after a reset until the next sample', () => {
+      const { sensing } = ramp(even);
+      sensing.reset();
+      expect([...sensing.fingerStates]).toEqual(new Array(5).fill(INVALID));
+      at(sensing, 7, 1000);
+      expect([...sensing.fingerStates]).toEqual(new Array(5).fill(TRACKED));
+    });
+  });
+
+  it('gives a unit wrist quaternion, whichever of its two signs the sensor sends', () => {
+    const roles = ['wrist.qx', 'wrist.qy', 'wrist.qz', 'wrist.qw'] as const;
+    const glove = gloveWith(roles.map((role) => channel(role, { open: 0, closed: 65535, bits: 16 })));
+    const sensing = createSensing({ glove });
+    const feed = feedTo(sensing, 200);
+    const previous = [0, 0, 0, 1];
+    for (let k = 0; k < 400; k++) {
+      const half = k * 0.005;
+      const sign = k % 3 === 0 ? -1 : 1;
+      feed.send([0, Math.sin(half), 0, Math.cos(half)].map((q) => Math.round((sign * q + 1) * 32767.5)));
+      const [x, y, z, w] = sensing.wrist;
+      expect(Math.hypot(x, y, z, w)).toBeCloseTo(1, 12);
+      const dot = x * previous[0] + y * previous[1] + z * previous[2] + w * previous[3];
+      expect(dot).toBeGreaterThan(0.999);
+      previous.splice(0, 4, x, y, z, w);
+    }
+    // 2 rad of half angle, less the lag of the filter.
+    expect(2 * Math.atan2(sensing.wrist[1], sensing.wrist[3])).toBeGreaterThan(3.7);
+  });
+
+  it('says how far a servo has to pay out for a curl: by the string model where there is one', () => {
+    const string = {
+      spoolRadiusMm: 9,
+      electricalTravelDeg: 270,
+      heightsMm: [14, 5, 2] as [number, number, number],
+    };
+    const sensing = createSensing({
+      glove: gloveWith([channel('index.curl', { string }), channel('middle.curl')]),
+    });
+    expect(sensing.stopFraction(2, 0.3)).toBe(0.3);
+    expect(sensing.stopFraction(1, 0)).toBeCloseTo(0, 12);
+    expect(sensing.stopFraction(1, 1)).toBeCloseTo(1, 12);
+    expect(sensing.stopFraction(1, 0.5)).not.toBeCloseTo(0.5, 3);
+  });
 });
