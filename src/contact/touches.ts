@@ -7,10 +7,9 @@ import { type ClosingPath, createClosingPath, followPose } from './closingPath.j
 import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
 import {
   createFingerContact,
-  createMemory,
+  createHints,
   type FingerContact,
-  forgetAll,
-  type Memory,
+  type Hints,
   meetFinger,
   NO_STOP,
   type Placement,
@@ -71,7 +70,7 @@ interface LiveTouch extends Touch {
   /** x, y, z, qx, qy, qz, qw in the frame of request.space. */
   readonly pose: Float64Array;
   readonly placement: Placement;
-  readonly memory: Memory;
+  readonly hints: Hints;
 }
 
 /** What the fingers meet. Reused by every solve. */
@@ -128,7 +127,6 @@ export class Touches {
   /** Takes another hand, or another way of closing. Touches stay. */
   setHand(skeleton: Skeleton, profile: ClosingProfile): void {
     this.#path = createClosingPath(skeleton, profile);
-    for (const touch of this.#live) forgetAll(touch.memory);
   }
 
   /**
@@ -212,10 +210,10 @@ export class Touches {
   }
 
   #meet(touch: LiveTouch, poses: Float64Array, out: TouchContacts): void {
-    const { shape, placement, memory, contacts, holds } = touch;
+    const { shape, placement, hints, contacts, holds } = touch;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const contact = contacts[finger];
-      meetFinger(this.#path, finger, poses, shape, placement, memory, contact);
+      meetFinger(this.#path, finger, poses, shape, placement, hints, contact);
       const { stop, depth } = contact;
       if (depth <= 0 || this.#path.curl[finger] <= stop + (holds[finger] === BEGINS ? LATE_BY : 0)) {
         holds[finger] = 1;
@@ -261,7 +259,7 @@ function begin(app: string, layer: string, request: TouchRequest): LiveTouch | S
     shape,
     pose: new Float64Array(7),
     placement: new Float64Array(12),
-    memory: createMemory(),
+    hints: createHints(),
     contacts: FINGERS.map(createFingerContact),
     holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
   };
@@ -273,7 +271,6 @@ function renew(touch: LiveTouch, request: TouchRequest): ShapeFault | undefined 
   const compiled = compileShape(request.shape);
   if (isShapeFault(compiled)) return compiled;
   touch.shape = compiled;
-  forgetAll(touch.memory);
   if (shape.kind !== request.shape.kind) touch.holds.fill(BEGINS);
   return undefined;
 }

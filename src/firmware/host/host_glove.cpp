@@ -251,6 +251,27 @@ void HostGlove::advance(double seconds) {
   }
 }
 
+// exchange MS [HEX]: the glove gets these bytes, time moves on, and the answer is what the glove sent meanwhile.
+std::string HostGlove::exchange(const std::vector<std::string>& words) {
+  double ms = 0;
+  if (!options_.manualTime) return "error exchange needs --manual-time";
+  if (words.size() < 2 || words.size() > 3 || !parse(words[1], ms) || ms < 0 || ms > 50) {
+    return "error exchange MS [HEX], at most 50 ms";
+  }
+  const std::string hex = words.size() == 3 ? words[2] : "";
+  if (hex.size() % 2 != 0 || hex.find_first_not_of("0123456789abcdef") != std::string::npos) {
+    return "error bytes are pairs of hex digits";
+  }
+  link.captivate();
+  for (size_t i = 0; i < hex.size(); i += 2) {
+    glove_->receive(static_cast<uint8_t>(std::stoul(hex.substr(i, 2), nullptr, 16)));
+  }
+  advance(ms / 1000);
+  std::string sent = "bytes ";
+  for (const uint8_t byte : link.take()) sent += format("%02x", byte);
+  return sent;
+}
+
 std::string HostGlove::command(const std::string& line) {
   std::vector<std::string> words;
   std::istringstream stream(line);
@@ -265,6 +286,8 @@ std::string HostGlove::command(const std::string& line) {
 
   const std::string physical = physicsCommand(hand, words, [this](double at) { return deviceUs(at); });
   if (!physical.empty()) return physical;
+
+  if (verb == "exchange") return exchange(words);
 
   // Verbs that name a channel first and give numbers after it.
   if ((verb == "set" && count == 2) || (verb == "ramp" && count == 3) || (verb == "sweep" && count == 4) ||

@@ -61,6 +61,7 @@ class HostGlove {
   uint16_t batteryMv() const;
   int16_t temperature() const;
   void advance(double seconds);
+  std::string exchange(const std::vector<std::string>& words);
   std::string servoJson(size_t index) const;
   std::string channelJson(size_t index) const;
   std::string statsJson() const;

@@ -32,6 +32,7 @@ PtyLink::PtyLink() {
 PtyLink::~PtyLink() { close(master_); }
 
 size_t PtyLink::read(uint8_t* to, size_t capacity) {
+  if (captive_) return 0;
   const ssize_t got = ::read(master_, to, capacity);
   if (got <= 0) {
     const bool open = got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR);
@@ -73,7 +74,14 @@ void PtyLink::writeNoise(const std::vector<uint8_t>& bytes) {
   pending_.insert(pending_.end(), bytes.begin(), bytes.end());
 }
 
+std::vector<uint8_t> PtyLink::take() {
+  std::vector<uint8_t> taken;
+  taken.swap(pending_);
+  return taken;
+}
+
 void PtyLink::flush() {
+  if (captive_) return;
   while (!pending_.empty()) {
     const ssize_t put = ::write(master_, pending_.data(), pending_.size());
     if (put <= 0) return;

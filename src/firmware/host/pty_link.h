@@ -29,6 +29,9 @@ class PtyLink {
   // Bytes that are no frame.
   void writeNoise(const std::vector<uint8_t>& bytes);
   void flush();
+  // From now on nobody uses the terminal: what is written is kept until it is taken.
+  void captivate() { captive_ = connected_ = true; }
+  std::vector<uint8_t> take();
 
   bool cut = false;            // nothing gets through, either way
   unsigned corruptFrames = 0;  // so many of the next frames get one bit flipped
@@ -44,6 +47,7 @@ class PtyLink {
   int master_ = -1;
   std::string path_;
   bool connected_ = false;
+  bool captive_ = false;
   std::vector<uint8_t> pending_;
 };
 
