@@ -9,10 +9,12 @@ import { parseArgs } from 'node:util';
 import type { Figures, Measurement } from './bench/figure.js';
 import { measureFrame } from './bench/frame.js';
 import { measureLatency } from './bench/latency.js';
+import { measureTouch } from './bench/touch.js';
 
 const measurements: Record<string, Measurement> = {
   frame: measureFrame,
   latency: measureLatency,
+  touch: measureTouch,
 };
 
 const { values } = parseArgs({ options: { json: { type: 'boolean' }, only: { type: 'string' } } });

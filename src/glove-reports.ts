@@ -2,8 +2,9 @@ import type { FingerContact } from './contact/solver.js';
 import type { TouchContacts } from './contact/touches.js';
 import type { HandFrame } from './glove-view.js';
 import { FINGERS, type HandSide, JOINT_NAMES } from './hand/joints.js';
-import type { Clock } from './link/clock.js';
+import type { Clock, ClockStatus } from './link/clock.js';
 import type { DeviceState, LinkCounters } from './link/codec.js';
+import { latencyAdvice } from './link/latency-advice.js';
 import type { LinkStatus } from './link/link.js';
 import { limitNames } from './resistance/limits.js';
 import type { Resistance } from './resistance/resistance.js';
@@ -30,11 +31,12 @@ export interface HealthSources {
   counters: LinkCounters;
   device: DeviceState | undefined;
   clock: Clock;
+  /** Of a serial link. */
+  serialPath: string | undefined;
 }
 
 export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'timeUs'> {
   const { hand, link, sensing, rateHz, counters, device, clock } = sources;
-  const { offsetUs, driftPpm, jitterUs, roundTripUs } = clock.status;
   const { error } = link;
   return {
     hand,
@@ -59,7 +61,24 @@ export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'time
     ...(device && device.batteryMv > 0 ? { batteryMv: device.batteryMv } : {}),
     ...(device?.temperatureC === undefined ? {} : { temperatureC: device.temperatureC }),
     faults: device ? [...device.faults] : [],
-    clock: { offsetUs, driftPpm, jitterUs, ...(roundTripUs === undefined ? {} : { roundTripUs }) },
+    clock: reportClock(clock.status, sources.serialPath),
+  };
+}
+
+function reportClock(
+  status: ClockStatus,
+  serialPath: string | undefined,
+): NonNullable<Body<'health'>['clock']> {
+  const { offsetUs, driftPpm, jitterUs, roundTripUs, resets, batchMs } = status;
+  const note = batchMs > 0 && serialPath !== undefined ? latencyAdvice(batchMs, serialPath) : undefined;
+  return {
+    offsetUs,
+    driftPpm,
+    jitterUs,
+    resets,
+    ...(roundTripUs === undefined ? {} : { roundTripUs }),
+    ...(batchMs > 0 ? { batchMs } : {}),
+    ...(note === undefined ? {} : { note }),
   };
 }
 

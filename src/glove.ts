@@ -13,6 +13,7 @@ import { INVALID, TRACKED } from './hand/validity.js';
 import { createClock } from './link/clock.js';
 import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './link/codec.js';
 import { createFrameCodec } from './link/frames.js';
+import { latencyAdvice } from './link/latency-advice.js';
 import type { Link, LinkStatus } from './link/link.js';
 import { type Clock, systemClock } from './monotonic.js';
 import { orderAsHello } from './resistance/actuators.js';
@@ -118,6 +119,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let rateHz = 0;
   let stopped = false;
   let beatUs = Number.NEGATIVE_INFINITY;
+  let burstsTold = false;
 
   const messages: GloveMessages = {
     hello: introduce,
@@ -234,8 +236,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
       codec.reset();
       clock.restart();
       introduced = false;
+      burstsTold = false;
       askHello(time.nowUs());
       logger.info({ glove: glove.name, address: status.address }, 'link is live');
+    } else if (stopped) {
+      frame.valid = false;
     } else if (frame.valid || introduced) {
       goSilent(status.error?.line ?? `The link to the glove is ${status.state}.`);
     } else if (status.error) {
@@ -285,7 +290,19 @@ export function createGlove(options: GloveOptions): LiveGlove {
       samplesSince = 0;
       rateSinceUs = nowUs;
       healthToldUs = nowUs;
+      adviseOnBursts();
     }
+  }
+
+  const serialPath = () => (glove.link.kind === 'serial' ? link.status.address : undefined);
+
+  /** Once a connection: samples that come in bursts are late, and the wearer can mend that. */
+  function adviseOnBursts(): void {
+    const path = serialPath();
+    if (burstsTold || path === undefined || clock.status.batchMs === 0) return;
+    burstsTold = true;
+    logger.warn({ glove: glove.name }, latencyAdvice(clock.status.batchMs, path));
+    for (const listener of listeners) listener.health?.();
   }
 
   function askHello(nowUs: number): void {
@@ -428,6 +445,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
           counters: codec.counters,
           device,
           clock,
+          serialPath: serialPath(),
         }),
       };
     },

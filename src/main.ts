@@ -5,6 +5,7 @@ import { addArmCommands } from './commands/arm.js';
 import { addPortsCommand } from './commands/ports.js';
 import { exitCodeOf, sayFailure } from './commands/report.js';
 import { addRunCommand } from './commands/run.js';
+import { addSizingCommand } from './commands/sizing.js';
 import { addWatchCommand } from './commands/watch.js';
 import { EXIT_CODE } from './errors.js';
 
@@ -45,6 +46,7 @@ addRunCommand(program);
 addWatchCommand(program);
 addArmCommands(program);
 addPortsCommand(program);
+addSizingCommand(program);
 
 // A reader that ends early (`| head`) is not a fault.
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {

@@ -82,7 +82,7 @@ async function throughPass(glove: HostGlove, delays: number[]): Promise<void> {
   await new Promise((resolve) => socket.once('open', resolve));
 }
 
-/** The same through the service. Samples are told apart by the nearest due time of the glove's fixed schedule. */
+/** The same through the service. Its health reports say how its times relate to the glove's clock. */
 async function throughService(
   glove: HostGlove,
   folder: string,
@@ -102,31 +102,24 @@ async function throughService(
   );
   const socket = new WebSocket(match[1], subprotocol, { perMessageDeflate: false });
   await new Promise((resolve) => socket.once('open', resolve));
-  const period = 1e6 / RATE_HZ;
-  let toMonotonic: number | undefined;
-  let sent = 0;
+  let offsetUs: number | undefined;
   socket.on('message', (data: Buffer, isBinary) => {
     const arrival = monotonicUs();
-    if (!isBinary && data[0] === 0x7b && data.subarray(0, 40).includes('"ack"')) {
-      const ack = JSON.parse(data.toString()) as { id: number; for: string; timeUs: number };
-      if (ack.for === 'ping') toMonotonic = (sent + arrival) / 2 - ack.timeUs;
-      return;
-    }
-    if (toMonotonic === undefined) return;
     let timeUs: number;
     if (isBinary) timeUs = data.readDoubleLE(8);
     else {
-      const text = data.toString('latin1', 0, 120);
-      const at = text.indexOf('"timeUs":');
-      if (!text.includes('"joints"') || at < 0) return;
-      timeUs = Number.parseFloat(text.slice(at + 9));
+      const start = data.toString('latin1', 0, 120);
+      if (start.includes('"health"')) {
+        const health = JSON.parse(data.toString()) as { clock?: { offsetUs: number } };
+        offsetUs = health.clock?.offsetUs;
+      }
+      const at = start.indexOf('"timeUs":');
+      if (!start.includes('"joints"') || at < 0) return;
+      timeUs = Number.parseFloat(start.slice(at + 9));
     }
-    const device = timeUs + toMonotonic - glove.clockUs;
-    delays.push(arrival - glove.clockUs - Math.floor(device / period) * period);
+    if (offsetUs !== undefined) delays.push(arrival - glove.clockUs - (timeUs - offsetUs));
   });
-  socket.send(JSON.stringify({ type: 'subscribe', streams: ['joints'], hands: ['right'], id: 1 }));
-  sent = monotonicUs();
-  socket.send(JSON.stringify({ type: 'ping', id: 2 }));
+  socket.send(JSON.stringify({ type: 'subscribe', streams: ['joints', 'health'], hands: ['right'] }));
 }
 
 export async function measureLatency(): Promise<Figures> {

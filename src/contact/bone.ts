@@ -36,9 +36,13 @@ export const createBoneDistance = (): BoneDistance => ({
 });
 
 const MAX_CUTS = 32;
-/** Metres. */
-const PRECISE = 1e-7;
-const COARSE = 1e-5;
+/** Metres that bound and distance may be apart at the surface, when the distance is wanted exactly. */
+const FLOOR = 1e-7;
+/** What a distance is wanted for, as the part of it that bound and distance may be apart. */
+export const EXACT = 0;
+export const TO_REPORT = 1e-3;
+/** To move on: the search ends as soon as the bone is seen to touch. */
+export const TO_ADVANCE = 0.4;
 
 const normal = new Float64Array(3);
 
@@ -48,7 +52,7 @@ const normal = new Float64Array(3);
  * @param r0 radius at its first joint, metres
  * @param r1 radius at its second joint, metres
  * @param hint where on the bone to start, 0..1
- * @param precise go on until the distance is exact; else only until it is known well enough to move on
+ * @param part EXACT, TO_REPORT or TO_ADVANCE
  * @param allowance depth that does not count as touching, metres; for `safe`
  * @param v0 fastest speed of the first joint, metres per unit of `safe`
  * @param v1 the same of the second joint
@@ -60,7 +64,7 @@ export function boneDistance(
   r0: number,
   r1: number,
   hint: number,
-  precise: boolean,
+  part: number,
   allowance: number,
   v0: number,
   v1: number,
@@ -111,12 +115,10 @@ export function boneDistance(
     else if (!hasRight) lowest = 1;
     else lowest = Math.min(Math.max((right - left) / (leftSlope - rightSlope), 0), 1);
     lower = hasLeft ? left + leftSlope * lowest : right;
-    if (precise) {
-      if (out.distance - lower <= PRECISE) break;
-    } else {
-      const clear = out.distance + allowance;
-      if (clear <= 0 || out.distance - lower <= Math.max(0.25 * clear, COARSE)) break;
-    }
+    const clear = out.distance + allowance;
+    if (part === TO_ADVANCE && clear <= 0) break;
+    // At the surface, moving on is content with 10 µm.
+    if (out.distance - lower <= FLOOR + part * Math.max(clear, 2.5e-5)) break;
     if (lowest === t) break;
     t = lowest;
   }

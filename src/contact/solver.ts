@@ -1,6 +1,7 @@
 import { FINGERS, POSE_STRIDE } from '../hand/joints.js';
 import { CHAIN_START } from '../hand/skeleton.js';
-import { boneDistance, createBoneDistance } from './bone.js';
+import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE, TO_REPORT } from './bone.js';
+import { addSpan, type Clearance, createClearance, firstUnknown, follow, forget } from './clearance.js';
 import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closingPath.js';
 import type { CompiledShape } from './shapes.js';
 
@@ -9,13 +10,16 @@ import type { CompiledShape } from './shapes.js';
  *
  * Conservative advancement (Mirtich, PhD thesis, UC Berkeley, 1996) on curl: the distance of a bone and a bound of
  * its speed tell how far the finger can close before that bone could touch. Every bone has its own next curl to be
- * looked at; the least of them is looked at next. So no earlier contact is missed, except a graze that is over
+ * looked at; the least of them is looked at next. What earlier frames have shown to be clear, and cannot have come
+ * into the way since, is passed over (clearance.ts). So no earlier contact is missed, except a graze that is over
  * within LEAST_STEP and goes less than half a millimetre deep.
  */
 
 /** Stop of a finger that meets nothing. */
 export const NO_STOP = Number.POSITIVE_INFINITY;
 
+/** Part of the way that is safe to go at once: what is left is a margin for the frames to come. */
+const SAFE_PART = 0.8;
 /** Least advance in curl: near the surface the safe steps become ever smaller. */
 const LEAST_STEP = 0.002;
 /**
@@ -53,9 +57,23 @@ export const createFingerContact = (): FingerContact => ({
   depth: Number.NEGATIVE_INFINITY,
 });
 
-/** Where the search on each bone starts: kept from frame to frame, only speed depends on it. 5 × BONES. */
-export type Hints = Float64Array;
-export const createHints = (): Hints => new Float64Array(FINGERS.length * BONES).fill(0.5);
+/** What is kept of one shape from frame to frame. Only speed depends on it. */
+export interface Memory {
+  /** Where the search on each bone starts, 0..1: 5 × BONES. */
+  readonly hints: Float64Array;
+  /** What of each finger's path is known to be clear. */
+  readonly clearances: readonly Clearance[];
+}
+
+export const createMemory = (): Memory => ({
+  hints: new Float64Array(FINGERS.length * BONES).fill(0.5),
+  clearances: FINGERS.map(createClearance),
+});
+
+/** To be called when the shape itself, or the skeleton, is another than before. */
+export function forgetAll(memory: Memory): void {
+  for (let finger = 0; finger < FINGERS.length; finger++) forget(memory.clearances[finger]);
+}
 
 /** A rigid placement: rotation matrix by rows, then position. */
 export type Placement = Float64Array;
@@ -76,7 +94,7 @@ const allowance = new Float64Array(BONES);
  * @param path after followPose
  * @param poses the same poses
  * @param placement of the shape in the space of the poses
- * @param hints of this shape
+ * @param memory of this shape and hand
  */
 export function meetFinger(
   path: ClosingPath,
@@ -84,22 +102,22 @@ export function meetFinger(
   poses: Float64Array,
   shape: CompiledShape,
   placement: Placement,
-  hints: Hints,
+  memory: Memory,
   out: FingerContact,
 ): void {
   toShape(placement, path.frames, finger * FRAME_STRIDE, frame, 0, true);
   for (let i = 3; i < FRAME_STRIDE; i += 3) {
     toShape(placement, path.frames, finger * FRAME_STRIDE + i, frame, i, false);
   }
-  const bone = firstContact(path, finger, shape, hints, out);
-  out.depth = presentDepth(path, finger, poses, shape, placement, hints);
+  const bone = firstContact(path, finger, shape, memory, out);
+  out.depth = presentDepth(path, finger, poses, shape, placement, memory);
   if (bone < 0) {
     out.stop = NO_STOP;
     out.joint = -1;
     out.depthPerCurl = 0;
     return;
   }
-  describe(path, finger, bone, shape, placement, hints, out);
+  describe(path, finger, bone, shape, placement, memory, out);
 }
 
 /** Sets out.stop and returns the bone that touches, or -1. */
@@ -107,14 +125,17 @@ function firstContact(
   path: ClosingPath,
   finger: number,
   shape: CompiledShape,
-  hints: Hints,
+  memory: Memory,
   out: FingerContact,
 ): number {
   const { radii } = path.skeleton;
   const start = CHAIN_START[finger];
+  const { hints } = memory;
+  const clearance = memory.clearances[finger];
   const firstHint = finger * BONES;
+  follow(clearance, path, finger, frame);
   for (let bone = 0; bone < BONES; bone++) {
-    due[bone] = 0;
+    due[bone] = firstUnknown(clearance, bone);
     lastCurl[bone] = -1;
     allowance[bone] = 0;
   }
@@ -136,24 +157,34 @@ function firstContact(
     const v0 = speedFrom(path, finger, curl, bone);
     const v1 = speedFrom(path, finger, curl, bone + 1);
     const hint = hints[firstHint + bone];
-    boneDistance(shape, points, bone, r0, r1, hint, false, allowance[bone], v0, v1, distance);
+    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowance[bone], v0, v1, distance);
     if (curl === 0 && distance.distance <= 0) {
-      boneDistance(shape, points, bone, r0, r1, hint, true, 0, v0, v1, distance);
+      boneDistance(shape, points, bone, r0, r1, hint, EXACT, 0, v0, v1, distance);
       allowance[bone] = REST_MARGIN - distance.distance;
-      boneDistance(shape, points, bone, r0, r1, distance.t, false, allowance[bone], v0, v1, distance);
+      const { t } = distance;
+      boneDistance(shape, points, bone, r0, r1, t, TO_ADVANCE, allowance[bone], v0, v1, distance);
     }
     const gap = distance.distance + allowance[bone];
     hints[firstHint + bone] = distance.t;
     if (gap <= 0) {
+      const from = lastCurl[bone];
       const before = lastGap[bone];
-      out.stop = lastCurl[bone] + ((curl - lastCurl[bone]) * before) / (before - gap);
+      // A search that begins in the middle begins in the clear, but for rounding.
+      out.stop = from < 0 ? curl : from + ((curl - from) * before) / (before - gap);
       return bone;
+    }
+    const { safe, lowerBound } = distance;
+    const step = Math.max(SAFE_PART * safe, LEAST_STEP);
+    // A bone that rests on the shape is looked at from open every time.
+    if (allowance[bone] === 0) {
+      // It comes nearer evenly at most, so of the bound there remains the part of the safe way that is not gone.
+      addSpan(clearance, bone, curl, step < safe ? lowerBound * (1 - step / safe) : 0);
     }
     lastCurl[bone] = curl;
     lastGap[bone] = gap;
-    const next = curl + Math.max(distance.safe, LEAST_STEP);
+    const next = curl + step;
     // Closed is looked at too unless it is surely clear.
-    due[bone] = next > 1 && curl < 1 && curl + distance.safe < 1 ? 1 : next;
+    due[bone] = next > 1 && curl < 1 && curl + safe < 1 ? 1 : next;
   }
 }
 
@@ -164,7 +195,7 @@ function describe(
   bone: number,
   shape: CompiledShape,
   placement: Placement,
-  hints: Hints,
+  memory: Memory,
   out: FingerContact,
 ): void {
   const { radii } = path.skeleton;
@@ -172,9 +203,21 @@ function describe(
   const r0 = radii[start + bone];
   const r1 = radii[start + bone + 1];
   jointsAt(path, finger, out.stop, frame, points);
-  boneDistance(shape, points, bone, r0, r1, hints[finger * BONES + bone], true, 0, 0, 0, distance);
+  boneDistance(
+    shape,
+    points,
+    bone,
+    r0,
+    r1,
+    memory.hints[finger * BONES + bone],
+    EXACT,
+    allowance[bone],
+    0,
+    0,
+    distance,
+  );
   const { t, nx, ny, nz } = distance;
-  hints[finger * BONES + bone] = t;
+  memory.hints[finger * BONES + bone] = t;
   out.joint = start + bone + (t < 0.5 ? 0 : 1);
 
   const at = bone * 3;
@@ -200,6 +243,10 @@ function describe(
     closer -= (axis === 0 ? nx : axis === 1 ? ny : nz) * (first + t * (second - first));
   }
   out.depthPerCurl = closer / (to - from);
+
+  // One step of Newton's method: the stop was found on a chord.
+  const off = (distance.distance + allowance[bone]) / out.depthPerCurl;
+  if (out.stop > 0 && Math.abs(off) < LEAST_STEP) out.stop = Math.min(Math.max(out.stop + off, 0), 1);
 }
 
 /** How deep a finger is in the pose it is in, beyond what firstContact allowed for; metres, negative outside. */
@@ -209,7 +256,7 @@ function presentDepth(
   poses: Float64Array,
   shape: CompiledShape,
   placement: Placement,
-  hints: Hints,
+  memory: Memory,
 ): number {
   const { radii } = path.skeleton;
   const start = CHAIN_START[finger];
@@ -217,11 +264,15 @@ function presentDepth(
     toShape(placement, poses, (start + joint) * POSE_STRIDE, points, joint * 3, true);
   }
   let least = Number.POSITIVE_INFINITY;
-  for (let bone = 0; bone < BONES; bone++) {
+  for (let bone = BONES - 1; bone >= 0; bone--) {
     const r0 = radii[start + bone];
     const r1 = radii[start + bone + 1];
-    boneDistance(shape, points, bone, r0, r1, hints[finger * BONES + bone], true, 0, 0, 0, distance);
-    least = Math.min(least, distance.distance + allowance[bone]);
+    const hint = memory.hints[finger * BONES + bone];
+    const allowed = allowance[bone];
+    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, 0, 0, distance);
+    if (distance.lowerBound + allowed > least) continue;
+    boneDistance(shape, points, bone, r0, r1, distance.t, TO_REPORT, allowed, 0, 0, distance);
+    least = Math.min(least, distance.distance + allowed);
   }
   return Number.isNaN(least) ? Number.NEGATIVE_INFINITY : -least;
 }

@@ -7,9 +7,10 @@ import { type ClosingPath, createClosingPath, followPose } from './closingPath.j
 import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
 import {
   createFingerContact,
-  createHints,
+  createMemory,
   type FingerContact,
-  type Hints,
+  forgetAll,
+  type Memory,
   meetFinger,
   NO_STOP,
   type Placement,
@@ -70,7 +71,7 @@ interface LiveTouch extends Touch {
   /** x, y, z, qx, qy, qz, qw in the frame of request.space. */
   readonly pose: Float64Array;
   readonly placement: Placement;
-  readonly hints: Hints;
+  readonly memory: Memory;
 }
 
 /** What the fingers meet. Reused by every solve. */
@@ -127,6 +128,7 @@ export class Touches {
   /** Takes another hand, or another way of closing. Touches stay. */
   setHand(skeleton: Skeleton, profile: ClosingProfile): void {
     this.#path = createClosingPath(skeleton, profile);
+    for (const touch of this.#live) forgetAll(touch.memory);
   }
 
   /**
@@ -210,10 +212,10 @@ export class Touches {
   }
 
   #meet(touch: LiveTouch, poses: Float64Array, out: TouchContacts): void {
-    const { shape, placement, hints, contacts, holds } = touch;
+    const { shape, placement, memory, contacts, holds } = touch;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const contact = contacts[finger];
-      meetFinger(this.#path, finger, poses, shape, placement, hints, contact);
+      meetFinger(this.#path, finger, poses, shape, placement, memory, contact);
       const { stop, depth } = contact;
       if (depth <= 0 || this.#path.curl[finger] <= stop + (holds[finger] === BEGINS ? LATE_BY : 0)) {
         holds[finger] = 1;
@@ -259,7 +261,7 @@ function begin(app: string, layer: string, request: TouchRequest): LiveTouch | S
     shape,
     pose: new Float64Array(7),
     placement: new Float64Array(12),
-    hints: createHints(),
+    memory: createMemory(),
     contacts: FINGERS.map(createFingerContact),
     holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
   };
@@ -271,6 +273,7 @@ function renew(touch: LiveTouch, request: TouchRequest): ShapeFault | undefined 
   const compiled = compileShape(request.shape);
   if (isShapeFault(compiled)) return compiled;
   touch.shape = compiled;
+  forgetAll(touch.memory);
   if (shape.kind !== request.shape.kind) touch.holds.fill(BEGINS);
   return undefined;
 }

@@ -41,6 +41,8 @@ export interface HandFit extends FittedPose {
 export interface HandFramesFit {
   readonly skeleton: Skeleton;
   readonly frames: readonly FittedPose[];
+  /** Which frames of the recording these are: all of them, unless it was thinned. */
+  readonly frameIndices: readonly number[];
   /** Root mean square distance over all joints of all frames, metres. */
   readonly rmsM: number;
 }
@@ -68,7 +70,7 @@ export function fitHand(positions: JointPositions, options: FitOptions = {}): Ha
 
 /**
  * Fits one hand to several moments: bones and their placement are shared, angles and wrist are each frame's own.
- * @param recording one or more sets of positions of the same hand; of more than 60, evenly chosen ones set the bones
+ * @param recording one or more sets of positions of the same hand; more than 60 are thinned evenly to 60
  * @throws TautlineError fileInvalid as fitHand does, naming the frame, or if the bones change from frame to frame
  */
 export function fitHandFrames(recording: readonly JointPositions[], options: FitOptions = {}): HandFramesFit {
@@ -110,7 +112,12 @@ export function fitHandFrames(recording: readonly JointPositions[], options: Fit
   const poses = solved.frames.map(({ root, dofs }, n) =>
     report(fitted, side === 'left' ? mirroredRoot(root) : root, dofs, frames[n]),
   );
-  return { skeleton: fitted, frames: poses, rmsM: Math.sqrt(mean(poses.map(({ rmsM }) => rmsM ** 2))) };
+  return {
+    skeleton: fitted,
+    frames: poses,
+    frameIndices: chosen,
+    rmsM: Math.sqrt(mean(poses.map(({ rmsM }) => rmsM ** 2))),
+  };
 }
 
 /** Hand length as createSkeleton means it, of a hand with these bones: along the straight middle finger. */

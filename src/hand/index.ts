@@ -5,11 +5,14 @@
 export * from './closing.js';
 export * from './coupling.js';
 export * from './dofs.js';
+export * from './fist.js';
 export * from './fit-hand.js';
 export * from './forward.js';
 export type { JointPositions } from './joint-positions.js';
 export * from './joints.js';
 export * from './limits.js';
+export * from './natural-motion.js';
+export * from './pinch.js';
 export * from './placement.js';
 export {
   BREADTH_PER_LENGTH,

@@ -1,30 +1,37 @@
+import { createBatching } from './batching.js';
+
 /**
  * Maps a glove's clock (µs, 32 bits, wraps) to the service's monotonic clock.
  *
- *   arrival = device + offset + drift·device + delay,   delay >= 0
+ *   arrival = device + offset + drift · device + least delay + delay beyond the least, which is >= 0
  *
  * Delays (USB batching, radio retries, a busy host) only ever make a sample late, so the line runs along the
- * lower edge of the points (device, arrival - device). The edge is found from the least delay in each of the
- * last windows; a line through them gives offset and drift. Half the least round trip of ping and pong
- * (RFC 5905, section 8: delay = (T4-T1)-(T3-T2)) is what the least delay itself amounts to.
+ * lower edge of the points (device, arrival - device): of all lines below them it is the one with the least sum
+ * of distances, an edge of their lower convex hull (Moon, Skelly & Towsley, INFOCOM 1999; from memory).
+ * A short stretch of the edge says little about drift, so drift has a prior around the last one known.
+ *
+ * The least delay of the way itself stays in the mapped time: half the least round trip (RFC 5905, section 8)
+ * would be its measure if both ways were alike, which they are not on a radio. `roundTripUs` tells its size.
  */
 
 export interface ClockStatus {
-  /** Host minus device time now, µs. */
+  /** Host minus device time now, with the least delay, µs. */
   offsetUs: number;
-  /** Rate of the device's clock against ours, parts per million; positive: the device's runs slow. */
+  /** Rate of the host's clock against the device's, parts per million; positive: the device's runs slow. */
   driftPpm: number;
   /** Mean delay beyond the least, µs. */
   jitterUs: number;
   /** Least round trip lately, µs; undefined before the first pong. */
   roundTripUs: number | undefined;
-  /** Times the device's clock jumped (reset, brown-out). */
+  /** Times the device's clock jumped (reset, brown-out, sleep). */
   resets: number;
+  /** Time between reads when several samples come in each, ms; 0 when samples come one by one. */
+  batchMs: number;
 }
 
 export interface Clock {
   readonly status: ClockStatus;
-  /** Host time of a sample, µs: strictly increasing, never later than its arrival. */
+  /** Host time of a sample, µs: strictly increasing, and not later than its arrival by more than 1 µs a sample. */
   map(deviceTimeUs: number, arrivalUs: number): number;
   /** A pong came: the ping left at `sentUs`, the device stamped it, it arrived at `arrivalUs`. */
   pong(sentUs: number, deviceTimeUs: number, arrivalUs: number): void;
@@ -33,127 +40,246 @@ export interface Clock {
 }
 
 const WRAP = 2 ** 32;
+/** The edge is sought among the least delays of windows: 32 s, in which a crystal's drift is constant. */
 const WINDOW_US = 250_000;
-const WINDOWS = 32;
-/** A step of the device's clock against ours by more than this is a restart, not drift or delay. */
-const RESET_US = 1_000_000;
-/** Crystals are within ±100 ppm, resonators within ±5000 ppm (common practice). */
-const MAX_DRIFT = 5e-3;
+const WINDOWS = 128;
+/** At first the line gets better with every window, later it can wait for some. */
+const FIT_EVERY_UNTIL = 32;
+const FIT_EACH = 4;
+/** Arriving this much before it was sent is a jump of the device's clock, whatever the line's error. */
+const EARLY_US = 1_000_000;
+/** Arriving this late for so long is one, too: a read that was put off delivers all at once. */
+const LATE_US = 1_000_000;
+const LATE_FOR_US = 500_000;
+/** After a reconnection within so long, the line goes on if it fits this well. */
+const RESUME_WITHIN_US = 10_000_000;
+const RESUME_FIT_US = 50_000;
+/** Crystals are within ±100 ppm, ceramic resonators within ±5000 ppm (common practice). */
+const USUAL_DRIFT = 5e-5;
+const MAX_DRIFT = 1e-2;
+/** A drift seen over so many windows is worth more than none after a restart. */
+const LEARNT_WINDOWS = 40;
+/** Mapped time runs at least at this part of the device's pace while the line comes down. */
+const LEAST_PACE = 0.5;
+const KEPT_TRIPS = 16;
 
 export function createClock(): Clock {
-  const status: ClockStatus = { offsetUs: 0, driftPpm: 0, jitterUs: 0, roundTripUs: undefined, resets: 0 };
+  const status: ClockStatus = {
+    offsetUs: 0,
+    driftPpm: 0,
+    jitterUs: 0,
+    roundTripUs: undefined,
+    resets: 0,
+    batchMs: 0,
+  };
+  // Doubles in properties are changed in place; in captured variables, each change would allocate.
+  const now = {
+    raw: 0,
+    device: 0.5,
+    arrivalUs: 0.5,
+    mapped: Number.NEGATIVE_INFINITY,
+    lateSinceUs: Number.NaN,
+  };
+  /** Offset at `origin` and its slope. */
+  const line = { origin: 0.5, base: 0.5, slope: 0.5 };
+  const window = { start: 0.5, device: 0.5, least: Number.POSITIVE_INFINITY };
   const windowDevice = new Float64Array(WINDOWS);
   const windowOffset = new Float64Array(WINDOWS);
+  const trips = new Float64Array(KEPT_TRIPS);
+  const hull = createHull(WINDOWS);
+  const batching = createBatching(status);
   let windows = 0;
-  let started = false;
-  let lastRaw = 0;
-  let device = 0;
-  let windowStart = 0;
-  let leastDevice = 0;
-  let least = Number.POSITIVE_INFINITY;
-  let origin = 0;
-  let base = 0;
-  let slope = 0;
-  let lastMapped = Number.NEGATIVE_INFINITY;
+  let tripCount = 0;
+  let expectedDrift = 0;
+  let state: 'new' | 'running' | 'resuming' = 'new';
 
   function begin(raw: number, arrivalUs: number): void {
-    started = true;
-    lastRaw = raw;
-    device = raw;
+    state = 'running';
+    now.raw = raw;
+    now.device = raw;
+    now.lateSinceUs = Number.NaN;
     windows = 0;
-    windowStart = device;
-    leastDevice = device;
-    least = arrivalUs - device;
-    origin = device;
-    base = least;
-    slope = 0;
+    window.start = raw;
+    window.device = raw;
+    window.least = arrivalUs - raw;
+    line.origin = raw;
+    line.base = window.least;
+    line.slope = expectedDrift;
+    batching.restart();
   }
 
-  /** Unwraps a raw device time near the last one. */
+  function jumped(raw: number, arrivalUs: number): void {
+    status.resets++;
+    begin(raw, arrivalUs);
+  }
+
+  const offsetAt = (device: number): number => line.base + line.slope * (device - line.origin);
+
+  /** Device time of a raw one that comes after the last; undefined when it went back, which only a restart does. */
   function unwrap(raw: number): number {
-    let step = raw - lastRaw;
-    if (step < -WRAP / 2) step += WRAP;
-    else if (step > WRAP / 2) step -= WRAP;
-    return device + step;
+    let step = raw - now.raw;
+    if (step < 0) step += WRAP;
+    return now.device + step;
+  }
+
+  /** Takes up the line of before a reconnection, if the device's clock ran on meanwhile. */
+  function resume(raw: number, arrivalUs: number): void {
+    const gapUs = arrivalUs - now.arrivalUs;
+    const device = unwrap(raw);
+    const fit = arrivalUs - offsetAt(device) - device;
+    if (gapUs < RESUME_WITHIN_US && Math.abs(fit) < RESUME_FIT_US) state = 'running';
+    else begin(raw, arrivalUs);
   }
 
   function closeWindow(): void {
-    const slot = windows % WINDOWS;
-    windowDevice[slot] = leastDevice;
-    windowOffset[slot] = least;
+    windowDevice[windows % WINDOWS] = window.device;
+    windowOffset[windows % WINDOWS] = window.least;
     windows++;
-    fitLine();
+    window.start = now.device;
+    window.least = Number.POSITIVE_INFINITY;
+    if (windows < FIT_EVERY_UNTIL || windows % FIT_EACH === 0) fitLine();
   }
 
-  /** Least-squares slope through the window minima, then down onto the lowest of them. */
   function fitLine(): void {
-    const n = Math.min(windows, WINDOWS);
+    const count = Math.min(windows, WINDOWS);
+    const reference = windowOffset[(windows - 1) % WINDOWS];
     let meanX = 0;
     let meanY = 0;
-    for (let i = 0; i < n; i++) {
-      meanX += windowDevice[i];
-      meanY += windowOffset[i];
+    hull.clear();
+    for (let i = windows - count; i < windows; i++) {
+      const x = windowDevice[i % WINDOWS] - now.device;
+      const y = windowOffset[i % WINDOWS] - reference - expectedDrift * x;
+      meanX += x;
+      meanY += y;
+      hull.add(x, y);
     }
-    meanX /= n;
-    meanY /= n;
-    let xx = 0;
-    let xy = 0;
-    for (let i = 0; i < n; i++) {
-      const x = windowDevice[i] - meanX;
-      xx += x * x;
-      xy += x * (windowOffset[i] - meanY);
-    }
-    slope = n >= 4 && xx > 0 ? Math.max(-MAX_DRIFT, Math.min(MAX_DRIFT, xy / xx)) : 0;
-    origin = device;
-    base = Number.POSITIVE_INFINITY;
-    for (let i = 0; i < n; i++) {
-      base = Math.min(base, windowOffset[i] - slope * (windowDevice[i] - origin));
-    }
-    status.driftPpm = slope * 1e6;
+    meanX /= count;
+    meanY /= count;
+    // Least sum of distances over their mean, plus |slope| over its usual size: the likeliest line if both are
+    // exponential. The prior amounts to seeking the edge not under the mean but this far to its sides.
+    const meanDistance = meanY - hull.heightAt(meanX);
+    const shift = meanDistance / (count * USUAL_DRIFT);
+    const rising = hull.slopeAt(meanX - shift);
+    const falling = hull.slopeAt(meanX + shift);
+    const limit = count > 1 ? MAX_DRIFT : 0;
+    let slope = 0;
+    if (rising > 0) slope = Math.min(limit, rising);
+    else if (falling < 0) slope = Math.max(-limit, falling);
+    line.origin = now.device;
+    line.base = reference + hull.lowestAgainst(slope);
+    line.slope = expectedDrift + slope;
+    status.driftPpm = line.slope * 1e6;
+    if (windows >= LEARNT_WINDOWS && windows % LEARNT_WINDOWS === 0) expectedDrift = line.slope;
   }
 
   return {
     status,
     map(deviceTimeUs, arrivalUs) {
-      if (!started) begin(deviceTimeUs, arrivalUs);
-      let unwrapped = unwrap(deviceTimeUs);
-      const expected = arrivalUs - (base + slope * (unwrapped - origin));
-      if (Math.abs(expected - unwrapped) > RESET_US) {
-        status.resets++;
-        begin(deviceTimeUs, arrivalUs);
-        unwrapped = device;
+      if (state === 'new') begin(deviceTimeUs, arrivalUs);
+      else if (state === 'resuming') resume(deviceTimeUs, arrivalUs);
+
+      let device = unwrap(deviceTimeUs);
+      const delay = arrivalUs - device - offsetAt(device);
+      if (device - now.device >= WRAP / 2 || delay < -EARLY_US || isLateForLong(delay, arrivalUs)) {
+        jumped(deviceTimeUs, arrivalUs);
+        device = now.device;
       }
-      device = unwrapped;
-      lastRaw = deviceTimeUs;
+      const stepUs = device - now.device;
+      now.raw = deviceTimeUs;
+      now.device = device;
+      now.arrivalUs = arrivalUs;
+      batching.take(device, arrivalUs);
+
       const offset = arrivalUs - device;
-      if (device - windowStart >= WINDOW_US) {
-        closeWindow();
-        windowStart = device;
-        least = Number.POSITIVE_INFINITY;
+      if (offset < window.least) {
+        window.least = offset;
+        window.device = device;
       }
-      if (offset < least) {
-        least = offset;
-        leastDevice = device;
+      if (device - window.start >= WINDOW_US) closeWindow();
+      let fitted = offsetAt(device);
+      if (offset < fitted) {
+        line.base -= fitted - offset;
+        fitted = offset;
       }
-      const estimate = base + slope * (device - origin);
-      if (offset < estimate) base -= estimate - offset;
-      const line = Math.min(estimate, offset);
-      status.offsetUs = line;
-      status.jitterUs += (offset - line - status.jitterUs) / 64;
-      let mapped = device + line;
-      if (mapped <= lastMapped) mapped = lastMapped + 1;
-      lastMapped = mapped;
+      status.offsetUs = fitted;
+      status.jitterUs += (offset - fitted - status.jitterUs) / 64;
+
+      // Where the line came down, time goes on slowly rather than standing still.
+      let mapped = Math.min(arrivalUs, Math.max(device + fitted, now.mapped + LEAST_PACE * stepUs));
+      if (!(mapped > now.mapped)) mapped = now.mapped + 1;
+      now.mapped = mapped;
       return mapped;
     },
-    pong(sentUs, _deviceTimeUs, arrivalUs) {
+    pong(sentUs, deviceTimeUs, arrivalUs) {
       const trip = arrivalUs - sentUs;
       if (!(trip >= 0)) return;
-      const known = status.roundTripUs;
-      status.roundTripUs = known === undefined ? trip : Math.min(trip, known + (trip - known) / 16);
+      trips[tripCount++ % KEPT_TRIPS] = trip;
+      let least = trip;
+      for (let i = Math.min(tripCount, KEPT_TRIPS); i-- > 0; ) least = Math.min(least, trips[i]);
+      status.roundTripUs = least;
+      if (state !== 'running') return;
+      // It was stamped after the ping was sent: a line that denies that is too low, or from before a jump.
+      const unwrapped = unwrap(deviceTimeUs);
+      const device = unwrapped - now.device >= WRAP / 2 ? unwrapped - WRAP : unwrapped;
+      const lowUs = sentUs - device - offsetAt(device);
+      if (lowUs > RESUME_FIT_US) {
+        status.resets++;
+        state = 'new';
+      } else if (lowUs > 0) line.base += lowUs;
     },
     restart() {
-      started = false;
-      least = Number.POSITIVE_INFINITY;
+      if (state === 'running') state = 'resuming';
+      tripCount = 0;
+      status.roundTripUs = undefined;
+    },
+  };
+
+  function isLateForLong(delay: number, arrivalUs: number): boolean {
+    if (delay <= LATE_US) now.lateSinceUs = Number.NaN;
+    else if (Number.isNaN(now.lateSinceUs)) now.lateSinceUs = arrivalUs;
+    else return arrivalUs - now.lateSinceUs > LATE_FOR_US;
+    return false;
+  }
+}
+
+/** Lower convex hull of points that are added from left to right. */
+function createHull(capacity: number) {
+  const xs = new Float64Array(capacity);
+  const ys = new Float64Array(capacity);
+  let count = 0;
+  /** Slope of the edge that ends at corner i. */
+  const edge = (i: number): number => (ys[i] - ys[i - 1]) / (xs[i] - xs[i - 1]);
+  const cornerAfter = (x: number): number => {
+    let i = 0;
+    while (i < count && xs[i] < x) i++;
+    return i;
+  };
+  return {
+    clear(): void {
+      count = 0;
+    },
+    add(x: number, y: number): void {
+      while (count > 1 && (y - ys[count - 1]) / (x - xs[count - 1]) <= edge(count - 1)) count--;
+      xs[count] = x;
+      ys[count++] = y;
+    },
+    /** For x between the first and the last point. */
+    heightAt(x: number): number {
+      const i = cornerAfter(x);
+      if (i === 0) return ys[0];
+      return i === count ? ys[count - 1] : ys[i] + edge(i) * (x - xs[i]);
+    },
+    /** Beyond its ends the hull is vertical. */
+    slopeAt(x: number): number {
+      const i = cornerAfter(x);
+      if (i === 0) return Number.NEGATIVE_INFINITY;
+      return i === count ? Number.POSITIVE_INFINITY : edge(i);
+    },
+    /** Height at x = 0 of the line of that slope that touches the hull from below. */
+    lowestAgainst(slope: number): number {
+      let lowest = Number.POSITIVE_INFINITY;
+      for (let i = 0; i < count; i++) lowest = Math.min(lowest, ys[i] - slope * xs[i]);
+      return lowest;
     },
   };
 }

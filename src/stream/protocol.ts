@@ -428,10 +428,15 @@ export const ServerMessages = {
       clock: Type.Optional(
         record(
           {
-            offsetUs: Type.Number(),
-            driftPpm: Type.Number(),
-            jitterUs: Type.Number(),
-            roundTripUs: Type.Optional(Type.Number()),
+            offsetUs: Type.Number({ description: "The service's clock less the glove's." }),
+            driftPpm: Type.Number({ description: "Positive: the glove's clock runs slow." }),
+            jitterUs: Type.Number({ description: 'Mean delay of a sample beyond the least.' }),
+            roundTripUs: Type.Optional(Type.Number({ description: 'Least round trip of late.' })),
+            resets: Type.Integer({ description: "Jumps of the glove's clock." }),
+            batchMs: Type.Optional(
+              Type.Number({ description: 'Samples come in bursts, so far apart; absent when one by one.' }),
+            ),
+            note: Type.Optional(Type.String({ description: 'What to do about bursts.' })),
           },
           "The glove's clock against the service's.",
         ),

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { boneDistance, createBoneDistance } from '../../src/contact/bone.js';
+import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE } from '../../src/contact/bone.js';
 import { compileShape, isShapeFault, sameShape, signedDistance } from '../../src/contact/shapes.js';
 import type { Shape } from '../../src/stream/protocol.js';
 import { distanceOf } from './oracle.js';
@@ -104,12 +104,12 @@ describe('distance of a bone', () => {
         least = Math.min(least, distance(x, y, z) - r0 - t * (r1 - r0));
       }
       for (const hint of [0, 0.37, 1]) {
-        boneDistance(shape, p, 0, r0, r1, hint, true, 0, 1, 1, out);
+        boneDistance(shape, p, 0, r0, r1, hint, EXACT, 0, 1, 1, out);
         expect(out.distance).toBeLessThan(least + 2e-7);
         // Sampling misses the least point by half a step at most: 0.3 m / 4000.
         expect(out.distance).toBeGreaterThan(least - 8e-5);
         const exact = out.distance;
-        boneDistance(shape, p, 0, r0, r1, hint, false, 0, 1, 1, out);
+        boneDistance(shape, p, 0, r0, r1, hint, TO_ADVANCE, 0, 1, 1, out);
         expect(out.lowerBound).toBeLessThanOrEqual(exact + 1e-9);
         expect(out.distance).toBeGreaterThanOrEqual(exact - 2e-7);
       }
@@ -119,7 +119,7 @@ describe('distance of a bone', () => {
   it('does not fail on a bone without length', () => {
     const out = createBoneDistance();
     const shape = compiled({ kind: 'sphere', radius: 1 });
-    boneDistance(shape, Float64Array.of(3, 0, 0, 3, 0, 0), 0, 0.5, 0.5, 0.5, true, 0, 1, 1, out);
+    boneDistance(shape, Float64Array.of(3, 0, 0, 3, 0, 0), 0, 0.5, 0.5, 0.5, EXACT, 0, 1, 1, out);
     expect(out.distance).toBeCloseTo(1.5, 12);
   });
 });

@@ -1,7 +1,7 @@
 import { Box3, Line3, Plane, Sphere, Triangle, Vector3 } from 'three';
 import { ConvexHull } from 'three/examples/jsm/math/ConvexHull.js';
 import { describe, expect, it } from 'vitest';
-import { boneDistance, createBoneDistance } from '../../src/contact/bone.js';
+import { boneDistance, createBoneDistance, EXACT } from '../../src/contact/bone.js';
 import { buildHull } from '../../src/contact/hull.js';
 import { compileShape, isShapeFault, signedDistance } from '../../src/contact/shapes.js';
 import type { Shape } from '../../src/stream/protocol.js';
@@ -114,7 +114,7 @@ describe('distance of a bone against three.js', () => {
       const bone = new Line3(points[i], points[i + 1]);
       const expected = Math.sqrt(bone.distanceSqToLine3(axis)) - 0.018;
       const ends = Float64Array.of(...points[i].toArray(), ...points[i + 1].toArray());
-      boneDistance(shape, ends, 0, 0.008, 0.008, 0.5, true, 0, 1, 1, out);
+      boneDistance(shape, ends, 0, 0.008, 0.008, 0.5, EXACT, 0, 1, 1, out);
       if (expected > -0.017) expect(Math.abs(out.distance - expected)).toBeLessThan(5e-7);
     }
   });
@@ -141,7 +141,7 @@ describe('distance of a bone against three.js', () => {
         const point = a.clone().lerp(b, k / 1000);
         least = Math.min(least, face.closestPointToPoint(point, nearest).distanceTo(point));
       }
-      boneDistance(shape, Float64Array.of(...a.toArray(), ...b.toArray()), 0, 0, 0, 0.5, true, 0, 1, 1, out);
+      boneDistance(shape, Float64Array.of(...a.toArray(), ...b.toArray()), 0, 0, 0, 0.5, EXACT, 0, 1, 1, out);
       expect(out.distance).toBeLessThan(least + 2e-7);
       expect(out.distance).toBeGreaterThan(least - 3e-4);
     }

@@ -1,0 +1,241 @@
+import { describe, expect, it } from 'vitest';
+import {
+  createTouchContacts,
+  MAX_TOUCHES,
+  NO_STOP,
+  Touches,
+  type TouchRequest,
+} from '../../src/contact/index.js';
+import {
+  createClosingProfile,
+  createPoses,
+  createSkeleton,
+  DOF_COUNT,
+  forwardKinematics,
+  setCurl,
+} from '../../src/hand/index.js';
+
+const skeleton = createSkeleton({ side: 'right', lengthM: 0.19 });
+const profile = createClosingProfile();
+
+const ball = (over: Partial<TouchRequest> = {}): TouchRequest => ({
+  type: 'touch',
+  hand: 'right',
+  shape: { kind: 'sphere', radius: 0.035 },
+  position: [0, -0.065, -0.13],
+  ...over,
+});
+
+/** One hand with its touches, every finger at one curl. */
+function createHand(root?: readonly number[]) {
+  const touches = new Touches(skeleton, profile);
+  const contacts = createTouchContacts();
+  const dofs = new Float64Array(DOF_COUNT);
+  const poses = createPoses();
+  const solve = (curl: number, nowUs = 0, space: 'wrist' | 'world' = root ? 'world' : 'wrist') => {
+    for (let finger = 0; finger < 5; finger++) setCurl(profile, finger, curl, dofs);
+    forwardKinematics(skeleton, dofs, poses, root);
+    touches.solve(nowUs, dofs, poses, space, contacts);
+    return contacts;
+  };
+  return { touches, contacts, poses, solve };
+}
+
+describe('touches', () => {
+  it('stop every finger that meets the object and say what it is', () => {
+    const { touches, solve } = createHand();
+    expect(touches.set('painter', 'cup', ball({ effort: 0.5 }), 0)).toBeUndefined();
+    const { stop, by, contact, touching, waiting } = solve(0);
+    for (const finger of [1, 2, 3]) {
+      expect(stop[finger]).toBeGreaterThan(0.05);
+      expect(stop[finger]).toBeLessThan(0.7);
+      expect(by[finger]?.app).toBe('painter');
+      expect(by[finger]?.layer).toBe('cup');
+      expect(by[finger]?.request.effort).toBe(0.5);
+      expect(contact[finger]?.depth).toBeLessThan(0);
+      expect(touching[finger]).toBe(0);
+      expect(waiting[finger]).toBe(0);
+    }
+  });
+
+  it('report touching and depth once the finger is there', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const at = solve(0).stop[2];
+    const { touching, stop, contact } = solve(at + 0.02, 1000);
+    expect(touching[2]).toBe(1);
+    expect(stop[2]).toBeCloseTo(at, 3);
+    const { depth, depthPerCurl } = contact[2]!;
+    expect(depth).toBeGreaterThan(0);
+    expect(depth / (depthPerCurl * 0.02)).toBeGreaterThan(0.8);
+    expect(depth / (depthPerCurl * 0.02)).toBeLessThan(1.2);
+  });
+
+  it('end at their time, at most a second, and a quarter when none is given', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 1_000_000);
+    expect(solve(0, 1_249_999).by[2]).toBeDefined();
+    expect(solve(0, 1_250_000).by[2]).toBeUndefined();
+    expect(touches.live.length).toBe(0);
+    touches.set('a', undefined, ball({ ttlMs: 60_000 }), 0);
+    expect(solve(0, 999_999).stop[2]).toBeLessThan(1);
+    expect(solve(0, 1_000_000).stop[2]).toBe(NO_STOP);
+    touches.set('a', undefined, ball(), 0);
+    expect(solve(0, Number.NaN).stop[2]).toBe(NO_STOP);
+  });
+
+  it('belong to app and layer: renewing replaces, dropping takes one layer or all', () => {
+    const { touches } = createHand();
+    touches.set('a', 'x', ball(), 0);
+    touches.set('a', 'y', ball(), 0);
+    touches.set('b', 'x', ball(), 0);
+    touches.set('a', 'x', ball(), 0);
+    expect(touches.live.length).toBe(3);
+    touches.drop('a', 'x');
+    expect(touches.live.map((touch) => touch.app + touch.layer).sort()).toEqual(['ay', 'bx']);
+    touches.drop('b', 'none');
+    touches.drop('a');
+    expect(touches.live.map((touch) => touch.app)).toEqual(['b']);
+    touches.clear();
+    expect(touches.live.length).toBe(0);
+  });
+
+  it('of several things: the first one met stops the finger, and each is still reported', () => {
+    const { touches, solve } = createHand();
+    touches.set('far', undefined, ball({ shape: { kind: 'sphere', radius: 0.02 } }), 0);
+    const far = solve(0).stop[2];
+    touches.set('near', undefined, ball(), 0);
+    const { stop, by } = solve(0);
+    expect(stop[2]).toBeLessThan(far);
+    expect(by[2]?.app).toBe('near');
+    expect(touches.live[0].contacts[2].stop).toBeCloseTo(far, 6);
+    touches.drop('near');
+    expect(solve(0).by[2]?.app).toBe('far');
+  });
+
+  it('do not hold a finger that is deep inside when they begin, until it has opened to the surface', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const surface = solve(0).stop[2];
+    touches.clear();
+
+    touches.set('a', undefined, ball(), 0);
+    let result = solve(surface + 0.2);
+    expect(result.stop[2]).toBe(NO_STOP);
+    expect(result.waiting[2]).toBe(1);
+    result = solve(surface + 0.1);
+    expect(result.stop[2]).toBe(NO_STOP);
+    // Renewing, or moving a little, does not change that.
+    touches.set('a', undefined, ball(), 100_000);
+    result = solve(surface + 0.01, 100_000);
+    expect(result.stop[2]).toBe(NO_STOP);
+    result = solve(surface - 0.005, 100_000);
+    expect(result.stop[2]).toBeCloseTo(surface, 3);
+    expect(result.waiting[2]).toBe(0);
+    // From now on it is held, also when it is pressed in.
+    expect(solve(surface + 0.2, 100_000).stop[2]).toBeCloseTo(surface, 3);
+  });
+
+  it('hold a finger that is a little late when they begin', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const surface = solve(0).stop[2];
+    touches.clear();
+    touches.set('a', undefined, ball(), 0);
+    expect(solve(surface + 0.03).stop[2]).toBeCloseTo(surface, 3);
+  });
+
+  it('begin anew with another kind of shape, and go on with another size', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const surface = solve(0).stop[2];
+    touches.set('a', undefined, ball({ shape: { kind: 'sphere', radius: 0.036 } }), 0);
+    expect(solve(surface + 0.2).stop[2]).toBeLessThan(surface);
+    touches.set('a', undefined, ball({ shape: { kind: 'box', size: [0.07, 0.07, 0.07] } }), 0);
+    expect(solve(surface + 0.2).stop[2]).toBe(NO_STOP);
+  });
+
+  it('free the hand when it opens away or the object leaves', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const surface = solve(0).stop[2];
+    expect(solve(surface + 0.01).touching[2]).toBe(1);
+    expect(solve(surface - 0.1).touching[2]).toBe(0);
+    touches.set('a', undefined, ball({ position: [0, -0.4, -0.13] }), 0);
+    expect(solve(surface + 0.01).stop[2]).toBe(NO_STOP);
+  });
+
+  it('are the same in the frame of the wrist, the palm and the world', () => {
+    const root = [0.3, 1.2, -0.4, 0.5, -0.5, 0.5, 0.5];
+    const { touches, solve, poses } = createHand(root);
+    touches.set('a', undefined, ball(), 0);
+    const inWrist = [...solve(0.1).stop];
+    const point = [...solve(0.1).contact[2]!.point];
+    // The object in the world: root rotates x->y->z->x signs as the quaternion says.
+    const [x, y, z] = [0, -0.065, -0.13];
+    const tx = 2 * (-0.5 * z - 0.5 * y);
+    const ty = 2 * (0.5 * x - 0.5 * z);
+    const tz = 2 * (0.5 * y + 0.5 * x);
+    const world: [number, number, number] = [
+      root[0] + x + 0.5 * tx + (-0.5 * tz - 0.5 * ty),
+      root[1] + y + 0.5 * ty + (0.5 * tx - 0.5 * tz),
+      root[2] + z + 0.5 * tz + (0.5 * ty + 0.5 * tx),
+    ];
+    touches.set('a', undefined, ball({ space: 'world', position: world }), 0);
+    const inWorld = solve(0.1);
+    for (let finger = 0; finger < 5; finger++) {
+      if (inWrist[finger] === NO_STOP) expect(inWorld.stop[finger]).toBe(NO_STOP);
+      else expect(inWorld.stop[finger]).toBeCloseTo(inWrist[finger], 5);
+    }
+    for (let i = 0; i < 3; i++) expect(inWorld.contact[2]!.point[i]).toBeCloseTo(point[i], 4);
+    // The palm's own position, so the ball is centred on it.
+    touches.set('a', undefined, ball({ space: 'palm', position: [0, 0, 0] }), 0);
+    solve(0.1);
+    const palm = [...touches.live[0].contacts[2].point];
+    touches.set('a', undefined, ball({ space: 'world', position: [poses[0], poses[1], poses[2]] }), 0);
+    solve(0.1);
+    const { stop, point: again } = touches.live[0].contacts[2];
+    if (stop !== NO_STOP) for (let i = 0; i < 3; i++) expect(again[i]).toBeCloseTo(palm[i], 4);
+  });
+
+  it('in the world are not felt while nobody knows where the wrist is', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball({ space: 'world' }), 0);
+    const { stop } = solve(0.1);
+    expect([...stop]).toEqual(new Array(5).fill(NO_STOP));
+    expect(touches.live[0].placed).toBe(false);
+  });
+
+  it('are refused when the shape or the pose is none, and the old one is over', () => {
+    const { touches } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const flat: TouchRequest['shape'] = {
+      kind: 'hull',
+      points: [
+        [0, 0, 0],
+        [1, 0, 0],
+        [0, 1, 0],
+        [1, 1, 0],
+      ],
+    };
+    expect(touches.set('a', undefined, ball({ shape: flat }), 0)?.code).toBe('badMessage');
+    expect(touches.live.length).toBe(0);
+    expect(touches.set('a', undefined, ball({ orientation: [0, 0, 0, 0] }), 0)?.code).toBe('badMessage');
+    expect(touches.live.length).toBe(0);
+  });
+
+  it('are bounded in number; expired ones make room', () => {
+    const { touches } = createHand();
+    for (let i = 0; i < MAX_TOUCHES; i++) expect(touches.set('a', `${i}`, ball(), 0)).toBeUndefined();
+    expect(touches.set('b', undefined, ball(), 0)?.code).toBe('tooMany');
+    expect(touches.set('b', undefined, ball(), 300_000)).toBeUndefined();
+  });
+
+  it('take another hand over', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball(), 0);
+    const before = solve(0).stop[2];
+    touches.setHand(createSkeleton({ side: 'right', lengthM: 0.21 }), profile);
+    expect(solve(0).stop[2]).not.toBe(before);
+  });
+});

@@ -1,0 +1,14 @@
+import { expect, it } from 'vitest';
+import { latencyAdvice } from '../../src/link/latency-advice.js';
+
+it('tells each system how to shorten the latency timer, in one line', () => {
+  const linux = latencyAdvice(15.7, '/dev/ttyUSB3', 'linux');
+  expect(linux).toContain('every 16 ms');
+  expect(linux).toContain('/sys/bus/usb-serial/devices/ttyUSB3/latency_timer');
+  expect(linux).toContain('setserial /dev/ttyUSB3 low_latency');
+  expect(latencyAdvice(16, '/dev/serial/by-id/x', 'linux')).toContain('devices/ttyUSB0/');
+  expect(latencyAdvice(16, 'COM4', 'win32')).toContain('COM4');
+  expect(latencyAdvice(16, '/dev/cu.usbserial-1', 'darwin')).toContain('driver');
+  for (const platform of ['linux', 'win32', 'darwin', 'freebsd'] as const)
+    expect(latencyAdvice(16, 'COM4', platform)).not.toContain('\n');
+});
