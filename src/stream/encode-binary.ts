@@ -10,13 +10,20 @@ import {
   VELOCITIES_OFFSET,
 } from './joints-record.js';
 
-/** One view for the buffer that was used last: a group encodes into the same one again and again. */
+/** Views of the buffer that was used last: a group encodes into the same one again and again. */
 let view: DataView = new DataView(new ArrayBuffer(0));
+/** Undefined where the machine's own order of bytes is not the record's, or the buffer is not aligned. */
+let floats: Float32Array | undefined;
+const LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
 
 /** EncodePose for the record of joints-record.ts. */
 export function encodeJointsBinary(target: Buffer, start: number, message: PoseMessage): number {
   if (view.buffer !== target.buffer || view.byteOffset !== target.byteOffset) {
     view = new DataView(target.buffer, target.byteOffset, target.byteLength);
+    floats =
+      LITTLE_ENDIAN && target.byteOffset % 4 === 0
+        ? new Float32Array(target.buffer, target.byteOffset, target.byteLength >> 2)
+        : undefined;
   }
   const { velocities, fingerStates } = message;
   view.setUint8(start, RECORD_JOINTS);
@@ -46,11 +53,27 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
   return end + reasonBytes;
 }
 
+/** @returns the end, or -1 if a number is not finite or too large */
 function writeFloats(offset: number, values: Float64Array): number {
-  for (let i = 0; i < values.length; i++) {
-    const value = values[i];
-    if (!(Math.abs(value) < LARGEST)) return -1;
-    view.setFloat32(offset + i * 4, value, true);
+  const count = values.length;
+  const to = floats;
+  let squares = 0;
+  if (to && (offset & 3) === 0) {
+    const at = offset >> 2;
+    for (let i = 0; i < count; i++) {
+      const value = values[i];
+      squares += value * value;
+      to[at + i] = value;
+    }
+  } else {
+    for (let i = 0; i < count; i++) {
+      const value = values[i];
+      squares += value * value;
+      view.setFloat32(offset + i * 4, value, true);
+    }
   }
-  return offset + values.length * 4;
+  // The sum is as cheap as can be, and large or not a number whenever one of them is.
+  return squares < LARGEST * LARGEST || allSmall(values) ? offset + count * 4 : -1;
 }
+
+const allSmall = (values: Float64Array): boolean => values.every((value) => Math.abs(value) < LARGEST);
