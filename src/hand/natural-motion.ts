@@ -51,6 +51,7 @@ const READY_CURL = 0.02;
 /** Curl beyond the easiest pinch up to which the thumb follows, and from which the hand is closing to a fist. */
 const FOLLOW_CURL = 0.12;
 const FIST_CURL = 0.32;
+const LET_GO_CURL = FIST_CURL - FOLLOW_CURL;
 /**
  * Curl of a finger nearer to the thumb up to which the thumb passes before it, and from which on it bars the way: so
  * a fist that closes evenly is a pinch of the index finger alone.
@@ -215,6 +216,7 @@ function fillPinches(skeleton: Skeleton, profile: ClosingProfile, finger: number
   const easiest = pinchPose(skeleton, finger, { profile });
   const poses: PinchPose[] = new Array(ROWS);
   const middle = Math.round(easiest.fingerCurl * STEPS);
+  let lastMet = easiest.fingerCurl;
   // Outwards from the easiest one, each from its neighbour; where the tips no longer meet, the last one stays.
   for (const step of [-1, 1]) {
     let last = easiest;
@@ -224,15 +226,19 @@ function fillPinches(skeleton: Skeleton, profile: ClosingProfile, finger: number
         const pose = pinchPose(skeleton, finger, { profile, curl: row / STEPS, start: last.dofs });
         meets = row === middle || Math.abs(pose.gapM) < MEETS_M;
         if (meets) last = pose;
+        if (meets && step > 0) lastMet = pose.fingerCurl;
       }
       poses[row] = last;
     }
   }
+  // Beyond the last pinch that meets, the finger would close through the waiting thumb.
+  const follow = Math.min(FOLLOW_CURL, lastMet - easiest.fingerCurl - LET_GO_CURL / 2);
+  const fist = Math.min(FIST_CURL, follow + LET_GO_CURL);
   for (let row = 0; row < ROWS; row++) {
     const at = row * COLUMNS;
     rows.set(poses[row].dofs.subarray(0, DOFS_PER_FINGER), at + THUMB);
     const from = row / STEPS - easiest.fingerCurl;
-    rows[at + REACH] = ramp(from, -APPROACH_CURL, -READY_CURL) * (1 - ramp(from, FOLLOW_CURL, FIST_CURL));
+    rows[at + REACH] = ramp(from, -APPROACH_CURL, -READY_CURL) * (1 - ramp(from, follow, fist));
     rows[at + THUMB_CURL] = poses[row].thumbCurl;
   }
 }

@@ -158,21 +158,26 @@ describe.each(hands)('a hand of $name', (hand) => {
     }
   });
 
-  it('keeps thumb and fingers apart: 5 mm deep at most as a fist closes, 7 mm in any pose, seldom over 3', () => {
+  it('keeps the overlap of thumb and fingers small as a fist closes, in any pose, and seldom over 3 mm', () => {
+    // Without naturalMotion: up to 2 and 16 mm, 7 % over 3 mm; the tracker's user 10 and 18 mm, 18 %.
+    const ofDefaultProportions = hands.indexOf(hand) < SIZES.length;
+    const most = ofDefaultProportions
+      ? { fistM: 0.004, anyM: 0.007, deepShare: 0.02 }
+      : { fistM: 0.007, anyM: 0.012, deepShare: 0.12 };
     const thumbGap = () => Math.min(...[1, 2, 3, 4].map((finger) => nearest([2, 3, 4], bones(finger))));
     for (let step = 0; step <= 40; step++) {
       pose(hand, Array(5).fill(step / 40));
-      expect(thumbGap(), `fist at ${step}/40`).toBeGreaterThan(-0.005);
+      expect(thumbGap(), `fist at ${step}/40`).toBeGreaterThan(-most.fistM);
     }
     const random = seeded(21);
     let deep = 0;
     for (let i = 0; i < 600; i++) {
       pose(hand, [0, 1, 2, 3, 4].map(random));
       const gap = thumbGap();
-      expect(gap).toBeGreaterThan(-0.007);
+      expect(gap).toBeGreaterThan(-most.anyM);
       if (gap < -0.003) deep++;
     }
-    expect(deep).toBeLessThan(12);
+    expect(deep / 600).toBeLessThan(most.deepShare);
   });
 
   it('has no jump anywhere: 7 mm at most for a hundredth of one curl, 11 mm for a hundredth of all five', () => {
