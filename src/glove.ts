@@ -16,8 +16,9 @@ import { createFrameCodec } from './link/frames.js';
 import { latencyAdvice } from './link/latency-advice.js';
 import type { Link, LinkStatus } from './link/link.js';
 import { type Clock, systemClock } from './monotonic.js';
-import { orderAsHello } from './resistance/actuators.js';
+import { actuatorFinger, forcesOf, orderAsHello } from './resistance/actuators.js';
 import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js';
+import { TouchRequests } from './resistance/touch-requests.js';
 import { createInputs, type Inputs } from './sensing/inputs.js';
 import { createSensing, type Sensing } from './sensing/sensing.js';
 
@@ -69,6 +70,7 @@ interface Chain {
   sensing: Sensing;
   resistance: Resistance;
   touches: Touches;
+  touchRequests: TouchRequests;
   inputs: Inputs;
   skeleton: Skeleton;
   description: GloveDescription;
@@ -83,8 +85,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const aheadDofs = new Float64Array(DOF_COUNT);
   const fingerOk = new Uint8Array(FINGERS.length);
   const contacts = createTouchContacts();
-  const touchStops = new Float64Array(FINGERS.length);
-  const touchEfforts = new Float64Array(FINGERS.length);
   const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
   const root = new Float64Array(7);
   root[6] = 1;
@@ -214,7 +214,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const sensing = createSensing({ glove: sided, channelRoles, closing, sampleRateHz: said?.sampleRateHz });
     const inputs = createInputs(sided);
     const actuators = said ? orderAsHello(glove.actuators, said) : glove.actuators;
-    const resistance = new Resistance({ safety, actuators });
+    // A string that senses gives the way to where the servo on it has to stop.
+    const travel = actuators.map((actuator) => {
+      const finger = actuatorFinger(actuator);
+      return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
+    });
+    const resistance = new Resistance({ safety, actuators, travel });
     forwardKinematics(skeleton, sensing.dofs, frame.poses, root);
     frame.velocities.fill(0);
     const description: GloveDescription = {
@@ -228,7 +233,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
       inputPaths: inputs.paths,
     };
     const touches = new Touches(skeleton, closing, safety);
-    return { sensing, resistance, touches, inputs, skeleton, description };
+    const touchRequests = new TouchRequests(forcesOf(actuators, safety));
+    return { sensing, resistance, touches, touchRequests, inputs, skeleton, description };
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -320,18 +326,15 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   // ---- apps -> glove -----------------------------------------------------------------------------------------
 
-  /** Turns what is touched into requests: where each finger meets each shape, now. */
+  /** Turns what is touched into requests: where each finger meets each shape, now, and how that feels. */
   function touch(nowUs: number): void {
-    const { touches, resistance, sensing } = chain;
+    const { touches, touchRequests, resistance, sensing } = chain;
     if (touches.live.length === 0) return;
     touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
-    for (const { app, layer, request, expiresUs, placed, contacts: met, holds } of touches.live) {
-      for (let finger = 0; finger < FINGERS.length; finger++) {
-        const holding = placed && holds[finger] === 1 && met[finger].stop <= 1;
-        touchStops[finger] = holding ? met[finger].stop : 1;
-        touchEfforts[finger] = holding ? (request.effort ?? 1) : 0;
-      }
-      resistance.request(app, layer, touchStops, touchEfforts, expiresUs - nowUs, nowUs);
+    for (const touched of touches.live) {
+      touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
+      const { stops, efforts } = touchRequests;
+      resistance.request(touched.app, touched.layer, stops, efforts, touched.expiresUs - nowUs, nowUs);
     }
   }
 
@@ -341,7 +344,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
       fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
     }
     const live = introduced && link.status.state === 'live';
-    sendResistance(resistance.step(nowUs, sensing.curl, fingerOk, sampleTimeUs, live));
+    const { curl, curlRates } = sensing;
+    sendResistance(resistance.step(nowUs, curl, fingerOk, sampleTimeUs, live, curlRates));
     tellResistance();
   }
 

@@ -3,6 +3,7 @@ import { FINGERS, type Finger } from '../hand/joints.js';
 import type { Hello } from '../link/codec.js';
 import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../link/table.js';
 import type { GovernorOutputs, Lane } from './governor.js';
+import type { FingerForce } from './touch-requests.js';
 
 /** From fingers to the actuators of a glove: what they can do, and what is sent to them. */
 
@@ -49,6 +50,24 @@ export function lanesOf(actuators: readonly GloveActuator[]): Lane[] {
       pulls: own.some((one) => one.kind === 'stringStop'),
     };
   });
+}
+
+/** Speed of the string stop of each finger, curl a second: the slowest if it has several, 0 if it has none. */
+export function stopSpeedsOf(actuators: readonly GloveActuator[]): number[] {
+  return FINGERS.map((_, finger) => {
+    const speeds = actuators
+      .filter((one) => one?.kind === 'stringStop' && actuatorFinger(one) === finger)
+      .map((one) => one?.speedCurlPerS ?? 0);
+    return speeds.length > 0 ? Math.min(...speeds) : 0;
+  });
+}
+
+/** Per finger: the tension at effort 1, and whether it is stopped at a place. */
+export function forcesOf(actuators: readonly GloveActuator[], safety: SafetyProfile): FingerForce[] {
+  return lanesOf(actuators).map((lane) => ({
+    tensionN: Math.min(safety.maxTensionN, lane.stallTensionN),
+    hasStop: lane.pulls,
+  }));
 }
 
 /** Tension at stall, N: torque over the radius at which the string pulls. */

@@ -13,6 +13,11 @@ const KNOCK_FULL_SPEED = 2;
 /** Never predict further than this, s: beyond it a finger may have turned round. */
 export const MAX_LEAD_S = 0.1;
 
+/** A soft stop keeps this far ahead of a finger at the surface, curl: over the noise of a healthy channel. */
+const GIVE = 0.02;
+/** Part of the effort that a soft surface has before it is pressed. */
+const LEAST_EFFORT = 0.1;
+
 const clamp01 = (value: number) => Math.min(1, Math.max(0, value));
 
 /** A stop and effort, written in place. */
@@ -34,14 +39,32 @@ export function softDepth(stiffnessNPerM: number, fullForceN: number, travelM: n
 }
 
 /**
- * A soft surface: within its depth the stop goes with the finger and the effort grows in proportion; at its
- * end it is hard. (A servo cannot push by a force, but a string that is just taut at a growing effort drags
- * like a spring.) With depth 0 it is a hard stop at the surface.
+ * A soft surface: within its depth the stop eases with the finger and the effort grows in proportion; at its
+ * end it is hard. With depth 0 it is a hard stop at the surface.
+ *
+ * Most servos hold with all they have or not at all, and a sensor on the same string never sees a finger press
+ * past its stop. So the stop keeps a little ahead of the finger, by less the deeper it is: a slow finger sinks
+ * in, a quick one runs up against it, and it gives way ever more slowly. It waits at the surface with a little
+ * effort, so that it is there when the finger comes. A brake knows no stop: it drags more with depth.
+ * @param hasStop false for a brake
  */
-export function soften(surface: number, depth: number, effort: number, curl: number, felt: Felt): void {
-  const sunk = depth > 0 ? clamp01((curl - surface) / depth) : 1;
-  felt.stopAt = clamp01(surface + (depth > 0 ? sunk * depth : 0));
-  felt.effort = effort * sunk;
+export function soften(
+  surface: number,
+  depth: number,
+  effort: number,
+  curl: number,
+  hasStop: boolean,
+  felt: Felt,
+): void {
+  if (!(depth > 0)) {
+    felt.stopAt = clamp01(surface);
+    felt.effort = effort;
+    return;
+  }
+  const sunk = clamp01((curl - surface) / depth);
+  const ahead = hasStop ? Math.max(surface, Math.min(surface + depth, curl + GIVE * (1 - sunk))) : surface;
+  felt.stopAt = clamp01(ahead);
+  felt.effort = effort * (hasStop ? Math.max(LEAST_EFFORT, sunk) : sunk);
 }
 
 /**
@@ -75,10 +98,11 @@ export function knock(effort: number, sinceS: number, speed: number): number {
 }
 
 /**
- * Where a finger will be when its actuator has reached a stop, curl. The actuator needs
- * |stop - position| / speed, after a delay; the finger goes on at its speed meanwhile, for MAX_LEAD_S at most.
- * Asking contact for this curl lets the stop be there before the finger is.
+ * Where a finger will be when its actuator has reached a stop, or the finger itself on the way there, curl. The
+ * finger goes on at its speed meanwhile, for MAX_LEAD_S at most. Asking contact and governor for this curl lets
+ * the stop be there before the finger is, and keeps a late one from drawing the finger back.
  * @param speed of the finger, curl a second, positive when closing
+ * @param actuatorAt curl at which the actuator would stop the finger now
  * @param actuatorSpeed curl a second (ActuatorProfile.speedCurlPerS)
  * @param delayS from deciding to moving: link, firmware
  */
@@ -90,7 +114,11 @@ export function curlOnArrival(
   actuatorSpeed: number,
   delayS: number,
 ): number {
-  const leadS = Math.min(MAX_LEAD_S, Math.max(0, delayS + Math.abs(stop - actuatorAt) / actuatorSpeed));
+  const toStopS = Math.abs(stop - actuatorAt) / actuatorSpeed + delayS;
+  // Finger and actuator come towards each other from either side; behind the finger is no way to go.
+  const gap = Math.max(0, actuatorAt - curl) + actuatorSpeed * delayS;
+  const toFingerS = speed > 0 ? gap / (actuatorSpeed + speed) : Number.POSITIVE_INFINITY;
+  const leadS = Math.min(MAX_LEAD_S, Math.max(0, Math.min(toStopS, toFingerS)));
   const there = clamp01(curl + speed * leadS);
   return Number.isFinite(there) ? there : curl;
 }

@@ -1,7 +1,14 @@
 import type { SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
-import { ActuatorCommands, type CurlToTravel, type GloveActuator, lanesOf } from './actuators.js';
+import {
+  ActuatorCommands,
+  type CurlToTravel,
+  type GloveActuator,
+  lanesOf,
+  stopSpeedsOf,
+} from './actuators.js';
 import { arbitrate, makeAsked } from './arbitration.js';
+import { Arrivals } from './arrival.js';
 import type { EventReader } from './events.js';
 import { Governor, type GovernorInputs, GUARDS, type Guard } from './governor.js';
 import { PULSE_EVERYWHERE, PULSE_PALM, Pulses } from './pulses.js';
@@ -11,6 +18,7 @@ import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
  * Everything between what apps ask of one glove and what is sent to it:
  *
  *     request() ─> requests ─> arbitration ─> governor ─> actuator commands ─> the caller's codec
+ *                                   curls ─> arrival ──^
  *     pulse()   ─────────────────────────────────────────> pulses          ─> the caller's codec
  *
  * Pure: time is passed in, and nothing is sent from here. `step` says what is to be sent.
@@ -101,6 +109,9 @@ export class Resistance {
   private readonly requests: RequestStore;
   private readonly governor: Governor;
   private readonly asked = makeAsked();
+  private readonly arrivals: Arrivals;
+  /** Measured. */
+  private readonly curls = new Float64Array(FINGER_COUNT);
   private readonly inputs: GovernorInputs;
   private readonly scratchStops = new Float64Array(FINGER_COUNT);
   private readonly scratchEfforts = new Float64Array(FINGER_COUNT);
@@ -133,11 +144,12 @@ export class Resistance {
     this.pulses = new Pulses(actuators, safety);
     this.sentStops = new Uint16Array(this.commands.count);
     this.sentEfforts = new Uint8Array(this.commands.count);
+    this.arrivals = new Arrivals(stopSpeedsOf(actuators));
     this.inputs = {
       stops: this.asked.stops,
       efforts: this.asked.efforts,
       expiresUs: this.asked.expiresUs,
-      curls: new Float64Array(FINGER_COUNT),
+      curls: this.arrivals.curls,
       healthy: new Uint8Array(FINGER_COUNT),
       pulseDrives: new Float64Array(FINGER_COUNT),
       pulseCurrentA: 0,
@@ -149,7 +161,7 @@ export class Resistance {
       timeUs: 0,
       armed: false,
       reason: this.governor.reason,
-      curls: this.inputs.curls,
+      curls: this.curls,
       held: outputs.held,
       stops: outputs.stops,
       efforts: outputs.efforts,
@@ -269,6 +281,7 @@ export class Resistance {
    * @param curls per finger, 0..1
    * @param fingerOk per finger, 1 while its channels are healthy
    * @param sampleTimeUs host time of the newest sample
+   * @param curlRates curl a second per finger, to see where a finger will be when its servo has arrived
    * @returns what to send; tell `unsent` when that fails
    */
   step(
@@ -277,13 +290,14 @@ export class Resistance {
     fingerOk: ArrayLike<number>,
     sampleTimeUs: number,
     linkLive: boolean,
+    curlRates?: ArrayLike<number>,
   ): Send {
     const { inputs, status, governor } = this;
     // A clock that went back would let requests live too long.
     if (!(nowUs >= this.lastUs)) this.requests.dropAll();
     this.lastUs = nowUs;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
-      inputs.curls[finger] = curls[finger];
+      this.curls[finger] = curls[finger];
       inputs.healthy[finger] = fingerOk[finger] === 1 ? 1 : 0;
     }
     inputs.sampleAgeUs = nowUs - sampleTimeUs;
@@ -292,10 +306,12 @@ export class Resistance {
     this.pulses.drivesOf(nowUs, inputs.pulseDrives);
     this.fresh = linkLive && Math.abs(inputs.sampleAgeUs) <= this.safety.staleMs * 1000;
 
-    arbitrate(this.requests, inputs.curls, this.safety.allowPull, nowUs, this.asked);
+    arbitrate(this.requests, this.curls, this.safety.allowPull, nowUs, this.asked);
+    this.arrivals.predict(this.curls, curlRates, this.asked.stops, this.asked.efforts);
     const given = governor.step(nowUs, inputs);
+    this.arrivals.move(nowUs, given);
     this.requests.sweep(nowUs);
-    this.commands.update(given, inputs.curls);
+    this.commands.update(given, this.curls);
 
     status.timeUs = nowUs;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {

@@ -50,6 +50,8 @@ export interface Sensing {
   readonly timeUs: number;
   /** Curl per finger: 0 open, 1 closed, up to 0.04 beyond. */
   readonly curl: Float64Array;
+  /** Curl a second; positive when closing. */
+  readonly curlRates: Float64Array;
   /** Splay per finger: -1 together, 0 at rest, 1 spread wide. */
   readonly splay: Float64Array;
   /** Radians, within the joints' ranges. */
@@ -150,11 +152,13 @@ export function createSensing(options: SensingOptions): Sensing {
   const debounce = createDebounce(glove.controls.debounceMs);
 
   const curl = new Float64Array(FINGER_COUNT);
+  const curlRates = new Float64Array(FINGER_COUNT);
   const splay = new Float64Array(FINGER_COUNT);
   const measured = new Float64Array(FINGER_COUNT);
   const fingerStates = new Uint8Array(FINGER_COUNT).fill(INVALID);
   const dofs = new Float64Array(DOF_COUNT);
   const previousDofs = new Float64Array(DOF_COUNT);
+  const previousCurl = new Float64Array(FINGER_COUNT);
   const dofRates = new Float64Array(DOF_COUNT);
   const wrist = Float64Array.of(0, 0, 0, 1);
   const controls = new Float64Array(5);
@@ -431,6 +435,12 @@ export function createSensing(options: SensingOptions): Sensing {
       dofRates[i] = rate < STILL && rate > -STILL ? 0 : rate;
       previousDofs[i] = dof;
     }
+    for (let finger = 0; finger < FINGER_COUNT; finger++) {
+      const rate =
+        curlRates[finger] + alpha * ((curl[finger] - previousCurl[finger]) * perS - curlRates[finger]);
+      curlRates[finger] = rate < STILL && rate > -STILL ? 0 : rate;
+      previousCurl[finger] = curl[finger];
+    }
   }
 
   function startAfresh(): void {
@@ -448,6 +458,8 @@ export function createSensing(options: SensingOptions): Sensing {
     bendFingers();
     previousDofs.set(dofs);
     dofRates.fill(0);
+    previousCurl.set(curl);
+    curlRates.fill(0);
   }
 
   return {
@@ -457,6 +469,7 @@ export function createSensing(options: SensingOptions): Sensing {
       return clock[TIME_US];
     },
     curl,
+    curlRates,
     splay,
     dofs,
     dofRates,
@@ -499,6 +512,7 @@ export function createSensing(options: SensingOptions): Sensing {
       started = false;
       fingerStates.fill(INVALID);
       dofRates.fill(0);
+      curlRates.fill(0);
     },
     stopFraction(finger, at) {
       const string = curlSlot[finger] >= 0 ? channels[curlSlot[finger]].string : undefined;

@@ -12,8 +12,8 @@ import {
 
 const unit = fc.integer({ min: 0, max: 1000 }).map((n) => n / 1000);
 const felt: Felt = { stopAt: 0, effort: 0 };
-const at = (curl: number, depth: number) => {
-  soften(0.4, depth, 0.8, curl, felt);
+const at = (curl: number, depth: number, hasStop = true) => {
+  soften(0.4, depth, 0.8, curl, hasStop, felt);
   return { ...felt };
 };
 
@@ -27,11 +27,19 @@ describe('a soft surface', () => {
     expect(softDepth(stiffness, 8, 0.08)).toBe(0);
   });
 
-  it('yields with growing effort and holds at its end', () => {
-    expect(at(0.3, 0.1)).toEqual({ stopAt: 0.4, effort: 0 });
-    expect(at(0.45, 0.1).stopAt).toBeCloseTo(0.45, 12);
+  it('waits at the surface, gives way ever more slowly with growing effort, and holds at its end', () => {
+    expect(at(0.3, 0.1).stopAt).toBe(0.4);
+    expect(at(0.3, 0.1).effort).toBeCloseTo(0.08, 12);
+    expect(at(0.45, 0.1).stopAt).toBeCloseTo(0.46, 12);
     expect(at(0.45, 0.1).effort).toBeCloseTo(0.4, 12);
+    expect(at(0.49, 0.1).stopAt).toBeCloseTo(0.492, 12);
     expect(at(0.7, 0.1)).toEqual({ stopAt: 0.5, effort: 0.8 });
+  });
+
+  it('drags on a brake, which knows no stop, from the surface on', () => {
+    expect(at(0.39, 0.1, false)).toEqual({ stopAt: 0.4, effort: 0 });
+    expect(at(0.45, 0.1, false).stopAt).toBe(0.4);
+    expect(at(0.45, 0.1, false).effort).toBeCloseTo(0.4, 12);
   });
 
   it('is a plain stop when it is hard, before and after contact', () => {
@@ -42,12 +50,12 @@ describe('a soft surface', () => {
   it('never pulls inside its depth, and its effort never falls with depth', () => {
     fc.assert(
       fc.property(unit, unit, unit, unit, (surface, depth, curl, further) => {
-        soften(surface, depth, 1, curl, felt);
+        soften(surface, depth, 1, curl, true, felt);
         const { stopAt, effort } = felt;
         if (depth > 0 && curl <= surface + depth)
           expect(stopAt).toBeGreaterThanOrEqual(Math.min(curl, 1) - 1e-12);
-        soften(surface, depth, 1, Math.max(curl, further), felt);
-        expect(felt.effort).toBeGreaterThanOrEqual(effort);
+        soften(surface, depth, 1, Math.max(curl, further), true, felt);
+        expect(felt.effort).toBeGreaterThanOrEqual(effort - 1e-12);
       }),
     );
   });
@@ -90,13 +98,20 @@ describe('texture and knock', () => {
 
 describe('the finger when the servo arrives', () => {
   it('has gone on for the delay and the travel of the servo', () => {
-    // 0.2 of the travel at 5 a second and 10 ms: 50 ms at 1 a second.
-    expect(curlOnArrival(0.3, 1, 0.7, 0.5, 5, 0.01)).toBeCloseTo(0.35, 12);
-    expect(curlOnArrival(0.3, -1, 0.7, 0.5, 5, 0.01)).toBeCloseTo(0.25, 12);
+    // 0.1 of the travel at 5 a second and 10 ms: 30 ms at 1 a second.
+    expect(curlOnArrival(0.3, 1, 0.7, 0.6, 5, 0.01)).toBeCloseTo(0.33, 12);
+    expect(curlOnArrival(0.3, -1, 0.7, 0.6, 5, 0.01)).toBeCloseTo(0.27, 12);
+  });
+
+  it('is where the two meet, if that is sooner', () => {
+    // From 0.3 at 3 a second and from 0.7 at 5: they meet after 50 ms; without a delay to start.
+    expect(curlOnArrival(0.3, 3, 0.7, 0.1, 5, 0)).toBeCloseTo(0.45, 12);
+    // Already pressed: what is left is the delay.
+    expect(curlOnArrival(0.5, 3, 0.4, 0.1, 5, 0.01)).toBeCloseTo(0.5 + (3 * 0.05) / 8, 12);
   });
 
   it('is not predicted beyond its range, nor further than MAX_LEAD_S', () => {
-    expect(curlOnArrival(0.9, 4, 1, 0, 0.5, 0)).toBe(1);
+    expect(curlOnArrival(0.99, 4, 1, 0, 0.5, 0.02)).toBe(1);
     expect(curlOnArrival(0.3, 1, 1, 0, 0.5, 0)).toBeCloseTo(0.3 + MAX_LEAD_S, 12);
     expect(curlOnArrival(0.3, Number.NaN, 1, 0, 5, 0)).toBe(0.3);
   });
