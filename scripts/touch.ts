@@ -61,49 +61,24 @@ function round([name, value]: [string, unknown]): [string, unknown] {
   return [name, typeof value === 'number' ? Math.round(value * 1000) / 1000 : value];
 }
 
-const row = (what: string, of: number[], bar = ''): void => {
+const ROWS: [what: string, of: (one: Meeting) => number, bar?: string][] = [
+  ['deepest in the ball, mm', (one) => one.overshootMm, 'bar: p95 < 6'],
+  ['at rest in the ball, mm', (one) => one.restMm],
+  ['servo beyond the surface as the grasp begins, curl', (one) => one.placed - one.surface],
+  ['servo beyond the surface at rest, curl', (one) => one.stop - one.surface],
+  ['finger beyond the servo at rest (string), curl', (one) => one.rest - one.stop],
+  ['finger drawn back from its deepest, curl', (one) => one.peak - one.rest],
+  ['tension at most, N', (one) => one.peakTensionN],
+  ['turns of a servo that holds, a second', (one) => one.reversalsPerS, 'bar: < 2'],
+  ['release at the app -> firmware frees, ms', (one) => one.heardMs],
+  ['release at the app -> the string holds nothing, ms', (one) => one.freeMs, 'bar: < 50'],
+];
+
+const print = (what: string, of: number[], bar = ''): void => {
   const [p50, p95, most] = [50, 95, 100].map((p) => percentile(of, p).toFixed(2).padStart(8));
-  console.log(`${what.padEnd(58)}${p50}${p95}${most}  ${bar}`);
+  console.log(`${what.padEnd(54)}${p50}${p95}${most}  ${bar}`);
 };
 console.log(`${meetings.length} fingers met the ball in ${values.trials} grasps a hand`);
-console.log(`${''.padEnd(58)}${'p50'.padStart(8)}${'p95'.padStart(8)}${'most'.padStart(8)}`);
-row(
-  'deepest in the ball, mm',
-  meetings.map((m) => m.overshootMm),
-  'bar: p95 < 6',
-);
-row(
-  'at rest in the ball, mm',
-  meetings.map((m) => m.restMm),
-);
-row(
-  'servo beyond the surface as the grasp begins, curl',
-  meetings.map((m) => m.placed - m.surface),
-);
-row(
-  'servo beyond the surface at rest, curl',
-  meetings.map((m) => m.stop - m.surface),
-);
-row(
-  'finger beyond the servo at most (string), curl',
-  meetings.map((m) => m.peak - m.stop),
-);
-row(
-  'tension at most, N',
-  meetings.map((m) => m.peakTensionN),
-);
-row(
-  'turns of a servo that holds, a second',
-  meetings.map((m) => m.reversalsPerS),
-  'bar: < 2',
-);
-row(
-  'release at the app -> firmware frees, ms',
-  meetings.map((m) => m.heardMs),
-);
-row(
-  'release at the app -> the string holds nothing, ms',
-  meetings.map((m) => m.freeMs),
-  'bar: < 50',
-);
-if (placedMs.length > 0) row('first touch at the app -> servos in place, ms', placedMs);
+console.log(['p50', 'p95', 'most'].reduce((line, head) => line + head.padStart(8), ' '.repeat(54)));
+for (const [what, of, bar] of ROWS) print(what, meetings.map(of), bar);
+if (placedMs.length > 0) print('first touch at the app -> servos in place, ms', placedMs);
