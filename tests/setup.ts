@@ -1,21 +1,16 @@
-import { execFileSync, spawnSync } from 'node:child_process';
+import { execFileSync } from 'node:child_process';
+import { need } from './requirements.js';
 
-/** Builds what the end-to-end tests run as real processes: dist/ and the host firmware. */
+/** Builds what the tests run as real processes, dist/ and the host firmware, and the image for the simulated chip. */
 export default function setup(): void {
+  need('make', 'make');
+  need(process.env.CXX ?? 'g++', 'g++');
+  need('avr-g++', 'gcc-avr', 'avr-libc');
   execFileSync('npm', ['run', '--silent', 'build'], {
     stdio: 'inherit',
     shell: process.platform === 'win32',
   });
-  buildHostFirmware();
-}
-
-function buildHostFirmware(): void {
-  for (const program of ['make', process.env.CXX ?? 'g++']) {
-    if (spawnSync(program, ['--version']).error !== undefined) {
-      throw new Error(
-        `${program} is missing: install g++ and make (Debian, Ubuntu: apt install build-essential)`,
-      );
-    }
+  for (const folder of ['host', 'avr']) {
+    execFileSync('make', ['--silent', '-C', `src/firmware/${folder}`, 'all'], { stdio: 'inherit' });
   }
-  execFileSync('make', ['--silent', '-C', 'src/firmware/host'], { stdio: 'inherit' });
 }

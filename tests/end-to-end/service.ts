@@ -53,8 +53,8 @@ export async function stopAllServices(): Promise<void> {
   }
 }
 
-/** A profile for a host-built glove behind `path`, with its default channels and actuators. */
-export function hostGloveProfile(path: string, hand = 'right'): string {
+/** A profile for a glove with our firmware behind `path`: five curls, with the host build's counts, and five stops. */
+export function hostGloveProfile(path: string, hand = 'right', range = { open: 491, closed: 3604 }): string {
   const fingers = ['thumb', 'index', 'middle', 'ring', 'little'];
   return [
     'profile: 1',
@@ -63,7 +63,9 @@ export function hostGloveProfile(path: string, hand = 'right'): string {
     `    hand: ${hand}`,
     `    link: { kind: serial, path: ${path} }`,
     '    channels:',
-    ...fingers.map((finger) => `      - { role: ${finger}.curl, open: 491, closed: 3604 }`),
+    ...fingers.map(
+      (finger) => `      - { role: ${finger}.curl, open: ${range.open}, closed: ${range.closed} }`,
+    ),
     '    actuators:',
     ...fingers.map((finger) => `      - { role: ${finger}, kind: stringStop }`),
   ].join('\n');
