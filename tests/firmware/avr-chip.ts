@@ -22,6 +22,7 @@ const CYCLES_PER_US = CLOCK_HZ / 1e6;
 /** ATmega328P. */
 const FLASH_BYTES = 32 * 1024;
 const RAM_BYTES = 2 * 1024;
+const IO_START = 0x20;
 const RAM_START = 0x100;
 export const SUPPLY_VOLTS = 5;
 const RXC = 0x80;
@@ -58,7 +59,8 @@ export class AvrChip {
     this.#adc.avcc = SUPPLY_VOLTS;
     this.#portD = new AVRIOPort(cpu, portDConfig);
     for (let pin = 0; pin < 8; pin++) this.#portD.setPin(pin, true);
-    sparse(cpu, new AVRTimer(cpu, timer1Config));
+    const timer = new AVRTimer(cpu, timer1Config);
+    sparse(cpu, timer);
     new AVRWatchdog(cpu, watchdogConfig, new AVRClock(cpu, CLOCK_HZ, clockConfig));
 
     const usart = new AVRUSART(cpu, usart0Config, CLOCK_HZ);
@@ -72,6 +74,23 @@ export class AvrChip {
       const done = writeUcsrB(...args);
       if (waiting) usart.writeByte(this.#lastByte, true);
       return done;
+    };
+
+    // The simulator's reset leaves the peripherals as they are. On the chip every I/O register gets its initial
+    // value (data sheet, Resetting the AVR).
+    const resetCore = cpu.reset.bind(cpu);
+    cpu.reset = () => {
+      for (const { DDR, PORT } of [portBConfig, portDConfig]) {
+        cpu.writeData(DDR, 0);
+        cpu.writeData(PORT, 0);
+      }
+      this.#adc.completeADCRead(0);
+      cpu.data.fill(0, IO_START, RAM_START);
+      resetCore();
+      usart.reset();
+      timer.reset();
+      this.#incoming = [];
+      this.#receiving = false;
     };
 
     new AVRIOPort(cpu, portBConfig).addListener((value, old) => {
