@@ -180,7 +180,7 @@ describe.each(hands)('a hand of $name', (hand) => {
     expect(deep / 600).toBeLessThan(most.deepShare);
   });
 
-  it('has no jump anywhere: 7 mm at most for a hundredth of one curl, 11 mm for a hundredth of all five', () => {
+  it('has no jump anywhere: 8 mm at most for a hundredth of one curl, 11 mm for a hundredth of all five', () => {
     const random = seeded(5);
     for (let i = 0; i < 4000; i++) {
       const c = [0, 1, 2, 3, 4].map(random);
@@ -192,7 +192,7 @@ describe.each(hands)('a hand of $name', (hand) => {
         c.map((value, f) => (which === 5 || which === f ? value + 0.01 : value)),
       );
       const moved = Math.hypot(...before.map((value, k) => value - at(5)[k]));
-      expect(moved, c.join(' ')).toBeLessThan(which === 5 ? 0.011 : 0.007);
+      expect(moved, c.join(' ')).toBeLessThan(which === 5 ? 0.011 : 0.008);
     }
   });
 });
