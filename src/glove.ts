@@ -58,8 +58,15 @@ const ASK_HELLO_US = 250_000;
 const PING_US = 1_000_000;
 const HEALTH_US = 1_000_000;
 const TRACKER_TTL_MS = 1000;
+/** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
+const PLAIN_RELEASES = 3;
+const PLAIN_RELEASE_MS = 50;
 /** Keeps the layers of touches apart from those of plain stops. */
 const TOUCH_LAYER = 'touch\u0000';
+const NO_PULSES: Refusal = {
+  code: 'notSupported',
+  message: 'A glove that talks in lines of text takes no pulses.',
+};
 const NOT_ARMED: Refusal = {
   code: 'disarmed',
   message: 'The glove is disarmed; the wearer must arm it first.',
@@ -120,6 +127,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let stopped = false;
   let beatUs = Number.NEGATIVE_INFINITY;
   let burstsTold = false;
+  let releasesLeft = 0;
+  let releasedUs = Number.NEGATIVE_INFINITY;
 
   const messages: GloveMessages = {
     hello: introduce,
@@ -140,7 +149,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function takeBytes(chunk: Uint8Array, atUs: number): void {
     arrivalUs = atUs;
     for (const listener of listeners) listener.bytes?.(chunk, atUs);
-    codec.push(chunk);
+    codec.push(chunk, atUs);
   }
 
   function takeSamples(samples: Samples): void {
@@ -291,6 +300,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       }
     }
     resist(nowUs);
+    repeatRelease(nowUs);
     if (nowUs - healthToldUs >= HEALTH_US) {
       rateHz = (samplesSince * 1e6) / (nowUs - rateSinceUs);
       samplesSince = 0;
@@ -354,12 +364,26 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const { resistance } = chain;
     const { stops, efforts, count } = resistance.commands;
     const taken =
-      what === 'release' ? send(codec.release()) : send(codec.resist(VALID_FOR_MS, stops, efforts, count));
+      what === 'release' ? sendRelease() : send(codec.resist(VALID_FOR_MS, stops, efforts, count));
+    releasesLeft = what === 'release' && codec.plain ? PLAIN_RELEASES - 1 : 0;
     if (!taken) resistance.unsent();
   }
 
-  function send(bytes: Uint8Array): boolean {
-    const taken = link.write(bytes);
+  /** Goes out even behind unsent frames. */
+  function sendRelease(): boolean {
+    releasedUs = time.nowUs();
+    return send(codec.release(), true);
+  }
+
+  function repeatRelease(nowUs: number): void {
+    if (releasesLeft === 0 || nowUs - releasedUs < PLAIN_RELEASE_MS * 1000) return;
+    releasesLeft--;
+    sendRelease();
+  }
+
+  function send(bytes: Uint8Array, urgent = false): boolean {
+    if (bytes.length === 0) return true;
+    const taken = link.write(bytes, urgent);
     if (taken) for (const listener of listeners) listener.sent?.(bytes, time.nowUs());
     return taken;
   }
@@ -417,6 +441,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
       stopped = true;
       cancelBeat();
       sendResistance(chain.resistance.shutdown(time.nowUs()));
+      for (; releasesLeft > 0 && link.status.state === 'live'; releasesLeft--) {
+        await new Promise<void>((resolve) => time.after(PLAIN_RELEASE_MS, resolve));
+        sendRelease();
+      }
       await link.close();
     },
 
@@ -482,6 +510,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     pulse(app, request) {
       const { resistance } = chain;
       const { finger, amplitude, durationMs, frequencyHz } = request;
+      if (codec.plain) return asked(app, request, NO_PULSES);
       const refusal = resistance.pulse(time.nowUs(), finger, amplitude, durationMs, frequencyHz);
       if (!refusal) {
         const { pulses } = resistance;

@@ -1,9 +1,13 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
-import type { Profile } from './config/schema.js';
+import type { GloveProfile, Profile } from './config/schema.js';
 import { createGlove } from './glove.js';
+import type { GloveCodec, GloveMessages } from './link/codec.js';
+import { createFrameCodec } from './link/frames.js';
+import { createLineCodec } from './link/lines.js';
 import { openLink } from './link/open-link.js';
+import { createTakenPorts } from './link/taken-ports.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
@@ -26,18 +30,29 @@ const pageDirectory = fileURLToPath(new URL('./page', import.meta.url));
 /** The version of this program. */
 export const version = (JSON.parse(readFileSync(packageFile, 'utf8')) as { version: string }).version;
 
+/** How the glove talks. */
+export const codecOf =
+  ({ codec, hand, channels, actuators }: GloveProfile) =>
+  (messages: GloveMessages): GloveCodec =>
+    codec.kind === 'lines'
+      ? createLineCodec(codec, hand, channels, actuators, messages)
+      : createFrameCodec(messages);
+
 /**
  * Starts everything that a profile names: a chain for each glove, one stream for all apps.
  * @throws TautlineError when the stream's address cannot be used; trouble with gloves is never thrown: their
  *   links are tried for ever, and say in the stream why they wait
  */
 export async function startService({ profile, portOverride, logger }: ServiceOptions): Promise<Service> {
+  const taken = createTakenPorts();
   const gloves = profile.gloves.map((glove) => {
     const link =
       portOverride !== undefined && glove.link.kind === 'serial'
         ? { ...glove.link, path: portOverride, usb: undefined }
         : glove.link;
-    return createGlove({ profile, glove, link: openLink(link, { hand: glove.hand }), logger });
+    const codec = codecOf(glove);
+    const deps = { hand: glove.hand, codec, taken, onlyGlove: profile.gloves.length === 1 };
+    return createGlove({ profile, glove, link: openLink(link, deps), codec, logger });
   });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.
   const stream = await startStream({

@@ -1,6 +1,7 @@
 import { CHANNEL_ROLE } from '../link/table.js';
 import { isLoopback } from './address.js';
 import { listed, pathName, quote } from './describe.js';
+import { parseTemplate, TEMPLATE_QUANTITIES } from './line-template.js';
 import type { Problem } from './load.js';
 import { nearest } from './nearest.js';
 import {
@@ -234,31 +235,32 @@ function checkCodec(glove: GloveProfile, at: readonly (string | number)[], repor
   }
   if (codec.output === undefined) {
     if (actuators.length > 0) report(path, 'actuators need codec.output, the line that commands them');
-  } else checkTemplate(codec.output, actuators, [...path, 'output'], report);
+  } else checkTemplate('output', codec.output, actuators, path, report);
+  if (codec.release !== undefined) checkTemplate('release', codec.release, actuators, path, report);
 }
 
-/** The fields of an output line: {FINGER.stop}, {FINGER.effort}, {FINGER.us}. */
-const TEMPLATE_FIELDS = ['stop', 'effort', 'us'];
-
 function checkTemplate(
+  key: 'output' | 'release',
   template: string,
   actuators: readonly ActuatorProfile[],
-  at: readonly (string | number)[],
+  codecAt: readonly (string | number)[],
   report: Report,
 ): void {
-  for (const [field, inside] of template.matchAll(/\{([^{}]*)\}/g)) {
-    const [role, quantity, ...rest] = inside.split('.');
+  const at = [...codecAt, key];
+  for (const part of parseTemplate(template)) {
+    if (typeof part === 'string') continue;
+    const { field, role, quantity, wrote } = part;
     const actuator = actuators.find((candidate) => candidate.role === role);
-    if (rest.length > 0 || !TEMPLATE_FIELDS.includes(quantity)) {
-      const near = rest.length === 0 && quantity ? nearest(quantity, TEMPLATE_FIELDS) : undefined;
+    if (quantity === undefined) {
+      const near = wrote && !wrote.includes('.') ? nearest(wrote, TEMPLATE_QUANTITIES) : undefined;
       const hint = near
         ? `did you mean {${role}.${near}}?`
         : 'write such as {index.stop}, {index.effort} or {index.us}';
-      report(at, `codec.output: ${quote(field)} is unknown; ${hint}`);
+      report(at, `codec.${key}: ${quote(field)} is unknown; ${hint}`);
     } else if (!actuator)
-      report(at, `codec.output: ${quote(field)} has no actuator with the role ${quote(role)}`);
+      report(at, `codec.${key}: ${quote(field)} has no actuator with the role ${quote(role)}`);
     else if (quantity === 'us' && !actuator.servoUs) {
-      report(at, `codec.output: ${quote(field)} needs servoUs in the actuator ${role}`);
+      report(at, `codec.${key}: ${quote(field)} needs servoUs in the actuator ${role}`);
     }
   }
 }

@@ -99,6 +99,7 @@ export const LinkSchema = kinds(
 
 /** What a column of a text line may hold besides a channel role. */
 export const LINE_COLUMNS = ['timeUs', 'timeMs', 'buttons', 'batteryMv', 'skip'] as const;
+export type LineColumn = (typeof LINE_COLUMNS)[number];
 
 export const CodecSchema = kinds(
   [
@@ -112,9 +113,9 @@ export const CodecSchema = kinds(
           minLength: 1,
           maxLength: 4,
         }),
-        radix: Type.Unsafe<10 | 16>({ enum: [10, 16], default: 10, description: 'Base of the counts.' }),
+        radix: Type.Unsafe<10 | 16>({ enum: [10, 16], default: 10, description: 'Base of the numbers.' }),
         header: Type.Boolean({
-          description: 'The first line names columns and is passed over.',
+          description: 'The first line names the columns: it is passed over and is no fault.',
           default: false,
         }),
         columns: Type.Array(Type.String({ maxLength: 40 }), {
@@ -405,6 +406,7 @@ export type Profile = Static<typeof ProfileSchema>;
 export type GloveProfile = Static<typeof GloveSchema>;
 export type LinkProfile = Static<typeof LinkSchema>;
 export type CodecProfile = Static<typeof CodecSchema>;
+export type LinesProfile = Extract<CodecProfile, { kind: 'lines' }>;
 export type ChannelProfile = Static<typeof ChannelSchema>;
 export type ActuatorProfile = Static<typeof ActuatorSchema>;
 export type FilterProfile = Static<typeof FilterSchema>;

@@ -70,11 +70,18 @@ export interface LinkCounters {
 
 /**
  * Bytes to messages and back for one glove. Never throws on input, never grows without bound. Encoders
- * return a view of an internal buffer that is valid until the next call.
+ * return a view of an internal buffer that is valid until the next call; an empty one is not sent: the glove knows
+ * no such message.
  */
 export interface GloveCodec {
   readonly counters: LinkCounters;
-  push(chunk: Uint8Array): void;
+  /**
+   * The glove is not known to free the fingers by itself when the host falls silent, nor to answer: a release is
+   * repeated, and a pulse is refused.
+   */
+  readonly plain?: boolean;
+  /** @param arrivalUs host monotonic time, for gloves that send no time of their own; 0 when left out */
+  push(chunk: Uint8Array, arrivalUs?: number): void;
   /** Forgets a partial frame, after a reconnection. */
   reset(): void;
   askHello(): Uint8Array;

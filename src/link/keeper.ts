@@ -1,6 +1,6 @@
 import { TautlineError } from '../errors.js';
 import { type Clock, systemClock } from '../monotonic.js';
-import type { Link, LinkEvents, LinkState, LinkStatus, OpenPort, Port } from './link.js';
+import type { Link, LinkEvents, LinkState, LinkStatus, OpenPort, Port, PortEvents } from './link.js';
 
 export interface KeeperOptions {
   /** What the link goes to, for people, before a port has told its own address. */
@@ -49,6 +49,7 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
   /** Which opening is current: whatever an earlier port still says is not heard. */
   let generation = 0;
   let cancelTimer = (): void => {};
+  let abandonOpening = (): void => {};
   /** Resolves when nothing holds the port any more. */
   let released: Promise<void> = Promise.resolve();
   let lastByteUs = 0;
@@ -69,6 +70,7 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
   const letGo = (): Promise<void> => {
     generation++;
     cancelTimer();
+    abandonOpening();
     const old = port;
     port = undefined;
     // A port that cannot even be closed must not end the service: the next opening will tell.
@@ -129,7 +131,9 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
     let endedEarly: TautlineError | undefined;
     enter('opening');
     if (mine !== generation) return;
-    released = openPort({
+    const opening = new AbortController();
+    abandonOpening = () => opening.abort();
+    const portEvents: PortEvents = {
       bytes(chunk, arrivalUs) {
         if (mine !== generation || state !== 'live') return;
         lastByteUs = clock.nowUs();
@@ -148,7 +152,8 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
         if (state === 'opening') endedEarly = reason;
         else lose(reason);
       },
-    }).then(
+    };
+    released = openPort(portEvents, opening.signal).then(
       async (opened) => {
         if (mine !== generation) {
           await opened.close().catch(() => {});

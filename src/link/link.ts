@@ -58,5 +58,8 @@ export interface PortEvents {
   ended(error: TautlineError): void;
 }
 
-/** Opens the port once; rejects with a TautlineError that says why and what to do. */
-export type OpenPort = (events: PortEvents) => Promise<Port>;
+/**
+ * Opens the port once; rejects with a TautlineError that says why and what to do.
+ * @param abandoned aborts when nobody wants the port any more: an opening that takes seconds then ends early
+ */
+export type OpenPort = (events: PortEvents, abandoned?: AbortSignal) => Promise<Port>;

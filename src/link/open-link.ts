@@ -2,11 +2,15 @@ import type { LinkProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
 import type { Clock } from '../monotonic.js';
-import { keepLink } from './keeper.js';
+import { askPorts } from './ask-ports.js';
+import type { GloveCodec, GloveMessages } from './codec.js';
+import { createFrameCodec } from './frames.js';
+import { type KeeperOptions, keepLink } from './keeper.js';
 import type { Link, OpenPort } from './link.js';
 import { describePort, listPorts, type PortInfo } from './list-ports.js';
 import { serialPort } from './serial-port.js';
 import { simulatedPort } from './simulated-port.js';
+import { createTakenPorts, type TakenPorts, takingPort } from './taken-ports.js';
 
 type SerialProfile = Extract<LinkProfile, { kind: 'serial' }>;
 
@@ -15,8 +19,16 @@ export interface LinkDeps {
   hand: HandSide;
   clock?: Clock;
   random?: () => number;
+  /** How the glove talks, to recognise it by; the link protocol when absent. */
+  codec?: (messages: GloveMessages) => GloveCodec;
+  /** There is no other glove in the profile. */
+  onlyGlove?: boolean;
+  /** The ports of the other gloves. */
+  taken?: TakenPorts;
   /** The ports of this machine; tests put their own here. */
   listPorts?: () => Promise<PortInfo[]>;
+  /** Pauses between tries, in place of the keeper's. */
+  retry?: Pick<KeeperOptions, 'firstRetryMs' | 'maxRetryMs'>;
 }
 
 /**
@@ -24,14 +36,14 @@ export interface LinkDeps {
  * @throws TautlineError notSupported when this version cannot reach a glove that way
  */
 export function openLink(profile: LinkProfile, deps: LinkDeps): Link {
-  const { hand, clock, random } = deps;
+  const { hand, clock, random, retry } = deps;
   const keep = (openPort: OpenPort, address: string, silentMs?: number): Link =>
-    keepLink(openPort, { address, silentMs, clock, random });
+    keepLink(openPort, { address, silentMs, clock, random, ...retry });
   switch (profile.kind) {
     case 'simulated':
       return keep(simulatedPort({ hand, ...profile, clock }), `simulated ${hand} glove`);
     case 'serial':
-      return keep(serialPortOf(profile, deps.listPorts ?? listPorts), addressOf(profile), profile.silentMs);
+      return keep(serialPortOf(profile, deps), addressOf(profile), profile.silentMs);
     case 'ble':
       throw new TautlineError(
         'notSupported',
@@ -49,29 +61,36 @@ const usbName = ({ vendor, product, serial }: NonNullable<SerialProfile['usb']>)
     .join(' ');
 
 /** Looks the port up anew at each try, so that a glove is found again under another number. */
-function serialPortOf(profile: SerialProfile, list: () => Promise<PortInfo[]>): OpenPort {
+function serialPortOf(profile: SerialProfile, deps: LinkDeps): OpenPort {
   const { path, usb, baud, dtr, rts } = profile;
-  if (path !== undefined) return serialPort({ path, baud, dtr, rts });
-  if (!usb) {
-    throw new TautlineError(
-      'notSupported',
-      'A serial link needs `path` or `usb`: asking every port for a hello is not available in this version.',
-      'Add the path of the port, such as /dev/ttyUSB0 or COM3, to the profile.',
-    );
+  const { hand, onlyGlove = false, taken = createTakenPorts(), codec = createFrameCodec, clock } = deps;
+  const list = deps.listPorts ?? listPorts;
+  const open = (port: string) => takingPort(port, hand, taken, serialPort({ path: port, baud, dtr, rts }));
+  if (path !== undefined) {
+    taken.reserve(path, hand);
+    return open(path);
   }
-  return async (events) => {
+
+  const free = async (ports: PortInfo[]): Promise<PortInfo[]> => {
+    const owners = await Promise.all(ports.map((port) => taken.ownerOf(port.path)));
+    return ports.filter((_, i) => owners[i] === undefined || owners[i] === hand);
+  };
+  const ask = (candidates: () => Promise<PortInfo[]>, where?: string) =>
+    askPorts({ hand, anyHand: onlyGlove, codec, candidates, open, where, clock });
+  if (!usb) return ask(async () => free(await list()));
+
+  let matching: PortInfo[] = [];
+  const askMatching = ask(() => free(matching), `on the ports that are ${usbName(usb)}`);
+  return async (events, abandoned) => {
     const ports = await list();
-    const matching = ports.filter((port) => isUsb(port, usb));
-    if (matching.length === 1) return serialPort({ path: matching[0].path, baud, dtr, rts })(events);
-    const present =
-      ports.length > 0 ? `Ports here: ${ports.map(describePort).join('; ')}.` : 'There is none at all.';
-    throw matching.length === 0
-      ? new TautlineError('portMissing', `No serial port is ${usbName(usb)}.`, present)
-      : new TautlineError(
-          'tooMany',
-          `${matching.length} serial ports are ${usbName(usb)}: ${matching.map(describePort).join('; ')}.`,
-          'Add the serial number, or name the path.',
-        );
+    matching = ports.filter((port) => isUsb(port, usb));
+    if (matching.length === 1) return open(matching[0].path)(events, abandoned);
+    if (matching.length > 1) return askMatching(events, abandoned);
+    throw new TautlineError(
+      'portMissing',
+      `No serial port is ${usbName(usb)}.`,
+      ports.length > 0 ? `Ports here: ${ports.map(describePort).join('; ')}.` : 'There is none at all.',
+    );
   };
 }
 

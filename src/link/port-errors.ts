@@ -1,6 +1,7 @@
-import { readdir, readFile, readlink, realpath, stat } from 'node:fs/promises';
+import { readFile, stat } from 'node:fs/promises';
 import { TautlineError } from '../errors.js';
 import { describePort, listPorts, type PortInfo } from './list-ports.js';
+import { findHolders } from './port-holders.js';
 
 /** What explaining a failure needs to know of the machine; tests put their own here. */
 export interface Surroundings {
@@ -62,26 +63,9 @@ export async function explainOpenFailure(
 const thisMachine: Surroundings = {
   platform: process.platform,
   listPorts: () => listPorts(),
-  holders: async (path) => (process.platform === 'linux' ? holdersOf(path) : []),
+  holders: async (path) => (await findHolders([path])).get(path) ?? [],
   groupOf,
 };
-
-/** Looks for the device among the open files of all processes; those of other users are hidden from us. */
-async function holdersOf(path: string): Promise<string[]> {
-  const device = await realpath(path).catch(() => path);
-  const found: string[] = [];
-  for (const pid of (await readdir('/proc')).filter((name) => /^\d+$/.test(name))) {
-    const files = await readdir(`/proc/${pid}/fd`).catch(() => []);
-    const targets = await Promise.all(files.map((fd) => readlink(`/proc/${pid}/fd/${fd}`).catch(() => '')));
-    if (!targets.includes(device)) continue;
-    if (Number(pid) === process.pid) found.push('this service itself');
-    else {
-      const name = await readFile(`/proc/${pid}/comm`, 'utf8').catch(() => 'a program');
-      found.push(`${name.trim()} (process ${pid})`);
-    }
-  }
-  return found;
-}
 
 async function groupOf(path: string): Promise<string | undefined> {
   const id = (await stat(path).catch(() => undefined))?.gid;

@@ -48,9 +48,6 @@ describe('openLink', () => {
     expect(() => openLink({ kind: 'ble', silentMs: 2000 }, { hand: 'left' })).toThrow(
       expect.objectContaining({ code: 'notSupported' }),
     );
-    expect(() => openLink(serial({}), { hand: 'left' })).toThrow(
-      expect.objectContaining({ code: 'notSupported' }),
-    );
   });
 
   it('finds a port by its USB identity, whatever its number', async () => {
@@ -68,9 +65,13 @@ describe('openLink', () => {
       code: 'portMissing',
       message: 'No serial port is USB serial X.',
     });
+    // Two fit: each is asked.
     expect(await failureOf(serial({ usb: { vendor: '12ab' } }), ports)).toMatchObject({
-      code: 'tooMany',
-      remedy: 'Add the serial number, or name the path.',
+      code: 'portMissing',
+      message:
+        'No left glove answers on the ports that are USB vendor 12ab. ' +
+        '/dev/nowhere1 (USB 12ab:0001 L): /dev/nowhere1 does not exist; ' +
+        '/dev/nowhere2 (USB 12ab:0001 R): /dev/nowhere2 does not exist.',
     });
   });
 });
