@@ -21,6 +21,7 @@ import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js'
 import { TouchRequests } from './resistance/touch-requests.js';
 import { createInputs, type Inputs } from './sensing/inputs.js';
 import { createSensing, type Sensing } from './sensing/sensing.js';
+import { createStretchedHand } from './sensing/stretched-hand.js';
 
 export type * from './glove-view.js';
 
@@ -93,6 +94,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const fingerOk = new Uint8Array(FINGERS.length);
   const contacts = createTouchContacts();
   const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
+  const stretchedHand = createStretchedHand(glove.controls.disarmStretchS);
   const root = new Float64Array(7);
   root[6] = 1;
 
@@ -169,7 +171,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const nowUs = time.nowUs();
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
     sampleTimeUs = nowUs - (arrivalUs - timeUs);
-    if ((sensing.buttons & disarmMask) !== 0 && chain.resistance.armed) disarm('glove button');
+    const stretched = stretchedHand.update(sensing.curl, sensing.fingerStates, timeUs);
+    if (chain.resistance.armed) {
+      if ((sensing.buttons & disarmMask) !== 0) disarm('glove button');
+      else if (stretched) disarm('stretched hand');
+    }
     touch(nowUs);
     resist(nowUs);
 

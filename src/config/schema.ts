@@ -318,6 +318,12 @@ export const GloveSchema = object(
           minimum: 0,
           maximum: 500,
         }),
+        disarmStretchS: Type.Optional(
+          number(
+            'All fingers stretched out straight for this long disarm the glove: a sign that needs no button and that held fingers can make. Off when absent.',
+            { minimum: 0.5, maximum: 10 },
+          ),
+        ),
         triggerFinger: literals(
           FINGERS,
           'Finger whose curl is the trigger when there is no trigger channel.',

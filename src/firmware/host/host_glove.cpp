@@ -171,6 +171,12 @@ void HostGlove::run() {
     connectedSeen_ = link.connected();
     event(connectedSeen_ ? "\"event\":\"connected\"" : "\"event\":\"disconnected\"");
   }
+  const bool holding = std::any_of(hand.servos.begin(), hand.servos.end(),
+                                   [](const SimulatedServo& servo) { return !servo.isFree(); });
+  if (holding != holdingSeen_) {
+    holdingSeen_ = holding;
+    event(holding ? "\"event\":\"held\"" : "\"event\":\"released\"");
+  }
   if (glove_->watchdogTrips() != tripsSeen_) {
     tripsSeen_ = glove_->watchdogTrips();
     event(format("\"event\":\"watchdog\",\"trips\":%u", tripsSeen_));

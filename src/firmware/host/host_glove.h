@@ -85,6 +85,7 @@ class HostGlove {
   unsigned boots_ = 0;
   uint16_t tripsSeen_ = 0;
   bool connectedSeen_ = false;
+  bool holdingSeen_ = false;
   bool frozenSeen_ = false;
   bool quitting_ = false;
   std::vector<std::string> events_;

@@ -1,0 +1,34 @@
+// A crowd of apps. Arguments: port, hand, readers, askers, requests a second of each asker. Readers take every
+// pose and throw it away; askers ask for stops without a pause. Says "crowded" once all of them are at it.
+import { WebSocket } from 'ws';
+
+const [port, hand, readers, askers, rate] = process.argv.slice(2);
+const EVERY_MS = 20;
+const count = Number(readers) + Number(askers);
+let busy = 0;
+for (let n = 0; n < count; n++) {
+  const socket = new WebSocket(`ws://127.0.0.1:${port}/stream`);
+  socket.on('error', (error) => {
+    console.error(error.message);
+    process.exit(1);
+  });
+  socket.on('close', (code, reason) => {
+    console.error(`app ${n} was closed: ${code} ${reason}`);
+  });
+  socket.on('open', () => {
+    if (n < Number(readers)) {
+      socket.send(JSON.stringify({ type: 'subscribe', streams: ['joints', 'resistance'], velocities: true }));
+    } else {
+      setInterval(() => {
+        for (let i = 0; i < (Number(rate) * EVERY_MS) / 1000; i++) {
+          const fingers = { index: { stopAt: 0.3 + 0.4 * Math.random(), effort: Math.random() } };
+          socket.send(JSON.stringify({ type: 'resist', hand, layer: 'flood', fingers, ttlMs: 1000 }));
+        }
+      }, EVERY_MS);
+    }
+    // The bytes are read, or the service would not send them; what they say does not matter.
+    socket.once('message', () => {
+      if (++busy === count) console.log('crowded');
+    });
+  });
+}
