@@ -3,12 +3,12 @@ import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
 import { reportHealth, reportInputs, reportResistance } from './glove-reports.js';
 import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
-import { createClosingProfile } from './hand/closing.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
-import { FINGERS } from './hand/joints.js';
-import { clampDofs } from './hand/limits.js';
-import { createSkeleton, type Skeleton } from './hand/skeleton.js';
+import { createHandModel, type HandModel } from './hand/hand-model.js';
+import { FINGERS, type HandSide } from './hand/joints.js';
+import { DOF_MAX, DOF_MIN } from './hand/limits.js';
+import type { Skeleton } from './hand/skeleton.js';
 import { INVALID, TRACKED } from './hand/validity.js';
 import { createClock } from './link/clock.js';
 import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './link/codec.js';
@@ -87,7 +87,7 @@ interface Chain {
 export function createGlove(options: GloveOptions): LiveGlove {
   const { profile, glove, link, logger, clock: time = systemClock } = options;
   const { safety } = profile;
-  const closing = createClosingProfile();
+  const hands = new Map<HandSide, HandModel>();
   const listeners = new Set<GloveListener>();
   const clock = createClock();
   const aheadDofs = new Float64Array(DOF_COUNT);
@@ -219,14 +219,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function makeChain(said: Hello | undefined): Chain {
     const hand = said?.hand ?? glove.hand;
     const sided = hand === glove.hand ? glove : { ...glove, hand };
-    const { handLengthMm, handBreadthMm } = profile.wearer;
-    const skeleton = createSkeleton({
-      side: hand,
-      lengthM: handLengthMm / 1000,
-      breadthM: handBreadthMm / 1000,
+    const { skeleton, closing, natural } = handModel(hand);
+    const sensing = createSensing({
+      glove: sided,
+      channelRoles: said?.channels.map((channel) => channel.role),
+      closing,
+      natural,
+      sampleRateHz: said?.sampleRateHz,
     });
-    const channelRoles = said?.channels.map((channel) => channel.role);
-    const sensing = createSensing({ glove: sided, channelRoles, closing, sampleRateHz: said?.sampleRateHz });
     const inputs = createInputs(sided);
     const actuators = said ? orderAsHello(glove.actuators, said) : glove.actuators;
     // A string that senses gives the way to where the servo on it has to stop.
@@ -250,6 +250,17 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const touches = new Touches(skeleton, closing, safety);
     const touchRequests = new TouchRequests(forcesOf(actuators, safety));
     return { sensing, resistance, touches, touchRequests, inputs, skeleton, description };
+  }
+
+  /** Made once a side, ahead of the frames: it takes a moment. */
+  function handModel(side: HandSide): HandModel {
+    let model = hands.get(side);
+    if (!model) {
+      const { handLengthMm, handBreadthMm } = profile.wearer;
+      model = createHandModel({ side, lengthM: handLengthMm / 1000, breadthM: handBreadthMm / 1000 });
+      hands.set(side, model);
+    }
+    return model;
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -462,9 +473,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     predict(aheadS, poses) {
       const { sensing, skeleton } = chain;
       for (let dof = 0; dof < DOF_COUNT; dof++) {
-        aheadDofs[dof] = sensing.dofs[dof] + sensing.dofRates[dof] * aheadS;
+        const now = sensing.dofs[dof];
+        const ahead = now + sensing.dofRates[dof] * aheadS;
+        // Never further beyond a joint's range than it is now.
+        aheadDofs[dof] = Math.max(Math.min(DOF_MIN[dof], now), Math.min(Math.max(DOF_MAX[dof], now), ahead));
       }
-      clampDofs(aheadDofs);
       forwardKinematics(skeleton, aheadDofs, poses, root);
     },
 

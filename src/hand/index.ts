@@ -8,6 +8,7 @@ export * from './dofs.js';
 export * from './fist.js';
 export * from './fit-hand.js';
 export * from './forward.js';
+export * from './hand-model.js';
 export type { JointPositions } from './joint-positions.js';
 export * from './joints.js';
 export * from './limits.js';

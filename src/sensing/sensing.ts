@@ -4,6 +4,7 @@ import { abductionLimit, coupleArch, coupleDip, DIP_PER_PIP, setSplay } from '..
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from '../hand/dofs.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
+import { type NaturalMotion, naturalMotion } from '../hand/natural-motion.js';
 import { INFERRED, INVALID, TRACKED } from '../hand/validity.js';
 import type { Samples } from '../link/codec.js';
 import type { ChannelRole } from '../link/table.js';
@@ -28,6 +29,8 @@ export interface SensingOptions {
   /** Roles in the order of the samples: from the hello, or absent for the profile's order. */
   readonly channelRoles?: readonly ChannelRole[];
   readonly closing?: ClosingProfile;
+  /** How the hand moves as a whole, made for the same skeleton and closing profile; absent: joint by joint. */
+  readonly natural?: NaturalMotion;
   /** Assumed until samples have come, Hz. */
   readonly sampleRateHz?: number;
 }
@@ -140,6 +143,10 @@ export function createSensing(options: SensingOptions): Sensing {
   const hasJoints = Uint8Array.from(FINGERS, (_, f) =>
     [0, 2, 3].some((part) => jointSlot[f * 4 + part] >= 0) ? 1 : 0,
   );
+
+  // A thumb or palm that is sensed joint by joint is shown as it is.
+  const { natural } = options;
+  const guided = natural !== undefined && hasJoints[0] === 0 && archSlot < 0;
 
   const counts = new Uint16Array(n);
   const raw = new Float64Array(n);
@@ -371,6 +378,7 @@ export function createSensing(options: SensingOptions): Sensing {
     } else {
       coupleArch(dofs);
     }
+    if (guided && natural) naturalMotion(natural, dofs, curl);
   }
 
   function meanOfJoints(f: number): number {

@@ -84,8 +84,9 @@ export function linkTest(startGlove: () => Promise<LinkGlove>): void {
     const health = () => app.of('health').at(-1)!;
     await app.reached(() => app.of('health').length > 0);
     const lostAtFirst = health().lost;
-    const start = app.messages.length;
     expect(await app.ask(subscription)).toMatchObject({ type: 'ack', rateHz: glove.sampleRateHz });
+    // The count starts anew with the subscription: what came before its ack belongs to the old one.
+    const start = app.messages.findLastIndex((m) => m.type === 'ack');
     const fresh = () => app.messages.slice(start).filter((m): m is Joints => m.type === 'joints');
     await app.reached(() => fresh().length > SAMPLES);
     const sequence = fresh().map(({ seq }) => seq);
