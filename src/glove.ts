@@ -1,6 +1,7 @@
 import type { Logger } from 'pino';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
+import { createGloveGuide, type GloveGuide } from './glove-guide.js';
 import { reportHealth, reportInputs, reportResistance } from './glove-reports.js';
 import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
 import { DOF_COUNT } from './hand/dofs.js';
@@ -49,6 +50,8 @@ export interface GloveOptions {
 export interface LiveGlove extends Glove {
   /** Opens the link and keeps it. */
   start(): void;
+  /** Leads the wearer through a check. */
+  readonly guide: GloveGuide;
   /** Frees every finger, tells the glove so, and closes the link. */
   close(): Promise<void>;
 }
@@ -145,6 +148,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
     note: (text) => logger.info({ glove: glove.name, text }, 'note from the glove'),
   };
   const codec = (options.codec ?? createFrameCodec)(messages);
+  const guide = createGloveGuide({
+    name: glove.name,
+    hand: () => chain.description.hand,
+    channels: () => chain.sensing.channels,
+    promisedHz: () => chain.description.sampleRateHz,
+    counters: codec.counters,
+    clock,
+  });
 
   // ---- glove -> apps -----------------------------------------------------------------------------------------
 
@@ -159,6 +170,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const timeUs = clock.map(samples.deviceTimeUs, arrivalUs);
     const { sensing, skeleton, inputs } = chain;
     sensing.update(samples, timeUs);
+    guide.sample(sensing.counts, timeUs);
     placeRoot(sensing);
     forwardKinematics(skeleton, sensing.dofs, frame.poses, root);
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
@@ -205,6 +217,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const different = hello === undefined || !sameGlove(hello, said);
     if (different) {
       release();
+      guide.stop('The glove turned out to be a different one.');
       hello = said;
       chain = makeChain(said);
       logger.info({ glove: glove.name, hand: said.hand, deviceId: said.deviceId }, 'glove said hello');
@@ -287,6 +300,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     introduced = introduced && link.status.state === 'live';
     frame.reason = reason;
     rateHz = 0;
+    guide.stop(reason);
     if (!frame.valid) return;
     frame.valid = false;
     frame.fingerStates.fill(INVALID);
@@ -438,6 +452,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   return {
     frame,
+    guide,
     get description() {
       return chain.description;
     },

@@ -8,6 +8,7 @@ import { createFrameCodec } from './link/frames.js';
 import { createLineCodec } from './link/lines.js';
 import { openLink } from './link/open-link.js';
 import { createTakenPorts } from './link/taken-ports.js';
+import { addGuideRoutes } from './stream/guide-routes.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
@@ -60,6 +61,7 @@ export async function startService({ profile, portOverride, logger }: ServiceOpt
     profile: profile.stream,
     logger,
     version,
+    routes: (app) => addGuideRoutes(app, gloves),
     ...(existsSync(pageDirectory) ? { page: pageDirectory } : {}),
   });
   for (const glove of gloves) glove.start();

@@ -1,102 +1,306 @@
-import type { Channel } from './channels.js';
+import { FINGERS } from '../hand/joints.js';
+import type { ChannelRole } from '../link/table.js';
+import type { Channel, ChannelKind } from './channels.js';
+import { FASTEST_PER_S, JUMP_STEP } from './guided-run.js';
+import type { MoveRecord } from './move-record.js';
+import { median, noiseOf, numbered, quantile, slopeOf, type Trace, traceOf } from './move-statistics.js';
+import { isControl, type MoveName } from './moves.js';
 import { fault, HEALTHY, type Verdict } from './verdicts.js';
 
 /**
- * Faults that only a known motion can tell from a habit of the wearer: reversed, swapped, short range, dead and
- * cross-talk. The wearer holds the hand open, then closes one finger at a time when asked; what each channel does
- * in answer to each prompt is one row of a matrix, and the matrix is judged.
+ * Judges a recorded run of prompted moves: one verdict a channel. Knowing what the wearer did tells apart what
+ * signals alone cannot: reversed, swapped, short range, cross-talk, drift against a sloppy hand.
+ *
+ * Every response is measured from the level around its move, so that a slow drift leaves it alone, and as a
+ * part of the converter, so that a glove need not be fitted yet.
  */
-export interface GuidedCheck {
-  /** Begins a prompt: the finger (index into FINGERS) that is to close and open now, the others held still. */
-  begin(finger: number): void;
-  /** One sample of counts, in the order of the channels given. */
-  sample(counts: ArrayLike<number>): void;
-  /** One verdict a channel. Channels of fingers that were not prompted, or of no finger, are healthy. */
-  judge(): Verdict[];
+export interface ChannelFinding {
+  readonly role: ChannelRole;
+  readonly verdict: Verdict;
+  /** What a healthy verdict rests on too; empty for channels that the moves do not reach. */
+  readonly evidence: string;
+  /** Part of the converter that the moves used, 0..1. */
+  readonly used: number;
+  /** Standard deviation of the noise, counts. */
+  readonly noiseCounts: number;
 }
 
-/** Response, part of the converter's range, below which a channel has not moved at all. */
+/** Response below which a channel has not moved, part of the converter. */
 const NO_RESPONSE = 0.015;
-/** Response, part of the converter's range, below which precision is wasted. Common practice. */
-const SHORT_RESPONSE = 0.08;
-/** Fingers move each other a little (one flexor muscle, many tendons); neighbours more. Common practice. */
-const NATURAL_SHARE = [0, 0.6, 0.4, 0.3, 0.3] as const;
+/** Range below which precision is wasted, part of the converter. Common practice. */
+const SHORT = { curl: 0.2, joint: 0.12, splay: 0.06, stick: 0.2, control: 0.1 } as const;
+/** Noise, part of the used range, and least counts, from which it shows. As in health.ts. */
+const NOISY = 0.008;
+const NOISY_COUNTS = 1.5;
+/** Jumps that make a loose wire; one servo spike makes two. */
+const JUMPS = 4;
+/** Part of the time at an end of the converter. */
+const RAILED = 0.8;
+const CLIPPED = 0.5;
+/** Drift over the run, part of the used range; a sloppy hand comes back to within some 5 %. */
+const DRIFTED = 0.15;
+/**
+ * How much a finger moves when another is asked to, part of its own range, by the distance between them: fingers
+ * share tendons and muscles (enslaving; Zatsiorsky, Li & Latash, 2000, from memory; limits are common practice).
+ */
+const FOLLOWS = [0, 0.75, 0.45, 0.4, 0.4] as const;
+/** A channel that answers to another finger this much more than to its own is that finger's. */
+const OTHERS = 1.8;
+const STRETCH_S = 0.04;
+/** The pose before a move: the wearer has not begun yet. */
+const BEFORE_S = 0.2;
+const TINY = 1e-9;
 
-/** @param channels as compiled; only whole-finger curl and joint channels that the glove sends are judged */
-export function createGuidedCheck(channels: readonly Channel[]): GuidedCheck {
-  const judged = channels.map((c) => c.source >= 0 && (c.kind === 'curl' || c.kind === 'joint'));
-  const n = channels.length;
-  const first = new Float64Array(n);
-  const answers = new Map<number, Float64Array>();
-  let current: Float64Array | undefined;
-  let fresh = false;
-
-  /** Signed response of a channel to a prompt, part of the converter's range; positive towards `closed`. */
-  const answer = (prompt: number, i: number): number => {
-    const sign = channels[i].closed < channels[i].open ? -1 : 1;
-    return ((answers.get(prompt)?.[i] ?? 0) * sign) / channels[i].lookup.maxCounts;
-  };
-
-  return {
-    begin(finger) {
-      current = new Float64Array(n);
-      answers.set(finger, current);
-      fresh = true;
-    },
-    sample(counts) {
-      if (!current) return;
-      for (let i = 0; i < n; i++) {
-        if (fresh) first[i] = counts[i];
-        const moved = counts[i] - first[i];
-        if (Math.abs(moved) > Math.abs(current[i])) current[i] = moved;
-      }
-      fresh = false;
-    },
-    judge() {
-      return channels.map((channel, i) => {
-        const own = channel.finger;
-        if (!judged[i] || !answers.has(own)) return HEALTHY;
-        const mine = answer(own, i);
-        const others = [...answers.keys()].filter((prompt) => prompt !== own);
-        const loudest = others.reduce(
-          (best, prompt) => (Math.abs(answer(prompt, i)) > Math.abs(answer(best, i)) ? prompt : best),
-          others[0] ?? own,
-        );
-        const loud = Math.abs(answer(loudest, i));
-        const at = Math.abs(mine);
-        if (at < NO_RESPONSE && loud < NO_RESPONSE) {
-          return fault('dead', false, `moved by ${percent(at)} of the converter when its finger closed`);
-        }
-        if (loudest !== own && loud > 2 * at) {
-          // Swapped if a channel of that other finger answers to this one's prompt in return.
-          const twin = channels.findIndex(
-            (other, j) =>
-              judged[j] &&
-              other.finger === loudest &&
-              other.kind === channel.kind &&
-              Math.abs(answer(own, j)) > 2 * Math.abs(answer(loudest, j)),
-          );
-          const numbers = `moved by ${percent(at)} for its own finger and by ${percent(loud)} for another`;
-          if (twin >= 0)
-            return fault('swapped', false, `${numbers}; ${channels[twin].role} does the reverse`);
-          return fault('crossTalk', false, numbers);
-        }
-        if (mine < 0) {
-          return fault('reversed', false, `moved by ${percent(at)} of the converter away from closed`);
-        }
-        if (at < SHORT_RESPONSE) {
-          return fault('shortRange', true, `uses ${percent(at)} of the converter`);
-        }
-        for (const prompt of others) {
-          const share = Math.abs(answer(prompt, i)) / at;
-          if (share > NATURAL_SHARE[Math.abs(prompt - own)]) {
-            return fault('crossTalk', true, `follows another finger by ${percent(share)} of its own motion`);
-          }
-        }
-        return HEALTHY;
-      });
-    },
-  };
+export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): ChannelFinding[] {
+  const trace = traceOf(record, STRETCH_S);
+  const answers = channels.map((channel, i) => answersOf(record, trace, channel, i));
+  return channels.map((channel, i) => judge(record, trace, channels, answers, channel, i));
 }
 
-const percent = (part: number): string => `${Math.round(part * 100)} %`;
+/** The move that takes a channel over its whole range. */
+const WHOLE_MOVE: Partial<Record<ChannelKind, MoveName>> = { curl: 'fist', joint: 'fist', splay: 'spread' };
+
+/** What a channel does, in parts of the converter; positive towards its `closed`. */
+interface Answers {
+  readonly source: boolean;
+  /** To each finger alone, NaN when it was not asked for. */
+  readonly lone: Float64Array;
+  /** To the fist, to spreading, or the whole way of a control. */
+  readonly whole: number;
+  /** Levels before each move from the open hand, for drift. */
+  readonly base: readonly { atS: number; level: number }[];
+}
+
+function answersOf(record: MoveRecord, trace: Trace, channel: Channel, i: number): Answers {
+  const { lookup, open, closed } = channel;
+  const part = (closed < open ? -1 : 1) / lookup.maxCounts;
+  const levels = trace.levels[i];
+  const lone = new Float64Array(FINGERS.length).fill(Number.NaN);
+  const base: { atS: number; level: number }[] = [];
+  const wholes: number[] = [];
+  for (const [m, { move }] of numbered(record)) {
+    const from = trace.moveStart[m];
+    const to = trace.moveStart[m + 1];
+    if (to - from < 3) continue;
+    const before = median(levels.subarray(from, from + Math.max(1, Math.round(BEFORE_S / STRETCH_S))));
+    const after = median(levels.subarray(Math.max(from, to - 5), to));
+    const own = levels.subarray(from, to);
+    if (move.kind === 'lone') {
+      base.push({ atS: trace.timesS[from], level: before });
+      lone[move.finger as number] = part * farthestFromLine(own, before, after);
+    } else if (move.name === 'rest' || move.name === 'open') {
+      base.push({ atS: trace.timesS[to - 1], level: after });
+    } else if (move.name === WHOLE_MOVE[channel.kind]) {
+      wholes.push(part * (after - before));
+    } else if (move.name === 'controls' && isControl(channel)) {
+      wholes.push((quantile(own, 0.98) - quantile(own, 0.02)) / lookup.maxCounts);
+    }
+  }
+  return { source: channel.source >= 0, lone, whole: wholes.length > 0 ? median(wholes) : Number.NaN, base };
+}
+
+/** The farthest that levels get from the straight line between two others, signed; single stretches don't count. */
+function farthestFromLine(levels: Float64Array, first: number, last: number): number {
+  const away = Float64Array.from(
+    levels,
+    (level, k) => level - first - ((last - first) * k) / Math.max(1, levels.length - 1),
+  );
+  const high = quantile(away, 0.97);
+  const low = quantile(away, 0.03);
+  return high > -low ? high : low;
+}
+
+function judge(
+  record: MoveRecord,
+  trace: Trace,
+  channels: readonly Channel[],
+  answers: readonly Answers[],
+  channel: Channel,
+  i: number,
+): ChannelFinding {
+  const { role, kind, lookup } = channel;
+  const full = lookup.maxCounts;
+  const found = (verdict: Verdict, used: number, noiseCounts: number): ChannelFinding => ({
+    role,
+    verdict,
+    evidence: verdict.evidence || (used > 0 ? healthyEvidence(used, noiseCounts) : ''),
+    used,
+    noiseCounts,
+  });
+  if (channel.source < 0) {
+    return found(fault('missing', false, 'is in the profile, but the glove does not send it'), 0, 0);
+  }
+  // Orientation sensors compute and touch pads switch: neither is a plain analogue channel.
+  if (kind === 'wrist' || role === 'thumbRest') return found(HEALTHY, 0, 0);
+  const counts = record.column(i);
+  const levels = trace.levels[i];
+  const { lone, whole, base } = answers[i];
+  const used = (quantile(levels, 0.98) - quantile(levels, 0.02)) / full;
+  const noise = noiseOf(counts);
+  const span = Math.max(used, 0.1) * full;
+  const result = (verdict: Verdict) => found(verdict, used, noise);
+
+  const jumps = countJumps(counts, record.timesS, full, noise);
+  if (jumps >= JUMPS) {
+    const seconds = record.timesS[record.length - 1] - record.timesS[0];
+    return result(
+      fault('intermittent', false, `${jumps} jumps in ${seconds.toFixed(0)} s that no finger can make`),
+    );
+  }
+  const rail = Math.max(1, Math.floor(full / 2000));
+  const low = partOf(counts, (x) => x <= rail);
+  const high = partOf(counts, (x) => x >= full - rail);
+  if (Math.max(low, high) >= RAILED) {
+    const [end, time] = low > high ? ['0', low] : ['full scale', high];
+    return result(fault('railed', false, `at ${end} for ${percent(time)} of the time`));
+  }
+  const drift = driftOf(base, span);
+  if (Math.abs(drift) > DRIFTED) {
+    const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;
+    return result(fault('drifting', true, evidence));
+  }
+  const own = kind === 'curl' || kind === 'joint' ? lone[channel.finger] : Number.NaN;
+  const strongest = Math.max(0, ...[whole, ...lone].map((x) => Math.abs(x)).filter((x) => x >= 0));
+  const asked = !Number.isNaN(whole) || !Number.isNaN(own);
+  if (used < 0.002 || (asked && strongest < NO_RESPONSE)) {
+    // A still splay, arch or control that nothing asked to move is not dead for it.
+    if (asked || noise === 0)
+      return result(
+        asked
+          ? fault('dead', false, `moved by ${percent(strongest, 1)} of the converter when asked to`)
+          : HEALTHY,
+      );
+  }
+  if (noise > Math.max(NOISY * span, NOISY_COUNTS)) {
+    return result(
+      fault('noisy', true, `noise of ${noise.toFixed(1)} counts, ${percent(noise / span, 1)} of its range`),
+    );
+  }
+  if (!asked) return result(HEALTHY);
+  if (!Number.isNaN(own)) {
+    const stranger = strangerOf(channels, answers, channel, i);
+    if (stranger) return result(stranger);
+  }
+  const sign = Number.isNaN(whole) ? own : whole;
+  if (sign < -NO_RESPONSE && !isControl(channel)) {
+    const to = kind === 'splay' ? 'spread' : 'closed';
+    return result(
+      fault(
+        'reversed',
+        false,
+        `moved by ${percent(-sign)} of the converter away from \`${to === 'spread' ? 'closed' : to}\``,
+      ),
+    );
+  }
+  if (!Number.isNaN(own)) {
+    const coupled = couplingOf(lone, channel.finger, Math.max(Math.abs(own), Math.abs(whole) || 0));
+    if (coupled) return result(coupled);
+  }
+  const way = Math.max(Math.abs(whole) || 0, Math.abs(own) || 0);
+  const shortest = SHORT[kind as keyof typeof SHORT] ?? 0;
+  if (way < shortest) {
+    return result(fault('shortRange', true, `uses ${percent(way)} of the converter`));
+  }
+  const clipped = clippingOf(record, i, rail, full);
+  if (clipped) return result(clipped);
+  return result(HEALTHY);
+}
+
+/** Steps that no hand can make, by converter, time between the samples and noise. */
+function countJumps(counts: Uint16Array, timesS: Float64Array, full: number, noise: number): number {
+  let jumps = 0;
+  const step = Math.max(JUMP_STEP * full, 12 * noise);
+  for (let t = 1; t < counts.length; t++) {
+    const allowed = step + FASTEST_PER_S * full * (timesS[t] - timesS[t - 1]);
+    if (Math.abs(counts[t] - counts[t - 1]) > allowed) jumps++;
+  }
+  return jumps;
+}
+
+/** Drift of the level of the open hand over the run, part of `span`; 0 when it is no more than a sloppy hand. */
+function driftOf(base: Answers['base'], span: number): number {
+  if (base.length < 4) return 0;
+  const times = base.map(({ atS }) => atS);
+  const levels = base.map(({ level }) => level);
+  const slope = slopeOf(times, levels);
+  const total = slope * (times[times.length - 1] - times[0]);
+  const offsets = levels.map((level, k) => level - slope * times[k]);
+  const middle = median(offsets);
+  const scatter = median(offsets.map((x) => Math.abs(x - middle)));
+  return Math.abs(total) > 4 * scatter ? total / span : 0;
+}
+
+/** Answers to another finger more than to its own. */
+function strangerOf(
+  channels: readonly Channel[],
+  answers: readonly Answers[],
+  channel: Channel,
+  i: number,
+): Verdict | undefined {
+  const { lone } = answers[i];
+  const mine = Math.abs(lone[channel.finger]);
+  let loudest = -1;
+  for (let f = 0; f < lone.length; f++) {
+    if (f === channel.finger || Number.isNaN(lone[f])) continue;
+    if (loudest < 0 || Math.abs(lone[f]) > Math.abs(lone[loudest])) loudest = f;
+  }
+  if (loudest < 0) return undefined;
+  const loud = Math.abs(lone[loudest]);
+  if (loud < NO_RESPONSE || loud < OTHERS * mine) return undefined;
+  const numbers = `moved by ${percent(mine)} for its own finger, by ${percent(loud)} for the ${FINGERS[loudest]}`;
+  const twin = channels.findIndex(
+    (other, j) =>
+      other.finger === loudest &&
+      other.kind === channel.kind &&
+      other.source >= 0 &&
+      Math.abs(answers[j].lone[channel.finger]) >
+        OTHERS * Math.max(TINY, Math.abs(answers[j].lone[loudest])) &&
+      Math.abs(answers[j].lone[channel.finger]) > NO_RESPONSE,
+  );
+  return twin >= 0
+    ? fault('swapped', false, `${numbers}; ${channels[twin].role} does the reverse`)
+    : fault('crossTalk', false, numbers);
+}
+
+/** Follows another finger more than fingers do. */
+function couplingOf(lone: Float64Array, finger: number, range: number): Verdict | undefined {
+  for (let f = 0; f < lone.length; f++) {
+    if (f === finger || Number.isNaN(lone[f]) || range < NO_RESPONSE) continue;
+    const share = Math.abs(lone[f]) / range;
+    if (share > FOLLOWS[Math.abs(f - finger)]) {
+      return fault(
+        'crossTalk',
+        true,
+        `follows the ${FINGERS[f]} finger by ${percent(share)} of its own range`,
+      );
+    }
+  }
+  return undefined;
+}
+
+/** The finger runs on while the reading stands at the converter's end. */
+function clippingOf(record: MoveRecord, i: number, rail: number, full: number): Verdict | undefined {
+  for (const { move, from, to } of record.moves) {
+    if (move.name !== 'fist' && move.name !== 'open') continue;
+    const counts = record.column(i).subarray(from + Math.floor((to - from) / 2), to);
+    const ended = Math.max(
+      partOf(counts, (x) => x <= rail),
+      partOf(counts, (x) => x >= full - rail),
+    );
+    if (ended > CLIPPED) {
+      const pose = move.name === 'fist' ? 'a fist' : 'an open hand';
+      return fault('railed', true, `runs into the end of the converter in ${pose}`);
+    }
+  }
+  return undefined;
+}
+
+function partOf(counts: Uint16Array, test: (x: number) => boolean): number {
+  let hits = 0;
+  for (let t = 0; t < counts.length; t++) if (test(counts[t])) hits++;
+  return counts.length > 0 ? hits / counts.length : 0;
+}
+
+const healthyEvidence = (used: number, noise: number) =>
+  `uses ${percent(used)} of the converter, noise ${noise.toFixed(1)} counts`;
+const percent = (part: number, digits = 0): string => `${(part * 100).toFixed(digits)} %`;

@@ -1,6 +1,7 @@
 /** Counts to a healthy, calibrated, filtered hand. Pure: no I/O, no clock, nothing allocated a frame. */
 export type { Channel, ChannelKind } from './channels.js';
-export { createGuidedCheck, type GuidedCheck } from './guided-check.js';
+export { type ChannelFinding, judgeCheck } from './guided-check.js';
+export { createGuidedRun, type GuidedRun } from './guided-run.js';
 export type { Health } from './health.js';
 export { INPUT_POSE_STRIDE, INPUT_POSES, inputPosePaths, updateInputPoses } from './input-poses.js';
 export { createInputs, type Inputs } from './inputs.js';

@@ -1,50 +1,176 @@
-import { expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { createClosingProfile } from '../../src/hand/closing.js';
-import { compileChannels } from '../../src/sensing/channels.js';
-import { createGuidedCheck } from '../../src/sensing/guided-check.js';
-import { CURL_ROLES, channel, gaussian, gloveWith } from './glove-signals.js';
+import type { ChannelRole } from '../../src/link/table.js';
+import { type Channel, compileChannels } from '../../src/sensing/channels.js';
+import { type ChannelFinding, judgeCheck } from '../../src/sensing/guided-check.js';
+import { createGuidedRun } from '../../src/sensing/guided-run.js';
+import { checkMoves } from '../../src/sensing/moves.js';
+import type { VerdictKind } from '../../src/sensing/verdicts.js';
+import { CURL_ROLES, channel, gaussian, gloveWith, random, SPLAY_ROLES } from './glove-signals.js';
+import { createWearer, type WearerOptions } from './wearer.js';
 
-/** Leads a wearer through the five fingers; `wire` turns what the fingers do into counts. */
-function check(wire: (curls: number[]) => number[], ends = { open: 500, closed: 3500 }) {
-  const glove = gloveWith(CURL_ROLES.map((role) => channel(role, ends)));
-  const guided = createGuidedCheck(compileChannels(glove, CURL_ROLES, createClosingProfile()));
-  const noise = gaussian(3);
-  for (let finger = 0; finger < 5; finger++) {
-    guided.begin(finger);
-    for (let k = 0; k <= 200; k++) {
-      const close = 0.5 - 0.5 * Math.cos((2 * Math.PI * k) / 200);
-      // Neighbours follow by a quarter, as they do.
-      const curls = CURL_ROLES.map((_, f) => {
-        const distance = Math.abs(f - finger);
-        return distance === 0 ? close : distance === 1 ? 0.25 * close : 0.05 * close;
-      });
-      guided.sample(wire(curls).map((c) => Math.round(c + 2 * noise())));
-    }
-  }
-  return guided.judge();
+const NOISE = 2;
+const FULL = 4095;
+
+interface Glove {
+  roles: readonly ChannelRole[];
+  channels: readonly Channel[];
 }
 
-const straight = (curl: number) => 500 + 3000 * curl;
+function glove(roles: readonly ChannelRole[], ends: [number, number] = [491, 3604]): Glove {
+  const profile = gloveWith(roles.map((role) => channel(role, { open: ends[0], closed: ends[1] })));
+  return { roles, channels: compileChannels(profile, roles, createClosingProfile()) };
+}
 
-it('finds nothing wrong with a good glove, wound either way', () => {
-  expect(check((c) => c.map(straight)).map((v) => v.kind)).toEqual(new Array(5).fill('healthy'));
-  const mirrored = check((c) => c.map((x) => 3500 - 3000 * x), { open: 3500, closed: 500 });
-  expect(mirrored.map((v) => v.kind)).toEqual(new Array(5).fill('healthy'));
-});
+type Wire = (counts: number[], timeS: number) => void;
 
-it.each([
-  ['reversed', (c: number[]) => c.map((x, f) => (f === 2 ? 3500 - 3000 * x : straight(x))), [2]],
-  ['swapped', (c: number[]) => [c[0], c[3], c[2], c[1], c[4]].map(straight), [1, 3]],
-  ['dead', (c: number[]) => c.map((x, f) => (f === 4 ? 1234 : straight(x))), [4]],
-  ['shortRange', (c: number[]) => c.map((x, f) => (f === 0 ? 500 + 200 * x : straight(x))), [0]],
-  ['crossTalk', (c: number[]) => c.map((x, f) => straight(f === 4 ? x + 0.5 * c[1] : x)), [4]],
-] as const)('names a %s channel, and only that', (kind, wire, where) => {
-  const verdicts = check(wire);
-  for (const [f, verdict] of verdicts.entries()) {
-    const wrong = (where as readonly number[]).includes(f);
-    expect(verdict.kind).toBe(wrong ? kind : 'healthy');
-    if (!wrong) continue;
-    expect(verdict.evidence).toMatch(/\d+ %/);
-    expect(verdict.remedy).not.toBe('');
+/** Leads a wearer through the whole check, in simulated time; `wire` does to the counts what a fault does. */
+function check(
+  { roles, channels }: Glove,
+  wearer: WearerOptions,
+  wire: Wire = () => {},
+  rateHz = 200,
+): { findings: ChannelFinding[]; seconds: number } {
+  const run = createGuidedRun(channels, checkMoves(channels));
+  const person = createWearer(wearer);
+  const noise = gaussian(wearer.seed + 5);
+  const counts = new Array<number>(roles.length).fill(0);
+  let t = 0;
+  for (; !run.finished && t < 200 * rateHz; t++) {
+    const hand = person.at(run.moves[run.at], t / rateHz);
+    for (const [i, role] of roles.entries()) {
+      const { open, closed, finger, kind } = channels[i];
+      const value =
+        kind === 'curl'
+          ? hand.curls[finger]
+          : kind === 'splay'
+            ? (hand.splays[finger] + 1) / 2
+            : (hand.controls[role as 'stick.x'] + 1) / 2;
+      counts[i] = open + value * (closed - open) + NOISE * noise();
+    }
+    wire(counts, t / rateHz);
+    run.sample(
+      counts.map((x) => Math.min(FULL, Math.max(0, Math.round(x)))),
+      t / rateHz,
+    );
   }
+  expect(run.finished).toBe(true);
+  return { findings: judgeCheck(run.record, channels), seconds: t / rateHz };
+}
+
+const kinds = (findings: ChannelFinding[]) => findings.map(({ verdict }) => verdict.kind);
+
+const FIVE = glove(CURL_ROLES);
+const TEN = glove([...CURL_ROLES, ...SPLAY_ROLES, 'stick.x', 'stick.y']);
+
+/** The faults of the host glove, done to counts, with its usual amounts. */
+const INJECT: Record<string, (i: number, seed: number) => Wire> = {
+  dead: (i) => {
+    let stuck: number | undefined;
+    return (counts) => {
+      stuck ??= counts[i];
+      counts[i] = stuck;
+    };
+  },
+  railed: (i, seed) => (counts) => {
+    counts[i] = seed % 2 === 0 ? 0 : FULL;
+  },
+  intermittent: (i, seed) => {
+    const uniform = random(seed + 3);
+    let ends = -1;
+    let next = 0;
+    let level = 0;
+    return (counts, timeS) => {
+      if (timeS >= next) {
+        ends = timeS + 0.002 + 0.04 * uniform();
+        level = uniform() < 0.5 ? 0 : FULL * uniform();
+        next = ends - Math.log(1 - uniform()) / 4;
+      }
+      if (timeS < ends) counts[i] = level;
+    };
+  },
+  noisy: (i, seed) => {
+    const noise = gaussian(seed + 9);
+    return (counts) => {
+      counts[i] += 20 * NOISE * noise();
+    };
+  },
+  reversed: (i) => (counts) => {
+    counts[i] = 491 + 3604 - counts[i];
+  },
+  shortRange: (i) => (counts) => {
+    counts[i] = 2047 + (counts[i] - 2047) * 0.15;
+  },
+  drifting: (i) => (counts, timeS) => {
+    counts[i] += 0.02 * FULL * timeS;
+  },
+  swapped: (i) => (counts) => {
+    const j = (i + 2) % 5;
+    [counts[i], counts[j]] = [counts[j], counts[i]];
+  },
+  crossTalk: (i) => (counts) => {
+    const j = (i + 2) % 5;
+    counts[i] += 0.6 * (counts[j] - 491);
+  },
+};
+
+describe('a guided check', () => {
+  it('finds nothing wrong with a good glove, whoever wears it', () => {
+    for (let seed = 0; seed < 8; seed++) {
+      const { findings, seconds } = check(TEN, { seed, sloppiness: 0.03 });
+      expect(kinds(findings)).toEqual(new Array(12).fill('healthy'));
+      expect(seconds).toBeLessThan(70);
+      for (const { evidence } of findings) expect(evidence).toMatch(/uses \d+ % of the converter, noise/);
+    }
+  });
+
+  it('finds nothing wrong with a glove wound the other way round, nor with slow samples', () => {
+    expect(kinds(check(glove(CURL_ROLES, [3604, 491]), { seed: 4 }).findings)).toEqual(
+      new Array(5).fill('healthy'),
+    );
+    expect(kinds(check(FIVE, { seed: 5 }, undefined, 50).findings)).toEqual(new Array(5).fill('healthy'));
+  });
+
+  it('names every kind of fault on every channel: confusion table', () => {
+    const rows: string[] = [];
+    let right = 0;
+    let all = 0;
+    for (const [kind, inject] of Object.entries(INJECT)) {
+      const named = new Map<VerdictKind, number>();
+      let others = 0;
+      for (let i = 0; i < 5; i++) {
+        for (const seed of [1, 2]) {
+          const { findings } = check(FIVE, { seed: 10 * seed + i }, inject(i, seed));
+          const got = findings[i].verdict.kind;
+          named.set(got, (named.get(got) ?? 0) + 1);
+          all++;
+          if (got === kind) right++;
+          const faulty = kind === 'swapped' ? [i, (i + 2) % 5] : [i];
+          others += findings.filter((f, j) => !faulty.includes(j) && f.verdict.kind !== 'healthy').length;
+        }
+      }
+      const cells = [...named].map(([got, n]) => `${got} ${n}`).join(', ');
+      rows.push(`${kind.padEnd(13)} -> ${cells}${others > 0 ? `; false alarms elsewhere: ${others}` : ''}`);
+    }
+    console.log(`fault injected -> verdicts (10 each)\n${rows.join('\n')}\nright: ${right} of ${all}`);
+    expect(right / all).toBeGreaterThanOrEqual(0.98);
+    expect(rows.filter((row) => row.includes('false alarms'))).toEqual([]);
+  });
+
+  it('names a channel that the glove does not send', () => {
+    const profile = gloveWith(CURL_ROLES.map((role) => channel(role)));
+    const sent = CURL_ROLES.slice(0, 4);
+    const channels = compileChannels(profile, sent, createClosingProfile());
+    const { findings } = check({ roles: CURL_ROLES, channels }, { seed: 6 });
+    expect(kinds(findings)).toEqual([...new Array(4).fill('healthy'), 'missing']);
+  });
+
+  it('gives every fault its evidence and a remedy', () => {
+    for (const [kind, inject] of Object.entries(INJECT)) {
+      const { verdict } = check(FIVE, { seed: 3 }, inject(1, 1)).findings[1];
+      expect(verdict.kind).toBe(kind);
+      expect(verdict.evidence).toMatch(/\d/);
+      expect(verdict.remedy).not.toBe('');
+    }
+  });
 });

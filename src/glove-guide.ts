@@ -1,0 +1,190 @@
+import type { HandSide } from './hand/joints.js';
+import type { Clock } from './link/clock.js';
+import type { LinkCounters } from './link/codec.js';
+import type { ChannelRole } from './link/table.js';
+import type { Channel } from './sensing/channels.js';
+import { judgeCheck } from './sensing/guided-check.js';
+import { createGuidedRun, type GuidedRun } from './sensing/guided-run.js';
+import { checkMoves } from './sensing/moves.js';
+
+/** Leads the wearer of one glove through a check; what apps, page and command line see of it is plain data. */
+export interface GloveGuide {
+  /** Begins anew; a run under way is given up. */
+  start(task: GuideTask): void;
+  /** The wearer says that the present move is made. */
+  next(): void;
+  stop(reason: string): void;
+  /** One sample, while a run is under way. */
+  sample(counts: ArrayLike<number>, timeUs: number): void;
+  readonly running: boolean;
+  read(): GuideReport;
+}
+
+export type GuideTask = 'check';
+
+export interface GuideReport {
+  hand: HandSide;
+  glove: string;
+  state: 'idle' | 'running' | 'done' | 'stopped';
+  task?: GuideTask;
+  /** Why it was stopped. */
+  reason?: string;
+  /** The present move. */
+  move?: {
+    name: string;
+    prompt: string;
+    /** From 1. */
+    number: number;
+    count: number;
+    /** Part done, 0..1, as far as it can be seen. */
+    part: number;
+    /** How far to close the hand now, 0..1, for moves that follow a bar. */
+    bar?: number;
+  };
+  check?: CheckReport;
+}
+
+export interface CheckReport {
+  /** All channels healthy and the link well. */
+  ok: boolean;
+  channels: {
+    role: ChannelRole;
+    verdict: string;
+    evidence: string;
+    remedy: string;
+    /** Part of the converter used, 0..1. */
+    used: number;
+    noiseCounts: number;
+  }[];
+  link: LinkReport;
+}
+
+export interface LinkReport {
+  ok: boolean;
+  /** Samples a second: measured, and what the glove said. */
+  rateHz: number;
+  promisedHz: number;
+  /** During the check. */
+  lost: number;
+  badCrc: number;
+  malformed: number;
+  jitterMs: number;
+  remedy: string;
+}
+
+export interface GuideSources {
+  name: string;
+  hand(): HandSide;
+  channels(): readonly Channel[];
+  promisedHz(): number;
+  counters: LinkCounters;
+  clock: Clock;
+}
+
+/** Parts of the samples, and of the promised rate, beyond which the link is not well. Common practice. */
+const LOST_PART = 0.005;
+const RATE_PART = 0.95;
+/** Delays beyond the least, ms: from here on motion feels uneven. Common practice. */
+const JITTER_MS = 8;
+
+export function createGloveGuide(sources: GuideSources): GloveGuide {
+  const { counters, clock } = sources;
+  let state: GuideReport['state'] = 'idle';
+  let task: GuideTask | undefined;
+  let reason: string | undefined;
+  let run: GuidedRun | undefined;
+  let before = { ...counters };
+  let check: CheckReport | undefined;
+
+  function finish(finished: GuidedRun): void {
+    run = undefined;
+    state = 'done';
+    if (finished.at < finished.moves.length) {
+      state = 'stopped';
+      reason = 'It took too long: begin again.';
+      return;
+    }
+    const findings = judgeCheck(finished.record, sources.channels());
+    const link = judgeLink(finished);
+    const channels = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({
+      role,
+      verdict: verdict.kind,
+      evidence,
+      remedy: verdict.remedy,
+      used,
+      noiseCounts,
+    }));
+    check = { ok: link.ok && channels.every(({ verdict }) => verdict === 'healthy'), channels, link };
+  }
+
+  function judgeLink({ record }: GuidedRun): LinkReport {
+    const { timesS, length } = record;
+    const rateHz = length > 1 ? (length - 1) / (timesS[length - 1] - timesS[0]) : 0;
+    const promisedHz = sources.promisedHz();
+    const lost = counters.lost - before.lost;
+    const badCrc = counters.badCrc - before.badCrc;
+    const malformed = counters.malformed + counters.oversize - before.malformed - before.oversize;
+    const jitterMs = clock.status.jitterUs / 1000;
+    const remedies: string[] = [];
+    if (badCrc + malformed > LOST_PART * length) {
+      remedies.push('Frames arrive damaged: a shorter cable, a common ground, or a lower baud rate.');
+    } else if (lost > LOST_PART * length) {
+      remedies.push('Samples are missing: the firmware or the radio cannot keep up; lower the sample rate.');
+    }
+    if (promisedHz > 0 && rateHz + (lost * rateHz) / Math.max(1, length) < RATE_PART * promisedHz) {
+      remedies.push('Slower than the glove promised: lower its sample rate, or find what holds it up.');
+    }
+    if (jitterMs > JITTER_MS) {
+      remedies.push('Samples arrive in bunches: on a USB serial adapter, lower its latency timer.');
+    }
+    const ok = remedies.length === 0;
+    return { ok, rateHz, promisedHz, lost, badCrc, malformed, jitterMs, remedy: remedies.join(' ') };
+  }
+
+  return {
+    get running() {
+      return run !== undefined;
+    },
+    start(wanted) {
+      const channels = sources.channels();
+      task = wanted;
+      reason = undefined;
+      check = undefined;
+      before = { ...counters };
+      state = 'running';
+      run = createGuidedRun(channels, checkMoves(channels));
+      if (run.finished) finish(run);
+    },
+    next: () => run?.next(),
+    stop(why) {
+      if (!run) return;
+      run = undefined;
+      state = 'stopped';
+      reason = why;
+    },
+    sample(counts, timeUs) {
+      if (!run) return;
+      run.sample(counts, timeUs / 1e6);
+      if (run.finished) finish(run);
+    },
+    read() {
+      const report: GuideReport = { hand: sources.hand(), glove: sources.name, state };
+      if (task) report.task = task;
+      if (reason) report.reason = reason;
+      if (run) {
+        const { name, prompt } = run.moves[run.at];
+        const { bar, part } = run;
+        report.move = {
+          name,
+          prompt,
+          number: run.at + 1,
+          count: run.moves.length,
+          part,
+          ...(bar === undefined ? {} : { bar }),
+        };
+      }
+      if (check) report.check = check;
+      return report;
+    },
+  };
+}
