@@ -16,6 +16,8 @@ export interface GloveGuide {
   stop(reason: string): void;
   /** One sample, while a run is under way. */
   sample(counts: ArrayLike<number>, timeUs: number): void;
+  /** Called now and then: gives up when the glove has been silent for long. */
+  notice(nowUs: number): void;
   readonly running: boolean;
   read(): GuideReport;
 }
@@ -68,6 +70,8 @@ export interface LinkReport {
   lost: number;
   badCrc: number;
   malformed: number;
+  /** Silences of more than 0.1 s. */
+  gaps: number;
   jitterMs: number;
   remedy: string;
 }
@@ -83,7 +87,12 @@ export interface GuideSources {
 
 /** Parts of the samples, and of the promised rate, beyond which the link is not well. Common practice. */
 const LOST_PART = 0.005;
-const RATE_PART = 0.95;
+const RATE_PART = 0.8;
+/** Silences, part of the time. */
+const GAP_S = 0.1;
+const GAP_PART = 0.05;
+/** A silence longer than this ends a run; a shorter one is reported. */
+const SILENT_US = 3e6;
 /** Delays beyond the least, ms: from here on motion feels uneven. Common practice. */
 const JITTER_MS = 8;
 
@@ -95,6 +104,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   let run: GuidedRun | undefined;
   let before = { ...counters };
   let check: CheckReport | undefined;
+  let heardUs = 0;
 
   function finish(finished: GuidedRun): void {
     run = undefined;
@@ -124,6 +134,14 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     const lost = counters.lost - before.lost;
     const badCrc = counters.badCrc - before.badCrc;
     const malformed = counters.malformed + counters.oversize - before.malformed - before.oversize;
+    let gaps = 0;
+    let gapS = 0;
+    for (let t = 1; t < length; t++) {
+      const gap = timesS[t] - timesS[t - 1];
+      if (gap <= GAP_S) continue;
+      gaps++;
+      gapS += gap;
+    }
     const jitterMs = clock.status.jitterUs / 1000;
     const remedies: string[] = [];
     if (badCrc + malformed > LOST_PART * length) {
@@ -134,11 +152,14 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     if (promisedHz > 0 && rateHz + (lost * rateHz) / Math.max(1, length) < RATE_PART * promisedHz) {
       remedies.push('Slower than the glove promised: lower its sample rate, or find what holds it up.');
     }
+    if (length > 0 && gapS > GAP_PART * (timesS[length - 1] - timesS[0])) {
+      remedies.push('It falls silent now and then: a loose plug, a weak supply, or a radio out of reach.');
+    }
     if (jitterMs > JITTER_MS) {
       remedies.push('Samples arrive in bunches: on a USB serial adapter, lower its latency timer.');
     }
     const ok = remedies.length === 0;
-    return { ok, rateHz, promisedHz, lost, badCrc, malformed, jitterMs, remedy: remedies.join(' ') };
+    return { ok, rateHz, promisedHz, lost, badCrc, malformed, gaps, jitterMs, remedy: remedies.join(' ') };
   }
 
   return {
@@ -152,6 +173,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       check = undefined;
       before = { ...counters };
       state = 'running';
+      heardUs = Number.POSITIVE_INFINITY;
       run = createGuidedRun(channels, checkMoves(channels));
       if (run.finished) finish(run);
     },
@@ -164,8 +186,12 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     },
     sample(counts, timeUs) {
       if (!run) return;
+      heardUs = timeUs;
       run.sample(counts, timeUs / 1e6);
       if (run.finished) finish(run);
+    },
+    notice(nowUs) {
+      if (run && nowUs - heardUs > SILENT_US) this.stop('The glove fell silent.');
     },
     read() {
       const report: GuideReport = { hand: sources.hand(), glove: sources.name, state };

@@ -300,7 +300,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     introduced = introduced && link.status.state === 'live';
     frame.reason = reason;
     rateHz = 0;
-    guide.stop(reason);
     if (!frame.valid) return;
     frame.valid = false;
     frame.fingerStates.fill(INVALID);
@@ -316,6 +315,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function beat(): void {
     cancelBeat = time.after(BEAT_MS, beat);
     const nowUs = time.nowUs();
+    guide.notice(nowUs);
     // After a stall of this process, samples may be waiting unread: look again at the next beat.
     const punctual = nowUs - beatUs < 3 * BEAT_MS * 1000;
     beatUs = nowUs;

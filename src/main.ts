@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
+import { addCheckCommand } from './commands/check.js';
 import { addPortsCommand } from './commands/ports.js';
 import { exitCodeOf, sayFailure } from './commands/report.js';
 import { addRunCommand } from './commands/run.js';
@@ -38,13 +39,15 @@ const program = new Command('tautline')
 Examples:
   tautline run                           a simulated glove, nothing to plug in
   tautline run --profile my-glove.yaml   your own
+  tautline check --profile my-glove.yaml is every sensor wired and well?
   tautline watch                         see what it does
 
-Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.usage} command line, ${EXIT_CODE.profileInvalid} profile, ${EXIT_CODE.portMissing} port, ${EXIT_CODE.addressInUse} address, ${EXIT_CODE.fileNotFound} file, ${EXIT_CODE.serviceUnreachable} no service, ${EXIT_CODE.internal} fault in the program.`,
+Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.failed} a failed check, ${EXIT_CODE.usage} command line, ${EXIT_CODE.profileInvalid} profile, ${EXIT_CODE.portMissing} port, ${EXIT_CODE.addressInUse} address, ${EXIT_CODE.fileNotFound} file, ${EXIT_CODE.serviceUnreachable} no service, ${EXIT_CODE.internal} fault in the program.`,
   );
 addRunCommand(program);
 addWatchCommand(program);
 addArmCommands(program);
+addCheckCommand(program);
 addPortsCommand(program);
 addSizingCommand(program);
 

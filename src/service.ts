@@ -13,6 +13,8 @@ import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
   profile: Profile;
+  /** Where the profile came from: fits are kept beside it. None: fits are not kept. */
+  profileFile?: string;
   /** Serial port in place of the profile's. */
   portOverride?: string;
   logger: Logger;

@@ -1,5 +1,6 @@
 import { type Command, InvalidArgumentError } from 'commander';
 import type { SizingInput } from '../sensing/sizing.js';
+import { wrap } from './wrap.js';
 
 type Numbers = { [K in keyof SizingInput as SizingInput[K] extends number ? K : never]: number };
 
@@ -85,15 +86,4 @@ function heights(text: string): number[] {
     throw new InvalidArgumentError('Give three heights in mm, such as 12,8,6.');
   }
   return values;
-}
-
-/** Breaks at spaces. */
-export function wrap(text: string, columns: number): string[] {
-  const lines: string[] = [];
-  for (const word of text.split(' ')) {
-    const last = lines.length - 1;
-    if (last >= 0 && lines[last].length + 1 + word.length <= columns) lines[last] += ` ${word}`;
-    else lines.push(word);
-  }
-  return lines;
 }

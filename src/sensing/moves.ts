@@ -51,9 +51,11 @@ const has = (channels: readonly Channel[], test: (channel: Channel) => boolean) 
 
 /** The moves that show every fault of these channels. */
 export function checkMoves(channels: readonly Channel[]): Move[] {
-  const sensed = FINGERS.map((_, f) => f).filter((f) => has(channels, (c) => isOfFinger(c) && c.finger === f));
+  const sensed = FINGERS.map((_, f) => f).filter((f) =>
+    has(channels, (c) => isOfFinger(c) && c.finger === f),
+  );
   const moves = [hold('rest', 'Let the hand rest, open and relaxed. Keep still.')];
-  if (sensed.length > 0) moves.push(FIST, OPEN, FIST, OPEN, ...sensed.map(lone), OPEN);
+  if (sensed.length > 0) moves.push(FIST, OPEN, FIST, OPEN, ...sensed.map(lone));
   if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER);
   if (has(channels, isControl)) {
     moves.push({
@@ -74,7 +76,11 @@ export function fitMoves(channels: readonly Channel[]): Move[] {
   const moves: Move[] = [];
   if (has(channels, isOfFinger)) {
     moves.push(OPEN, FIST, OPEN, FIST, OPEN, FIST, OPEN);
-    moves.push({ name: 'follow', kind: 'follow', prompt: 'Close the hand along with the bar, then open it.' });
+    moves.push({
+      name: 'follow',
+      kind: 'follow',
+      prompt: 'Close the hand along with the bar, then open it.',
+    });
   }
   if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER, SPREAD, OPEN);
   if (has(channels, (c) => isOfFinger(c) && c.finger <= 1)) {

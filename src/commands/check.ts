@@ -1,0 +1,84 @@
+import type { Command } from 'commander';
+import { EXIT_CODE, TautlineError } from '../errors.js';
+import type { CheckReport, LinkReport } from '../glove-guide.js';
+import { addGuideOptions, begin, type GuideOptions, openGuide } from './guide-client.js';
+import { followGuide } from './guide-screen.js';
+import { wrap } from './wrap.js';
+
+interface CheckOptions extends GuideOptions {
+  json?: boolean;
+}
+
+export function addCheckCommand(program: Command): void {
+  addGuideOptions(
+    program
+      .command('check')
+      .description('Is every sensor wired and well? Asks for simple moves, then one verdict a channel.'),
+  )
+    .option('--json', 'print the findings as JSON; prompts go to stderr')
+    .addHelpText(
+      'after',
+      `\nExample:\n  tautline check --profile my-glove.yaml\n\nForces are off while it runs. Exit code ${EXIT_CODE.ok} only if all is well, else ${EXIT_CODE.failed}.`,
+    )
+    .action(check);
+}
+
+async function check(options: CheckOptions): Promise<void> {
+  const client = await openGuide(options);
+  try {
+    const out = options.json ? process.stderr : process.stdout;
+    const first = await begin(client, { task: 'check' });
+    out.write(`Checking ${first.glove} (${first.hand} hand). Wear it, and do what each line says.\n`);
+    const report = await followGuide(client, first, out);
+    if (!report.check) {
+      if (process.exitCode === EXIT_CODE.interrupted) out.write('Given up; nothing was judged.\n');
+      else
+        throw new TautlineError(
+          'portFailed',
+          `The check ended early: ${report.reason ?? 'the glove is gone.'}`,
+        );
+      return;
+    }
+    if (options.json) console.log(JSON.stringify(report.check, null, 2));
+    else for (const line of checkLines(report.check)) console.log(line);
+    process.exitCode = report.check.ok ? EXIT_CODE.ok : EXIT_CODE.failed;
+  } finally {
+    await client.close();
+  }
+}
+
+const COLUMNS = 80;
+const NAME = 15;
+const VERDICT = 14;
+
+/** The findings for a terminal of 80 columns, without colour. */
+export function checkLines({ channels, link }: CheckReport): string[] {
+  const lines = [row('channel', 'verdict', 'evidence')].flat();
+  for (const { role, verdict, evidence, remedy } of channels) {
+    lines.push(...row(role, verdictWord(verdict), evidence, verdict === 'healthy' ? '' : remedy));
+  }
+  lines.push(...row('link', link.ok ? 'well' : 'NOT WELL', linkText(link), link.remedy), '');
+  const ill = channels.filter(({ verdict }) => verdict !== 'healthy').length;
+  if (ill === 0 && link.ok) lines.push(`All ${channels.length} channels and the link are well.`);
+  else {
+    const parts = [ill > 0 ? `${ill} of ${channels.length} channels` : '', link.ok ? '' : 'the link'].filter(
+      Boolean,
+    );
+    lines.push(`To be mended: ${parts.join(' and ')}. Follow the arrows, then check again.`);
+  }
+  return lines;
+}
+
+const WORDS: Record<string, string> = { healthy: 'well', shortRange: 'SHORT RANGE', crossTalk: 'CROSS-TALK' };
+const verdictWord = (verdict: string) => WORDS[verdict] ?? verdict.toUpperCase();
+
+const linkText = ({ rateHz, promisedHz, lost, badCrc, malformed, gaps, jitterMs }: LinkReport) =>
+  `${Math.round(rateHz)} of ${promisedHz} samples/s, ${lost} lost, ${badCrc} CRC errors, ${malformed} malformed, ${gaps} silences, jitter ${jitterMs.toFixed(1)} ms`;
+
+function row(name: string, verdict: string, evidence: string, remedy = ''): string[] {
+  const room = COLUMNS - NAME - VERDICT;
+  const texts = [...wrap(evidence, room), ...wrap(remedy === '' ? '' : `-> ${remedy}`, room).filter(Boolean)];
+  return texts.map((text, i) =>
+    `${(i === 0 ? name : '').padEnd(NAME)}${(i === 0 ? verdict : '').padEnd(VERDICT)}${text}`.trimEnd(),
+  );
+}
