@@ -38,6 +38,9 @@ export function protocolTableHeader(): string {
     constant('int16_t', 'kTemperatureUnknown', table.TEMPERATURE_UNKNOWN, 4),
     constant('uint8_t', 'kMaxChannels', table.MAX_CHANNELS),
     constant('uint8_t', 'kMaxActuators', table.MAX_ACTUATORS),
+    constant('uint8_t', 'kBleMinPacket', table.BLE_MIN_PACKET),
+    constant('uint16_t', 'kBleMtu', table.BLE_MTU),
+    ...texts('ble_uuid', table.BLE),
     ...scope('message', table.MESSAGE),
     ...scope('hand', table.HAND_CODE),
     ...scope('channel_role', table.CHANNEL_ROLE),
@@ -75,6 +78,13 @@ function constant(type: string, name: string, value: number, hexDigits = 0): str
 function scope(name: string, values: Record<string, number>): string[] {
   const body = Object.entries(values).map(([key, value]) =>
     constant('uint8_t', identifier(key), value, name.endsWith('_bit') ? 0 : 2),
+  );
+  return ['', `namespace ${name} {`, ...body, `}  // namespace ${name}`];
+}
+
+function texts(name: string, values: Record<string, string>): string[] {
+  const body = Object.entries(values).map(
+    ([key, value]) => `constexpr const char* ${identifier(key)} = "${value}";`,
   );
   return ['', `namespace ${name} {`, ...body, `}  // namespace ${name}`];
 }

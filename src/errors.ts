@@ -6,10 +6,10 @@
 export const ERROR_CODES = {
   profileNotFound: 'The profile file does not exist.',
   profileInvalid: 'The profile breaks a rule of its schema.',
-  portMissing: 'The serial port does not exist.',
+  portMissing: 'The serial port does not exist, or the Bluetooth glove is not there.',
   portBusy: 'Another program holds the serial port.',
   portDenied: 'No permission to open the serial port.',
-  portFailed: 'The serial port failed.',
+  portFailed: 'The serial port or the Bluetooth connection failed.',
   bluetoothUnavailable: 'Bluetooth cannot be used on this system.',
   addressInUse: 'Another program listens on the address.',
   addressNotAllowed: 'The address may not be listened on.',

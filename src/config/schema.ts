@@ -75,8 +75,20 @@ export const LinkSchema = kinds(
     object(
       {
         kind: Type.Literal('ble'),
-        name: Type.Optional(Type.String({ description: 'Advertised name.' })),
-        address: Type.Optional(Type.String({ description: 'Device address, on systems that show it.' })),
+        name: Type.Optional(
+          Type.String({
+            description: 'Advertised name; `Tautline right` or `Tautline left`, after the hand, when absent.',
+            minLength: 1,
+            maxLength: 40,
+          }),
+        ),
+        address: Type.Optional(
+          Type.String({
+            description: 'Device address in place of the name; on macOS the identifier that stands for it.',
+            minLength: 1,
+            maxLength: 40,
+          }),
+        ),
         silentMs: integer('A live link without a byte for this long is lost and opened anew.', {
           default: 2000,
           minimum: 50,

@@ -3,6 +3,7 @@ import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
 import type { Clock } from '../monotonic.js';
 import { askPorts } from './ask-ports.js';
+import { blePort } from './ble-port.js';
 import type { GloveCodec, GloveMessages } from './codec.js';
 import { createFrameCodec } from './frames.js';
 import { type KeeperOptions, keepLink } from './keeper.js';
@@ -13,6 +14,9 @@ import { simulatedPort } from './simulated-port.js';
 import { createTakenPorts, type TakenPorts, takingPort } from './taken-ports.js';
 
 type SerialProfile = Extract<LinkProfile, { kind: 'serial' }>;
+
+/** A try looks for the glove for seconds by itself: no long pause is needed in between. */
+const BLE_MAX_RETRY_MS = 1000;
 
 export interface LinkDeps {
   /** Hand of the glove at the other end; a simulated one takes it. */
@@ -31,10 +35,7 @@ export interface LinkDeps {
   retry?: Pick<KeeperOptions, 'firstRetryMs' | 'maxRetryMs'>;
 }
 
-/**
- * The link that a profile asks for, not yet open.
- * @throws TautlineError notSupported when this version cannot reach a glove that way
- */
+/** The link that a profile asks for, not yet open. */
 export function openLink(profile: LinkProfile, deps: LinkDeps): Link {
   const { hand, clock, random, retry } = deps;
   const keep = (openPort: OpenPort, address: string, silentMs?: number): Link =>
@@ -44,12 +45,17 @@ export function openLink(profile: LinkProfile, deps: LinkDeps): Link {
       return keep(simulatedPort({ hand, ...profile, clock }), `simulated ${hand} glove`);
     case 'serial':
       return keep(serialPortOf(profile, deps), addressOf(profile), profile.silentMs);
-    case 'ble':
-      throw new TautlineError(
-        'notSupported',
-        'A Bluetooth LE link (`kind: ble`) is not available in this version.',
-        'Connect the glove by USB and use `kind: serial`.',
-      );
+    case 'ble': {
+      const { name = `Tautline ${hand}`, address, silentMs } = profile;
+      return keepLink(blePort({ name, address }), {
+        address: `Bluetooth ${address ?? name}`,
+        silentMs,
+        maxRetryMs: BLE_MAX_RETRY_MS,
+        clock,
+        random,
+        ...retry,
+      });
+    }
   }
 }
 

@@ -32,6 +32,21 @@ export const MESSAGE = {
 } as const;
 export type MessageName = keyof typeof MESSAGE;
 
+/**
+ * Bluetooth LE: one GATT service of our own (random 128-bit UUIDs), whose two characteristics carry the same
+ * byte stream as a serial port; a frame may span several packets. `toHost` notifies, `toGlove` is written
+ * without response.
+ */
+export const BLE = {
+  service: '3b41cc1c-c33f-407c-acc3-782d242fdaa0',
+  toHost: '4934919e-a97a-41a5-8622-f84a2f55af4e',
+  toGlove: '80d03d81-fc01-4923-8a84-93b4aecac3d1',
+} as const;
+/** Most bytes in a packet before the two ends agreed on more: the least ATT MTU, 23, less its header. */
+export const BLE_MIN_PACKET = 20;
+/** MTU that a glove asks for: 244 bytes of value then fill one link-layer packet of 251. */
+export const BLE_MTU = 247;
+
 /** Wire value of a hand. */
 export const HAND_CODE = { left: 0, right: 1 } as const;
 

@@ -44,10 +44,12 @@ describe('openLink', () => {
     expect(samples).toBeLessThanOrEqual(251);
   });
 
-  it('tells what is not available, before anything is opened', () => {
-    expect(() => openLink({ kind: 'ble', silentMs: 2000 }, { hand: 'left' })).toThrow(
-      expect.objectContaining({ code: 'notSupported' }),
-    );
+  it('looks for a Bluetooth glove by the name of its hand, unless told another', () => {
+    const addressOf = (more: object) =>
+      openLink({ kind: 'ble', silentMs: 2000, ...more }, { hand: 'left' }).status.address;
+    expect(addressOf({})).toBe('Bluetooth Tautline left');
+    expect(addressOf({ name: 'mine' })).toBe('Bluetooth mine');
+    expect(addressOf({ name: 'mine', address: '02:00:00:00:00:01' })).toBe('Bluetooth 02:00:00:00:00:01');
   });
 
   it('finds a port by its USB identity, whatever its number', async () => {

@@ -16,6 +16,14 @@ constexpr uint16_t kStopMax = 0xfffe;
 constexpr int16_t kTemperatureUnknown = 0x7fff;
 constexpr uint8_t kMaxChannels = 32;
 constexpr uint8_t kMaxActuators = 8;
+constexpr uint8_t kBleMinPacket = 20;
+constexpr uint16_t kBleMtu = 247;
+
+namespace ble_uuid {
+constexpr const char* service = "3b41cc1c-c33f-407c-acc3-782d242fdaa0";
+constexpr const char* to_host = "4934919e-a97a-41a5-8622-f84a2f55af4e";
+constexpr const char* to_glove = "80d03d81-fc01-4923-8a84-93b4aecac3d1";
+}  // namespace ble_uuid
 
 namespace message {
 constexpr uint8_t hello = 0x01;

@@ -1,0 +1,147 @@
+import { type ChildProcess, fork } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+import { TautlineError } from '../errors.js';
+import { nowUs } from '../monotonic.js';
+import { type BleTarget, type FromProcess, systemUs, type ToProcess, type Trouble } from './ble-messages.js';
+import type { OpenPort, Port, PortEvents } from './link.js';
+
+export interface BleOptions {
+  /** Advertised name of the glove; not used when there is an address. */
+  name: string;
+  address?: string;
+  /** How long to look for the glove before saying that it is not there, s. */
+  scanS?: number;
+  /** The compiled ble-process; tests name it, who run from the sources. */
+  program?: string;
+}
+
+/** As for a serial port: some two commands under way, and never a release that is dropped. */
+const MAX_WRITES = 2;
+const MAX_URGENT_WRITES = 8;
+/** A system that neither connects nor refuses in this time is given up for now. */
+const MAX_CONNECT_MS = 20_000;
+/** close() waits no longer for the last bytes to leave, and for the connection to end in good order. */
+const MAX_CLOSE_MS = 1500;
+
+const PROGRAM = fileURLToPath(new URL('./ble-process.js', import.meta.url));
+
+/** What the system's clock is ahead of the service's. */
+const SYSTEM_AHEAD_US = systemUs() - nowUs();
+
+/** A Bluetooth LE glove with the Tautline service. Everything that may block or crash is in ble-process.ts. */
+export function blePort({ name, address, scanS = 8, program = PROGRAM }: BleOptions): OpenPort {
+  const target: BleTarget = { name, address, scanS };
+  return (events, abandoned) =>
+    new Promise((resolve, reject) => {
+      const child = fork(program, [JSON.stringify(target)], {
+        serialization: 'advanced',
+        execArgv: [],
+        stdio: ['ignore', 'ignore', 'ignore', 'ipc'],
+      });
+      const exited = new Promise<void>((done) => {
+        child.once('exit', () => done());
+        child.once('error', () => done());
+      });
+      const giveUp = (error: TautlineError): void => {
+        clearTimeout(timer);
+        abandoned?.removeEventListener('abort', abandon);
+        child.removeAllListeners('message');
+        child.kill('SIGKILL');
+        // The radio is free only then.
+        void exited.then(() => reject(error));
+      };
+      const abandon = (): void => giveUp(new TautlineError('portFailed', 'Opening was given up.'));
+      const timer = setTimeout(
+        () =>
+          giveUp(
+            new TautlineError(
+              'portFailed',
+              `${address ?? `"${name}"`}: the system's Bluetooth does not answer.`,
+              'Switch Bluetooth off and on.',
+            ),
+          ),
+        scanS * 1000 + MAX_CONNECT_MS,
+      );
+      if (abandoned?.aborted) abandon();
+      else abandoned?.addEventListener('abort', abandon, { once: true });
+
+      child.on('message', (message: FromProcess) => {
+        if (message.kind === 'trouble') giveUp(errorOf(message.trouble));
+        if (message.kind !== 'open') return;
+        clearTimeout(timer);
+        abandoned?.removeEventListener('abort', abandon);
+        child.removeAllListeners('message');
+        child.removeAllListeners('exit');
+        child.removeAllListeners('error');
+        resolve(openedPort(child, message, events));
+      });
+      child.once('error', (cause) =>
+        giveUp(
+          new TautlineError('bluetoothUnavailable', `The Bluetooth process did not start: ${cause.message}.`),
+        ),
+      );
+      child.once('exit', (code, signal) => giveUp(crashed(code, signal)));
+    });
+}
+
+function openedPort(
+  child: ChildProcess,
+  { name, address, packet }: Extract<FromProcess, { kind: 'open' }>,
+  events: PortEvents,
+): Port {
+  const known = packet === undefined ? '' : `, ${packet} bytes a packet`;
+  let writes = 0;
+  let closing: Promise<void> | undefined;
+  const exited = new Promise<void>((resolve) => child.once('exit', () => resolve()));
+
+  const tell = (message: ToProcess): void => {
+    // A process that just ended: its exit is reported.
+    if (child.connected) child.send(message, () => {});
+  };
+  const end = (error: TautlineError): void => {
+    if (closing) return;
+    void close();
+    events.ended(error);
+  };
+  const close = (): Promise<void> => {
+    closing ??= (async () => {
+      tell({ kind: 'close' });
+      const timer = setTimeout(() => child.kill('SIGKILL'), MAX_CLOSE_MS);
+      await exited;
+      clearTimeout(timer);
+      child.removeAllListeners();
+    })();
+    return closing;
+  };
+
+  child.on('message', (message: FromProcess) => {
+    if (closing) return;
+    if (message.kind === 'bytes') events.bytes(message.bytes, message.atUs - SYSTEM_AHEAD_US);
+    else if (message.kind === 'written') writes--;
+    else if (message.kind === 'trouble') end(errorOf(message.trouble));
+  });
+  child.once('exit', (code, signal) => end(crashed(code, signal)));
+  child.on('error', () => {});
+
+  return {
+    address: `Bluetooth ${name} (${address}${known})`,
+    write(bytes, urgent = false) {
+      if (closing || !child.connected || writes >= (urgent ? MAX_URGENT_WRITES : MAX_WRITES)) return false;
+      writes++;
+      // Sending serialises at once, so that the bytes are free again on return.
+      tell({ kind: 'write', bytes, atUs: systemUs(), urgent });
+      return true;
+    },
+    close,
+  };
+}
+
+const errorOf = ({ code, message, remedy }: Trouble): TautlineError =>
+  new TautlineError(code, message, remedy);
+
+const crashed = (code: number | null, signal: NodeJS.Signals | null): TautlineError =>
+  new TautlineError(
+    'portFailed',
+    `The Bluetooth process ended by itself (${signal ?? `code ${code}`}).`,
+    'It is started anew; if it goes on, switch Bluetooth off and on.',
+  );
