@@ -6,6 +6,8 @@ export default function setup(): void {
   need('make', 'make');
   need(process.env.CXX ?? 'g++', 'g++');
   need('avr-g++', 'gcc-avr', 'avr-libc');
+  // The stand-in for BlueZ speaks over a bus of its own.
+  if (process.platform === 'linux') need('dbus-daemon', 'dbus');
   execFileSync('npm', ['run', '--silent', 'build'], {
     stdio: 'inherit',
     shell: process.platform === 'win32',

@@ -30,6 +30,14 @@ export function explainLoadFailure(words: string, platform: NodeJS.Platform): Tr
   return { code, message: `Bluetooth cannot be used: ${firstLine(words)}` };
 }
 
+/** Linux: without a bus to talk to BlueZ the library crashes. */
+export const explainNoBus = (path: string): Trouble => ({
+  code: 'bluetoothUnavailable',
+  message: `Bluetooth needs the message bus D-Bus, and there is none at ${path}.`,
+  remedy:
+    'Start both: sudo systemctl start dbus bluetooth (packages dbus and bluez; most containers have neither).',
+});
+
 /** The library is there, but no radio to use. */
 export function explainNoRadio(adapters: number, platform: NodeJS.Platform): Trouble {
   const code = 'bluetoothUnavailable';

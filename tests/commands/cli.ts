@@ -18,9 +18,13 @@ export interface Running {
 }
 
 /** Starts a Node program, by default the command line as it is installed. */
-export function start(args: readonly string[], program: readonly string[] = [MAIN]): Running {
+export function start(
+  args: readonly string[],
+  program: readonly string[] = [MAIN],
+  env: Record<string, string> = {},
+): Running {
   const child = spawn(process.execPath, [...program, ...args], {
-    env: { PATH: process.env.PATH, LANG: 'C.UTF-8' },
+    env: { PATH: process.env.PATH, LANG: 'C.UTF-8', ...env },
     stdio: ['ignore', 'pipe', 'pipe'],
   });
   let stdout = '';

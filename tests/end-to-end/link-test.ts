@@ -17,6 +17,8 @@ export const BEND_MS = 300;
 /** A glove that runs our firmware, and what a test does to it. Five curls, five string stops, right hand. */
 export interface LinkGlove {
   profile: string;
+  /** Variables that the service needs to reach it. */
+  env?: Record<string, string>;
   sampleRateHz: number;
   /** The wearer wants to bend the finger so far, as quickly as a hand can. Resolves when that time is over. */
   bend(finger: string, curl: number): Promise<unknown>;
@@ -35,11 +37,11 @@ const MAX_HELD_MS = 300;
 const SAMPLES = 100;
 
 type Joints = ServerMessageOf<'joints'>;
-const newest = (app: App): Joints | undefined =>
+export const newest = (app: App): Joints | undefined =>
   app.messages.findLast((m): m is Joints => m.type === 'joints');
 
 /** How far the finger is bent: the angle between its proximal and its distal bone, radians. */
-function bend(joints: Joints, finger: number): number {
+export function bend(joints: Joints, finger: number): number {
   const proximal = FINGER_BASE[finger] + 1;
   const distal = FINGER_BASE[finger] + (finger === 0 ? 2 : 3);
   // -Z of a joint points along its bone.
@@ -74,7 +76,7 @@ export function linkTest(startGlove: () => Promise<LinkGlove>): void {
 
   it('bends the right joint the right way, moves the servo, and frees it when the service is killed', async () => {
     glove = await startGlove();
-    const service = await startServiceProcess(glove.profile);
+    const service = await startServiceProcess(glove.profile, [], glove.env);
     const app = await service.connect();
     const subscription = { type: 'subscribe', streams: ['joints', 'resistance', 'health'] };
     await app.ask(subscription);

@@ -15,18 +15,23 @@ export interface ServiceProcess extends Running {
 
 const running = new Set<ServiceProcess>();
 
-/** @param profile YAML text, or nothing for the simulated glove that comes with the program */
-export async function startServiceProcess(profile?: string, args: string[] = []): Promise<ServiceProcess> {
+/**
+ * @param profile YAML text, or nothing for the simulated glove that comes with the program
+ * @param env variables besides the least that a program needs
+ */
+export async function startServiceProcess(
+  profile?: string,
+  args: string[] = [],
+  env: Record<string, string> = {},
+): Promise<ServiceProcess> {
   const folder = mkdtempSync(join(tmpdir(), 'tautline-test-'));
   const file = join(folder, 'profile.yaml');
   if (profile !== undefined) writeFileSync(file, profile);
-  const command = start([
-    'run',
-    ...(profile === undefined ? [] : ['--profile', file]),
-    '--listen',
-    '127.0.0.1:0',
-    ...args,
-  ]);
+  const command = start(
+    ['run', ...(profile === undefined ? [] : ['--profile', file]), '--listen', '127.0.0.1:0', ...args],
+    undefined,
+    env,
+  );
   void command.outcome.then(() => rmSync(folder, { recursive: true, force: true }));
   const said = await command.said('/stream');
   const port = Number(said.match(/ws:\/\/127\.0\.0\.1:(\d+)\/stream/)?.[1]);
