@@ -30,14 +30,6 @@ export function explainLoadFailure(words: string, platform: NodeJS.Platform): Tr
   return { code, message: `Bluetooth cannot be used: ${firstLine(words)}` };
 }
 
-/** Linux: without a bus to talk to BlueZ the library crashes. */
-export const explainNoBus = (path: string): Trouble => ({
-  code: 'bluetoothUnavailable',
-  message: `Bluetooth needs the message bus D-Bus, and there is none at ${path}.`,
-  remedy:
-    'Start both: sudo systemctl start dbus bluetooth (packages dbus and bluez; most containers have neither).',
-});
-
 /** The library is there, but no radio to use. */
 export function explainNoRadio(adapters: number, platform: NodeJS.Platform): Trouble {
   const code = 'bluetoothUnavailable';
@@ -57,7 +49,7 @@ export function explainNoRadio(adapters: number, platform: NodeJS.Platform): Tro
     message: 'No Bluetooth adapter can be used.',
     remedy: pick(platform, {
       linux:
-        'Plug one in, and see that its service runs: sudo systemctl start bluetooth (package bluez; not in most containers).',
+        'Plug one in, and see that the Bluetooth service runs: sudo systemctl start bluetooth (package bluez; most containers have none).',
       darwin: 'Permit this terminal to use Bluetooth: System Settings, Privacy & Security, Bluetooth.',
       other: 'Plug one in that can do Bluetooth LE, and see that its driver is installed.',
     }),

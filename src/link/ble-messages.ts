@@ -27,6 +27,8 @@ export type ToProcess =
   { kind: 'write'; bytes: Uint8Array; atUs: number; urgent: boolean } | { kind: 'close' };
 
 export type FromProcess =
+  /** The library has found the system's Bluetooth; what it does without it is to crash. */
+  | { kind: 'alive' }
   /** Connected and subscribed. `packet` is the most bytes in one packet, if the stack tells. */
   | { kind: 'open'; name: string; address: string; packet?: number }
   | { kind: 'bytes'; bytes: Uint8Array; atUs: number }

@@ -2,6 +2,7 @@ import { type ChildProcess, fork } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import { TautlineError } from '../errors.js';
 import { nowUs } from '../monotonic.js';
+import { explainNoRadio } from './ble-errors.js';
 import { type BleTarget, type FromProcess, systemUs, type ToProcess, type Trouble } from './ble-messages.js';
 import type { OpenPort, Port, PortEvents } from './link.js';
 
@@ -65,7 +66,9 @@ export function blePort({ name, address, scanS = 8, program = PROGRAM }: BleOpti
       if (abandoned?.aborted) abandon();
       else abandoned?.addEventListener('abort', abandon, { once: true });
 
+      let alive = false;
       child.on('message', (message: FromProcess) => {
+        if (message.kind === 'alive') alive = true;
         if (message.kind === 'trouble') giveUp(errorOf(message.trouble));
         if (message.kind !== 'open') return;
         clearTimeout(timer);
@@ -80,7 +83,9 @@ export function blePort({ name, address, scanS = 8, program = PROGRAM }: BleOpti
           new TautlineError('bluetoothUnavailable', `The Bluetooth process did not start: ${cause.message}.`),
         ),
       );
-      child.once('exit', (code, signal) => giveUp(crashed(code, signal)));
+      child.once('exit', (code, signal) =>
+        giveUp(alive ? crashed(code, signal) : errorOf(explainNoRadio(0, process.platform))),
+      );
     });
 }
 

@@ -7,15 +7,7 @@
  * each connection gets a fresh one, nothing of the last is left: listeners, handles, or a device object
  * that delivers no more notifications.
  */
-import { existsSync } from 'node:fs';
-import {
-  explainLoadFailure,
-  explainNoBus,
-  explainNoRadio,
-  explainStep,
-  goneTrouble,
-  notFound,
-} from './ble-errors.js';
+import { explainLoadFailure, explainNoRadio, explainStep, goneTrouble, notFound } from './ble-errors.js';
 import { type BleTarget, type FromProcess, systemUs, type ToProcess, type Trouble } from './ble-messages.js';
 import { BLE, BLE_MIN_PACKET } from './table.js';
 
@@ -73,19 +65,13 @@ async function load(): Promise<Library> {
   }
 }
 
-const SYSTEM_BUS = 'unix:path=/run/dbus/system_bus_socket';
-
-function checkBus(): void {
-  if (process.platform !== 'linux') return;
-  const path = /^unix:path=([^,;]+)/.exec(process.env.DBUS_SYSTEM_BUS_ADDRESS ?? SYSTEM_BUS)?.[1];
-  if (path !== undefined && !existsSync(path)) throw new Failure(explainNoBus(path));
-}
-
 /** Never collected: the library forgets its callbacks with the object that they were set on. */
 let adapters: Adapter[] = [];
 
 async function find(library: Library, { name, address, scanS }: BleTarget, glove: string): Promise<Device> {
+  // Aborts the process where D-Bus runs without BlueZ.
   adapters = library.getAdapters();
+  send({ kind: 'alive' });
   const [adapter] = adapters;
   if (!adapter || !library.isEnabled()) {
     throw new Failure(explainNoRadio(adapters.length, process.platform));
@@ -125,7 +111,6 @@ async function connect(device: Device, glove: string): Promise<void> {
 async function run(target: BleTarget): Promise<void> {
   const glove = target.address ?? `"${target.name}"`;
   const library = await load();
-  checkBus();
   const device = await find(library, target, glove);
   await connect(device, glove);
   const { mtu, identifier, address } = device;
