@@ -142,6 +142,7 @@ function drawHand(hand: HandView, look: Look, nowMs: number): string[] {
     lines.push([[`  ${role} ${clean(verdict)}`, 'bad'], [remedy ? `: ${clean(remedy)}` : '']]);
   }
   if (ill.length > MAX_FAULTS) lines.push([[`  and ${ill.length - MAX_FAULTS} more channels`, 'bad']]);
+  if (health?.clock?.note) lines.push([[`  ${clean(health.clock.note)}`, 'caution']]);
   if (health) lines.push([[`  ${deviceText(health)}`, 'faint']]);
   return lines.map((pieces) => fitLine(pieces, look));
 }

@@ -1,0 +1,189 @@
+import { pino } from 'pino';
+import { describe, expect, it } from 'vitest';
+import { parseProfile } from '../../src/config/load.js';
+import { createGlove } from '../../src/glove.js';
+import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
+import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
+import { codecOf } from '../../src/service.js';
+import { FakeClock } from '../link/fake-clock.js';
+
+const nothing = (): void => {};
+const CHANNELS = ['thumb.curl', 'index.curl'];
+
+/** A glove at the end of a link that is always live, and all that is written to it. */
+function gloveOnLink(codec: object = { kind: 'frames' }) {
+  const clock = new FakeClock();
+  const profile = parseProfile(
+    JSON.stringify({
+      profile: 1,
+      gloves: [
+        {
+          name: 'g',
+          hand: 'right',
+          link: { kind: 'serial', path: '/dev/ttyUSB7' },
+          codec,
+          channels: CHANNELS.map((role) => ({ role, open: 500, closed: 3500 })),
+          actuators: [{ role: 'index' }],
+        },
+      ],
+    }),
+    'one.yaml',
+  );
+  const written: { bytes: Uint8Array; urgent: boolean; ms: number }[] = [];
+  const warnings: string[] = [];
+  const status: LinkStatus = { state: 'closed', address: '/dev/ttyUSB7' };
+  let events: LinkEvents | undefined;
+  const startUs = clock.nowUs();
+  const link: Link = {
+    status,
+    open(receiver) {
+      events = receiver;
+      status.state = 'live';
+      receiver.status(status);
+    },
+    write(bytes, urgent = false) {
+      written.push({ bytes: bytes.slice(), urgent, ms: (clock.nowUs() - startUs) / 1000 });
+      return true;
+    },
+    async close() {
+      status.state = 'closed';
+      events!.status(status);
+    },
+  };
+  const logger = pino(
+    { level: 'warn' },
+    { write: (line) => void warnings.push((JSON.parse(line) as { msg: string }).msg) },
+  );
+  const [glove] = profile.gloves;
+  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove) });
+  return { clock, live, written, warnings, say: (bytes: Uint8Array) => events!.bytes(bytes, clock.nowUs()) };
+}
+
+const heardBy = (messages: Partial<HostMessages>) =>
+  createGloveFrames({
+    askHello: nothing,
+    resist: nothing,
+    release: nothing,
+    ping: nothing,
+    rate: nothing,
+    pulse: nothing,
+    ...messages,
+  });
+const HELLO = {
+  protocol: 1,
+  hand: 'right',
+  deviceId: '0123456789abcdef',
+  firmwareVersion: 1,
+  sampleRateHz: 250,
+  channels: CHANNELS.map((role) => ({ role: role as 'index.curl', bits: 12 })),
+  actuators: [{ role: 'index', kind: 'stringStop' }],
+} as const;
+const hold = {
+  type: 'resist',
+  hand: 'right',
+  fingers: { index: { stopAt: 0.3, effort: 1 } },
+  ttlMs: 1000,
+} as const;
+
+describe('what a glove writes', () => {
+  it('a release goes before all else', async () => {
+    const { clock, live, written, say } = gloveOnLink();
+    live.start();
+    const glove = heardBy({});
+    say(glove.hello({ ...HELLO, channels: [...HELLO.channels], actuators: [...HELLO.actuators] }));
+    let deviceUs = 0;
+    const run = async (ms: number): Promise<void> => {
+      for (let t = 0; t < ms; t += 4, deviceUs += 4000) {
+        say(glove.samples(deviceUs, 0, Uint16Array.of(900, 900 + (t % 3)), 2));
+        await clock.advance(4);
+      }
+    };
+    await run(500);
+    live.arm('test');
+    live.resist('app', hold);
+    await run(200);
+    const from = written.length;
+    live.disarm('test');
+    await run(500);
+    let releases = 0;
+    const ear = heardBy({ release: () => releases++ });
+    for (const { bytes, urgent } of written.slice(from)) {
+      const before = releases;
+      ear.push(bytes);
+      if (releases > before) expect(urgent).toBe(true);
+    }
+    expect(releases).toBeGreaterThan(0);
+    await live.close();
+  });
+
+  it('lines of text have no check sum: three releases, 50 ms apart, unless something is to be held', async () => {
+    const { clock, live, written, warnings, say } = gloveOnLink({
+      kind: 'lines',
+      columns: ['timeMs', ...CHANNELS],
+      output: 'S {index.stop} {index.effort}',
+      release: 'FREE',
+    });
+    live.start();
+    let ms = 0;
+    const run = async (forMs: number): Promise<void> => {
+      for (const end = ms + forMs; ms < end; ms += 10) {
+        say(new TextEncoder().encode(`${ms},900,${900 + (ms % 30)}\n`));
+        await clock.advance(10);
+      }
+    };
+    const said = () => written.map(({ bytes }) => new TextDecoder().decode(bytes));
+    await run(1000);
+    // No question was put to it, only that nothing is to be held.
+    expect(new Set(said())).toEqual(new Set(['FREE\n']));
+    live.arm('test');
+    live.resist('app', hold);
+    await run(200);
+    let from = written.length;
+    live.release('app');
+    await run(500);
+    const releases = written.slice(from).filter(({ bytes }) => bytes[0] === 'F'.charCodeAt(0));
+    expect(releases).toHaveLength(3);
+    expect(releases.every(({ urgent }) => urgent)).toBe(true);
+    expect(releases[1].ms - releases[0].ms).toBeGreaterThanOrEqual(50);
+    expect(releases[2].ms - releases[1].ms).toBeGreaterThanOrEqual(50);
+
+    live.resist('app', hold);
+    await run(100);
+    live.release('app');
+    from = written.length;
+    live.resist('app', hold);
+    await run(300);
+    expect(said().slice(from)).not.toContain('FREE\n');
+
+    from = written.length;
+    let closed = false;
+    const closing = live.close().then(() => {
+      closed = true;
+    });
+    for (let i = 0; i < 30 && !closed; i++) await clock.advance(10);
+    await closing;
+    expect(said().slice(from)).toEqual(['FREE\n', 'FREE\n', 'FREE\n']);
+    expect(warnings).toEqual([]);
+  });
+
+  it('a USB adapter that collects bytes is told of once, with the remedy', async () => {
+    const { clock, live, warnings, say } = gloveOnLink();
+    live.start();
+    const glove = heardBy({});
+    say(glove.hello({ ...HELLO, channels: [...HELLO.channels], actuators: [...HELLO.actuators] }));
+    expect(live.readHealth().clock).toMatchObject({ resets: 0 });
+    expect(live.readHealth().clock?.note).toBeUndefined();
+    for (let burst = 0; burst < 600; burst++) {
+      const bytes = [0, 1, 2, 3].flatMap((i) => [
+        ...glove.samples((burst * 4 + i) * 4000, 0, Uint16Array.of(900, 901), 2),
+      ]);
+      await clock.advance(16);
+      say(Uint8Array.from(bytes));
+    }
+    const { batchMs, note } = live.readHealth().clock!;
+    expect(batchMs).toBeCloseTo(16, 0);
+    expect(note).toContain('bursts, one every 16 ms');
+    expect(warnings.filter((line) => line === note)).toHaveLength(1);
+    await live.close();
+  });
+});
