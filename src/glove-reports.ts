@@ -6,6 +6,7 @@ import type { Clock, ClockStatus } from './link/clock.js';
 import type { DeviceState, LinkCounters } from './link/codec.js';
 import { latencyAdvice } from './link/latency-advice.js';
 import type { LinkStatus } from './link/link.js';
+import type { EventReader } from './resistance/events.js';
 import { limitNames } from './resistance/limits.js';
 import type { Resistance } from './resistance/resistance.js';
 import { INPUT_POSE_STRIDE, INPUT_POSES, inputPosePaths, updateInputPoses } from './sensing/input-poses.js';
@@ -102,12 +103,16 @@ export function reportInputs(
 
 const inputPoses = new Float64Array(INPUT_POSES.length * INPUT_POSE_STRIDE);
 
-/** Takes the governor's events with it: each is told once. */
+/**
+ * Takes the governor's events with it: each is told once.
+ * @param since the events from this number on instead, and none is taken
+ */
 export function reportResistance(
   hand: HandSide,
   resistance: Resistance,
   curls: ArrayLike<number>,
   contacts: TouchContacts,
+  since?: { event: number },
 ): Body<'resistance'> {
   const { status } = resistance;
   const fingers: Body<'resistance'>['fingers'] = {};
@@ -124,9 +129,11 @@ export function reportResistance(
     };
   });
   const events: NonNullable<Body<'resistance'>['events']> = [];
-  resistance.drainEvents((timeUs, finger, reason) => {
+  const take: EventReader = (timeUs, finger, reason) => {
     events.push({ timeUs, ...(finger >= 0 ? { finger: FINGERS[finger] } : {}), reason });
-  });
+  };
+  if (since) since.event = resistance.eventsSince(since.event, take);
+  else resistance.drainEvents(take);
   return {
     hand,
     timeUs: status.timeUs,

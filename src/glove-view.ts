@@ -85,6 +85,8 @@ export interface Glove {
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
   /** What the governor gives now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
+  /** The same for a recorder: its events are those since `since.event`, which is moved on; no reader loses any. */
+  recordResistance(since: { event: number }): Omit<ServerMessageOf<'resistance'>, 'type'>;
   resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
   touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
   pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;

@@ -319,12 +319,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     // After a stall of this process, samples may be waiting unread: look again at the next beat.
     const punctual = nowUs - beatUs < 3 * BEAT_MS * 1000;
     beatUs = nowUs;
-    if (link.status.state === 'live') {
+    if (link.status.state === 'live' && !link.recorded) {
       if (!introduced && nowUs - askedHelloUs >= ASK_HELLO_US) askHello(nowUs);
       if (introduced && nowUs - pingedUs >= PING_US) {
         pingedUs = nowUs;
         pingToken = (pingToken + 1) >>> 0;
-        send(codec.ping(pingToken));
+        send(codec.ping(pingToken), false, nowUs);
       }
       if (punctual && frame.valid && nowUs - sampleTimeUs > safety.staleMs * 1000) {
         goSilent(`No samples for ${safety.staleMs} ms: the glove or its cable is silent.`);
@@ -412,10 +412,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     sendRelease();
   }
 
-  function send(bytes: Uint8Array, urgent = false): boolean {
+  function send(bytes: Uint8Array, urgent = false, nowUs = time.nowUs()): boolean {
     if (bytes.length === 0) return true;
     const taken = link.write(bytes, urgent);
-    if (taken) for (const listener of listeners) listener.sent?.(bytes, time.nowUs());
+    if (taken) for (const listener of listeners) listener.sent?.(bytes, nowUs);
     return taken;
   }
 
@@ -465,7 +465,15 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
     start() {
       rateSinceUs = time.nowUs();
-      link.open({ bytes: takeBytes, status: takeStatus });
+      link.open({
+        bytes: takeBytes,
+        status: takeStatus,
+        silent: goSilent,
+        pinged(token, sentUs) {
+          pingToken = token;
+          pingedUs = sentUs;
+        },
+      });
       beat();
     },
 
@@ -518,6 +526,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
     readResistance: () =>
       reportResistance(chain.description.hand, chain.resistance, chain.sensing.curl, contacts),
+
+    recordResistance(since) {
+      const { description, resistance, sensing } = chain;
+      return reportResistance(description.hand, resistance, sensing.curl, contacts, since);
+    },
 
     resist(app, request) {
       const { fingers, ttlMs, layer } = request;

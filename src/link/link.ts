@@ -27,10 +27,16 @@ export interface LinkEvents {
    */
   bytes(chunk: Uint8Array, arrivalUs: number): void;
   status(status: LinkStatus): void;
+  /** Of a recorded link: the glove fell silent here. */
+  silent?(reason: string): void;
+  /** Of a recorded link: a ping left here, for the pong that follows in the bytes. */
+  pinged?(token: number, sentUs: number): void;
 }
 
 export interface Link {
   readonly status: LinkStatus;
+  /** What comes was recorded: silences and pings are told by the link, and nothing is concluded from the time. */
+  readonly recorded?: boolean;
   /** Starts the link and keeps it; call once. Failures are reported through `events.status`. */
   open(events: LinkEvents): void;
   /**

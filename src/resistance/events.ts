@@ -30,6 +30,7 @@ export class EventRing {
   private readonly given: Float64Array;
   private first = 0;
   private count = 0;
+  private pushed = 0;
 
   constructor(private readonly capacity = 128) {
     this.timesUs = new Float64Array(capacity);
@@ -50,11 +51,25 @@ export class EventRing {
       this.overwritten++;
     }
     const at = (this.first + this.count++) % this.capacity;
+    this.pushed++;
     this.timesUs[at] = timeUs;
     this.fingers[at] = finger;
     this.reasons[at] = REASONS.indexOf(reason);
     this.asked[at] = asked;
     this.given[at] = given;
+  }
+
+  /**
+   * Hands out the events from number `since` on that are still here, also drained ones, and forgets none.
+   * @returns the number of the next event; numbers count from 0
+   */
+  readSince(since: number, read: EventReader): number {
+    // An event stays at its number modulo the capacity until it is overwritten.
+    for (let n = Math.max(since, this.pushed - this.capacity); n < this.pushed; n++) {
+      const at = n % this.capacity;
+      read(this.timesUs[at], this.fingers[at], REASONS[this.reasons[at]], this.asked[at], this.given[at]);
+    }
+    return this.pushed;
   }
 
   /** Hands out every event, oldest first, and forgets them. */

@@ -332,6 +332,11 @@ export class Resistance {
     this.governor.events.drain(read);
   }
 
+  /** Hands out the newest interventions from number `since` on and takes none; returns the number of the next. */
+  eventsSince(since: number, read: EventReader): number {
+    return this.governor.events.readSince(since, read);
+  }
+
   private freed(nowUs: number): Send {
     this.requests.dropAll();
     this.commands.free();

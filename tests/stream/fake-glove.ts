@@ -97,6 +97,10 @@ export class FakeGlove implements Glove {
       faults: [],
     };
   }
+  recordResistance() {
+    return this.readResistance();
+  }
+
   readResistance() {
     const events = this.events.splice(0);
     return {

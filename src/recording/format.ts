@@ -1,0 +1,187 @@
+import { Type } from '@sinclair/typebox';
+import { ProfileSchema } from '../config/schema.js';
+import { HAND_SIDES, type HandSide } from '../hand/joints.js';
+import {
+  ACTUATOR_KIND,
+  ACTUATOR_ROLE,
+  type ActuatorKind,
+  type ActuatorRole,
+  CHANNEL_ROLE,
+  type ChannelRole,
+  MAX_ACTUATORS,
+  MAX_CHANNELS,
+} from '../link/table.js';
+import { BINARY_LAYOUT } from '../stream/joints-record.js';
+import { AppMessages, ServerMessages } from '../stream/protocol.js';
+
+/**
+ * What stands in a session file: MCAP, with one channel for each kind of thing that is recorded. Every schema is
+ * in the file. Times of messages (`logTime`) are ns since 1970; times inside are µs of the recording service's
+ * monotonic clock, and one constant lies between the two in all of a file (`epochNs` of the session).
+ */
+
+/** In the header of the file. */
+export const MCAP_PROFILE = 'tautline';
+/** Version of the layout below. */
+export const SESSION_VERSION = 1;
+
+const oneOf = <T extends string>(values: readonly T[]) =>
+  Type.Unsafe<T>({ type: 'string', enum: [...values] });
+
+export const SessionSchema = Type.Object(
+  {
+    session: Type.Integer({ description: 'Version of the layout: 1.' }),
+    program: Type.String({ description: 'Version of the program that recorded.' }),
+    startedAt: Type.String({ description: 'When the recording began; ISO 8601, UTC.' }),
+    timeUs: Type.Number({ description: "The service's clock when this file began." }),
+    epochNs: Type.String({
+      pattern: '^-?[0-9]{1,19}$',
+      description: 'logTime = epochNs + 1000 × timeUs; decimal.',
+    }),
+    part: Type.Integer({ description: 'Number of the file, from 1, when a recording was split.' }),
+    hands: Type.Array(oneOf(HAND_SIDES), { maxItems: 2 }),
+    joints: Type.Boolean({ description: 'Whether computed poses were recorded, too.' }),
+  },
+  { $id: 'session', description: 'What this file is. The first message.' },
+);
+
+export const GloveSchema = Type.Object(
+  {
+    timeUs: Type.Number(),
+    name: Type.String(),
+    hand: oneOf(HAND_SIDES),
+    sampleRateHz: Type.Number({ minimum: 0, maximum: 65535 }),
+    deviceId: Type.Optional(Type.String({ pattern: '^[0-9a-f]{16}$' })),
+    firmwareVersion: Type.Optional(Type.Integer({ minimum: 0, maximum: 65535 })),
+    channels: Type.Array(
+      Type.Object({
+        role: oneOf(Object.keys(CHANNEL_ROLE) as ChannelRole[]),
+        bits: Type.Integer({ minimum: 1, maximum: 16 }),
+      }),
+      { maxItems: MAX_CHANNELS },
+    ),
+    actuators: Type.Array(
+      Type.Object({
+        role: oneOf(Object.keys(ACTUATOR_ROLE) as ActuatorRole[]),
+        kind: oneOf(Object.keys(ACTUATOR_KIND) as ActuatorKind[]),
+      }),
+      { maxItems: MAX_ACTUATORS },
+    ),
+    lengthM: Type.Number({ description: 'Hand length.' }),
+    breadthM: Type.Number({ description: 'Hand breadth.' }),
+  },
+  { $id: 'glove', description: 'What the glove said of itself; again whenever that changed.' },
+);
+
+export const StatusSchema = Type.Object(
+  {
+    timeUs: Type.Number(),
+    state: oneOf(['closed', 'opening', 'live', 'lost', 'waiting', 'silent'] as const),
+    address: Type.String(),
+    reason: Type.Optional(Type.String()),
+    code: Type.Optional(Type.String()),
+    joinedLate: Type.Optional(
+      Type.Boolean({
+        description: 'The link was live before the recording began: its hello is not in here.',
+      }),
+    ),
+  },
+  { $id: 'status', description: 'The link to the glove changed; silent: it is live, but samples stopped.' },
+);
+
+export const RequestSchema = Type.Object(
+  {
+    timeUs: Type.Number(),
+    app: Type.String({ description: 'Who asked.' }),
+    request: Type.Union(
+      [
+        AppMessages.resist,
+        AppMessages.touch,
+        AppMessages.pulse,
+        AppMessages.tracker,
+        AppMessages.release,
+        AppMessages.arm,
+        AppMessages.disarm,
+      ].map(({ $id: _, ...schema }) => Type.Unsafe(schema)),
+    ),
+    refusal: Type.Optional(Type.Object({ code: Type.String(), message: Type.String() })),
+  },
+  { $id: 'request', description: 'An app asked for something.' },
+);
+
+export const MarkSchema = Type.Object(
+  { timeUs: Type.Number(), text: Type.String({ maxLength: 1000 }) },
+  { $id: 'mark', description: 'A note by a person.' },
+);
+
+const LINK_LAYOUT = `Bytes as they were on the link.
+
+offset  size  field
+0       f64   time, little-endian: µs of the service's monotonic clock (received: arrival; sent: departure)
+8       …     the bytes
+`;
+const JOINTS_LAYOUT = `A pose of one hand: the record of the stream's subprotocol tautline.binary.v1, little-endian.
+
+offset  type  field: meaning
+${BINARY_LAYOUT.map(({ offset, type, name, meaning }) => `${offset ?? '…'}  ${type}  ${name}: ${meaning}`).join('\n')}
+`;
+
+export interface ChannelKind {
+  schema: string;
+  schemaEncoding: 'jsonschema' | 'text';
+  schemaText: string;
+  messageEncoding: 'json' | 'tautline.link' | 'tautline.joints';
+}
+
+const json = (schema: object & { $id?: string }): ChannelKind => ({
+  schema: `tautline.${schema.$id}`,
+  schemaEncoding: 'jsonschema',
+  schemaText: JSON.stringify({ $schema: 'http://json-schema.org/draft-07/schema#', ...schema }),
+  messageEncoding: 'json',
+});
+const link: ChannelKind = {
+  schema: 'tautline.link',
+  schemaEncoding: 'text',
+  schemaText: LINK_LAYOUT,
+  messageEncoding: 'tautline.link',
+};
+
+/** Channels of the whole session, and of each hand under `left/` or `right/`. */
+export const SESSION_CHANNELS = {
+  session: json(SessionSchema),
+  profile: json({ ...ProfileSchema, $id: 'profile' }),
+  mark: json(MarkSchema),
+} as const;
+export const HAND_CHANNELS = {
+  received: link,
+  sent: link,
+  glove: json(GloveSchema),
+  status: json(StatusSchema),
+  request: json(RequestSchema),
+  resistance: json(ServerMessages.resistance),
+  health: json(ServerMessages.health),
+  joints: {
+    schema: 'tautline.joints',
+    schemaEncoding: 'text',
+    schemaText: JOINTS_LAYOUT,
+    messageEncoding: 'tautline.joints',
+  },
+} as const satisfies Record<string, ChannelKind>;
+export type SessionChannel = keyof typeof SESSION_CHANNELS;
+export type HandChannel = keyof typeof HAND_CHANNELS;
+
+export const topicOf = (hand: HandSide, channel: HandChannel): string => `${hand}/${channel}`;
+
+/** What a topic of ours carries; undefined for one that another program put in. */
+export function parseTopic(
+  topic: string,
+): { hand?: HandSide; channel: SessionChannel | HandChannel } | undefined {
+  if (Object.hasOwn(SESSION_CHANNELS, topic)) return { channel: topic as SessionChannel };
+  const [hand, channel] = topic.split('/');
+  if (!(HAND_SIDES as readonly string[]).includes(hand) || !Object.hasOwn(HAND_CHANNELS, channel ?? ''))
+    return undefined;
+  return { hand: hand as HandSide, channel: channel as HandChannel };
+}
+
+/** Bytes of time before the link's bytes. */
+export const LINK_HEADER_BYTES = 8;

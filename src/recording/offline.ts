@@ -1,0 +1,81 @@
+import type { Logger } from 'pino';
+import type { Profile } from '../config/schema.js';
+import { createGlove } from '../glove.js';
+import type { GloveDescription, HandFrame } from '../glove-view.js';
+import type { HandSide } from '../hand/joints.js';
+import { codecOf } from '../service.js';
+import { feedLinks } from './feed-links.js';
+import { createReplayLink, type ReplayLink } from './replay-link.js';
+import type { Session, SessionVisitor } from './session.js';
+
+/** Computes the hands of a session anew, without a service and without waiting. */
+export interface OfflineHands {
+  /** Give it to `session.visit`, alone or as a part of another visitor. */
+  readonly visitor: SessionVisitor;
+  readonly hands: readonly HandSide[];
+  describe(hand: HandSide): GloveDescription;
+  /** Inputs as apps get them, by OpenXR path, after the newest frame. */
+  readInputs(hand: HandSide): Record<string, number | boolean>;
+}
+
+/**
+ * @param profile in place of the recorded one
+ * @param take gets every frame; it is reused
+ */
+export function createOfflineHands(
+  session: Session,
+  take: (hand: HandSide, frame: HandFrame) => void,
+  profile: Profile = session.profile,
+): OfflineHands {
+  let nowUs = session.startUs;
+  const links = new Map<HandSide, ReplayLink>();
+  const gloves = new Map<HandSide, ReturnType<typeof createGlove>>();
+  for (const glove of profile.gloves) {
+    const { hand } = glove;
+    if (!session.hands.includes(hand)) continue;
+    const link = createReplayLink({ hand, name: session.file.path, frames: glove.codec.kind === 'frames' });
+    const chain = createGlove({
+      profile,
+      glove,
+      link,
+      codec: codecOf(glove),
+      logger: SILENT,
+      // Nothing waits for time here: all that happened is in the session.
+      clock: { nowUs: () => nowUs, after: () => () => {} },
+    });
+    chain.listen({ frame: (frame) => take(hand, frame) });
+    chain.start();
+    links.set(hand, link);
+    gloves.set(hand, chain);
+  }
+  const feed = feedLinks(links);
+  const at = (timeUs: number): void => {
+    if (timeUs > nowUs) nowUs = timeUs;
+  };
+  return {
+    hands: [...links.keys()],
+    describe: (hand) => gloves.get(hand)!.description,
+    readInputs: (hand) => gloves.get(hand)!.readInputs().values,
+    visitor: {
+      ...feed,
+      received(hand, timeUs, bytes) {
+        at(timeUs);
+        feed.received!(hand, timeUs, bytes);
+      },
+      status(hand, timeUs, body) {
+        at(timeUs);
+        feed.status!(hand, timeUs, body);
+      },
+    },
+  };
+}
+
+const nothing = (): void => {};
+const SILENT = {
+  trace: nothing,
+  debug: nothing,
+  info: nothing,
+  warn: nothing,
+  error: nothing,
+  fatal: nothing,
+} as unknown as Logger;

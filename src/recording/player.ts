@@ -1,0 +1,237 @@
+import { type Clock, systemClock } from '../monotonic.js';
+import { feedLinks, type ReplayLinks } from './feed-links.js';
+import type { Session, SessionVisitor } from './session.js';
+
+/** Plays a session into links: at its own pace, faster or slower, or as fast as it goes. */
+export interface Player {
+  readonly state: PlayerState;
+  /** Resolves at the end (never while looping), or when closed. */
+  readonly ended: Promise<void>;
+  play(): void;
+  pause(): void;
+  /** @param positionS seconds from the start of the session */
+  seek(positionS: number): void;
+  /** @param speed times the original pace; Infinity: as fast as it goes */
+  setSpeed(speed: number): void;
+  close(): void;
+}
+
+export interface PlayerState {
+  positionS: number;
+  durationS: number;
+  /** null: as fast as it goes. */
+  speed: number | null;
+  playing: boolean;
+  ended: boolean;
+  /** How often it has begun again. */
+  loops: number;
+}
+
+export interface PlayerOptions {
+  session: Session;
+  links: ReplayLinks;
+  /** Seconds from the start of the session. */
+  fromS?: number;
+  toS?: number;
+  loop?: boolean;
+  speed?: number;
+  clock?: Clock;
+}
+
+interface Event {
+  timeUs: number;
+  play(): void;
+}
+
+/** So many events at a time, so that a replay at full speed leaves room for the stream. */
+const SLICE = 2000;
+/** Between the last time before a jump and the first one after it, µs. */
+const JUMP_US = 20_000;
+const MIN_TICK_MS = 1;
+
+export function createPlayer(options: PlayerOptions): Player {
+  const { session, links, loop = false, clock = systemClock } = options;
+  const { startUs, endUs } = session;
+  const clamp = (us: number): number => Math.min(Math.max(us, startUs), endUs);
+  const fromUs = clamp(startUs + (options.fromS ?? 0) * 1e6);
+  const toUs = clamp(options.toS === undefined ? endUs : startUs + options.toS * 1e6);
+  const feed = feedLinks(links);
+
+  let speed = options.speed ?? 1;
+  let playing = false;
+  let ended = false;
+  let closed = false;
+  let loops = 0;
+  let started = false;
+  /** Events of the chunk that is being played. */
+  let events: Event[] = [];
+  let nextEvent = 0;
+  let nextChunk = 0;
+  let skipUntilUs = Number.NEGATIVE_INFINITY;
+  let positionUs = fromUs;
+  /** Latest time given out, with the links' offset. */
+  let latestUs = Number.NEGATIVE_INFINITY;
+  let anchorUs = 0;
+  let anchorPositionUs = fromUs;
+  let cancelTick = (): void => {};
+  let tellEnded = (): void => {};
+  const whenEnded = new Promise<void>((resolve) => {
+    tellEnded = resolve;
+  });
+
+  /** Copies the chunk's events, for its buffer is used again. */
+  const collect: SessionVisitor = {
+    glove: (hand, timeUs, body) => push(timeUs, () => feed.glove!(hand, timeUs, body)),
+    status: (hand, timeUs, body) => push(timeUs, () => feed.status!(hand, timeUs, body)),
+    received(hand, timeUs, bytes) {
+      const copy = Uint8Array.prototype.slice.call(bytes);
+      push(timeUs, () => feed.received!(hand, timeUs, copy));
+    },
+    sent(hand, timeUs, bytes) {
+      const copy = Uint8Array.prototype.slice.call(bytes);
+      push(timeUs, () => feed.sent!(hand, timeUs, copy));
+    },
+  };
+  function push(timeUs: number, play: () => void): void {
+    if (timeUs >= skipUntilUs) events.push({ timeUs, play });
+  }
+
+  function peek(): Event | undefined {
+    while (nextEvent >= events.length) {
+      if (nextChunk >= session.chunkCount) return undefined;
+      events = [];
+      nextEvent = 0;
+      session.visitChunk(nextChunk++, collect);
+    }
+    return events[nextEvent];
+  }
+
+  /** Stands at a time of the session; what came before is known to the links as a state. */
+  function enter(atUs: number): void {
+    events = [];
+    nextEvent = 0;
+    positionUs = atUs;
+    const atStart = atUs <= startUs;
+    nextChunk = atStart ? 0 : session.chunkAt(atUs);
+    skipUntilUs = atStart ? Number.NEGATIVE_INFINITY : atUs;
+    if (started) {
+      for (const link of links.values()) link.leave('The replay has jumped.');
+      const offsetUs = latestUs + JUMP_US - atUs;
+      for (const link of links.values()) link.offsetUs = Math.max(link.offsetUs, offsetUs);
+    }
+    if (!atStart) {
+      for (const [hand, link] of links) {
+        const { glove, status } = session.stateAt(hand, atUs);
+        if (glove) feed.glove!(hand, atUs, glove);
+        link.enter(atUs, glove, status);
+      }
+    }
+    started = true;
+    anchor();
+  }
+
+  function anchor(): void {
+    anchorUs = clock.nowUs();
+    anchorPositionUs = positionUs;
+  }
+
+  /** Plays what is due by then, at most a slice. @returns whether all of it was played */
+  function pump(untilUs: number): boolean {
+    for (let n = 0; n < SLICE; n++) {
+      const event = peek();
+      if (!event || event.timeUs > untilUs) return true;
+      nextEvent++;
+      // A merged session may step back by a little.
+      if (event.timeUs > positionUs) positionUs = event.timeUs;
+      event.play();
+      if (!playing) return true;
+    }
+    return false;
+  }
+
+  function tick(): void {
+    if (!playing) return;
+    const dueUs =
+      speed === Number.POSITIVE_INFINITY ? toUs : anchorPositionUs + (clock.nowUs() - anchorUs) * speed;
+    const untilUs = Math.min(dueUs, toUs);
+    const all = pump(untilUs);
+    noteLatest();
+    if (!playing) return;
+    if (!all) {
+      cancelTick = clock.after(0, tick);
+      return;
+    }
+    positionUs = Math.max(positionUs, untilUs);
+    const next = peek();
+    if (untilUs >= toUs || !next) {
+      finish();
+      return;
+    }
+    const waitUs = (Math.min(next.timeUs, toUs) - anchorPositionUs) / speed - (clock.nowUs() - anchorUs);
+    cancelTick = clock.after(Math.max(MIN_TICK_MS, waitUs / 1000), tick);
+  }
+
+  function noteLatest(): void {
+    for (const link of links.values()) latestUs = Math.max(latestUs, positionUs + link.offsetUs);
+  }
+
+  function finish(): void {
+    if (loop && toUs > fromUs) {
+      loops++;
+      enter(fromUs);
+      cancelTick = clock.after(0, tick);
+      return;
+    }
+    playing = false;
+    ended = true;
+    positionUs = toUs;
+    for (const link of links.values()) link.leave('The replay has ended.');
+    tellEnded();
+  }
+
+  return {
+    get state() {
+      return {
+        positionS: (positionUs - startUs) / 1e6,
+        durationS: (endUs - startUs) / 1e6,
+        speed: speed === Number.POSITIVE_INFINITY ? null : speed,
+        playing,
+        ended,
+        loops,
+      };
+    },
+    ended: whenEnded,
+    play() {
+      if (playing || closed) return;
+      if (!started || ended) enter(fromUs);
+      ended = false;
+      playing = true;
+      anchor();
+      tick();
+    },
+    pause() {
+      playing = false;
+      cancelTick();
+    },
+    seek(positionS) {
+      if (closed) return;
+      cancelTick();
+      noteLatest();
+      ended = false;
+      enter(clamp(startUs + positionS * 1e6));
+      if (playing) tick();
+    },
+    setSpeed(next) {
+      cancelTick();
+      speed = next;
+      anchor();
+      if (playing) tick();
+    },
+    close() {
+      closed = true;
+      playing = false;
+      cancelTick();
+      tellEnded();
+    },
+  };
+}

@@ -1,0 +1,122 @@
+import { type ErrorCode, TautlineError } from '../errors.js';
+import type { HandSide } from '../hand/joints.js';
+import { createGloveFrames } from '../link/glove-frames.js';
+import type { Link, LinkEvents, LinkState, LinkStatus } from '../link/link.js';
+import { PROTOCOL_VERSION } from '../link/table.js';
+import type { GloveBody, StatusBody } from './session.js';
+
+/**
+ * A link whose bytes come from a session: to the glove's chain it is like any other. What is written to it goes
+ * nowhere, but to `written`.
+ *
+ * Times are those of the recording, plus `offsetUs`: it is 0 until the replay goes back for the first time, so
+ * that what is computed from them is the same to the last bit.
+ */
+export interface ReplayLink extends Link {
+  readonly recorded: true;
+  offsetUs: number;
+  received(timeUs: number, bytes: Uint8Array): void;
+  sent(timeUs: number, bytes: Uint8Array): void;
+  setStatus(body: StatusBody): void;
+  /** Begins in mid-session: the link is as it was, and the glove has said what it is. */
+  enter(timeUs: number, glove: GloveBody | undefined, status: StatusBody | undefined): void;
+  /** Leaves this point of the session for another. */
+  leave(reason: string): void;
+}
+
+export interface ReplayLinkOptions {
+  hand: HandSide;
+  /** For people: name of the file. */
+  name: string;
+  /** The glove speaks the link protocol, rather than text lines. */
+  frames: boolean;
+  /** Bytes that the chain sent to the glove. */
+  written?: (hand: HandSide, bytes: Uint8Array) => void;
+}
+
+export function createReplayLink({ hand, name, frames, written }: ReplayLinkOptions): ReplayLink {
+  const address = `replay of ${name}`;
+  let events: LinkEvents | undefined;
+  let status: LinkStatus = { state: 'closed', address };
+  let closed = false;
+  let pingUs = 0;
+  const gloveSide = createGloveFrames({
+    askHello() {},
+    resist() {},
+    release() {},
+    ping: (token) => events?.pinged?.(token, pingUs),
+    rate() {},
+    pulse() {},
+  });
+
+  function enterState(state: LinkState, error?: TautlineError): void {
+    if (closed) return;
+    status = { state, address, ...(error ? { error } : {}) };
+    events?.status(status);
+  }
+
+  const link: ReplayLink = {
+    recorded: true,
+    offsetUs: 0,
+    get status() {
+      return status;
+    },
+    open(receiver) {
+      events = receiver;
+      enterState('opening');
+    },
+    write(bytes) {
+      if (status.state !== 'live') return false;
+      written?.(hand, bytes);
+      return true;
+    },
+    async close() {
+      closed = true;
+      status = { state: 'closed', address };
+    },
+    received(timeUs, bytes) {
+      if (!closed && status.state === 'live') events?.bytes(bytes, timeUs + link.offsetUs);
+    },
+    sent(timeUs, bytes) {
+      if (!frames || closed) return;
+      pingUs = timeUs + link.offsetUs;
+      gloveSide.push(bytes);
+    },
+    setStatus({ state, reason, code }) {
+      if (state === 'silent') {
+        if (!closed) events?.silent?.(reason ?? 'The glove was silent.');
+        return;
+      }
+      const error =
+        reason === undefined || state === 'live'
+          ? undefined
+          : new TautlineError((code as ErrorCode | undefined) ?? 'portFailed', reason);
+      gloveSide.reset();
+      enterState(state, error);
+    },
+    enter(timeUs, glove, was) {
+      const state = was?.state ?? 'live';
+      if (was && state !== 'live' && state !== 'silent') {
+        link.setStatus(was);
+        return;
+      }
+      gloveSide.reset();
+      enterState('live');
+      if (!frames || !glove || glove.deviceId === undefined) return;
+      const hello = gloveSide.hello({
+        protocol: PROTOCOL_VERSION,
+        hand: glove.hand,
+        deviceId: glove.deviceId,
+        firmwareVersion: glove.firmwareVersion ?? 0,
+        sampleRateHz: glove.sampleRateHz,
+        channels: glove.channels,
+        actuators: glove.actuators,
+      });
+      link.received(timeUs, hello);
+    },
+    leave(reason) {
+      if (!closed && status.state === 'live') events?.silent?.(reason);
+    },
+  };
+  return link;
+}
