@@ -1,11 +1,9 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
-import type { GloveProfile, Profile } from './config/schema.js';
+import type { Profile } from './config/schema.js';
 import { createGlove } from './glove.js';
-import type { GloveCodec, GloveMessages } from './link/codec.js';
-import { createFrameCodec } from './link/frames.js';
-import { createLineCodec } from './link/lines.js';
+import { codecOf } from './link/codec-of.js';
 import { openLink } from './link/open-link.js';
 import { createTakenPorts } from './link/taken-ports.js';
 import { addGuideRoutes } from './stream/guide-routes.js';
@@ -32,14 +30,6 @@ const pageDirectory = fileURLToPath(new URL('./page', import.meta.url));
 
 /** The version of this program. */
 export const version = (JSON.parse(readFileSync(packageFile, 'utf8')) as { version: string }).version;
-
-/** How the glove talks. */
-export const codecOf =
-  ({ codec, hand, channels, actuators }: GloveProfile) =>
-  (messages: GloveMessages): GloveCodec =>
-    codec.kind === 'lines'
-      ? createLineCodec(codec, hand, channels, actuators, messages)
-      : createFrameCodec(messages);
 
 /**
  * Starts everything that a profile names: a chain for each glove, one stream for all apps.

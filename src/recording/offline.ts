@@ -3,7 +3,7 @@ import type { Profile } from '../config/schema.js';
 import { createGlove } from '../glove.js';
 import type { GloveDescription, HandFrame } from '../glove-view.js';
 import type { HandSide } from '../hand/joints.js';
-import { codecOf } from '../service.js';
+import { codecOf } from '../link/codec-of.js';
 import { feedLinks } from './feed-links.js';
 import { createReplayLink, type ReplayLink } from './replay-link.js';
 import type { Session, SessionVisitor } from './session.js';
