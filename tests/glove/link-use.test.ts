@@ -2,9 +2,9 @@ import { pino } from 'pino';
 import { describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
 import { createGlove } from '../../src/glove.js';
+import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
-import { codecOf } from '../../src/service.js';
 import { FakeClock } from '../link/fake-clock.js';
 
 const nothing = (): void => {};
