@@ -1,0 +1,425 @@
+import type { HandSide } from '../hand/joints.js';
+import { STREAMS, type StreamName } from '../stream/constants.js';
+import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../stream/protocol.js';
+import { type Ack, Connection, type ConnectionState } from './connection.js';
+import { ClientError } from './errors.js';
+import { Events } from './events.js';
+import { type Hold, type HoldRequest, Holds, type ResistRequest } from './hold.js';
+import { Newest } from './newest.js';
+import { HandPose, poseFromBytes, poseFromMessage } from './pose.js';
+import { predict } from './prediction.js';
+import { createServiceClock } from './service-clock.js';
+import { DEFAULT_URL, type Encoding, type SocketClass, streamUrl } from './socket.js';
+
+export interface ConnectOptions {
+  /** Where the service is: `ws://127.0.0.1:7117/stream` when absent. A web page of the service itself gives `location.origin`. */
+  url?: string | URL;
+  /** Name of the app, for people; at most 40 characters. */
+  app?: string;
+  /** Every hand when absent. */
+  hands?: HandSide[];
+  /** Poses and inputs a second at most; every sample when absent. */
+  rateHz?: number;
+  /** With velocities, which `poseAt` needs; true when absent. */
+  velocities?: boolean;
+  /** Let the service predict by so much, ms, 0..50; an app that uses `poseAt` needs none. */
+  predictMs?: number;
+  /** `binary` when absent: smaller, and cheaper to read. */
+  encoding?: Encoding;
+  /** Joints, and whatever has listeners, when absent. */
+  streams?: StreamName[];
+  /** Needed when the service is open to other machines. */
+  token?: string;
+  /** Closes the client. */
+  signal?: AbortSignal;
+  /** WebSocket class of a runtime that has none of its own. */
+  WebSocket?: SocketClass;
+}
+
+export type Welcome = ServerMessageOf<'welcome'>;
+export type Inputs = ServerMessageOf<'inputs'>;
+export type ResistanceReport = ServerMessageOf<'resistance'>;
+export type HealthReport = ServerMessageOf<'health'>;
+export interface StateChange {
+  state: ConnectionState;
+  /** Why it is not open. */
+  reason: string | undefined;
+}
+
+export interface ClientEvents {
+  joints: HandPose;
+  inputs: Inputs;
+  resistance: ResistanceReport;
+  health: HealthReport;
+  welcome: Welcome;
+  state: StateChange;
+  error: ClientError;
+}
+
+const FIRST_PINGS = 6;
+const FIRST_PING_MS = 25;
+const PING_MS = 2000;
+/** Nothing for so long, though asked: the socket is dead however open it looks. */
+const SILENT_MS = 6000;
+
+/**
+ * Connects to the service, and again whenever the connection is lost, until `close()`. Returns at once; events
+ * and poses come when there is a service. Nothing needs to be running yet.
+ */
+export function connect(options: ConnectOptions = {}): Client {
+  return new Client(options);
+}
+
+/** One app at the service. Made by `connect`. */
+export class Client {
+  /** What the service said of itself and of the gloves; undefined until the first connection. */
+  welcome: Welcome | undefined;
+  readonly #events = new Events<ClientEvents>();
+  readonly #connection: Connection;
+  readonly #clock = createServiceClock();
+  readonly #poses = new Map<HandSide, HandPose>();
+  readonly #inputs = new Map<HandSide, Inputs>();
+  readonly #armed = new Map<HandSide, boolean>();
+  readonly #iterations = new Set<{ hand: HandSide | undefined; newest: Newest<HandPose> }>();
+  readonly #holds: Holds;
+  #pings = 0;
+  #pingTimer: ReturnType<typeof setTimeout> | undefined;
+  #pingedMs = 0;
+  /** Text of the subscription in force; undefined when there is none. */
+  #subscribed: string | undefined;
+  #subscribing = false;
+
+  constructor(private readonly options: ConnectOptions) {
+    const { url = DEFAULT_URL, token, encoding = 'binary', signal, WebSocket } = options;
+    this.#connection = new Connection(
+      streamUrl(url, token),
+      encoding,
+      {
+        state: (state, reason) => this.#stateChanged(state, reason),
+        message: (message) => this.#take(message),
+        record: (bytes) => this.#takeRecord(bytes),
+        error: (error) => this.#fail(error),
+      },
+      WebSocket,
+    );
+    const connection = this.#connection;
+    this.#holds = new Holds({
+      get connected() {
+        return connection.state === 'open';
+      },
+      armed: (hand) => this.isArmed(hand),
+      ask: (message) => connection.ask(message),
+      error: (error) => this.#fail(error),
+    });
+    if (signal?.aborted) this.close();
+    else {
+      signal?.addEventListener('abort', () => this.close(), { once: true });
+      // Not before the app had the chance to listen.
+      queueMicrotask(() => {
+        if (this.state !== 'closed') void connection.open();
+      });
+    }
+  }
+
+  get state(): ConnectionState {
+    return this.#connection.state;
+  }
+
+  /** Resolves with the welcome as soon as there is a connection. Rejects with ClientError `closed`. */
+  ready(): Promise<Welcome> {
+    if (this.state === 'open' && this.welcome) return Promise.resolve(this.welcome);
+    const closed = () => new ClientError('closed', 'The client was closed.');
+    if (this.state === 'closed') return Promise.reject(closed());
+    return new Promise((resolve, reject) => {
+      const stop = [
+        this.on('welcome', (welcome) => {
+          for (const off of stop) off();
+          resolve(welcome);
+        }),
+        this.on('state', ({ state }) => {
+          if (state !== 'closed') return;
+          for (const off of stop) off();
+          reject(closed());
+        }),
+      ];
+    });
+  }
+
+  /** Listens; returns the function that stops it. A stream that nobody asked for yet is subscribed. */
+  on<T extends keyof ClientEvents>(type: T, listener: (event: ClientEvents[T]) => void): () => void {
+    const off = this.#events.on(type, listener);
+    if (isStream(type)) this.#wantsChanged();
+    return () => {
+      off();
+      if (isStream(type)) this.#wantsChanged();
+    };
+  }
+
+  // ---- the hand ------------------------------------------------------------------------------------------
+
+  /** The newest pose of a hand; undefined until the first. Not valid once the connection is lost. */
+  pose(hand: HandSide): HandPose | undefined {
+    return this.#poses.get(hand);
+  }
+
+  /**
+   * The pose as it will be when it is seen, carried ahead by its velocities by at most 50 ms.
+   * @param displayMs when it is shown, on the clock of `performance.now()`, such as the time that
+   *   `requestAnimationFrame` gives; now when absent
+   * @param into an earlier result of this function, to be written again
+   */
+  poseAt(hand: HandSide, displayMs: number = performance.now(), into = new HandPose()): HandPose | undefined {
+    const pose = this.#poses.get(hand);
+    if (!pose) return undefined;
+    const timeUs = this.serviceTimeUs(displayMs);
+    return predict(pose, timeUs === undefined ? 0 : timeUs - pose.timeUs - pose.aheadUs, into);
+  }
+
+  /** Poses as they come, the newest each time: a slow loop skips, nothing queues. Ends with `close()`. */
+  poses(hand?: HandSide): AsyncIterableIterator<HandPose> {
+    const iteration = {
+      hand,
+      newest: new Newest<HandPose>(() => void this.#iterations.delete(iteration)),
+    };
+    this.#iterations.add(iteration);
+    if (this.state === 'closed') iteration.newest.end();
+    return iteration.newest;
+  }
+
+  /** The newest inputs of a hand, if inputs are subscribed (`on('inputs', …)` or `streams`). */
+  inputs(hand: HandSide): Inputs | undefined {
+    return this.#inputs.get(hand);
+  }
+
+  // ---- forces --------------------------------------------------------------------------------------------
+
+  /** Whether the wearer has permitted forces, as far as is known. */
+  isArmed(hand: HandSide): boolean {
+    return this.#armed.get(hand) ?? false;
+  }
+
+  /**
+   * Puts a shape into the hand until it is released. Renewed as long as the connection lasts, the glove is armed
+   * and the page is seen (or moves it); let go within 250 ms otherwise.
+   */
+  hold(request: HoldRequest): Hold<Partial<Omit<HoldRequest, 'hand'>>> {
+    const hold = this.#holds.add<Partial<Omit<HoldRequest, 'hand'>>>({ ...request, type: 'touch' });
+    this.#wantsChanged();
+    return hold;
+  }
+
+  /** Stops fingers at given curls until it is released; renewed as `hold` is. */
+  resist(request: ResistRequest): Hold<Partial<Omit<ResistRequest, 'hand'>>> {
+    const hold = this.#holds.add<Partial<Omit<ResistRequest, 'hand'>>>({ ...request, type: 'resist' });
+    this.#wantsChanged();
+    return hold;
+  }
+
+  /** Gives up everything that this app holds, on one hand or on all. */
+  release(hand?: HandSide): Promise<Ack> {
+    this.#holds.releaseAll(hand);
+    return this.#connection.ask({ type: 'release', hand });
+  }
+
+  /** A short buzz or knock. */
+  pulse(request: Omit<AppMessageOf<'pulse'>, 'type' | 'id'>): Promise<Ack> {
+    return this.#connection.ask({ ...request, type: 'pulse' });
+  }
+
+  /** Says where the wrist is in the world: joints then come in world space. */
+  track(request: Omit<AppMessageOf<'tracker'>, 'type' | 'id'>): Promise<Ack> {
+    return this.#connection.ask({ ...request, type: 'tracker' });
+  }
+
+  /** Permits forces. Only ever call it upon a deliberate act of the wearer; show the `caution` of the answer. */
+  async arm(hand?: HandSide): Promise<Ack> {
+    return this.#setArmed(await this.#connection.ask({ type: 'arm', hand }), hand, true);
+  }
+
+  /** Forbids forces and frees every finger, now. */
+  async disarm(hand?: HandSide): Promise<Ack> {
+    return this.#setArmed(await this.#connection.ask({ type: 'disarm', hand }), hand, false);
+  }
+
+  // ---- time and end --------------------------------------------------------------------------------------
+
+  /** The service's clock, µs, at an instant of `performance.now()`; undefined before the first connection. */
+  serviceTimeUs(localMs: number = performance.now()): number | undefined {
+    return this.#clock.serviceTimeUs(localMs);
+  }
+
+  /** Bound of the error of `serviceTimeUs`, µs. */
+  get clockErrorUs(): number {
+    return this.#clock.errorUs;
+  }
+
+  /** Ends the connection for good. The service frees at once what this app held. */
+  close(): void {
+    if (this.state === 'closed') return;
+    this.#holds.releaseAll(undefined);
+    for (const { newest } of [...this.#iterations]) newest.end();
+    this.#connection.close();
+  }
+
+  // ---- inside --------------------------------------------------------------------------------------------
+
+  #stateChanged(state: ConnectionState, reason: string | undefined): void {
+    if (state === 'open') {
+      this.#clock.reset();
+      this.#pings = 0;
+    } else {
+      clearTimeout(this.#pingTimer);
+      this.#subscribed = undefined;
+      this.#armed.clear();
+      if (state !== 'connecting') this.#losePoses(reason ?? 'The client was closed.');
+      this.#holds.renew();
+    }
+    this.#events.emit('state', { state, reason });
+    if (state === 'closed') this.#events.clear();
+  }
+
+  #losePoses(reason: string): void {
+    for (const [hand, pose] of this.#poses) {
+      if (!pose.valid) continue;
+      const lost = Object.assign(new HandPose(), pose, { valid: false, reason });
+      lost.fingers = {
+        thumb: 'invalid',
+        index: 'invalid',
+        middle: 'invalid',
+        ring: 'invalid',
+        little: 'invalid',
+      };
+      this.#givePose(hand, lost);
+    }
+  }
+
+  #take(message: ServerMessage): void {
+    switch (message.type) {
+      case 'joints':
+        this.#newPose(() => poseFromMessage(message));
+        break;
+      case 'inputs':
+        this.#inputs.set(message.hand, message);
+        this.#events.emit('inputs', message);
+        break;
+      case 'resistance':
+        this.#setOneArmed(message.hand, message.armed);
+        this.#events.emit('resistance', message);
+        break;
+      case 'health':
+        this.#events.emit('health', message);
+        break;
+      case 'welcome':
+        this.#takeWelcome(message);
+        break;
+    }
+  }
+
+  #takeWelcome(welcome: Welcome): void {
+    this.welcome = welcome;
+    for (const { hand, armed } of welcome.hands) this.#armed.set(hand, armed);
+    if (this.#pings === 0) this.#ping();
+    this.#subscribe();
+    this.#holds.renew();
+    this.#events.emit('welcome', welcome);
+  }
+
+  #takeRecord(bytes: ArrayBuffer): void {
+    this.#newPose(() => poseFromBytes(bytes));
+  }
+
+  #newPose(read: () => HandPose): void {
+    let pose: HandPose;
+    try {
+      pose = read();
+    } catch (error) {
+      this.#fail(new ClientError('badAnswer', (error as Error).message));
+      return;
+    }
+    if (pose.valid) pose.aheadUs = (this.options.predictMs ?? 0) * 1000;
+    this.#givePose(pose.hand, pose);
+  }
+
+  #givePose(hand: HandSide, pose: HandPose): void {
+    this.#poses.set(hand, pose);
+    this.#events.emit('joints', pose);
+    for (const iteration of this.#iterations) {
+      if (iteration.hand === undefined || iteration.hand === hand) iteration.newest.put(pose);
+    }
+  }
+
+  #setArmed(ack: Ack, hand: HandSide | undefined, armed: boolean): Ack {
+    for (const each of this.welcome?.hands ?? []) {
+      if (hand === undefined || each.hand === hand) this.#setOneArmed(each.hand, armed);
+    }
+    return ack;
+  }
+
+  #setOneArmed(hand: HandSide, armed: boolean): void {
+    if (this.#armed.get(hand) === armed) return;
+    this.#armed.set(hand, armed);
+    this.#holds.renew();
+  }
+
+  /** An error that nobody listens for is said once on the console: silence would cost the developer hours. */
+  #fail(error: ClientError): void {
+    if (this.#events.has('error')) this.#events.emit('error', error);
+    else if (error.code !== 'notConnected') console.warn(`tautline: ${error.code}: ${error.message}`);
+  }
+
+  #wantedStreams(): StreamName[] {
+    const listened = (stream: StreamName) => this.#events.has(stream);
+    const chosen = this.options.streams ?? STREAMS.filter((s) => s === 'joints' || listened(s));
+    // Whoever holds must know whether the glove is armed.
+    return this.#holds.any && !chosen.includes('resistance') ? [...chosen, 'resistance'] : [...chosen];
+  }
+
+  /** Several changes in one turn make one subscription. */
+  #wantsChanged(): void {
+    if (this.#subscribing || this.state !== 'open') return;
+    this.#subscribing = true;
+    queueMicrotask(() => {
+      this.#subscribing = false;
+      if (this.state === 'open') this.#subscribe();
+    });
+  }
+
+  #subscribe(): void {
+    const { app, hands, rateHz, velocities = true, predictMs } = this.options;
+    const request = {
+      type: 'subscribe' as const,
+      app,
+      hands,
+      streams: this.#wantedStreams(),
+      rateHz,
+      velocities,
+      predictMs,
+    };
+    const text = JSON.stringify(request);
+    if (text === this.#subscribed) return;
+    this.#subscribed = text;
+    this.#connection.ask(request).catch((error: ClientError) => {
+      // Tried again with the next welcome: the hand may not have been known yet.
+      if (this.#subscribed === text) this.#subscribed = undefined;
+      if (error.code !== 'connectionLost' && error.code !== 'closed') this.#fail(error);
+    });
+  }
+
+  #ping(): void {
+    const sentMs = performance.now();
+    const heardMs = this.#connection.heardMs;
+    if (this.#pingedMs > heardMs && sentMs - heardMs > SILENT_MS) {
+      this.#connection.drop('Nothing came from the service any more.');
+      return;
+    }
+    this.#pingedMs = sentMs;
+    this.#connection.ask({ type: 'ping' }).then(
+      ({ timeUs }) => this.#clock.add(sentMs, performance.now(), timeUs),
+      () => {},
+    );
+    this.#pings++;
+    this.#pingTimer = setTimeout(() => this.#ping(), this.#pings < FIRST_PINGS ? FIRST_PING_MS : PING_MS);
+  }
+}
+
+const isStream = (type: string): type is StreamName => (STREAMS as readonly string[]).includes(type);

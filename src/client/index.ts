@@ -1,0 +1,22 @@
+/**
+ * The library for apps, in browsers and in Node. Importing it starts nothing.
+ *
+ *   const client = connect();
+ *   client.on('joints', (pose) => draw(pose.position('index-finger-tip')));
+ */
+export {
+  FINGERS,
+  type Finger,
+  type HandSide,
+  JOINT_NAMES,
+  JOINT_PARENT,
+  type JointName,
+} from '../hand/joints.js';
+export type { FingerState, StreamName } from '../stream/constants.js';
+export type { Shape } from '../stream/protocol.js';
+export * from './client.js';
+export type { Ack, ConnectionState } from './connection.js';
+export * from './errors.js';
+export type { Hold, HoldRequest, HoldState, ResistRequest } from './hold.js';
+export { HandPose, jointIndex, type Quaternion, type Vector3 } from './pose.js';
+export { MAX_AHEAD_US } from './prediction.js';
