@@ -37,12 +37,18 @@ test('the core includes nothing but stdint.h and itself, and uses neither floats
   }
 });
 
-test.each(['2', '3'])('the ESP32 sketch is sound with version %s of the ESP32 core', (version) => {
+test.each([
+  ['2', 'LINK_SERIAL'],
+  ['3', 'LINK_SERIAL'],
+  ['2', 'LINK_BLE'],
+  ['3', 'LINK_BLE'],
+])('the ESP32 sketch is sound with version %s of the ESP32 core and %s', (version, link) => {
   const output = syntaxCheck([
     '-Wall',
     '-Wextra',
     '-Werror',
     `-DESP_ARDUINO_VERSION_MAJOR=${version}`,
+    `-DGLOVE_LINK=${link}`,
     '-Itests/firmware/arduino-shim',
     `-I${CORE}`,
     ...['-x', 'c++', `${SKETCH}/tautline_glove.ino`],

@@ -12,6 +12,14 @@ using namespace tautline;
 // ---- the board ----
 
 const uint8_t HAND = hand::right;
+// How the glove reaches the host: LINK_SERIAL (USB) or LINK_BLE (Bluetooth LE; see docs/bluetooth.md).
+#define LINK_SERIAL 1
+#define LINK_BLE 2
+#ifndef GLOVE_LINK
+#define GLOVE_LINK LINK_SERIAL
+#endif
+// `Tautline right` and `Tautline left` are what the service looks for if the profile names no other.
+#define BLE_NAME "Tautline right"
 const uint32_t BAUD = 115200;
 const uint16_t START_RATE_HZ = 200;
 const uint16_t MAX_RATE_HZ = 300;

@@ -5,6 +5,10 @@
 
 #include "pins.h"
 
+#if GLOVE_LINK == LINK_BLE
+#include "ble_link.h"
+#endif
+
 static const uint8_t CHANNELS = sizeof CHANNEL_PINS / sizeof CHANNEL_PINS[0];
 static const uint8_t SERVOS = sizeof SERVO_PINS / sizeof SERVO_PINS[0];
 static const uint8_t BUTTONS = sizeof BUTTON_PINS / sizeof BUTTON_PINS[0];
@@ -19,7 +23,9 @@ static_assert(static_cast<uint32_t>(MAX_RATE_HZ) * (12 + 2 * CHANNELS) * 10 <= B
 
 // 16 bits a period: 0.3 us at 50 Hz.
 static const uint8_t SERVO_PWM_BITS = 16;
+#if GLOVE_LINK != LINK_BLE
 static const size_t TX_BUFFER = 1024;
+#endif
 
 static ChannelSpec channels[CHANNELS];
 static ActuatorSpec actuators[SERVOS];
@@ -74,8 +80,14 @@ static void writeActuator(void*, uint8_t i, uint16_t stop, uint8_t) {
   writeServo(i, servoMicros(actuators[i], stop));
 }
 
+#if GLOVE_LINK == LINK_BLE
+static BleLink ble;
+static uint16_t txFree(void*) { return ble.room(); }
+static void writeBytes(void*, const uint8_t* data, uint16_t length) { ble.write(data, length); }
+#else
 static uint16_t txFree(void*) { return static_cast<uint16_t>(Serial.availableForWrite()); }
 static void writeBytes(void*, const uint8_t* data, uint16_t length) { Serial.write(data, length); }
+#endif
 
 static uint16_t batteryMv(void*) {
   if (BATTERY_PIN == UNCONNECTED) return 0;
@@ -136,14 +148,24 @@ void setup() {
     if (CHANNEL_PINS[i].mux == MUX_NONE) continue;
     for (uint8_t bit = 0; bit < 4; ++bit) pinMode(MUX_SELECT_PINS[bit], OUTPUT);
   }
+#if GLOVE_LINK == LINK_BLE
+  ble.begin(BLE_NAME);
+#else
   Serial.setTxBufferSize(TX_BUFFER);
   Serial.begin(BAUD);
+#endif
   glove.begin();
   // A loop that hangs cannot let go: have it restarted, which does.
   enableLoopWDT();
 }
 
 void loop() {
+#if GLOVE_LINK == LINK_BLE
+  for (uint8_t byte; ble.read(byte);) glove.receive(byte);
+  glove.poll();
+  ble.poll();
+#else
   while (Serial.available() > 0) glove.receive(static_cast<uint8_t>(Serial.read()));
   glove.poll();
+#endif
 }

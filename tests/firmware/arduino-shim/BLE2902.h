@@ -1,0 +1,1 @@
+#include "BLEDevice.h"
