@@ -148,6 +148,13 @@ export class AvrChip {
     }, cyclesPerByte);
   }
 
+  /** Moves timer 1 on, to so many of its ticks before it goes round. */
+  windTimer(ticksLeft: number): void {
+    const count = 0x10000 - ticksLeft;
+    this.#cpu.writeData(timer1Config.TCNT + 1, count >> 8);
+    this.#cpu.writeData(timer1Config.TCNT, count & 0xff);
+  }
+
   /** The program goes astray: it runs the same instruction for ever, and interrupts go on. */
   hang(): void {
     const JUMP_TO_ITSELF = 0xcfff;

@@ -188,6 +188,25 @@ test('servo pulses are exact and steady while everything else goes on', () => {
   }
 });
 
+test('its clock never stands back, however often the timer under it goes round', () => {
+  const { chip, codec, states, resist, runMs } = start();
+  runMs(30);
+  // A clock that is one round (32.8 ms) behind is before the last message, and that looks like long silence.
+  for (let round = 0; round < 600; round++) {
+    if (round % 10 === 0) {
+      resist(1000, INDEX, 20_000);
+      runMs(2.5);
+    }
+    chip.send(codec.ping(round));
+    runMs(1);
+    chip.windTimer(20 + (round % 80));
+    runMs(0.1);
+  }
+  runMs(100);
+  expect(states.at(-1)!.positions[INDEX]).toBe(20_000);
+  expect(states.at(-1)!.watchdogTrips).toBe(0);
+});
+
 test('frees the fingers when the host falls silent, also when the line is full of nonsense', () => {
   const { chip, pulses, states, tokens, codec, resist, runMs } = start();
   runMs(30);
