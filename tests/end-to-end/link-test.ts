@@ -35,6 +35,8 @@ export interface LinkGlove {
 /** Longest that a held finger may stay held once the service is gone. The watchdog is set to 250 ms. */
 const MAX_HELD_MS = 300;
 const SAMPLES = 100;
+/** Seconds when there is nothing else to do; a simulated chip on a busy machine takes many times that. */
+const TIME_LIMIT_MS = 120_000;
 
 type Joints = ServerMessageOf<'joints'>;
 export const newest = (app: App): Joints | undefined =>
@@ -74,84 +76,96 @@ export function linkTest(startGlove: () => Promise<LinkGlove>): void {
   };
   const allFree = (servos: Record<string, ServoState>) => Object.values(servos).every(({ free }) => free);
 
-  it('bends the right joint the right way, moves the servo, and frees it when the service is killed', async () => {
-    glove = await startGlove();
-    const service = await startServiceProcess(glove.profile, [], glove.env);
-    const app = await service.connect();
-    const subscription = { type: 'subscribe', streams: ['joints', 'resistance', 'health'] };
-    await app.ask(subscription);
-    await app.reached(() => newest(app)?.valid === true);
+  it(
+    'bends the right joint the right way, moves the servo, and frees it when the service is killed',
+    async () => {
+      glove = await startGlove();
+      const service = await startServiceProcess(glove.profile, [], glove.env);
+      const app = await service.connect();
+      const subscription = { type: 'subscribe', streams: ['joints', 'resistance', 'health'] };
+      await app.ask(subscription);
+      await app.reached(() => newest(app)?.valid === true);
 
-    // Every sample, at the glove's rate, and none lost on the way.
-    const health = () => app.of('health').at(-1)!;
-    await app.reached(() => app.of('health').length > 0);
-    const lostAtFirst = health().lost;
-    expect(await app.ask(subscription)).toMatchObject({ type: 'ack', rateHz: glove.sampleRateHz });
-    // The count starts anew with the subscription: what came before its ack belongs to the old one.
-    const start = app.messages.findLastIndex((m) => m.type === 'ack');
-    const fresh = () => app.messages.slice(start).filter((m): m is Joints => m.type === 'joints');
-    await app.reached(() => fresh().length > SAMPLES);
-    const sequence = fresh().map(({ seq }) => seq);
-    expect(sequence).toEqual(sequence.map((_, i) => sequence[0]! + i));
+      // Every sample, at the glove's rate, and none lost on the way.
+      const health = () => app.of('health').at(-1)!;
+      await app.reached(() => app.of('health').length > 0);
+      const lostAtFirst = health().lost;
+      expect(await app.ask(subscription)).toMatchObject({ type: 'ack', rateHz: glove.sampleRateHz });
+      // The count starts anew with the subscription: what came before its ack belongs to the old one.
+      const start = app.messages.findLastIndex((m) => m.type === 'ack');
+      const fresh = () => app.messages.slice(start).filter((m): m is Joints => m.type === 'joints');
+      await app.reached(() => fresh().length > SAMPLES);
+      const sequence = fresh().map(({ seq }) => seq);
+      expect(sequence).toEqual(sequence.map((_, i) => sequence[0]! + i));
 
-    await app.ask({ ...subscription, rateHz: 100 });
-    for (const [finger, name] of FINGERS.entries()) {
-      await glove.bend(name, 0.8);
-      // On a busy machine the hand may lose its validity for a moment: the glove was not heard.
-      await app.reached(() => newest(app)!.valid && bend(newest(app)!, finger) > 0.6);
-      const joints = newest(app)!;
-      expect(joints.fingers[name]).toBe('tracked');
-      // Towards the palm: the tip went down (-Y is palmar) or, for the thumb, inwards; the others stayed.
-      if (finger > 0) expect(joints.poses[FINGER_BASE[finger] + 4][1]).toBeLessThan(-0.02);
-      for (const other of FINGERS.keys()) {
-        if (other !== finger) expect(bend(joints, other)).toBeLessThan(0.35);
+      // Enough from here on, and it leaves the machine to the glove.
+      await app.ask({ ...subscription, rateHz: 30 });
+      for (const [finger, name] of FINGERS.entries()) {
+        await glove.bend(name, 0.8);
+        // On a busy machine the hand may lose its validity for a moment: the glove was not heard.
+        await app.reached(() => newest(app)!.valid && bend(newest(app)!, finger) > 0.6);
+        const joints = newest(app)!;
+        expect(joints.fingers[name]).toBe('tracked');
+        // Towards the palm: the tip went down (-Y is palmar) or, for the thumb, inwards; the others stayed.
+        if (finger > 0) expect(joints.poses[FINGER_BASE[finger] + 4][1]).toBeLessThan(-0.02);
+        for (const other of FINGERS.keys()) {
+          if (other !== finger) expect(bend(joints, other)).toBeLessThan(0.35);
+        }
+        expect(joints.poses.flat()).toHaveLength(26 * POSE_STRIDE);
+        await glove.bend(name, 0);
+        await app.reached(() => bend(newest(app)!, finger) < 0.3);
       }
-      expect(joints.poses.flat()).toHaveLength(26 * POSE_STRIDE);
-      await glove.bend(name, 0);
-      await app.reached(() => bend(newest(app)!, finger) < 0.3);
-    }
-    expect(health().lost).toBe(lostAtFirst);
+      expect(health().lost).toBe(lostAtFirst);
 
-    // Disarmed at start: nothing may move.
-    const request = {
-      type: 'resist',
-      hand: 'right',
-      fingers: { index: { stopAt: 0.5, effort: 1 } },
-      ttlMs: 1000,
-    };
-    expect(await app.ask(request)).toMatchObject({ type: 'error', code: 'disarmed' });
-    expect(allFree(await glove.servos())).toBe(true);
-
-    // Bytes that are no frame are counted, and cost nothing but themselves.
-    await glove.disturb();
-    await app.reached(() => health().lost > lostAtFirst);
-    await glove.bend('index', 0.3);
-    await app.reached(() => bend(newest(app)!, 1) > 0.2);
-
-    expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ type: 'ack', armed: true });
-    let renewing = setInterval(() => app.send(request), 100);
-    try {
-      const stopped = ({ index }: Record<string, ServoState>) => !index!.free && index!.curl < 0.62;
-      const servos = await servosUntil(stopped);
-      expect(servos.index!.curl).toBeGreaterThan(0.45);
-      expect(servos.middle!.free).toBe(true);
-      // The hand is stopped: it cannot go where the wearer wants it.
-      await glove.bend('index', 1);
-      expect(await glove.curl('index')).toBeLessThan(0.65);
-
-      clearInterval(renewing);
-      expect(await app.ask({ type: 'release', hand: 'right' })).toMatchObject({ type: 'ack' });
-      await servosUntil(allFree);
-      // As soon as the servo is out of its way.
-      while ((await glove.curl('index')) < 1) await pause(5);
-
-      await glove.bend('index', 0.3);
-      renewing = setInterval(() => app.send(request), 100);
-      await servosUntil(stopped);
-      expect(await glove.freedAfterMs(() => service.process.kill('SIGKILL'))).toBeLessThan(MAX_HELD_MS);
+      // Disarmed at start: nothing may move.
+      const request = {
+        type: 'resist',
+        hand: 'right',
+        fingers: { index: { stopAt: 0.5, effort: 1 } },
+        ttlMs: 1000,
+      };
+      expect(await app.ask(request)).toMatchObject({ type: 'error', code: 'disarmed' });
       expect(allFree(await glove.servos())).toBe(true);
-    } finally {
-      clearInterval(renewing);
-    }
-  });
+
+      // Bytes that are no frame are counted, and cost nothing but themselves.
+      await glove.disturb();
+      await app.reached(() => health().lost > lostAtFirst);
+      await glove.bend('index', 0.3);
+      await app.reached(() => bend(newest(app)!, 1) > 0.2);
+
+      expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ type: 'ack', armed: true });
+      let renewing = setInterval(() => app.send(request), 100);
+      try {
+        const stopped = ({ index }: Record<string, ServoState>) => !index!.free && index!.curl < 0.62;
+        for (;;) {
+          const servos = await servosUntil(stopped);
+          expect(servos.index!.curl).toBeGreaterThan(0.45);
+          expect(servos.middle!.free).toBe(true);
+          // The hand is stopped: it cannot go where the wearer wants it.
+          const before = app.messages.length;
+          await glove.bend('index', 1);
+          if ((await glove.curl('index')) < 0.65) break;
+          // But for one reason: the glove was not heard in time, on a busy machine. Then it is right to let go.
+          const since = app.messages.slice(before).filter((m) => m.type === 'resistance');
+          expect(since.flatMap((m) => m.fingers.index!.limits)).toContain('stale');
+          await glove.bend('index', 0.3);
+        }
+
+        clearInterval(renewing);
+        expect(await app.ask({ type: 'release', hand: 'right' })).toMatchObject({ type: 'ack' });
+        await servosUntil(allFree);
+        // As soon as the servo is out of its way.
+        while ((await glove.curl('index')) < 1) await pause(5);
+
+        await glove.bend('index', 0.3);
+        renewing = setInterval(() => app.send(request), 100);
+        await servosUntil(stopped);
+        expect(await glove.freedAfterMs(() => service.process.kill('SIGKILL'))).toBeLessThan(MAX_HELD_MS);
+        expect(allFree(await glove.servos())).toBe(true);
+      } finally {
+        clearInterval(renewing);
+      }
+    },
+    TIME_LIMIT_MS,
+  );
 }

@@ -22,7 +22,7 @@ export const AVR_RANGE = { open: counts(OPEN_VOLTS), closed: counts(CLOSED_VOLTS
 /** Simulated at most this much at a time, so that apps and services in the same test get their turn. */
 const SLICE_US = 1000;
 /** Further behind than this it does not catch up: its time then runs slower than ours for a while. */
-const MAX_BEHIND_US = 20_000;
+const MAX_BEHIND_US = 200_000;
 
 export interface AvrServo {
   /** Of the last whole pulse; 0 before the first. */
@@ -40,8 +40,8 @@ export interface AvrGlove {
   chip: AvrChip;
   servos: Readonly<Record<string, AvrServo>>;
   /**
-   * The wearer bends the finger so far in that time of the chip, and it resolves then; a servo that holds may have
-   * it otherwise.
+   * The wearer wants to bend the finger so far, and can go from open to closed in that time of the chip, after
+   * which it resolves; a servo that holds may have it otherwise.
    */
   bend(finger: string, curl: number, durationMs: number): Promise<void>;
   curl(finger: string): number;
@@ -53,7 +53,7 @@ export interface AvrGlove {
 export async function startAvrGlove(): Promise<AvrGlove> {
   const bridge = spawn(BRIDGE, { stdio: ['pipe', 'pipe', 'inherit'] });
   const ended = once(bridge, 'exit');
-  const moves = FINGERS.map(() => ({ from: 0, to: 0, startUs: 0, endUs: 1, done: () => {} }));
+  const hand = FINGERS.map(() => ({ wanted: 0, curl: 0, curlPerUs: 0, doneUs: 0, done: () => {} }));
   const servos: AvrServo[] = FINGERS.map(() => ({ us: 0, free: false, curl: 0, freeSinceUs: 0 }));
   let outgoing: number[] = [];
   let disturbance: Uint8Array | undefined;
@@ -73,16 +73,17 @@ export async function startAvrGlove(): Promise<AvrGlove> {
       Object.assign(servo, { us, free, curl: (OPEN_US - us) / (OPEN_US - CLOSED_US) });
     },
   });
-  const wanted = ({ from, to, startUs, endUs }: (typeof moves)[number]) =>
-    from + (to - from) * Math.min(1, (chip.timeUs - startUs) / (endUs - startUs));
-  const curl = (finger: number) => {
-    const servo = servos[finger]!;
-    return servo.free ? wanted(moves[finger]!) : Math.min(wanted(moves[finger]!), servo.curl);
-  };
+  let movedUs = 0;
   const moveHand = () => {
-    for (const [finger, move] of moves.entries()) {
-      chip.setVolts(finger, OPEN_VOLTS + (CLOSED_VOLTS - OPEN_VOLTS) * curl(finger));
-      if (chip.timeUs >= move.endUs) move.done();
+    const elapsedUs = chip.timeUs - movedUs;
+    movedUs = chip.timeUs;
+    for (const [i, finger] of hand.entries()) {
+      const { free, curl } = servos[i]!;
+      const target = free ? finger.wanted : Math.min(finger.wanted, curl);
+      const step = finger.curlPerUs * elapsedUs;
+      finger.curl += Math.max(-step, Math.min(step, target - finger.curl));
+      chip.setVolts(i, OPEN_VOLTS + (CLOSED_VOLTS - OPEN_VOLTS) * finger.curl);
+      if (movedUs >= finger.doneUs) finger.done();
     }
   };
   moveHand();
@@ -108,19 +109,20 @@ export async function startAvrGlove(): Promise<AvrGlove> {
   };
   turn();
 
-  const number = (finger: string) => FINGERS.indexOf(finger as (typeof FINGERS)[number]);
+  const of = (name: string) => hand[FINGERS.indexOf(name as (typeof FINGERS)[number])]!;
   return {
     pty,
     chip,
     servos: Object.fromEntries(FINGERS.map((finger, i) => [finger, servos[i]!])),
-    bend(finger, to, durationMs) {
-      const move = moves[number(finger)]!;
-      const startUs = chip.timeUs;
+    bend(name, wanted, durationMs) {
+      const finger = of(name);
+      const curlPerUs = 1 / (durationMs * 1000);
+      const doneUs = chip.timeUs + durationMs * 1000;
       return new Promise((done) => {
-        Object.assign(move, { from: wanted(move), to, startUs, endUs: startUs + durationMs * 1000, done });
+        Object.assign(finger, { wanted, curlPerUs, doneUs, done });
       });
     },
-    curl: (finger) => curl(number(finger)),
+    curl: (name) => of(name).curl,
     disturb(bytes) {
       disturbance = bytes;
     },
