@@ -13,7 +13,7 @@ describe.concurrent('tautline', () => {
     expect({ code, stderr }).toEqual({ code: 0, stderr: '' });
     for (const command of COMMANDS) expect(stdout).toMatch(new RegExp(`^  ${command} `, 'm'));
     expect(stdout).toMatch(/Examples:\n {2}tautline run /);
-    expect(stdout).toMatch(/Exit codes: 0 well, 2 /);
+    expect(stdout).toMatch(/Exit codes: 0 well, 1 a failed check, 2 /);
   });
 
   it.each(COMMANDS)('%s --help shows an example of its use', async (command) => {
