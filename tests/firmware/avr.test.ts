@@ -1,12 +1,13 @@
 import { execFileSync } from 'node:child_process';
-import { expect, test } from 'vitest';
+import { expect, test, vi } from 'vitest';
 import type { DeviceState, Hello } from '../../src/link/codec.js';
 import { createFrameCodec } from '../../src/link/frames.js';
 import { STOP_FREE } from '../../src/link/table.js';
 import { AvrChip } from './avr-chip.js';
 import { AVR_PROGRAM } from './avr-glove.js';
 
-// The AVR image in a simulated ATmega328P. All times are the chip's.
+// The AVR image in a simulated ATmega328P. All times are the chip's; ours depends on how busy the machine is.
+vi.setConfig({ testTimeout: 120_000 });
 
 const BUILD = 'src/firmware/build';
 /** 32 kB less a boot loader of 2 kB, the largest there is for this chip; 2 kB of RAM. */
