@@ -38,6 +38,7 @@ export function orderAsHello(
 
 /** What moves each finger. Several actuators on one finger get the same drive: strengths add up. */
 export function lanesOf(actuators: readonly GloveActuator[]): Lane[] {
+  const speeds = stopSpeedsOf(actuators);
   return FINGERS.map((_, finger) => {
     const own = actuators.filter(
       (actuator): actuator is ActuatorProfile => exertsForce(actuator) && actuatorFinger(actuator) === finger,
@@ -48,6 +49,7 @@ export function lanesOf(actuators: readonly GloveActuator[]): Lane[] {
       maxHoldS: own.length > 0 ? Math.min(...own.map((one) => one.maxHoldS)) : 1,
       coolS: own.length > 0 ? Math.max(...own.map((one) => one.coolS)) : 1,
       pulls: own.some((one) => one.kind === 'stringStop'),
+      speedCurlPerS: speeds[finger],
     };
   });
 }

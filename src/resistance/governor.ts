@@ -29,6 +29,8 @@
  * STOP_CLEARANCE, so that the noise of a sensor cannot ratchet a stop backwards and draw the finger open. A
  * stop that the finger then presses past stays where it is, or it would give way to any push and nothing
  * would be felt; it follows once the finger is HOLD_DEPTH past it. Away from the finger it moves at once.
+ * While the servo is still on its way and the string slack, the finger may outrun it: the stop then yields to
+ * the finger, or the late servo would draw the finger back.
  *
  * Heat. First order: dh/dt = gain · drive² − h / coolS (copper loss ∝ current² ∝ torque²), only while the
  * finger is at its stop; an idle servo is taken as cold. The gain is such that full drive from cold brings h
@@ -41,6 +43,7 @@ import { WATCHDOG_MS } from '../link/table.js';
 import { EventRing, WHOLE_HAND } from './events.js';
 import { LIMIT_BIT, LIMITS, type LimitName } from './limits.js';
 import { FINGER_COUNT } from './requests.js';
+import { StopMotion } from './stop-motion.js';
 
 /** An arm is refused for this long after a disarm. */
 export const REARM_PAUSE_US = 250_000;
@@ -71,6 +74,8 @@ export interface Lane {
   coolS: number;
   /** It can pull the finger open (a string on a servo); a brake cannot. */
   pulls: boolean;
+  /** How fast its string stop moves, curl a second; 0 without one. */
+  speedCurlPerS: number;
 }
 
 /** Read by a step; the caller owns and refills it. */
@@ -127,6 +132,8 @@ export interface Draft {
   readonly clockJumped: boolean;
   /** Stops after the last step, 1 where free. */
   readonly lastStops: Float64Array;
+  /** Curl: each servo's stop is here by now, or still further away. */
+  readonly places: Float64Array;
   /** Seconds of hold time used. */
   readonly holdS: Float64Array;
   /** Part of the thermal budget used; pulses may bring it over 1. */
@@ -219,7 +226,9 @@ export const GUARDS: readonly Guard[] = [
     const curl = draft.inputs.curls[finger];
     const held = Math.min(draft.lastStops[finger], curl + STOP_CLEARANCE);
     const behind = draft.outputs.stops[finger] < curl;
-    draft.raiseStop(finger, Math.max(held, curl - HOLD_DEPTH), behind ? 'notBehindFinger' : undefined);
+    const slack = draft.places[finger] > curl + LOAD_MARGIN;
+    const floor = Math.max(held, slack ? curl : curl - HOLD_DEPTH);
+    draft.raiseStop(finger, floor, behind ? 'notBehindFinger' : undefined);
   }),
   eachFinger('rate', (draft, finger) => {
     const nearest = draft.lastStops[finger] - draft.safety.maxStopRatePerS * draft.stepS;
@@ -280,6 +289,8 @@ class WorkingDraft implements Draft {
   stepS = 0;
   clockJumped = false;
   readonly lastStops = perFinger().fill(1);
+  private readonly motion = new StopMotion();
+  readonly places = this.motion.places;
   readonly holdS = perFinger();
   readonly heats = perFinger();
   /** Drive squared that worked on each finger since the last step. */
@@ -423,6 +434,7 @@ class WorkingDraft implements Draft {
     const onS = Math.min(passedS, WATCHDOG_MS / 1000);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const lane = this.lanes[finger];
+      this.motion.follow(finger, this.lastStops[finger], lane.speedCurlPerS, passedS);
       const kept = Math.exp(-onS / lane.coolS);
       const settled = this.loads[finger] * lane.heatGain * lane.coolS;
       const warmed = settled + (this.heats[finger] - settled) * kept;

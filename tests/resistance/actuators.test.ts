@@ -89,7 +89,14 @@ describe('actuators of a glove', () => {
       servo('index', { kind: 'brake', stallCurrentA: 0.3 }),
       servo('middle', { kind: 'vibration' }),
     ]);
-    expect(index).toEqual({ stallTensionN: 30, stallCurrentA: 1, maxHoldS: 5, coolS: 40, pulls: true });
+    expect(index).toEqual({
+      stallTensionN: 30,
+      stallCurrentA: 1,
+      maxHoldS: 5,
+      coolS: 40,
+      pulls: true,
+      speedCurlPerS: 5,
+    });
     expect(middle.stallTensionN).toBe(0);
   });
 

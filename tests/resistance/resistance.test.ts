@@ -317,6 +317,8 @@ describe('pulses', () => {
     const bench = armed();
     bench.run(25, () => bench.hold());
     expect(pulse(bench, 'index')).toBeUndefined();
+    // Time for the servo to get there before the finger does.
+    bench.run(100, () => bench.hold());
     bench.curls = all(0.51);
     bench.run(3000, () => bench.hold());
     expect(bench.limits).toEqual(['hold']);
