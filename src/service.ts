@@ -1,6 +1,7 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
+import { cautionsOf } from './config/cautions.js';
 import type { Profile } from './config/schema.js';
 import { createGlove } from './glove.js';
 import { codecOf } from './link/codec-of.js';
@@ -37,6 +38,7 @@ export const version = (JSON.parse(readFileSync(packageFile, 'utf8')) as { versi
  *   links are tried for ever, and say in the stream why they wait
  */
 export async function startService({ profile, portOverride, logger }: ServiceOptions): Promise<Service> {
+  for (const caution of cautionsOf(profile)) logger.warn(caution);
   const taken = createTakenPorts();
   const gloves = profile.gloves.map((glove) => {
     const link =

@@ -224,9 +224,14 @@ export const ActuatorSchema = object(
     }),
     stallTorqueNm: number('Torque at full effort.', { default: 0.15, exclusiveMinimum: 0, maximum: 20 }),
     spoolRadiusMm: number('Radius at which the string pulls.', {
-      default: 10,
+      default: 20,
       exclusiveMinimum: 0,
       maximum: 100,
+    }),
+    torqueControl: Type.Boolean({
+      description:
+        'The drive limits its torque to the effort. A hobby servo does not: it holds or it is free.',
+      default: false,
     }),
     speedCurlPerS: number('Speed of the actuator in finger curl a second.', {
       default: 5,
