@@ -7,7 +7,11 @@ import { spawnSync } from 'node:child_process';
  * @param packages the Debian packages that bring it
  */
 export function need(program: string, ...packages: string[]): void {
-  const missing = () => spawnSync(program, ['--version']).error !== undefined;
+  // A program whose libraries are missing starts and fails.
+  const missing = () => {
+    const { error, status } = spawnSync(program, ['--version']);
+    return error !== undefined || status === 127;
+  };
   if (!missing()) return;
   const apt = (...args: string[]) =>
     spawnSync('apt-get', ['--quiet', '--yes', ...args], {
@@ -24,4 +28,27 @@ export function need(program: string, ...packages: string[]): void {
   // The runner prints the stack: where this was asked helps nobody.
   error.stack = error.message;
   throw error;
+}
+
+/** Debian packages with the libraries that the browser of the npm package `@sparticuz/chromium` needs. */
+const BROWSER_LIBRARIES = ['libnss3', 'libnspr4', 'libexpat1', 'libuuid1', 'fonts-dejavu-core'];
+
+/**
+ * Path of a Chromium for tests: CHROMIUM_PATH, or the one that an npm package carries, or Debian's. Installs what
+ * it needs where that is allowed, or throws one line.
+ */
+export async function needBrowser(): Promise<string> {
+  const { CHROMIUM_PATH } = process.env;
+  if (CHROMIUM_PATH) {
+    need(CHROMIUM_PATH, 'chromium');
+    return CHROMIUM_PATH;
+  }
+  if (process.platform === 'linux' && process.arch === 'x64') {
+    const { default: carried } = await import('@sparticuz/chromium');
+    const path = await carried.executablePath();
+    need(path, ...BROWSER_LIBRARIES);
+    return path;
+  }
+  need('chromium', 'chromium');
+  return 'chromium';
 }

@@ -1,13 +1,14 @@
 import { execFileSync } from 'node:child_process';
-import { need } from './requirements.js';
+import { need, needBrowser } from './requirements.js';
 
 /** Builds what the tests run as real processes, dist/ and the host firmware, and the image for the simulated chip. */
-export default function setup(): void {
+export default async function setup(): Promise<void> {
   need('make', 'make');
   need(process.env.CXX ?? 'g++', 'g++');
   need('avr-g++', 'gcc-avr', 'avr-libc');
   // The stand-in for BlueZ speaks over a bus of its own.
   if (process.platform === 'linux') need('dbus-daemon', 'dbus');
+  process.env.CHROMIUM_PATH = await needBrowser();
   execFileSync('npm', ['run', '--silent', 'build'], {
     stdio: 'inherit',
     shell: process.platform === 'win32',

@@ -38,6 +38,16 @@ export interface Stream {
 }
 
 const SUBPROTOCOLS = [SUBPROTOCOL_JSON, SUBPROTOCOL_BINARY];
+/** The page is its own files and talks to this service alone. */
+const PAGE_POLICY = [
+  "default-src 'self'",
+  "img-src 'self' data: blob:",
+  "style-src 'self' 'unsafe-inline'",
+  "object-src 'none'",
+  "base-uri 'none'",
+  "form-action 'none'",
+  "frame-ancestors 'none'",
+].join('; ');
 
 /**
  * Serves the gloves to apps: WebSocket at /stream, HTTP beside it on the same port.
@@ -125,7 +135,7 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
   app.addHook('onRequest', async (request, reply) => {
     reply.header('x-content-type-options', 'nosniff');
     // No page may lay itself over the arm button; the token in a URL goes nowhere.
-    reply.header('content-security-policy', "frame-ancestors 'none'");
+    reply.header('content-security-policy', PAGE_POLICY);
     reply.header('referrer-policy', 'no-referrer');
     const { origin } = request.headers;
     const isFile = request.routeOptions.url === '/*' || request.routeOptions.url === undefined;
@@ -187,7 +197,7 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
     }
   });
   routes?.(app);
-  if (page !== undefined) app.register(fastifyStatic, { root: page, prefix: '/' });
+  if (page !== undefined) app.register(fastifyStatic, { root: page, prefix: '/', preCompressed: true });
   return app;
 }
 

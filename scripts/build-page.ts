@@ -1,0 +1,24 @@
+import { copyFileSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { gzipSync } from 'node:zlib';
+import { build } from 'esbuild';
+
+/** Bundles the page of src/bench/ into dist/page/, every file also compressed. */
+const OUT = 'dist/page';
+
+rmSync(OUT, { recursive: true, force: true });
+mkdirSync(OUT, { recursive: true });
+await build({
+  entryPoints: ['src/bench/main.ts', 'src/bench/page.css'],
+  outdir: OUT,
+  bundle: true,
+  minify: true,
+  format: 'esm',
+  target: 'es2022',
+  legalComments: 'none',
+  logLevel: 'warning',
+});
+copyFileSync('src/bench/index.html', join(OUT, 'index.html'));
+for (const name of readdirSync(OUT)) {
+  writeFileSync(join(OUT, `${name}.gz`), gzipSync(readFileSync(join(OUT, name)), { level: 9 }));
+}

@@ -1,0 +1,128 @@
+import { button, drawing, make, setAttribute, setText } from './dom.js';
+import type { Live } from './live.js';
+import type { Part } from './part.js';
+import { createHandsPart } from './parts/hands.js';
+import { createHandsOnStage } from './scene/hands.js';
+import { VIEW_LABEL, VIEWS } from './scene/orbit.js';
+import { createStage } from './scene/stage.js';
+import { createThemeButton } from './theme.js';
+
+/** Keys of the views, in their order. */
+const VIEW_KEYS = ['b', 'p', 's', 't'] as const;
+
+/** The frame of the page: parts to choose from, the picture, the panel of the part, the disarm bar. */
+export function createShell(live: Live, disarmBar: HTMLElement): void {
+  const picture = make('div', { class: 'picture' });
+  const stage = createStage(picture);
+  const hands = createHandsOnStage(live, stage);
+  const parts: Part[] = [createHandsPart(live)];
+
+  const views = make('div', { class: 'views', role: 'group', 'aria-label': 'View' });
+  const choose = (index: number) => {
+    stage.view(VIEWS[index]);
+    hands.arrange();
+    [...views.children].forEach((child, i) => {
+      setAttribute(child, 'aria-pressed', String(i === index));
+    });
+  };
+  VIEWS.forEach((view, i) => {
+    const key = VIEW_KEYS[i];
+    const chooser = button(VIEW_LABEL[view], () => choose(i), { 'aria-keyshortcuts': key.toUpperCase() });
+    chooser.append(make('kbd', {}, key.toUpperCase()));
+    views.append(chooser);
+  });
+
+  const tabs = make('nav', { class: 'parts', 'aria-label': 'Parts of the page' });
+  const panels = make('main', { class: 'panels' });
+  const go = (index: number, focus = false) => {
+    parts.forEach((part, i) => {
+      const shown = i === index;
+      if (part.panel.hidden === shown) {
+        part.panel.hidden = !shown;
+        part.show?.(shown);
+      }
+      setAttribute(tabs.children[i], 'aria-current', shown ? 'page' : undefined);
+    });
+    document.body.dataset.part = parts[index].name;
+    history.replaceState(undefined, '', `#${parts[index].name}`);
+    panels.scrollTop = 0;
+    if (focus) (tabs.children[index] as HTMLElement).focus();
+  };
+  parts.forEach((part, i) => {
+    part.panel.hidden = true;
+    const tab = button(part.label, () => go(i), {
+      'data-part': part.name,
+      'aria-keyshortcuts': String(i + 1),
+    });
+    tab.prepend(drawing('0 0 24 24', part.icon));
+    tab.append(make('kbd', {}, String(i + 1)));
+    tabs.append(tab);
+    panels.append(part.panel);
+  });
+
+  const header = make(
+    'header',
+    { class: 'top' },
+    make('h1', {}, 'Tautline'),
+    createStatus(live),
+    createThemeButton(),
+  );
+  const bench = make('div', { class: 'bench' }, make('div', { class: 'stage' }, picture, views), panels);
+  document.body.append(header, createLostBanner(live), tabs, bench, disarmBar);
+
+  window.addEventListener('keydown', (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || isTyping(event.target)) return;
+    const part = Number(event.key) - 1;
+    const view = VIEW_KEYS.indexOf(event.key.toLowerCase() as (typeof VIEW_KEYS)[number]);
+    if (Number.isInteger(part) && part >= 0 && part < parts.length) go(part, true);
+    else if (view >= 0) choose(view);
+  });
+  const asked = parts.findIndex(({ name }) => name === location.hash.slice(1));
+  go(Math.max(0, asked));
+  choose(0);
+}
+
+const isTyping = (target: EventTarget | null): boolean =>
+  target instanceof HTMLInputElement
+    ? !['range', 'checkbox', 'radio', 'button'].includes(target.type)
+    : target instanceof HTMLTextAreaElement || target instanceof HTMLSelectElement;
+
+/** One line about link and rate, at the top. */
+function createStatus(live: Live): HTMLElement {
+  const status = make('p', { class: 'status' });
+  const update = () => {
+    const words = [...live.hands.values()].map(({ info, health }) => {
+      const state = health?.link.state ?? info.link.state;
+      return `${info.hand}: ${state === 'live' ? `${Math.round(health?.rateHz ?? info.sampleRateHz)} Hz` : state}`;
+    });
+    setText(
+      status,
+      live.connected ? words.join(' · ') || 'No glove in the profile' : 'Waiting for the service',
+    );
+    setAttribute(status, 'data-connected', String(live.connected));
+  };
+  live.changed.on(update);
+  live.health.on(update);
+  update();
+  return status;
+}
+
+function createLostBanner(live: Live): HTMLElement {
+  const banner = make('div', { class: 'banner', role: 'alert', hidden: true });
+  let wasThere = false;
+  const update = () => {
+    wasThere ||= live.connected;
+    banner.hidden = live.connected;
+    setText(
+      banner,
+      live.connected
+        ? ''
+        : wasThere
+          ? 'The service went away. This page tries again by itself; nothing has to be reloaded.'
+          : 'Looking for the service…',
+    );
+  };
+  live.changed.on(update);
+  update();
+  return banner;
+}

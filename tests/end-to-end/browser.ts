@@ -1,0 +1,57 @@
+import { type Browser, chromium, type Page } from 'playwright-core';
+import { needBrowser } from '../requirements.js';
+
+/** Software rendering, no network beyond the page, one window. */
+const FLAGS = [
+  '--no-sandbox',
+  '--disable-quic',
+  '--no-first-run',
+  '--disable-background-networking',
+  '--disable-component-update',
+  '--disable-sync',
+  '--use-gl=angle',
+  '--use-angle=swiftshader',
+  '--enable-unsafe-swiftshader',
+];
+
+export interface OpenPage {
+  page: Page;
+  /** Errors that the page threw or logged, and requests that left the service. */
+  complaints: string[];
+}
+
+/** A real browser for one test file. */
+export async function openBrowser(): Promise<Browser> {
+  return chromium.launch({ executablePath: await needBrowser(), headless: true, args: FLAGS });
+}
+
+export interface PageOptions {
+  width?: number;
+  height?: number;
+  colorScheme?: 'light' | 'dark';
+}
+
+/** The service's page in a profile of its own, watched for errors and for requests to anywhere else. */
+export async function openPage(
+  browser: Browser,
+  port: number,
+  part = 'hands',
+  { width = 900, height = 640, colorScheme = 'light' }: PageOptions = {},
+): Promise<OpenPage> {
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme });
+  const page = await context.newPage();
+  const complaints: string[] = [];
+  page.on('pageerror', ({ message }) => complaints.push(message));
+  page.on('console', (message) => {
+    // A service that went away is part of a test.
+    const expected = /ERR_CONNECTION_REFUSED|WebSocket connection/.test(message.text());
+    if (message.type() === 'error' && !expected) complaints.push(message.text());
+  });
+  page.on('request', (request) => {
+    const url = new URL(request.url());
+    if (url.port !== String(port) && !['data:', 'blob:'].includes(url.protocol)) complaints.push(url.href);
+  });
+  await page.goto(`http://127.0.0.1:${port}/#${part}`);
+  await page.waitForSelector('.status[data-connected="true"]');
+  return { page, complaints };
+}
