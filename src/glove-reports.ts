@@ -101,6 +101,20 @@ export function reportInputs(
   return { hand, timeUs: frame.timeUs, values, poses };
 }
 
+export function reportSignals(
+  hand: HandSide,
+  { counts, values, curl }: Sensing,
+  timeUs: number,
+): Omit<ServerMessageOf<'signals'>, 'type'> {
+  return {
+    hand,
+    timeUs: Math.round(timeUs),
+    counts: Array.from(counts),
+    values: Array.from(values),
+    curls: Array.from(curl),
+  };
+}
+
 const inputPoses = new Float64Array(INPUT_POSES.length * INPUT_POSE_STRIDE);
 
 /**

@@ -29,7 +29,8 @@ export interface GloveDescription {
   sampleRateHz: number;
   deviceId?: string;
   firmwareVersion?: number;
-  channels: readonly { role: ChannelRole; bits: number }[];
+  /** `open` and `closed`: counts at the ends of the range in use. */
+  channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
   actuators: readonly { role: ActuatorRole; kind: ActuatorKind }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
@@ -82,6 +83,8 @@ export interface Glove {
   predict(aheadS: number, poses: Float64Array): void;
   /** Current inputs as a message body; `seq` is the caller's. */
   readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
+  /** What the sensors say now. */
+  readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
   /** What the governor gives now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;

@@ -2,7 +2,7 @@ import type { Logger } from 'pino';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
-import { reportHealth, reportInputs, reportResistance } from './glove-reports.js';
+import { reportHealth, reportInputs, reportResistance, reportSignals } from './glove-reports.js';
 import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
@@ -255,7 +255,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
       name: glove.name,
       sampleRateHz: said?.sampleRateHz ?? 0,
       ...(said ? { deviceId: said.deviceId, firmwareVersion: said.firmwareVersion } : {}),
-      channels: said?.channels ?? glove.channels.map(({ role, bits }) => ({ role, bits })),
+      channels: (said?.channels ?? glove.channels).map(({ role, bits }) => {
+        const inUse = sensing.channels.find((channel) => channel.role === role);
+        return { role, bits, ...(inUse ? { open: inUse.open, closed: inUse.closed } : {}) };
+      }),
       actuators: said?.actuators ?? glove.actuators.map(({ role, kind }) => ({ role, kind })),
       skeleton,
       inputPaths: inputs.paths,
@@ -505,6 +508,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
 
     readInputs: () => reportInputs(chain.description.hand, chain.inputs, frame),
+
+    readSignals: () => reportSignals(chain.description.hand, chain.sensing, frame.timeUs),
 
     readHealth() {
       const { sensing, description } = chain;

@@ -7,13 +7,13 @@ import { ask } from './routes.js';
 const CONFIRM_MS = 250;
 
 /** Frees every finger of every hand, by every way there is. */
-export function disarm({ connection }: Live): void {
+export function disarm({ client }: Live): void {
   let confirmed = false;
   const byRoute = () => {
     if (!confirmed) ask('POST', '/disarm').catch(() => {});
   };
   const late = setTimeout(byRoute, CONFIRM_MS);
-  connection.ask({ type: 'disarm' }).then(
+  client.disarm().then(
     () => {
       confirmed = true;
       clearTimeout(late);

@@ -15,7 +15,7 @@ export const CONDITION_TEXT: Record<FingerCondition, string> = {
 export function fingerConditions({ joints, resistance }: LiveHand): readonly FingerCondition[] {
   for (let finger = 0; finger < FINGERS.length; finger++) {
     const name = FINGERS[finger];
-    const held = resistance?.armed && resistance.fingers[name]?.stopAt !== undefined;
+    const held = resistance?.armed === true && resistance.fingers[name]?.stopAt !== undefined;
     conditions[finger] = !joints?.valid ? 'invalid' : held ? 'stopped' : joints.fingers[name];
   }
   return conditions;

@@ -102,7 +102,7 @@ function createStatus(live: Live): HTMLElement {
     setAttribute(status, 'data-connected', String(live.connected));
   };
   live.changed.on(update);
-  live.health.on(update);
+  live.client.on('health', update);
   update();
   return status;
 }

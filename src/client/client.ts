@@ -40,6 +40,7 @@ export type Welcome = ServerMessageOf<'welcome'>;
 export type Inputs = ServerMessageOf<'inputs'>;
 export type ResistanceReport = ServerMessageOf<'resistance'>;
 export type HealthReport = ServerMessageOf<'health'>;
+export type SignalsReport = ServerMessageOf<'signals'>;
 export interface StateChange {
   state: ConnectionState;
   /** Why it is not open. */
@@ -51,6 +52,7 @@ export interface ClientEvents {
   inputs: Inputs;
   resistance: ResistanceReport;
   health: HealthReport;
+  signals: SignalsReport;
   welcome: Welcome;
   state: StateChange;
   error: ClientError;
@@ -308,6 +310,9 @@ export class Client {
         break;
       case 'health':
         this.#events.emit('health', message);
+        break;
+      case 'signals':
+        this.#events.emit('signals', message);
         break;
       case 'welcome':
         this.#takeWelcome(message);

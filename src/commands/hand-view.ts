@@ -40,7 +40,7 @@ export function take(view: View, message: ServerMessage, nowMs: number): void {
     }
     return;
   }
-  if (message.type === 'ack' || message.type === 'error') return;
+  if (message.type === 'ack' || message.type === 'error' || message.type === 'signals') return;
   const hand = view.get(message.hand);
   if (!hand) return;
   if (message.type === 'joints') {

@@ -7,7 +7,7 @@ export const SUBPROTOCOL_BINARY = 'tautline.binary.v1';
 /** Largest message taken from an app, bytes: the largest sensible one is a convex hull of 256 points. */
 export const MAX_APP_MESSAGE = 64 * 1024;
 
-export const STREAMS = ['joints', 'inputs', 'resistance', 'health'] as const;
+export const STREAMS = ['joints', 'inputs', 'resistance', 'health', 'signals'] as const;
 export type StreamName = (typeof STREAMS)[number];
 
 /** In the order of their codes in frames and binary records. */

@@ -15,6 +15,8 @@ export interface Wanted extends PoseOptions {
 }
 
 const RESISTANCE_PERIOD_MS = 1000 / 60;
+/** For eyes: a display shows no more. Every sample is in a recording. */
+const SIGNALS_PERIOD_MS = 1000 / 60;
 /** Verdicts settle over many samples; ten a second is quicker than anyone reads. */
 const HEALTH_PERIOD_MS = 100;
 const HEALTH_REPEAT_MS = 1000;
@@ -37,14 +39,16 @@ interface Inputs {
  * Everything that is told about one glove:
  *
  *   glove.frame -> phase of each rate -> poses of each (encoding, velocities, prediction) -> readers
- *   glove.inputs, resistance, health -> throttle -> text, once -> readers
+ *   glove.inputs, resistance, health, signals -> throttle -> text, once -> readers
  */
 export class Feed {
   readonly #rates: RateGroup[] = [];
   readonly #resistance = new Broadcast();
   readonly #health = new Broadcast();
+  readonly #signals = new Broadcast();
   readonly #resistanceThrottle: Throttle;
   readonly #healthThrottle: Throttle;
+  readonly #signalsThrottle: Throttle;
   readonly #healthTimer: NodeJS.Timeout;
   readonly #unlisten: () => void;
   #timeUs = Number.NEGATIVE_INFINITY;
@@ -70,6 +74,10 @@ export class Feed {
       if (this.#health.readers.length === 0) return;
       const message: ServerMessageOf<'health'> = { type: 'health', ...glove.readHealth() };
       this.#health.publish(frameText(JSON.stringify(message)));
+    });
+    this.#signalsThrottle = new Throttle(SIGNALS_PERIOD_MS, () => {
+      const message: ServerMessageOf<'signals'> = { type: 'signals', ...glove.readSignals() };
+      this.#signals.publish(frameText(JSON.stringify(message)));
     });
     this.#healthTimer = setInterval(() => this.#healthThrottle.request(), HEALTH_REPEAT_MS);
     this.#unlisten = glove.listen({
@@ -107,6 +115,7 @@ export class Feed {
       this.#resistance.add(reader);
       this.#resistanceThrottle.request();
     }
+    if (wanted.streams.includes('signals')) this.#signals.add(reader);
     if (wanted.streams.includes('health')) {
       this.#health.add(reader);
       this.#healthThrottle.request();
@@ -116,6 +125,7 @@ export class Feed {
   remove(reader: Reader): void {
     this.#resistance.remove(reader);
     this.#health.remove(reader);
+    this.#signals.remove(reader);
     for (let r = this.#rates.length - 1; r >= 0; r--) {
       const { poses, inputs } = this.#rates[r];
       inputs.out.remove(reader);
@@ -148,12 +158,14 @@ export class Feed {
     this.#unlisten();
     clearInterval(this.#healthTimer);
     this.#healthThrottle.stop();
+    this.#signalsThrottle.stop();
     this.#resistanceThrottle.stop();
     for (const { inputs } of this.#rates) inputs.throttle.stop();
   }
 
   #frame(frame: HandFrame): void {
     const timeUs = this.#stamp(frame);
+    if (this.#signals.readers.length > 0) this.#signalsThrottle.request();
     for (let r = 0; r < this.#rates.length; r++) {
       const { phase, poses } = this.#rates[r];
       if (!phase.take(timeUs) && frame.valid) continue;

@@ -275,7 +275,17 @@ export const ServerMessages = {
             deviceId: Type.Optional(Type.String()),
             firmwareVersion: Type.Optional(Type.Integer()),
             channels: Type.Array(
-              record({ role: literals(keysOf(CHANNEL_ROLE), 'Role.'), bits: Type.Integer() }, 'A sensor.'),
+              record(
+                {
+                  role: literals(keysOf(CHANNEL_ROLE), 'Role.'),
+                  bits: Type.Integer(),
+                  open: Type.Optional(
+                    Type.Number({ description: 'Counts at the open end of the range in use.' }),
+                  ),
+                  closed: Type.Optional(Type.Number({ description: 'Counts at the closed end.' })),
+                },
+                'A sensor.',
+              ),
             ),
             actuators: Type.Array(
               record(
@@ -443,6 +453,23 @@ export const ServerMessages = {
       ),
     },
     'State of glove, link and channels; on change, and once a second.',
+  ),
+  signals: message(
+    'signals',
+    {
+      hand: HandSchema,
+      timeUs: microseconds('Time of the sample.'),
+      counts: Type.Array(Type.Number(), { description: 'Raw, in the order of the channels in `health`.' }),
+      values: Type.Array(Type.Number(), {
+        description: 'Calibrated and filtered: 0..1, or -1..1 for a channel with a middle.',
+      }),
+      curls: Type.Array(Type.Number(), {
+        minItems: FINGERS.length,
+        maxItems: FINGERS.length,
+        description: 'Curl of each finger, thumb first: 0 open, 1 closed.',
+      }),
+    },
+    'What the sensors say now; 60 times a second at most.',
   ),
   ack: message(
     'ack',

@@ -74,6 +74,16 @@ export class FakeGlove implements Glove {
     this.listeners.add(listener);
     return () => this.listeners.delete(listener);
   }
+  readSignals() {
+    const { hand } = this.description;
+    return {
+      hand,
+      timeUs: this.frame.timeUs,
+      counts: [this.#count],
+      values: [0.5],
+      curls: [0, 0.5, 0, 0, 0],
+    };
+  }
   predict(aheadS: number, poses: Float64Array): void {
     for (let joint = 0; joint < JOINT_COUNT; joint++) {
       for (let i = 0; i < POSE_STRIDE; i++) {

@@ -61,7 +61,7 @@ export function createFingerChips(live: Live, side: HandSide): { element: HTMLEl
   return { element, stop: () => clearInterval(timer) };
 }
 
-function curlOf({ resistance, joints }: LiveHand, finger: number): number | undefined {
-  const curl = joints?.valid ? resistance?.fingers[FINGERS[finger]]?.curl : undefined;
+function curlOf({ signals, joints }: LiveHand, finger: number): number | undefined {
+  const curl = joints?.valid ? signals?.curls[finger] : undefined;
   return curl === undefined ? undefined : Math.min(1, Math.max(0, curl));
 }

@@ -26,7 +26,7 @@ export function createHandsPart(live: Live): Part {
   };
   panel.append(make('h2', { id: 'hands-title' }, 'Hands'), legend());
   live.changed.on(sync);
-  live.health.on(sync);
+  live.client.on('health', sync);
   setInterval(sync, 1000);
   sync();
   return {

@@ -57,8 +57,8 @@ export function createHandsOnStage(live: Live, stage: Stage) {
     }
   };
   live.changed.on(sync);
-  live.joints.on(() => stage.refresh());
-  live.resistance.on(() => stage.refresh());
+  live.client.on('joints', () => stage.refresh());
+  live.client.on('resistance', () => stage.refresh());
   themeChanged.on(() => {
     for (const one of shown.values()) one.looks = '';
     stage.refresh();
