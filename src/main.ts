@@ -3,7 +3,10 @@ import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
+import { addInfoCommand } from './commands/info.js';
 import { addPortsCommand } from './commands/ports.js';
+import { addRecordCommand } from './commands/record.js';
+import { addReplayCommand } from './commands/replay.js';
 import { exitCodeOf, sayFailure } from './commands/report.js';
 import { addRunCommand } from './commands/run.js';
 import { addSizingCommand } from './commands/sizing.js';
@@ -50,6 +53,9 @@ addArmCommands(program);
 addCheckCommand(program);
 addPortsCommand(program);
 addSizingCommand(program);
+addRecordCommand(program);
+addReplayCommand(program);
+addInfoCommand(program);
 
 // A reader that ends early (`| head`) is not a fault.
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {

@@ -1,14 +1,16 @@
-import { existsSync, readFileSync } from 'node:fs';
+import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
 import { cautionsOf } from './config/cautions.js';
-import type { Profile } from './config/schema.js';
-import { createGlove } from './glove.js';
-import { codecOf } from './link/codec-of.js';
-import { openLink } from './link/open-link.js';
-import { createTakenPorts } from './link/taken-ports.js';
+import type { GloveProfile, Profile } from './config/schema.js';
+import { openGloves } from './gloves.js';
+import type { Link } from './link/link.js';
+import { addSessionRoutes } from './recording/routes.js';
+import { createSessions } from './recording/sessions.js';
+import { createStage } from './recording/stage.js';
 import { addGuideRoutes } from './stream/guide-routes.js';
 import { startStream } from './stream/server.js';
+import { version } from './version.js';
 
 export interface ServiceOptions {
   profile: Profile;
@@ -17,6 +19,10 @@ export interface ServiceOptions {
   /** Serial port in place of the profile's. */
   portOverride?: string;
   logger: Logger;
+  /** Links in place of those of the profile, for a replay. */
+  replay?: (glove: GloveProfile) => Link;
+  /** Folder of the sessions that apps and pages record; none: they cannot. */
+  sessionsFolder?: string;
 }
 
 export interface Service {
@@ -26,36 +32,36 @@ export interface Service {
   close(): Promise<void>;
 }
 
-const packageFile = fileURLToPath(new URL('../package.json', import.meta.url));
 const pageDirectory = fileURLToPath(new URL('./page', import.meta.url));
 
-/** The version of this program. */
-export const version = (JSON.parse(readFileSync(packageFile, 'utf8')) as { version: string }).version;
+export { version };
 
 /**
  * Starts everything that a profile names: a chain for each glove, one stream for all apps.
  * @throws TautlineError when the stream's address cannot be used; trouble with gloves is never thrown: their
  *   links are tried for ever, and say in the stream why they wait
  */
-export async function startService({ profile, portOverride, logger }: ServiceOptions): Promise<Service> {
+export async function startService({
+  profile,
+  portOverride,
+  logger,
+  replay,
+  sessionsFolder,
+}: ServiceOptions): Promise<Service> {
   for (const caution of cautionsOf(profile)) logger.warn(caution);
-  const taken = createTakenPorts();
-  const gloves = profile.gloves.map((glove) => {
-    const link =
-      portOverride !== undefined && glove.link.kind === 'serial'
-        ? { ...glove.link, path: portOverride, usb: undefined }
-        : glove.link;
-    const codec = codecOf(glove);
-    const deps = { hand: glove.hand, codec, taken, onlyGlove: profile.gloves.length === 1 };
-    return createGlove({ profile, glove, link: openLink(link, deps), codec, logger });
-  });
+  const gloves = openGloves({ profile, portOverride, logger, replay });
+  const stages = gloves.map(createStage);
+  const sessions = createSessions({ folder: sessionsFolder, stages, profile, logger, version });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.
   const stream = await startStream({
-    gloves,
+    gloves: stages,
     profile: profile.stream,
     logger,
     version,
-    routes: (app) => addGuideRoutes(app, gloves),
+    routes(app) {
+      addGuideRoutes(app, gloves);
+      addSessionRoutes(app, sessions);
+    },
     ...(existsSync(pageDirectory) ? { page: pageDirectory } : {}),
   });
   for (const glove of gloves) glove.start();
@@ -64,6 +70,7 @@ export async function startService({ profile, portOverride, logger }: ServiceOpt
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.
       await Promise.allSettled(gloves.map((glove) => glove.close()));
+      await sessions.close();
       await stream.close();
     },
   };

@@ -8,6 +8,7 @@ interface RunOptions {
   profile?: string;
   port?: string;
   listen?: string;
+  sessions?: string;
   logLevel: string;
 }
 
@@ -25,6 +26,10 @@ export function addRunCommand(program: Command): void {
       '--listen <host:port>',
       "address of the stream, in place of the profile's; port 0 picks a free one",
     )
+    .option(
+      '--sessions <folder>',
+      'where apps and the page record sessions; your own data folder when left out',
+    )
     .addOption(
       new Option('--log-level <level>', 'how much to log on stderr').choices(LOG_LEVELS).default('warn'),
     )
@@ -40,13 +45,15 @@ async function run(options: RunOptions): Promise<void> {
   const profile = await loadProfile(options.profile ?? SIMULATED);
   if (options.listen !== undefined) await listenOn(profile, options.listen);
   if (options.port !== undefined) checkPortOverride(profile, options.profile);
-  const [{ startService }, { createLogger }] = await Promise.all([
+  const [{ startService }, { createLogger }, { defaultSessionsFolder }] = await Promise.all([
     import('../service.js'),
     import('./logger.js'),
+    import('../recording/sessions.js'),
   ]);
+  const sessionsFolder = options.sessions ?? defaultSessionsFolder();
   const logger = createLogger(options.logLevel);
   await keepRunning(logger, async () => {
-    const service = await startService({ profile, portOverride: options.port, logger });
+    const service = await startService({ profile, portOverride: options.port, logger, sessionsFolder });
     console.log(`Tautline is listening on ${service.address} (${describeGloves(profile)})`);
     return service;
   });

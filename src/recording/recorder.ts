@@ -55,7 +55,8 @@ export interface RecorderOptions {
   wallNs?: () => bigint;
   /** Called when the recording ends by itself. */
   failed?: (error: TautlineError) => void;
-  openFile?: FileSinkOptions['openFile'];
+  /** Where the files go, if not to the disk. */
+  open?: (file: string, options: FileSinkOptions) => Promise<FileSink>;
 }
 
 export const FLUSH_MS = 500;
@@ -94,10 +95,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
   let writer = beginPart();
 
   function openSink(path: string): Promise<FileSink> {
-    return openFileSink(path, {
-      failed: fail,
-      ...(options.openFile ? { openFile: options.openFile } : {}),
-    });
+    return (options.open ?? openFileSink)(path, { failed: fail });
   }
 
   function beginPart(): SessionWriter {

@@ -82,7 +82,10 @@ export class Feed {
     this.#healthTimer = setInterval(() => this.#healthThrottle.request(), HEALTH_REPEAT_MS);
     this.#unlisten = glove.listen({
       frame: (frame) => this.#frame(frame),
-      described: () => described(this),
+      described: () => {
+        this.#startOver();
+        described(this);
+      },
       health: () => this.#healthThrottle.request(),
       resistance: () => this.#resistanceThrottle.request(),
       inputs: () => {
@@ -147,6 +150,13 @@ export class Feed {
     this.#hand = hand;
     this.#sampleRateHz = sampleRateHz;
     return changed;
+  }
+
+  /** Another source for the same hand, such as a replay: its times may lie before the last one. */
+  #startOver(): void {
+    if (this.glove.frame.timeUs >= this.#timeUs) return;
+    this.#timeUs = Number.NEGATIVE_INFINITY;
+    this.#sampleRateHz = Number.NaN;
   }
 
   /** Arming changed: tell it without waiting for the glove's next event. */

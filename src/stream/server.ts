@@ -147,7 +147,7 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
     if (isPreflight) {
       return reply
         .code(204)
-        .header('access-control-allow-methods', 'GET, POST')
+        .header('access-control-allow-methods', 'GET, POST, DELETE')
         .header('access-control-allow-headers', 'authorization, content-type')
         .header('access-control-allow-private-network', 'true')
         .send();

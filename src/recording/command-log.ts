@@ -1,0 +1,47 @@
+import type { Logger } from 'pino';
+import { FINGERS, type HandSide } from '../hand/joints.js';
+import { createGloveFrames } from '../link/glove-frames.js';
+import { STOP_FREE, STOP_MAX } from '../link/table.js';
+
+/** Logs what apps would have done to the gloves of a replay. */
+export function logCommands(logger: Logger): {
+  written(hand: HandSide, bytes: Uint8Array): void;
+  summary(): string;
+} {
+  let resists = 0;
+  let releases = 0;
+  let pulses = 0;
+  const readers = new Map<HandSide, ReturnType<typeof createGloveFrames>>();
+  const readerOf = (hand: HandSide) => {
+    let reader = readers.get(hand);
+    if (!reader) {
+      reader = createGloveFrames({
+        askHello() {},
+        ping() {},
+        rate() {},
+        resist({ stops, efforts, count, validForMs }) {
+          resists++;
+          const held = Array.from({ length: count }, (_, i) => i)
+            .filter((i) => stops[i] !== STOP_FREE && efforts[i] > 0)
+            .map((i) => `${FINGERS[i] ?? i} ${((100 * stops[i]) / STOP_MAX).toFixed(0)} %`);
+          logger.info({ hand, held, validForMs }, 'resist');
+        },
+        release() {
+          releases++;
+          logger.info({ hand }, 'release');
+        },
+        pulse(actuator, amplitude, durationMs) {
+          pulses++;
+          logger.info({ hand, actuator, amplitude, durationMs }, 'pulse');
+        },
+      });
+      readers.set(hand, reader);
+    }
+    return reader;
+  };
+  return {
+    // Text lines of other codecs are the maker's own words, and not read here.
+    written: (hand, bytes) => readerOf(hand).push(bytes),
+    summary: () => `apps asked for ${resists} stops, ${releases} releases, ${pulses} pulses`,
+  };
+}

@@ -1,0 +1,248 @@
+import { mkdir, readdir, stat, unlink } from 'node:fs/promises';
+import { homedir } from 'node:os';
+import { join } from 'node:path';
+import type { Logger } from 'pino';
+import type { Profile } from '../config/schema.js';
+import { TautlineError } from '../errors.js';
+import { createGlove, type LiveGlove } from '../glove.js';
+import type { HandSide } from '../hand/joints.js';
+import { codecOf } from '../link/codec-of.js';
+import { writeError } from './file-sink.js';
+import { createPlayer, type Player, type PlayerState } from './player.js';
+import { type Recorder, type RecorderStatus, startRecorder } from './recorder.js';
+import { createReplayLink, type ReplayLink } from './replay-link.js';
+import { openSession, type Session } from './session.js';
+import type { Stage } from './stage.js';
+
+/** The sessions of a service: what it records into its folder, and what it replays in place of its gloves. */
+export interface Sessions {
+  readonly stages: readonly Stage[];
+  list(): Promise<SessionList>;
+  /** @param name of the file, without a folder; made from the time when undefined */
+  record(name: string | undefined, joints: boolean): Promise<RecorderStatus>;
+  /** A recorder of this service that writes elsewhere; the caller stops it. */
+  recordTo(options: Pick<Parameters<typeof startRecorder>[0], 'file' | 'open' | 'joints'>): Promise<Recorder>;
+  mark(text: string): RecorderStatus;
+  stop(): Promise<RecorderStatus>;
+  /** Path of a session in the folder. */
+  path(name: string): string;
+  remove(name: string): Promise<void>;
+  open(name: string, options: ReplayOptions): PlayerState;
+  readonly player: Player;
+  closeReplay(): Promise<void>;
+  close(): Promise<void>;
+}
+
+export interface ReplayOptions {
+  speed?: number;
+  fromS?: number;
+  toS?: number;
+  loop?: boolean;
+}
+
+export interface SessionList {
+  folder: string | undefined;
+  recording: (Omit<RecorderStatus, 'failure'> & { failure?: string }) | undefined;
+  replay: (PlayerState & { name: string }) | undefined;
+  sessions: { name: string; bytes: number; modifiedAt: string }[];
+}
+
+export interface SessionsOptions {
+  folder: string | undefined;
+  stages: readonly Stage[];
+  profile: Profile;
+  logger: Logger;
+  version: string;
+}
+
+/** Plain names only: no folder, no hidden file, nothing that a shell or a system reads in its own way. */
+const NAME = /^[A-Za-z0-9][A-Za-z0-9 ._-]{0,99}\.mcap$/;
+const WINDOWS_DEVICES = /^(con|prn|aux|nul|com\d|lpt\d)\./i;
+
+/** Where sessions go when nothing else is said. */
+export const defaultSessionsFolder = (): string =>
+  process.platform === 'win32'
+    ? join(process.env.LOCALAPPDATA ?? homedir(), 'Tautline', 'sessions')
+    : join(process.env.XDG_DATA_HOME ?? join(homedir(), '.local', 'share'), 'tautline', 'sessions');
+
+export function createSessions(options: SessionsOptions): Sessions {
+  const { folder, stages, profile, logger, version } = options;
+  let recorder: Recorder | undefined;
+  let starting = false;
+  const guests = new Set<Recorder>();
+  let replay: { name: string; session: Session; player: Player; gloves: LiveGlove[] } | undefined;
+
+  function requireFolder(): string {
+    if (folder !== undefined) return folder;
+    throw new TautlineError(
+      'notSupported',
+      'This service keeps no sessions.',
+      'Start it with --sessions FOLDER.',
+    );
+  }
+
+  function path(name: string): string {
+    if (!NAME.test(name) || name.includes('..') || WINDOWS_DEVICES.test(name)) {
+      throw new TautlineError(
+        'badMessage',
+        `"${name.slice(0, 100)}" is no name for a session.`,
+        'Use letters, digits, space, dot, dash and underscore, and end it with .mcap.',
+      );
+    }
+    return join(requireFolder(), name);
+  }
+
+  async function closeReplay(): Promise<void> {
+    const open = replay;
+    replay = undefined;
+    if (!open) return;
+    open.player.close();
+    for (const stage of stages) stage.show(undefined);
+    await Promise.all(open.gloves.map((glove) => glove.close()));
+    open.session.close();
+  }
+
+  const requireRecorder = (): Recorder => {
+    if (recorder) return recorder;
+    throw new TautlineError('notSupported', 'Nothing is being recorded.', 'Start with POST /record.');
+  };
+
+  return {
+    stages,
+    path,
+    async list() {
+      const names = folder === undefined ? [] : await readdir(folder).catch(() => []);
+      const sessions: SessionList['sessions'] = [];
+      for (const name of names.filter((name) => NAME.test(name)).sort()) {
+        const file = await stat(join(folder!, name)).catch(() => undefined);
+        if (file?.isFile()) sessions.push({ name, bytes: file.size, modifiedAt: file.mtime.toISOString() });
+      }
+      const recording = recorder?.status;
+      return {
+        folder,
+        recording: recording && { ...recording, failure: recording.failure?.line },
+        replay: replay && { name: replay.name, ...replay.player.state },
+        sessions,
+      };
+    },
+    async record(name, joints) {
+      if (starting || recorder?.status.running) {
+        throw new TautlineError(
+          'tooMany',
+          'A recording is running already.',
+          'Stop it first: POST /record/stop.',
+        );
+      }
+      const file = path(name ?? nameFor(new Date()));
+      starting = true;
+      try {
+        await mkdir(requireFolder(), { recursive: true }).catch((error) => {
+          throw writeError(requireFolder(), error);
+        });
+        await recorder?.stop();
+        recorder = await startRecorder({
+          file,
+          gloves: stages.map(({ live }) => live),
+          profile,
+          logger,
+          version,
+          joints,
+        });
+        return recorder.status;
+      } finally {
+        starting = false;
+      }
+    },
+    async recordTo(wanted) {
+      const guest = await startRecorder({
+        ...wanted,
+        gloves: stages.map(({ live }) => live),
+        profile,
+        logger,
+        version,
+      });
+      guests.add(guest);
+      return {
+        get status() {
+          return guest.status;
+        },
+        mark: guest.mark,
+        stop() {
+          guests.delete(guest);
+          return guest.stop();
+        },
+      };
+    },
+    mark(text) {
+      const running = [...(recorder?.status.running ? [recorder] : []), ...guests];
+      if (running.length === 0) return requireRecorder().status;
+      for (const each of running) each.mark(text);
+      return running[0].status;
+    },
+    async stop() {
+      const { failure, ...status } = await requireRecorder().stop();
+      recorder = undefined;
+      if (failure) throw failure;
+      return status;
+    },
+    async remove(name) {
+      const file = path(name);
+      if (recorder?.status.running && recorder.status.file === file) {
+        throw new TautlineError('notPermitted', `${name} is being recorded.`, 'Stop the recording first.');
+      }
+      if (replay?.name === name) {
+        throw new TautlineError('notPermitted', `${name} is being replayed.`, 'Close the replay first.');
+      }
+      await unlink(file).catch((error: NodeJS.ErrnoException) => {
+        if (error.code === 'ENOENT') throw new TautlineError('fileNotFound', `There is no session ${name}.`);
+        throw writeError(file, error);
+      });
+    },
+    open(name, { speed = 1, ...range }) {
+      const session = openSession(path(name));
+      const links = new Map<HandSide, ReplayLink>();
+      const gloves: LiveGlove[] = [];
+      void closeReplay();
+      for (const stage of stages) {
+        const glove = session.profile.gloves.find(
+          ({ hand }) => hand === stage.live.description.hand && session.hands.includes(hand),
+        );
+        if (!glove) continue;
+        const link = createReplayLink({ hand: glove.hand, name, frames: glove.codec.kind === 'frames' });
+        const chain = createGlove({ profile: session.profile, glove, link, codec: codecOf(glove), logger });
+        links.set(glove.hand, link);
+        gloves.push(chain);
+        chain.start();
+        stage.show(chain);
+      }
+      if (gloves.length === 0) {
+        session.close();
+        throw new TautlineError(
+          'unknownHand',
+          `${name} has no hand that this service has a glove for (${session.hands.join(', ') || 'none'}).`,
+          'Replay it by itself: tautline replay FILE.',
+        );
+      }
+      const player = createPlayer({ session, links, speed, ...range });
+      replay = { name, session, player, gloves };
+      player.play();
+      return player.state;
+    },
+    get player() {
+      if (replay) return replay.player;
+      throw new TautlineError('notSupported', 'No session is open.', 'Open one with POST /replay?name=NAME.');
+    },
+    closeReplay,
+    async close() {
+      await closeReplay();
+      await Promise.allSettled([recorder?.stop(), ...[...guests].map((guest) => guest.stop())]);
+    },
+  };
+}
+
+/** `session-2031-05-06-070809.mcap`, in local time. */
+export function nameFor(now: Date): string {
+  const two = (n: number) => String(n).padStart(2, '0');
+  const day = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+  return `session-${day}-${two(now.getHours())}${two(now.getMinutes())}${two(now.getSeconds())}.mcap`;
+}
