@@ -3,12 +3,14 @@ import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
+import { addExportCommand } from './commands/export.js';
 import { addInfoCommand } from './commands/info.js';
 import { addPortsCommand } from './commands/ports.js';
 import { addRecordCommand } from './commands/record.js';
 import { addReplayCommand } from './commands/replay.js';
 import { exitCodeOf, sayFailure } from './commands/report.js';
 import { addRunCommand } from './commands/run.js';
+import { addSessionCommand } from './commands/session.js';
 import { addSizingCommand } from './commands/sizing.js';
 import { addWatchCommand } from './commands/watch.js';
 import { EXIT_CODE } from './errors.js';
@@ -56,6 +58,8 @@ addSizingCommand(program);
 addRecordCommand(program);
 addReplayCommand(program);
 addInfoCommand(program);
+addExportCommand(program);
+addSessionCommand(program);
 
 // A reader that ends early (`| head`) is not a fault.
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {

@@ -1,7 +1,8 @@
 import { createInterface } from 'node:readline';
-import { type Command, InvalidArgumentError } from 'commander';
+import type { Command } from 'commander';
 import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
 import { keepRunning } from './lifetime.js';
+import { positive } from './numbers.js';
 import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
 
 interface RecordOptions extends ServiceOptions {
@@ -182,11 +183,3 @@ async function refusal(response: Response): Promise<TautlineError> {
 
 const said = (file: string, parts: number, bytes: number, seconds: number): string =>
   `${file}: ${seconds.toFixed(1)} s, ${(bytes / 1e6).toFixed(2)} MB${parts > 1 ? ` in ${parts} files` : ''}`;
-
-export function positive(text: string): number {
-  const value = Number(text);
-  if (text.trim() === '' || !(value > 0) || !Number.isFinite(value)) {
-    throw new InvalidArgumentError('Give a number above 0.');
-  }
-  return value;
-}

@@ -1,7 +1,7 @@
-import { type Command, InvalidArgumentError } from 'commander';
+import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import { keepRunning } from './lifetime.js';
-import { positive } from './record.js';
+import { notNegative, positive } from './numbers.js';
 
 interface ReplayOptions {
   speed: number;
@@ -22,8 +22,8 @@ export function addReplayCommand(program: Command): void {
     .description('Serve a recorded session as if its gloves were here, or compare its joints with new ones.')
     .argument('<file>', 'a session')
     .option('--speed <n>', 'times the original pace, or max', speed, 1)
-    .option('--from <s>', 'begin here, seconds from the start', seconds)
-    .option('--to <s>', 'end here', seconds)
+    .option('--from <s>', 'begin here, seconds from the start', notNegative)
+    .option('--to <s>', 'end here', notNegative)
     .option('--loop', 'begin again at the end')
     .option('--profile <file>', 'another profile in place of the recorded one')
     .option('--listen <host:port>', 'address of the stream', '127.0.0.1:7117')
@@ -157,13 +157,3 @@ async function compare(file: string, { profile, tolerance, json }: ReplayOptions
 const loadProfile = async (file: string) => (await import('../config/load.js')).loadProfile(file);
 
 const speed = (text: string): number => (text === 'max' ? Number.POSITIVE_INFINITY : positive(text));
-
-function seconds(text: string): number {
-  const value = Number(text);
-  if (text.trim() === '' || !(value >= 0) || !Number.isFinite(value)) {
-    throw new InvalidArgumentError('Give seconds from the start, 0 or more.');
-  }
-  return value;
-}
-
-const tolerance = seconds;
