@@ -31,7 +31,7 @@ export function addReplayCommand(program: Command): void {
     .option(
       '--tolerance <n>',
       'greatest difference that agrees, mm and degrees (with --compare)',
-      tolerance,
+      notNegative,
       0.01,
     )
     .option('--json', 'print JSON (with --compare)')

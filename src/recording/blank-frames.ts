@@ -13,6 +13,8 @@ export interface FrameBlanker<T> {
    * @returns the reads that are done, in order
    */
   push(item: T, bytes: Uint8Array): T[];
+  /** Something that is no read: waits for its turn among them. @returns what is done, in order */
+  pass(item: T): T[];
   /** The reads that wait for the end of a frame; an unfinished frame is made unreadable. */
   flush(): T[];
 }
@@ -84,6 +86,11 @@ export function blankFrames<T>(): FrameBlanker<T> {
       const done = waiting;
       waiting = [];
       return done;
+    },
+    pass(item) {
+      if (waiting.length === 0) return [item];
+      waiting.push(item);
+      return [];
     },
     flush() {
       fill();

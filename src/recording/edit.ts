@@ -110,15 +110,13 @@ export function anonymiseSession(session: Session, out: FileWriter): void {
     for (const entry of from) {
       const { channel, hand } = entry;
       if (channel === 'mark') continue;
-      if (channel === 'received') {
-        yield* (hand && blank.get(hand)?.push(entry, entry.bytes!)) || [entry];
-        continue;
-      }
-      // Whatever waits for the rest of its frame keeps its place in the hand's order.
-      if (hand) yield* blank.get(hand)?.flush() ?? [];
-      yield entry.body
+      const frames = hand && blank.get(hand);
+      const cleaned = entry.body
         ? { ...entry, body: withoutNames(channel, entry.body, `${hand} glove`, appName) }
         : entry;
+      if (!frames) yield cleaned;
+      else if (channel === 'received') yield* frames.push(entry, entry.bytes!);
+      else yield* frames.pass(cleaned);
     }
     for (const rest of blank.values()) yield* rest.flush();
   };
