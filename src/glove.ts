@@ -100,6 +100,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const stretchedHand = createStretchedHand(glove.controls.disarmStretchS);
   const root = new Float64Array(7);
   root[6] = 1;
+  /** The root is not the identity. */
+  let turned = false;
 
   const frame: HandFrame = {
     timeUs: 0,
@@ -172,7 +174,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     sensing.update(samples, timeUs);
     guide.sample(sensing.counts, timeUs);
     placeRoot(sensing);
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, root);
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, turned ? root : undefined);
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
     frame.timeUs = timeUs;
@@ -206,11 +208,13 @@ export function createGlove(options: GloveOptions): LiveGlove {
   /** Where the wrist is: from an app's tracker while it lasts, else turned by the glove's own sensor. */
   function placeRoot(sensing: Sensing): void {
     if (frame.space === 'world') {
+      turned = true;
       if (time.nowUs() <= trackerUntilUs) return;
       frame.space = 'wrist';
       root.fill(0);
     }
     root.set(sensing.wrist, 3);
+    turned = sensing.wrist[3] !== 1;
   }
 
   function introduce(said: Hello): void {

@@ -288,6 +288,7 @@ class WorkingDraft implements Draft {
   nowUs = 0;
   stepS = 0;
   clockJumped = false;
+  anyAsked = false;
   readonly lastStops = perFinger().fill(1);
   private readonly motion = new StopMotion();
   readonly places = this.motion.places;
@@ -324,8 +325,10 @@ class WorkingDraft implements Draft {
     if (passedUs > 0 && Number.isFinite(passedUs)) this.age(passedUs / 1e6);
 
     const { outputs } = this;
+    this.anyAsked = false;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const asked = inputs.efforts[finger] !== 0;
+      if (asked) this.anyAsked = true;
       outputs.limits[finger] = 0;
       outputs.held[finger] = asked ? 1 : 0;
       outputs.stops[finger] = asked ? clamp01(inputs.stops[finger]) : 1;
@@ -435,10 +438,11 @@ class WorkingDraft implements Draft {
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const lane = this.lanes[finger];
       this.motion.follow(finger, this.lastStops[finger], lane.speedCurlPerS, passedS);
-      const kept = Math.exp(-onS / lane.coolS);
-      const settled = this.loads[finger] * lane.heatGain * lane.coolS;
-      const warmed = settled + (this.heats[finger] - settled) * kept;
-      this.heats[finger] = passedS > onS ? warmed * Math.exp(-(passedS - onS) / lane.coolS) : warmed;
+      if (this.loads[finger] !== 0 || this.heats[finger] !== 0) {
+        const settled = this.loads[finger] * lane.heatGain * lane.coolS;
+        const warmed = settled + (this.heats[finger] - settled) * Math.exp(-onS / lane.coolS);
+        this.heats[finger] = passedS > onS ? warmed * Math.exp(-(passedS - onS) / lane.coolS) : warmed;
+      }
 
       const used = this.straining[finger] === 1 ? onS - (passedS - onS) : -passedS;
       this.holdS[finger] = Math.min(lane.maxHoldS + HOLD_FADE_S, Math.max(0, this.holdS[finger] + used));
@@ -502,7 +506,8 @@ export class Governor {
   step(nowUs: number, inputs: GovernorInputs): GovernorOutputs {
     const { draft } = this;
     draft.begin(nowUs, inputs);
-    for (const guard of this.guards) guard.apply(draft);
+    // Guards only take away from what is given: where nothing is asked, there is nothing to take.
+    if (draft.anyAsked) for (const guard of this.guards) guard.apply(draft);
     draft.end();
     return this.outputs;
   }
