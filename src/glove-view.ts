@@ -35,6 +35,8 @@ export interface GloveDescription {
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];
+  /** Largest string tension that the profile permits. */
+  maxTensionN?: number;
 }
 
 export interface GloveListener {

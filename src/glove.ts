@@ -266,6 +266,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       actuators: said?.actuators ?? glove.actuators.map(({ role, kind }) => ({ role, kind })),
       skeleton,
       inputPaths: inputs.paths,
+      maxTensionN: safety.maxTensionN,
     };
     const touches = new Touches(skeleton, closing, safety);
     const touchRequests = new TouchRequests(forcesOf(actuators, safety));

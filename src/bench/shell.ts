@@ -1,7 +1,10 @@
 import { button, drawing, make, setAttribute, setText } from './dom.js';
 import type { Live } from './live.js';
 import type { Part } from './part.js';
+import { createAppsPart } from './parts/apps.js';
 import { createHandsPart } from './parts/hands.js';
+import { createSignalsPart } from './parts/signals.js';
+import { createTouchPart } from './parts/touch.js';
 import { createHandsOnStage } from './scene/hands.js';
 import { VIEW_LABEL, VIEWS } from './scene/orbit.js';
 import { createStage } from './scene/stage.js';
@@ -15,7 +18,12 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   const picture = make('div', { class: 'picture' });
   const stage = createStage(picture);
   const hands = createHandsOnStage(live, stage);
-  const parts: Part[] = [createHandsPart(live)];
+  const parts: Part[] = [
+    createHandsPart(live),
+    createSignalsPart(live),
+    createTouchPart(live, stage, hands),
+    createAppsPart(live),
+  ];
 
   const views = make('div', { class: 'views', role: 'group', 'aria-label': 'View' });
   const choose = (index: number) => {

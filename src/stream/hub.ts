@@ -97,6 +97,13 @@ export class Hub implements SessionHost {
         name,
         encoding,
         streams: wanted?.streams ?? [],
+        // Of each hand it gets, the rate of poses that it was granted.
+        rates: wanted
+          ? this.feeds
+              .filter(({ glove }) => !wanted.hands || wanted.hands.includes(glove.description.hand))
+              .map((feed) => ({ hand: feed.glove.description.hand, rateHz: feed.granted(wanted.rateHz) }))
+          : [],
+        predictMs: wanted?.predictMs ?? 0,
         dropped,
         behind,
       })),
@@ -139,6 +146,7 @@ export class Hub implements SessionHost {
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
+  const { maxTensionN } = glove.description;
   const { state, address, error } = glove.linkStatus;
   return {
     hand,
@@ -159,5 +167,6 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
       ),
     },
     inputs: [...inputPaths],
+    ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

@@ -308,6 +308,9 @@ export const ServerMessages = {
               'The hand of the wearer.',
             ),
             inputs: Type.Array(Type.String(), { description: 'Input paths that this hand has.' }),
+            maxTensionN: Type.Optional(
+              Type.Number({ description: 'Largest string tension that the wearer permits.' }),
+            ),
           },
           'A hand.',
         ),

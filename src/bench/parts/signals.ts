@@ -1,0 +1,129 @@
+import type { HandSide } from '../../hand/joints.js';
+import { make, setText } from '../dom.js';
+import type { Live, LiveHand } from '../live.js';
+import type { Part } from '../part.js';
+import { themeChanged } from '../theme.js';
+import { type ChannelRow, createChannelRow } from './channel-row.js';
+import { createLinkFacts } from './link-facts.js';
+import { sideText } from './words.js';
+
+/** Charts drawn in one frame at most: the next ones wait for the next frame. */
+const ROWS_A_FRAME = 2;
+
+interface Shown {
+  card: HTMLElement;
+  title: HTMLElement;
+  facts: ReturnType<typeof createLinkFacts>;
+  list: HTMLElement;
+  rows: ChannelRow[];
+  roles: string;
+}
+
+/** Part 2: what every sensor says, and how it comes. */
+export function createSignalsPart(live: Live): Part {
+  const body = make('div', { class: 'signals' });
+  const panel = make(
+    'section',
+    { 'aria-labelledby': 'signals-title' },
+    make('h2', { id: 'signals-title' }, 'Signals'),
+    make(
+      'p',
+      { class: 'lead keys' },
+      make('span', { class: 'key-raw' }, 'raw counts'),
+      make('span', { class: 'key-value' }, 'filtered value'),
+      make('span', { class: 'key-fitted' }, 'fitted range'),
+      make('span', { class: 'key-seen' }, 'seen so far'),
+    ),
+    body,
+  );
+  const hands = new Map<HandSide, Shown>();
+  let visible = false;
+  let next = 0;
+
+  const sync = () => {
+    for (const [side, { card }] of hands) {
+      if (live.hands.has(side)) continue;
+      card.remove();
+      hands.delete(side);
+    }
+    for (const [side, hand] of live.hands) {
+      const shown = hands.get(side) ?? createCard(side);
+      if (!hands.has(side)) {
+        hands.set(side, shown);
+        body.append(shown.card);
+      }
+      update(shown, hand);
+    }
+  };
+  const layout = () => {
+    if (!visible) return;
+    for (const { rows } of hands.values()) for (const row of rows) row.layout();
+  };
+
+  function createCard(side: HandSide): Shown {
+    const title = make('h3');
+    const facts = createLinkFacts();
+    const list = make('ul', { class: 'channels', 'aria-label': `Channels of the ${side} hand` });
+    const card = make('article', { class: 'signals-hand', 'data-hand': side }, title, facts.element, list);
+    return { card, title, facts, list, rows: [], roles: '' };
+  }
+
+  function update(shown: Shown, hand: LiveHand): void {
+    setText(shown.title, `${sideText(hand.info.hand)}: ${hand.info.name}`);
+    shown.facts.update(hand);
+    const channels = hand.health?.channels;
+    if (!channels) return;
+    const roles = channels.map(({ role }) => role).join();
+    if (roles !== shown.roles) {
+      shown.roles = roles;
+      shown.rows = channels.map(({ role }) => createChannelRow(role));
+      shown.list.replaceChildren(...shown.rows.map(({ element }) => element));
+    }
+    channels.forEach((channel, i) => {
+      shown.rows[i].judge(channel);
+      const known = hand.info.channels.find(({ role }) => role === channel.role);
+      if (known) shown.rows[i].range({ bits: known.bits, open: known.open, closed: known.closed });
+    });
+    if (visible && shown.list.querySelector('.uplot') === null) layout();
+  }
+
+  live.changed.on(sync);
+  live.client.on('health', sync);
+  live.client.on('signals', ({ hand, timeUs, counts, values }) => {
+    const rows = hands.get(hand)?.rows;
+    if (!rows || rows.length !== counts.length) return;
+    for (let i = 0; i < rows.length; i++) rows[i].add(timeUs / 1e6, counts[i], values[i]);
+  });
+  themeChanged.on(layout);
+  new ResizeObserver(layout).observe(body);
+
+  const draw = () => {
+    if (!visible) return;
+    requestAnimationFrame(draw);
+    if (!live.connected) return;
+    let count = 0;
+    for (const { rows } of hands.values()) count += rows.length;
+    for (let n = 0; n < Math.min(ROWS_A_FRAME, count); n++) {
+      let at = next++ % count;
+      for (const { rows } of hands.values()) {
+        if (at < rows.length) rows[at]?.draw();
+        at -= rows.length;
+        if (at < 0) break;
+      }
+    }
+  };
+
+  return {
+    name: 'signals',
+    label: 'Signals',
+    icon: '<path d="M2 13h4l2.500-8 4 15 3-11 1.500 4h5" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round" stroke-linecap="round"/>',
+    panel,
+    show(shown) {
+      visible = shown;
+      if (!shown) return;
+      sync();
+      layout();
+      requestAnimationFrame(draw);
+    },
+  };
+}

@@ -1,0 +1,43 @@
+/** The page's words for the service's names. */
+
+const VERDICT: Record<string, string> = {
+  healthy: 'Healthy',
+  missing: 'Missing',
+  intermittent: 'Loose contact',
+  railed: 'At an end of the converter',
+  dead: 'Dead',
+  noisy: 'Noisy',
+  reversed: 'Reversed',
+  swapped: 'Swapped',
+  shortRange: 'Short range',
+  drifting: 'Drifting',
+  crossTalk: 'Cross-talk',
+};
+
+/** `shortRange` -> `Short range`; a name that the page does not know is shown as it is. */
+export const verdictText = (verdict: string): string => VERDICT[verdict] ?? verdict;
+
+/** `index.curl` -> `Index curl`. */
+export const roleText = (role: string): string => {
+  const [first, second] = role.split('.');
+  const start =
+    first.charAt(0).toUpperCase() + first.slice(1).replace(/[A-Z]/g, (c) => ` ${c.toLowerCase()}`);
+  if (second === undefined) return start;
+  return `${start} ${JOINT_ABBREVIATIONS.has(second) ? second.toUpperCase() : second}`;
+};
+const JOINT_ABBREVIATIONS = new Set(['mcp', 'pip', 'dip', 'cmc', 'ip']);
+
+export const sideText = (side: string): string => (side === 'left' ? 'Left hand' : 'Right hand');
+
+/** 12 400 bytes -> `12 kB`. */
+export function bytesText(bytes: number): string {
+  if (bytes < 1000) return `${bytes} B`;
+  if (bytes < 1e6) return `${Math.round(bytes / 1e3)} kB`;
+  return `${(bytes / 1e6).toFixed(1)} MB`;
+}
+
+/** 75.4 -> `1:15`. */
+export function clockText(seconds: number): string {
+  const whole = Math.max(0, Math.floor(seconds));
+  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, '0')}`;
+}
