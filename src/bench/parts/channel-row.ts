@@ -1,13 +1,11 @@
-import uPlot from 'uplot';
 import { make, setAttribute, setText } from '../dom.js';
 import type { Health } from '../live.js';
-import { colourOf } from '../theme.js';
 import { createHistory } from './history.js';
+import { createStripChart, type Trace } from './strip-chart.js';
 import { roleText, verdictText } from './words.js';
 
 export const SECONDS = 8;
 const RATE_HZ = 60;
-const CHART_HEIGHT = 84;
 
 type ChannelHealth = Health['channels'][number];
 
@@ -26,7 +24,7 @@ export interface ChannelRow {
   range(range: ChannelRange): void;
   /** Writes and draws what was added. */
   draw(): void;
-  /** Made anew with the theme's colours and the row's width. */
+  /** Takes the size and the theme's colours anew. */
   layout(): void;
 }
 
@@ -40,7 +38,9 @@ export function createChannelRow(role: string): ChannelRow {
   const needle = make('i', { class: 'needle' });
   const ends = make('span', { class: 'ends' });
   const remedy = make('p', { class: 'remedy', hidden: true });
-  const chart = make('div', { class: 'chart', 'aria-hidden': 'true' });
+  const countsTrace: Trace = { low: 0, high: 4095, colour: '--raw' };
+  const chart = createStripChart(SECONDS, [countsTrace, { low: -1.05, high: 1.05, colour: '--accent' }]);
+  const lines = [history.counts, history.values];
   const element = make(
     'li',
     { class: 'channel card', 'data-role': role },
@@ -53,12 +53,11 @@ export function createChannelRow(role: string): ChannelRow {
     ),
     make('div', { class: 'range-bar', 'aria-hidden': 'true' }, fitted, seen, needle),
     ends,
-    chart,
+    chart.element,
     remedy,
   );
   let full = 4095;
   let known: ChannelRange | undefined;
-  let plot: uPlot | undefined;
   let lastCounts = 0;
   let lastValue = 0;
 
@@ -84,6 +83,7 @@ export function createChannelRow(role: string): ChannelRow {
     range(range) {
       known = range;
       full = 2 ** range.bits - 1;
+      countsTrace.high = full;
     },
     draw() {
       setText(counts, String(lastCounts));
@@ -95,34 +95,9 @@ export function createChannelRow(role: string): ChannelRow {
         const text = `Range ${Math.round(known.open)} open to ${Math.round(known.closed)} closed, of ${full}`;
         setText(ends, text);
       }
-      plot?.setData(history.views());
+      history.settle();
+      chart.draw(history.ages, lines, history.from, history.end);
     },
-    layout() {
-      plot?.destroy();
-      const width = chart.clientWidth;
-      if (width === 0) return;
-      plot = new uPlot(
-        {
-          width,
-          height: CHART_HEIGHT,
-          legend: { show: false },
-          cursor: { show: false },
-          padding: [4, 0, 4, 0],
-          scales: {
-            x: { time: false, range: [-SECONDS, 0] },
-            counts: { range: [0, full] },
-            value: { range: [-1.05, 1.05] },
-          },
-          axes: [{ show: false }, { show: false }],
-          series: [
-            {},
-            { scale: 'counts', stroke: colourOf('--raw'), width: 2, points: { show: false } },
-            { scale: 'value', stroke: colourOf('--accent'), width: 2, points: { show: false } },
-          ],
-        },
-        history.views(),
-        chart,
-      );
-    },
+    layout: chart.layout,
   };
 }

@@ -1,10 +1,17 @@
 /** The last seconds of one channel, in arrays that are written again and again. */
 export interface History {
-  add(timeS: number, counts: number, value: number): void;
-  /** Times relative to the newest, counts, values: views, oldest first. */
-  views(): [Float64Array, Float64Array, Float64Array];
+  /** Seconds, of the newest sample 0. Valid from `from` to `end` after `settle`. */
+  readonly ages: Float64Array;
+  readonly counts: Float64Array;
+  readonly values: Float64Array;
+  readonly from: number;
+  readonly end: number;
+  /** Least and most counts ever added. */
   readonly lowest: number;
   readonly highest: number;
+  add(timeS: number, counts: number, value: number): void;
+  /** Brings `ages` and `from` up to date. */
+  settle(): void;
 }
 
 /** @param seconds how far back; @param rateHz most samples a second */
@@ -12,39 +19,36 @@ export function createHistory(seconds: number, rateHz: number): History {
   const kept = Math.ceil(seconds * rateHz);
   // Twice as long as needed: moved to the front only once in a while.
   const times = new Float64Array(kept * 2);
-  const counts = new Float64Array(kept * 2);
-  const values = new Float64Array(kept * 2);
-  const shifted = new Float64Array(kept * 2);
-  let end = 0;
-  let lowest = Number.POSITIVE_INFINITY;
-  let highest = Number.NEGATIVE_INFINITY;
-  return {
-    get lowest() {
-      return lowest;
-    },
-    get highest() {
-      return highest;
-    },
-    add(timeS, count, value) {
+  const history = {
+    ages: new Float64Array(kept * 2),
+    counts: new Float64Array(kept * 2),
+    values: new Float64Array(kept * 2),
+    from: 0,
+    end: 0,
+    lowest: Number.POSITIVE_INFINITY,
+    highest: Number.NEGATIVE_INFINITY,
+    add(timeS: number, count: number, value: number) {
       // A service that started again has a new clock.
-      if (end > 0 && timeS < times[end - 1]) end = 0;
-      if (end === times.length) {
-        for (const array of [times, counts, values]) array.copyWithin(0, end - kept);
-        end = kept;
+      if (history.end > 0 && timeS < times[history.end - 1]) history.end = 0;
+      if (history.end === times.length) {
+        for (const array of [times, history.counts, history.values]) array.copyWithin(0, history.end - kept);
+        history.end = kept;
       }
-      times[end] = timeS;
-      counts[end] = count;
-      values[end] = value;
-      end++;
-      lowest = Math.min(lowest, count);
-      highest = Math.max(highest, count);
+      const at = history.end++;
+      times[at] = timeS;
+      history.counts[at] = count;
+      history.values[at] = value;
+      history.lowest = Math.min(history.lowest, count);
+      history.highest = Math.max(history.highest, count);
     },
-    views() {
+    settle() {
+      const { end, ages } = history;
       const newest = end > 0 ? times[end - 1] : 0;
       let from = Math.max(0, end - kept);
       while (from < end && times[from] < newest - seconds) from++;
-      for (let i = from; i < end; i++) shifted[i] = times[i] - newest;
-      return [shifted.subarray(from, end), counts.subarray(from, end), values.subarray(from, end)];
+      for (let i = from; i < end; i++) ages[i] = times[i] - newest;
+      history.from = from;
     },
   };
+  return history;
 }

@@ -78,13 +78,13 @@ export function createSignalsPart(live: Live): Part {
       shown.roles = roles;
       shown.rows = channels.map(({ role }) => createChannelRow(role));
       shown.list.replaceChildren(...shown.rows.map(({ element }) => element));
+      layout();
     }
     channels.forEach((channel, i) => {
       shown.rows[i].judge(channel);
       const known = hand.info.channels.find(({ role }) => role === channel.role);
       if (known) shown.rows[i].range({ bits: known.bits, open: known.open, closed: known.closed });
     });
-    if (visible && shown.list.querySelector('.uplot') === null) layout();
   }
 
   live.changed.on(sync);
