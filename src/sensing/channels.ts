@@ -101,10 +101,11 @@ function modelOf(
     const string = createStringModel(geometry, closingAnglesOf(closing, place.finger));
     // The calibrated ends are surer than a ruler over a knuckle: the heights give the shape, the ends the scale.
     const scale = string.fullTravelMm / travelFromCountsMm(closed - open, profile.bits, geometry);
-    return {
-      f: (counts) => string.curlAt(scale * travelFromCountsMm(counts - open, profile.bits, geometry)),
-      string,
-    };
+    // A measured curve knows what the geometry does not: how straight this potentiometer is.
+    const f = profile.curve
+      ? rangeModel(profile.role, open, closed, profile.curve)
+      : (counts: number) => string.curlAt(scale * travelFromCountsMm(counts - open, profile.bits, geometry));
+    return { f, string };
   }
   return { f: rangeModel(profile.role, open, closed, profile.curve) };
 }
