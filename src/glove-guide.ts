@@ -1,16 +1,20 @@
+import type { ClosingProfile } from './hand/closing.js';
 import type { HandSide } from './hand/joints.js';
 import type { Clock } from './link/clock.js';
 import type { LinkCounters } from './link/codec.js';
 import type { ChannelRole } from './link/table.js';
 import type { Channel } from './sensing/channels.js';
+import { type FitResult, fitChannels } from './sensing/fit.js';
 import { judgeCheck } from './sensing/guided-check.js';
 import { createGuidedRun, type GuidedRun } from './sensing/guided-run.js';
-import { checkMoves } from './sensing/moves.js';
+import type { MoveRecord } from './sensing/move-record.js';
+import { median } from './sensing/move-statistics.js';
+import { checkMoves, fitMoves } from './sensing/moves.js';
 
-/** Leads the wearer of one glove through a check; what apps, page and command line see of it is plain data. */
+/** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
 export interface GloveGuide {
-  /** Begins anew; a run under way is given up. */
-  start(task: GuideTask): void;
+  /** Begins anew; a run under way is given up. @param person who is fitted */
+  start(task: GuideTask, person?: string): void;
   /** The wearer says that the present move is made. */
   next(): void;
   stop(reason: string): void;
@@ -19,10 +23,13 @@ export interface GloveGuide {
   /** Called now and then: gives up when the glove has been silent for long. */
   notice(nowUs: number): void;
   readonly running: boolean;
+  /** The fit that the last run found, until another one begins. */
+  readonly fit: FitReport | undefined;
   read(): GuideReport;
 }
 
-export type GuideTask = 'check';
+export const GUIDE_TASKS = ['check', 'fit'] as const;
+export type GuideTask = (typeof GUIDE_TASKS)[number];
 
 export interface GuideReport {
   hand: HandSide;
@@ -44,6 +51,15 @@ export interface GuideReport {
     bar?: number;
   };
   check?: CheckReport;
+  fit?: FitReport;
+}
+
+export interface FitReport extends FitResult {
+  person: string;
+  /** Between the skins of thumb and index tip in the pinch, after the fit, mm; what is left is the error. */
+  pinchGapMm?: number;
+  /** It is in use, and saved. */
+  accepted: boolean;
 }
 
 export interface CheckReport {
@@ -83,6 +99,9 @@ export interface GuideSources {
   promisedHz(): number;
   counters: LinkCounters;
   clock: Clock;
+  closing(): ClosingProfile;
+  /** The gap between thumb and index tip, mm, for counts taken in the pinch, if this were the fit. */
+  pinchGapMm(fit: FitResult, counts: Uint16Array): number;
 }
 
 /** Parts of the samples, and of the promised rate, beyond which the link is not well. Common practice. */
@@ -104,6 +123,8 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   let run: GuidedRun | undefined;
   let before = { ...counters };
   let check: CheckReport | undefined;
+  let fit: FitReport | undefined;
+  let person = '';
   let heardUs = 0;
 
   function finish(finished: GuidedRun): void {
@@ -112,6 +133,17 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     if (finished.at < finished.moves.length) {
       state = 'stopped';
       reason = 'It took too long: begin again.';
+      return;
+    }
+    if (task === 'fit') {
+      const result = fitChannels(finished.record, sources.channels(), sources.closing());
+      const pinch = pinchOf(finished.record);
+      fit = {
+        ...result,
+        person,
+        accepted: false,
+        ...(pinch ? { pinchGapMm: sources.pinchGapMm(result, pinch) } : {}),
+      };
       return;
     }
     const findings = judgeCheck(finished.record, sources.channels());
@@ -166,15 +198,20 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     get running() {
       return run !== undefined;
     },
-    start(wanted) {
+    get fit() {
+      return fit;
+    },
+    start(wanted, who = '') {
       const channels = sources.channels();
       task = wanted;
       reason = undefined;
       check = undefined;
+      fit = undefined;
+      person = who;
       before = { ...counters };
       state = 'running';
       heardUs = Number.POSITIVE_INFINITY;
-      run = createGuidedRun(channels, checkMoves(channels));
+      run = createGuidedRun(channels, wanted === 'check' ? checkMoves(channels) : fitMoves(channels));
       if (run.finished) finish(run);
     },
     next: () => run?.next(),
@@ -210,7 +247,18 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
         };
       }
       if (check) report.check = check;
+      if (fit) report.fit = fit;
       return report;
     },
   };
+}
+
+/** Counts while the pinch was held: medians over its last part. */
+function pinchOf(record: MoveRecord): Uint16Array | undefined {
+  const move = record.moves.find(({ move: { name }, made }) => name === 'pinch' && made);
+  if (!move || move.to - move.from < 4) return undefined;
+  const from = move.to - Math.ceil((move.to - move.from) / 5);
+  return Uint16Array.from({ length: record.channels }, (_, i) =>
+    median(record.column(i).subarray(from, move.to)),
+  );
 }

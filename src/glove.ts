@@ -1,4 +1,6 @@
 import type { Logger } from 'pino';
+import { asSkeletonOptions, type FitShelf, type SavedHand } from './config/fit-file.js';
+import { mergeFit } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
@@ -7,7 +9,7 @@ import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Ref
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
 import { createHandModel, type HandModel } from './hand/hand-model.js';
-import { FINGERS, type HandSide } from './hand/joints.js';
+import { FINGER_BASE, FINGERS, type HandSide, POSE_STRIDE } from './hand/joints.js';
 import { DOF_MAX, DOF_MIN } from './hand/limits.js';
 import type { Skeleton } from './hand/skeleton.js';
 import { INVALID, TRACKED } from './hand/validity.js';
@@ -16,10 +18,12 @@ import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './l
 import { createFrameCodec } from './link/frames.js';
 import { latencyAdvice } from './link/latency-advice.js';
 import type { Link, LinkStatus } from './link/link.js';
+import { MAX_CHANNELS } from './link/table.js';
 import { type Clock, systemClock } from './monotonic.js';
 import { actuatorFinger, forcesOf, orderAsHello } from './resistance/actuators.js';
 import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js';
 import { TouchRequests } from './resistance/touch-requests.js';
+import type { FitResult } from './sensing/fit.js';
 import { createInputs, type Inputs } from './sensing/inputs.js';
 import { createSensing, type Sensing } from './sensing/sensing.js';
 import { createStretchedHand } from './sensing/stretched-hand.js';
@@ -43,6 +47,8 @@ export interface GloveOptions {
   glove: GloveProfile;
   link: Link;
   logger: Logger;
+  /** Fits of this profile; none: the profile's own numbers count. */
+  fits?: FitShelf;
   codec?: (messages: GloveMessages) => GloveCodec;
   clock?: Clock;
 }
@@ -50,8 +56,11 @@ export interface GloveOptions {
 export interface LiveGlove extends Glove {
   /** Opens the link and keeps it. */
   start(): void;
-  /** Leads the wearer through a check. */
+  /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
+  readonly fits: FitShelf | undefined;
+  /** Puts what is on the shelf of fits to use: the chain is made anew, disarmed. */
+  refit(): void;
   /** Frees every finger, tells the glove so, and closes the link. */
   close(): Promise<void>;
 }
@@ -71,6 +80,8 @@ const NO_PULSES: Refusal = {
   code: 'notSupported',
   message: 'A glove that talks in lines of text takes no pulses.',
 };
+const THUMB_TIP = FINGER_BASE[1] - 1;
+const INDEX_TIP = FINGER_BASE[2] - 1;
 const NOT_ARMED: Refusal = {
   code: 'disarmed',
   message: 'The glove is disarmed; the wearer must arm it first.',
@@ -90,7 +101,7 @@ interface Chain {
 export function createGlove(options: GloveOptions): LiveGlove {
   const { profile, glove, link, logger, clock: time = systemClock } = options;
   const { safety } = profile;
-  const hands = new Map<HandSide, HandModel>();
+  const hands = new Map<HandSide, { fitted: SavedHand | undefined; model: HandModel }>();
   const listeners = new Set<GloveListener>();
   const clock = createClock();
   const aheadDofs = new Float64Array(DOF_COUNT);
@@ -157,6 +168,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     promisedHz: () => chain.description.sampleRateHz,
     counters: codec.counters,
     clock,
+    closing: () => chain.sensing.closing,
+    pinchGapMm,
   });
 
   // ---- glove -> apps -----------------------------------------------------------------------------------------
@@ -235,8 +248,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   function makeChain(said: Hello | undefined): Chain {
     const hand = said?.hand ?? glove.hand;
-    const sided = hand === glove.hand ? glove : { ...glove, hand };
-    const { skeleton, closing, natural } = handModel(hand);
+    const saved = options.fits?.current(glove.name, hand) ?? {};
+    const sided = mergeFit({ ...glove, hand }, saved.channels?.channels ?? []);
+    const { skeleton, closing, natural } = handModel(hand, saved.hand?.skeleton);
     const sensing = createSensing({
       glove: sided,
       channelRoles: said?.channels.map((channel) => channel.role),
@@ -274,14 +288,46 @@ export function createGlove(options: GloveOptions): LiveGlove {
   }
 
   /** Made once a side, ahead of the frames: it takes a moment. */
-  function handModel(side: HandSide): HandModel {
-    let model = hands.get(side);
-    if (!model) {
-      const { handLengthMm, handBreadthMm } = profile.wearer;
-      model = createHandModel({ side, lengthM: handLengthMm / 1000, breadthM: handBreadthMm / 1000 });
-      hands.set(side, model);
+  function handModel(side: HandSide, fitted: SavedHand | undefined): HandModel {
+    const known = hands.get(side);
+    if (known && known.fitted === fitted) return known.model;
+    const { handLengthMm, handBreadthMm } = profile.wearer;
+    const size = { side, lengthM: handLengthMm / 1000, breadthM: handBreadthMm / 1000 };
+    let model: HandModel;
+    try {
+      model = createHandModel(fitted ? { side, ...asSkeletonOptions(fitted) } : size);
+    } catch (error) {
+      // A file that somebody edited: a hand of the right size is better than none.
+      logger.warn({ glove: glove.name, reason: String(error) }, 'the fitted bones cannot be a hand');
+      model = createHandModel(size);
     }
+    hands.set(side, { fitted, model });
     return model;
+  }
+
+  function refit(): void {
+    release();
+    guide.stop('Another fit was put to use.');
+    chain = makeChain(hello);
+    for (const listener of listeners) listener.described?.();
+  }
+
+  /** Tries a fit out on one reading. */
+  function pinchGapMm(fit: FitResult, counts: Uint16Array): number {
+    const { sensing: now, skeleton } = chain;
+    const trial = createSensing({
+      glove: mergeFit(glove, fit.channels),
+      channelRoles: now.channels.map(({ role }) => role),
+      closing: now.closing,
+    });
+    const channels = new Uint16Array(MAX_CHANNELS);
+    channels.set(counts);
+    trial.update({ seq: 0, deviceTimeUs: 0, buttons: 0, channelCount: counts.length, channels }, 0);
+    const poses = createPoses();
+    forwardKinematics(skeleton, trial.dofs, poses, root);
+    const [thumb, index] = [THUMB_TIP, INDEX_TIP].map((joint) => joint * POSE_STRIDE);
+    const apart = Math.hypot(...[0, 1, 2].map((axis) => poses[thumb + axis] - poses[index + axis]));
+    return (apart - skeleton.radii[THUMB_TIP] - skeleton.radii[INDEX_TIP]) * 1000;
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -461,6 +507,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   return {
     frame,
     guide,
+    fits: options.fits,
+    refit,
     get description() {
       return chain.description;
     },

@@ -1,4 +1,5 @@
 import type { Logger } from 'pino';
+import type { FitShelf } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGlove, type LiveGlove } from './glove.js';
 import { codecOf } from './link/codec-of.js';
@@ -13,10 +14,12 @@ export interface GlovesOptions {
   logger: Logger;
   /** Links in place of those of the profile, for a replay. */
   replay?: (glove: GloveProfile) => Link;
+  /** Fits of the profile. */
+  fits?: FitShelf;
 }
 
 /** A chain for each glove of a profile, not yet started. */
-export function openGloves({ profile, portOverride, logger, replay }: GlovesOptions): LiveGlove[] {
+export function openGloves({ profile, portOverride, logger, replay, fits }: GlovesOptions): LiveGlove[] {
   const taken = createTakenPorts();
   return profile.gloves.map((glove) => {
     const link =
@@ -25,6 +28,13 @@ export function openGloves({ profile, portOverride, logger, replay }: GlovesOpti
         : glove.link;
     const codec = codecOf(glove);
     const deps = { hand: glove.hand, codec, taken, onlyGlove: profile.gloves.length === 1 };
-    return createGlove({ profile, glove, link: replay?.(glove) ?? openLink(link, deps), codec, logger });
+    return createGlove({
+      profile,
+      glove,
+      link: replay?.(glove) ?? openLink(link, deps),
+      codec,
+      logger,
+      fits,
+    });
   });
 }

@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
 import { addExportCommand } from './commands/export.js';
+import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
 import { addPortsCommand } from './commands/ports.js';
 import { addRecordCommand } from './commands/record.js';
@@ -45,6 +46,7 @@ Examples:
   tautline run                           a simulated glove, nothing to plug in
   tautline run --profile my-glove.yaml   your own
   tautline check --profile my-glove.yaml is every sensor wired and well?
+  tautline fit --profile my-glove.yaml   fit it to your hand
   tautline watch                         see what it does
 
 Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.failed} a failed check, ${EXIT_CODE.usage} command line, ${EXIT_CODE.profileInvalid} profile, ${EXIT_CODE.portMissing} port, ${EXIT_CODE.addressInUse} address, ${EXIT_CODE.fileNotFound} file, ${EXIT_CODE.serviceUnreachable} no service, ${EXIT_CODE.internal} fault in the program.`,
@@ -53,6 +55,7 @@ addRunCommand(program);
 addWatchCommand(program);
 addArmCommands(program);
 addCheckCommand(program);
+addFitCommand(program);
 addPortsCommand(program);
 addSizingCommand(program);
 addRecordCommand(program);

@@ -2,6 +2,7 @@ import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
 import { cautionsOf } from './config/cautions.js';
+import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { openGloves } from './gloves.js';
 import type { Link } from './link/link.js';
@@ -16,6 +17,8 @@ export interface ServiceOptions {
   profile: Profile;
   /** Where the profile came from: fits are kept beside it. None: fits are not kept. */
   profileFile?: string;
+  /** Who wears the gloves; undefined: the wearer that the profile names, or else whoever was fitted last. */
+  person?: string;
   /** Serial port in place of the profile's. */
   portOverride?: string;
   logger: Logger;
@@ -41,15 +44,11 @@ export { version };
  * @throws TautlineError when the stream's address cannot be used; trouble with gloves is never thrown: their
  *   links are tried for ever, and say in the stream why they wait
  */
-export async function startService({
-  profile,
-  portOverride,
-  logger,
-  replay,
-  sessionsFolder,
-}: ServiceOptions): Promise<Service> {
+export async function startService(options: ServiceOptions): Promise<Service> {
+  const { profile, profileFile, portOverride, logger, replay, sessionsFolder } = options;
   for (const caution of cautionsOf(profile)) logger.warn(caution);
-  const gloves = openGloves({ profile, portOverride, logger, replay });
+  const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
+  const gloves = openGloves({ profile, portOverride, logger, replay, fits });
   const stages = gloves.map(createStage);
   const sessions = createSessions({ folder: sessionsFolder, stages, profile, logger, version });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.

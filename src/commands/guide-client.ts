@@ -25,12 +25,12 @@ export const addGuideOptions = (command: Command): Command =>
 export interface GuideClient {
   /** Where the glove is, for people. */
   readonly where: string;
-  ask(
+  ask<T = GuideReport>(
     method: 'GET' | 'POST',
     path: string,
     query?: Record<string, string>,
     body?: unknown,
-  ): Promise<GuideReport>;
+  ): Promise<T>;
   close(): Promise<void>;
 }
 
@@ -105,12 +105,17 @@ function clientOf(
   return {
     where: url.host,
     close,
-    async ask(method, path, query = {}, body) {
+    async ask<T = GuideReport>(
+      method: 'GET' | 'POST',
+      path: string,
+      query: Record<string, string> = {},
+      body?: unknown,
+    ): Promise<T> {
       const target = new URL(path, url);
       for (const [key, value] of Object.entries(query)) target.searchParams.set(key, value);
       if (hand) target.searchParams.set('hand', hand);
       let response: Response;
-      let answer: GuideReport & { code?: string; message?: string };
+      let answer: T & { code?: string; message?: string };
       try {
         response = await fetch(target, {
           method,

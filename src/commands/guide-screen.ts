@@ -96,3 +96,22 @@ function listenToKeys(client: GuideClient): Keys {
     },
   };
 }
+
+/** One key from the terminal: true for Enter, false for q or Ctrl-C; other keys are passed over. */
+export function waitForKey(): Promise<boolean> {
+  const { stdin } = process;
+  return new Promise((resolve) => {
+    const take = (data: Buffer) => {
+      const text = data.toString();
+      const no = text.includes(CTRL_C) || /[qn]/i.test(text);
+      if (!no && !/[\r\ny]/i.test(text)) return;
+      stdin.off('data', take);
+      stdin.setRawMode(false);
+      stdin.pause();
+      resolve(!no);
+    };
+    stdin.setRawMode(true);
+    stdin.resume();
+    stdin.on('data', take);
+  });
+}

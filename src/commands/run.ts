@@ -7,6 +7,7 @@ import { keepRunning } from './lifetime.js';
 interface RunOptions {
   profile?: string;
   port?: string;
+  person?: string;
   listen?: string;
   sessions?: string;
   logLevel: string;
@@ -30,6 +31,7 @@ export function addRunCommand(program: Command): void {
       '--sessions <folder>',
       'where apps and the page record sessions; your own data folder when left out',
     )
+    .option('--person <name>', 'whose fit to use, when several people wear the glove')
     .addOption(
       new Option('--log-level <level>', 'how much to log on stderr').choices(LOG_LEVELS).default('warn'),
     )
@@ -53,7 +55,14 @@ async function run(options: RunOptions): Promise<void> {
   const sessionsFolder = options.sessions ?? defaultSessionsFolder();
   const logger = createLogger(options.logLevel);
   await keepRunning(logger, async () => {
-    const service = await startService({ profile, portOverride: options.port, logger, sessionsFolder });
+    const service = await startService({
+      profile,
+      profileFile: options.profile,
+      person: options.person,
+      portOverride: options.port,
+      logger,
+      sessionsFolder,
+    });
     console.log(`Tautline is listening on ${service.address} (${describeGloves(profile)})`);
     return service;
   });

@@ -7,7 +7,8 @@ export function mergeFit<T extends Pick<GloveProfile, 'channels'>>(
   fitted: readonly Omit<FittedChannel, 'residualDeg' | 'poses'>[],
 ): T {
   const channels = glove.channels.map((channel) => {
-    const fit = fitted.find(({ role }) => role === channel.role);
+    // Counts of another converter say nothing of this one.
+    const fit = fitted.find(({ role, bits }) => role === channel.role && bits === channel.bits);
     if (!fit) return channel;
     const { curve: _curve, centre: _centre, ...rest } = channel;
     const { open, closed, centre, curve } = fit;

@@ -19,6 +19,8 @@ import { createStringModel, DEFAULT_HEIGHTS_MM } from './string-model.js';
  */
 export interface FittedChannel {
   readonly role: ChannelRole;
+  /** Bits of the converter that the counts are of. */
+  readonly bits: number;
   readonly open: number;
   readonly closed: number;
   readonly centre?: number;
@@ -75,7 +77,7 @@ export function fitChannels(
     if (fit === undefined) continue;
     if (typeof fit === 'string') warnings.push(fit);
     else {
-      fitted.push(fit);
+      fitted.push({ ...fit, bits: channel.profile.bits });
       if (fit.residualDeg > SLOPPY_DEG) {
         warnings.push(
           `${fit.role}: repeated poses differ by ${fit.residualDeg.toFixed(0)} degrees; fit again, holding each pose.`,
@@ -97,7 +99,7 @@ function fitOne(
   channel: Channel,
   i: number,
   closing: ClosingProfile,
-): FittedChannel | string | undefined {
+): Omit<FittedChannel, 'bits'> | string | undefined {
   const { role, kind, lookup } = channel;
   const full = lookup.maxCounts;
   const unmoved = `${role}: hardly moved, so it keeps the range of the profile; see \`tautline check\`.`;
@@ -305,7 +307,7 @@ function fitControl(
   trace: Trace,
   { role, kind, lookup, open, closed }: Channel,
   i: number,
-): FittedChannel | undefined {
+): Omit<FittedChannel, 'bits'> | undefined {
   const m = record.moves.findIndex(({ move }) => move.name === 'controls');
   if (m < 0) return undefined;
   const levels = trace.levels[i];

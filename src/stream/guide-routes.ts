@@ -1,42 +1,79 @@
 import type { FastifyInstance, FastifyReply } from 'fastify';
+import type { SavedFit, SavedHand } from '../config/fit-file.js';
+import { TautlineError } from '../errors.js';
 import type { LiveGlove } from '../glove.js';
-import type { GuideTask } from '../glove-guide.js';
+import { GUIDE_TASKS, type GuideTask } from '../glove-guide.js';
+import { fitHandFrames } from '../hand/fit-hand.js';
+import type { JointPositions } from '../hand/joint-positions.js';
+import { skeletonOptions } from '../hand/skeleton.js';
 
-const TASKS: readonly string[] = ['check'] satisfies GuideTask[];
+interface Query {
+  hand?: string;
+  task?: string;
+  person?: string;
+}
+type Act = (glove: LiveGlove, query: Query, body: unknown) => unknown;
 
-interface Asked {
-  Querystring: { hand?: string; task?: string };
+/** What GET /fits and its kin answer. */
+export interface FitsAnswer {
+  hand: string;
+  glove: string;
+  /** Whose fit is in use. */
+  person?: string;
+  /** Of this glove, oldest first; numbers of bones are left out. */
+  fits: (Omit<SavedFit, 'skeleton' | 'channels'> & {
+    kind: 'sensors' | 'bones';
+    channels?: number;
+    rmsMm?: number;
+    inUse: boolean;
+  })[];
+  /** POST /fits/hand: the distance that is left between the joints given and the hand, mm. */
+  rmsMm?: number;
 }
 
+const LONGEST_NAME = 40;
+
 /**
- * The guided check over HTTP, for the command line and for pages. Every answer is the state of the guide.
+ * The guided check and fit over HTTP, for the command line and for pages.
  *
- *   POST /guide?task=check   begin; forces are taken away
- *   GET  /guide              the present move, or the findings
- *   POST /guide/next         the wearer made the move
- *   POST /guide/stop         give up
+ *   POST /guide?task=check|fit   begin; forces are taken away. A fit may name its `person`
+ *   GET  /guide                  the present move, or what was found
+ *   POST /guide/next             the wearer made the move
+ *   POST /guide/stop             give up
+ *   POST /guide/accept           use the fit that was found, and keep it
+ *   GET  /fits                   every fit of the glove
+ *   POST /fits/undo              back to the one before
+ *   POST /fits/use?person=NAME   another wearer
+ *   POST /fits/hand              bones from joint positions: one set by WebXR joint name, or a list of them
+ *   POST /rezero                 the hand is held open now: take this as open
  *
- * `hand=left|right` tells gloves apart when there are two.
+ * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
  */
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   const withGlove =
-    (act: (glove: LiveGlove, query: Asked['Querystring'], reply: FastifyReply) => unknown) =>
-    (request: { query: unknown }, reply: FastifyReply) => {
-      const query = request.query as Asked['Querystring'];
+    (act: Act) =>
+    (request: { query: unknown; body?: unknown }, reply: FastifyReply): unknown => {
+      const query = request.query as Query;
       const { hand } = query;
       const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
       reply.header('cache-control', 'no-store');
-      if (fitting.length === 1) return act(fitting[0], query, reply) ?? fitting[0].guide.read();
-      const hands = gloves.map(({ description }) => description.hand).join(' and ');
-      const message =
-        fitting.length === 0
-          ? `There is no glove for the ${hand} hand; the profile has: ${hands}.`
-          : 'There are two gloves: name one with hand=left or hand=right.';
-      return reply.code(fitting.length === 0 ? 404 : 400).send({ code: 'unknownHand', message });
+      try {
+        if (fitting.length === 1) return act(fitting[0], query, request.body);
+        const hands = gloves.map(({ description }) => description.hand).join(' and ');
+        throw new TautlineError(
+          'unknownHand',
+          fitting.length === 0
+            ? `There is no glove for the ${hand} hand; the profile has: ${hands}.`
+            : 'There are two gloves: name one with hand=left or hand=right.',
+        );
+      } catch (error) {
+        if (!(error instanceof TautlineError)) throw error;
+        return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
+      }
     };
 
   app.register(async (scope) => {
-    // Requests are in the address; a body is not looked at.
+    // What a request asks for is in its address; a body is not looked at.
     scope.removeAllContentTypeParsers();
     scope.addContentTypeParser('*', (_request, payload, done) => {
       payload.resume();
@@ -44,35 +81,156 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     });
     scope.get(
       '/guide',
-      withGlove(() => undefined),
+      withGlove(({ guide }) => guide.read()),
     );
     scope.post(
       '/guide',
-      withGlove((glove, { task }, reply) => {
-        if (task === undefined || !TASKS.includes(task)) {
-          return reply.code(400).send({ code: 'usage', message: `task is one of: ${TASKS.join(', ')}.` });
+      withGlove((glove, { task, person }) => {
+        if (!(GUIDE_TASKS as readonly (string | undefined)[]).includes(task)) {
+          throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
         }
         if (!glove.frame.valid) {
-          const message = glove.frame.reason ?? 'The glove sends nothing.';
-          return reply.code(409).send({ code: 'notSupported', message });
+          throw new TautlineError('notSupported', glove.frame.reason ?? 'The glove sends nothing.');
         }
+        const who = personOf(glove, person);
         // Nobody may be held while he is asked to move.
         glove.disarm(`the ${task}`);
-        glove.guide.start(task as GuideTask);
-        return undefined;
+        glove.guide.start(task as GuideTask, who);
+        return glove.guide.read();
       }),
     );
     scope.post(
       '/guide/next',
       withGlove(({ guide }) => {
         guide.next();
+        return guide.read();
       }),
     );
     scope.post(
       '/guide/stop',
       withGlove(({ guide }) => {
         guide.stop('Stopped by the wearer.');
+        return guide.read();
+      }),
+    );
+    scope.post(
+      '/guide/accept',
+      withGlove((glove) => {
+        const { fit } = glove.guide;
+        if (!fit || fit.channels.length === 0) {
+          throw new TautlineError('notSupported', 'There is no fit to accept: make one first.');
+        }
+        if (!fit.accepted) {
+          keep(glove, fit.person, { channels: [...fit.channels.map(plain)], residualDeg: fit.residualDeg });
+          fit.accepted = true;
+        }
+        return glove.guide.read();
+      }),
+    );
+    scope.get(
+      '/fits',
+      withGlove((glove) => fitsOf(glove)),
+    );
+    scope.post(
+      '/fits/undo',
+      withGlove((glove) => {
+        const { hand, name } = glove.description;
+        if (!shelfOf(glove).undo(name, hand)) {
+          throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
+        }
+        glove.refit();
+        return fitsOf(glove);
+      }),
+    );
+    scope.post(
+      '/fits/use',
+      withGlove((glove, { person }) => {
+        const shelf = shelfOf(glove);
+        const known = [...new Set(shelf.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
+        if (person === undefined || !known.includes(person)) {
+          const names = known.join(', ') || 'nobody yet';
+          throw new TautlineError('notSupported', `No fit of ${person ?? 'a person'}; fitted: ${names}.`);
+        }
+        shelf.person = person;
+        for (const one of gloves) one.refit();
+        return fitsOf(glove);
       }),
     );
   });
+
+  app.post(
+    '/fits/hand',
+    withGlove((glove, { person }, body) => {
+      const who = personOf(glove, person);
+      const frames = (Array.isArray(body) ? body : [body]) as JointPositions[];
+      if (frames.length === 0 || frames.some((frame) => typeof frame !== 'object' || frame === null)) {
+        throw new TautlineError(
+          'badMessage',
+          'Expected joint positions by WebXR joint name, or a list of them.',
+        );
+      }
+      const { skeleton, rmsM } = fitHandFrames(frames);
+      const { side: _side, ...options } = skeletonOptions(skeleton);
+      keep(glove, who, {
+        skeleton: { ...(options as Omit<SavedHand, 'rmsM' | 'frames'>), rmsM, frames: frames.length },
+      });
+      return { ...fitsOf(glove), rmsMm: rmsM * 1000 };
+    }),
+  );
+}
+
+const STATUS: Partial<Record<string, number>> = { unknownHand: 404, notSupported: 409, internal: 500 };
+
+function shelfOf({ fits }: LiveGlove) {
+  if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');
+  return fits;
+}
+
+/** Who is meant: the name given, or the present wearer, or the one that the shelf knows. */
+function personOf(glove: LiveGlove, given: string | undefined): string {
+  const name = given?.trim();
+  if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {
+    throw new TautlineError('usage', `person is a name of at most ${LONGEST_NAME} characters.`);
+  }
+  const { hand, name: gloveName } = glove.description;
+  return name ?? glove.fits?.person ?? glove.fits?.current(gloveName, hand).channels?.person ?? 'wearer';
+}
+
+function keep(
+  glove: LiveGlove,
+  person: string,
+  what: Pick<SavedFit, 'channels' | 'residualDeg' | 'skeleton'>,
+): void {
+  const { hand, name } = glove.description;
+  shelfOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
+  glove.refit();
+}
+
+const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({
+  ...fit,
+  curve: fit.curve?.map(([counts, value]): [number, number] => [counts, value]),
+});
+
+function fitsOf(glove: LiveGlove): FitsAnswer {
+  const { hand, name } = glove.description;
+  const shelf = shelfOf(glove);
+  const current = shelf.current(name, hand);
+  const person = shelf.person ?? current.channels?.person ?? current.hand?.person;
+  return {
+    hand,
+    glove: name,
+    ...(person === undefined ? {} : { person }),
+    fits: shelf.entries
+      .filter((fit) => fit.glove === name && fit.hand === hand)
+      .map((fit) => {
+        const { skeleton, channels, ...rest } = fit;
+        return {
+          ...rest,
+          kind: skeleton ? 'bones' : 'sensors',
+          ...(channels ? { channels: channels.length } : {}),
+          ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
+          inUse: fit === current.channels || fit === current.hand,
+        };
+      }),
+  };
 }

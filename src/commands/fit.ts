@@ -1,0 +1,184 @@
+import { readFile } from 'node:fs/promises';
+import type { Command } from 'commander';
+import { EXIT_CODE, TautlineError } from '../errors.js';
+import type { FitReport } from '../glove-guide.js';
+import type { FitsAnswer } from '../stream/guide-routes.js';
+import { addGuideOptions, begin, type GuideClient, type GuideOptions, openGuide } from './guide-client.js';
+import { followGuide, waitForKey } from './guide-screen.js';
+import { wrap } from './wrap.js';
+
+interface FitOptions extends GuideOptions {
+  person?: string;
+  fromJoints?: string;
+  list?: boolean;
+  undo?: boolean;
+  use?: boolean;
+  json?: boolean;
+}
+
+export function addFitCommand(program: Command): void {
+  addGuideOptions(
+    program
+      .command('fit')
+      .description('Fit the glove to your hand, in under a minute; kept beside the profile with its date.'),
+  )
+    .option('--person <name>', 'whose hand, when several people wear the glove')
+    .option('--from-joints <file>', 'bone lengths from joint positions that a hand tracker saw (JSON)')
+    .option('--list', 'print every fit of the glove')
+    .option('--undo', 'go back to the fit before the present one')
+    .option('--use', 'put the last fit of --person to use in a running service')
+    .option('--json', 'print JSON; prompts go to stderr')
+    .addHelpText(
+      'after',
+      `
+Examples:
+  tautline fit --profile my-glove.yaml
+  tautline fit --profile my-glove.yaml --person Kim
+  tautline fit --profile my-glove.yaml --from-joints hand.json
+  tautline fit --profile my-glove.yaml --undo
+
+Forces are off while it runs. A fit of the sensors and one of the bones add up.`,
+    )
+    .action(fit);
+}
+
+async function fit(options: FitOptions): Promise<void> {
+  const positions = options.fromJoints === undefined ? undefined : await readJoints(options.fromJoints);
+  const client = await openGuide(options);
+  const say = (lines: readonly string[], data: unknown) => {
+    if (options.json) console.log(JSON.stringify(data, null, 2));
+    else for (const line of lines) console.log(line);
+  };
+  const person: Record<string, string> = options.person === undefined ? {} : { person: options.person };
+  try {
+    if (options.list) {
+      const fits = await client.ask<FitsAnswer>('GET', '/fits');
+      say(listLines(fits), fits);
+    } else if (options.undo) {
+      const fits = await client.ask<FitsAnswer>('POST', '/fits/undo');
+      say(['Undone. In use now:', ...listLines(fits, true)], fits);
+    } else if (options.use) {
+      const fits = await client.ask<FitsAnswer>('POST', '/fits/use', person);
+      say(listLines(fits, true), fits);
+    } else if (positions !== undefined) {
+      const fits = await client.ask<FitsAnswer>('POST', '/fits/hand', person, positions);
+      say(
+        [`Bones fitted, ${fits.rmsMm?.toFixed(1)} mm rms off the joints given.`, ...listLines(fits, true)],
+        fits,
+      );
+    } else await guided(client, options, person);
+  } finally {
+    await client.close();
+  }
+}
+
+async function guided(
+  client: GuideClient,
+  options: FitOptions,
+  person: Record<string, string>,
+): Promise<void> {
+  const out = options.json ? process.stderr : process.stdout;
+  const first = await begin(client, { task: 'fit', ...person });
+  out.write(`Fitting ${first.glove} (${first.hand} hand). Wear it, and do what each line says.\n`);
+  const report = await followGuide(client, first, out);
+  if (!report.fit) {
+    if (process.exitCode === EXIT_CODE.interrupted) out.write('Given up; nothing was changed.\n');
+    else
+      throw new TautlineError('portFailed', `The fit ended early: ${report.reason ?? 'the glove is gone.'}`);
+    return;
+  }
+  for (const line of fitLines(report.fit)) out.write(`${line}\n`);
+  if (report.fit.channels.length === 0) {
+    throw new TautlineError('notSupported', 'No sensor moved, so nothing is kept.', 'See `tautline check`.');
+  }
+  if (process.stdin.isTTY) {
+    out.write('\nKeep it?  Enter: keep   q: discard ');
+    const keep = await waitForKey();
+    out.write('\n');
+    if (!keep) {
+      out.write('Discarded; nothing was changed.\n');
+      return;
+    }
+  }
+  const kept = await client.ask('POST', '/guide/accept');
+  out.write(`Kept for ${report.fit.person}. \`tautline run\` uses it; \`tautline fit --undo\` goes back.\n`);
+  if (options.json) console.log(JSON.stringify(kept.fit, null, 2));
+}
+
+const COLUMNS = 80;
+
+/** What was found, for a terminal of 80 columns. */
+export function fitLines({ channels, residualDeg, warnings, pinchGapMm }: FitReport): string[] {
+  const lines = ['channel          open  closed   shape      repeated poses differ by'];
+  for (const { role, open, closed, curve, residualDeg: residual, poses } of channels) {
+    const shape = curve ? 'measured' : 'as known';
+    const differ = poses > 1 && residual > 0 ? `${residual.toFixed(1)} degrees (${poses} poses)` : '-';
+    lines.push(
+      `${role.padEnd(14)}${String(Math.round(open)).padStart(7)}${String(Math.round(closed)).padStart(8)}   ${shape.padEnd(11)}${differ}`,
+    );
+  }
+  lines.push('', `Repeated poses differ by ${residualDeg.toFixed(1)} degrees rms.`);
+  if (pinchGapMm !== undefined) {
+    const gap = Math.abs(pinchGapMm).toFixed(0);
+    lines.push(
+      `In the pinch, thumb and index tip ${pinchGapMm > 0 ? `were ${gap} mm apart` : `overlapped by ${gap} mm`} by this fit.`,
+    );
+  }
+  for (const warning of warnings) {
+    for (const [i, line] of wrap(warning, COLUMNS - 2).entries())
+      lines.push(`${i === 0 ? '! ' : '  '}${line}`);
+  }
+  return lines;
+}
+
+/** A line a fit, newest first. */
+export function listLines({ fits }: FitsAnswer, onlyInUse = false): string[] {
+  const shown = [...fits].reverse().filter(({ inUse }) => inUse || !onlyInUse);
+  if (shown.length === 0) return ["No fit: the profile's own numbers are used."];
+  return shown.map(({ savedAt, person, kind, channels, residualDeg, rmsMm, inUse, undone }) => {
+    const what =
+      kind === 'bones'
+        ? `bones, ${rmsMm?.toFixed(1)} mm rms`
+        : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
+    const state = inUse ? 'in use' : undone ? 'undone' : '';
+    return `${savedAt.slice(0, 16).replace('T', ' ')}  ${person.padEnd(16)}  ${what.padEnd(26)}  ${state}`.trimEnd();
+  });
+}
+
+const MOST_BYTES = 16 * 1024 * 1024;
+
+/**
+ * Joint positions from a file: one set by WebXR joint name, a list of sets, or either under `frames` or
+ * `positions`.
+ */
+async function readJoints(file: string): Promise<unknown> {
+  let text: string;
+  try {
+    text = await readFile(file, 'utf8');
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    throw new TautlineError(
+      code === 'EACCES' ? 'fileDenied' : 'fileNotFound',
+      `${file}: it cannot be read (${code}).`,
+    );
+  }
+  try {
+    if (text.length > MOST_BYTES) throw new Error('it is too large');
+    const data = JSON.parse(text) as { frames?: unknown; positions?: unknown };
+    const sets = data.frames ?? data.positions ?? data;
+    // More frames add nothing: bones do not change.
+    return Array.isArray(sets) ? thinned(sets) : sets;
+  } catch (error) {
+    throw new TautlineError(
+      'fileInvalid',
+      `${file}: ${error instanceof SyntaxError ? 'it is not JSON' : (error as Error).message}.`,
+      'Expected positions in metres by WebXR joint name, or a list of such.',
+    );
+  }
+}
+
+const MOST_FRAMES = 120;
+const thinned = (sets: unknown[]) => {
+  const every = Math.max(1, sets.length / MOST_FRAMES);
+  return Array.from({ length: Math.min(sets.length, MOST_FRAMES) }, (_, i) => sets[Math.floor(i * every)]);
+};

@@ -1,0 +1,195 @@
+import { readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
+import { type Static, Type } from '@sinclair/typebox';
+import { Ajv } from 'ajv';
+import { TautlineError } from '../errors.js';
+import { HAND_SIDES } from '../hand/joints.js';
+import type { HandPlacement } from '../hand/placement.js';
+import { CHANNEL_ROLE, type ChannelRole } from '../link/table.js';
+
+/**
+ * Fits live beside the profile, in `my-glove.fits.json` for `my-glove.yaml`: every fit of every wearer with its
+ * date and residuals, newest last. Nothing is overwritten: an undone fit stays, marked. The profile itself is
+ * never changed.
+ */
+
+const roles = Object.keys(CHANNEL_ROLE) as ChannelRole[];
+const number = Type.Number();
+const closed = { additionalProperties: false } as const;
+
+const ChannelFitSchema = Type.Object(
+  {
+    role: Type.Unsafe<ChannelRole>({ type: 'string', enum: roles }),
+    bits: Type.Integer({ minimum: 6, maximum: 16 }),
+    open: number,
+    closed: number,
+    centre: Type.Optional(number),
+    curve: Type.Optional(Type.Array(Type.Tuple([number, number]), { maxItems: 16 })),
+    residualDeg: Type.Number({ minimum: 0 }),
+    poses: Type.Integer({ minimum: 0 }),
+  },
+  closed,
+);
+
+const bones = Type.Array(Type.Number({ exclusiveMinimum: 0, maximum: 0.3 }), { minItems: 3, maxItems: 4 });
+
+const HandFitSchema = Type.Object(
+  {
+    lengthM: Type.Number({ minimum: 0.08, maximum: 0.3 }),
+    breadthM: Type.Number({ minimum: 0.03, maximum: 0.16 }),
+    boneLengthsM: Type.Object(
+      { thumb: bones, index: bones, middle: bones, ring: bones, little: bones },
+      closed,
+    ),
+    // As skeletonOptions() gives it; createSkeleton checks it.
+    placement: Type.Object({}, { additionalProperties: true }),
+    /** Root mean square distance between the joints given and the hand fitted. */
+    rmsM: Type.Number({ minimum: 0 }),
+    frames: Type.Integer({ minimum: 1 }),
+  },
+  closed,
+);
+
+const SavedFitSchema = Type.Object(
+  {
+    /** When, ISO 8601, UTC. */
+    savedAt: Type.String({ maxLength: 40 }),
+    person: Type.String({ minLength: 1, maxLength: 40 }),
+    /** Name of the glove in the profile. */
+    glove: Type.String({ maxLength: 40 }),
+    hand: Type.Unsafe<(typeof HAND_SIDES)[number]>({ type: 'string', enum: [...HAND_SIDES] }),
+    undone: Type.Optional(Type.Boolean()),
+    /** What the sensors read; or */
+    channels: Type.Optional(Type.Array(ChannelFitSchema, { maxItems: 32 })),
+    residualDeg: Type.Optional(Type.Number({ minimum: 0 })),
+    /** how long the bones are. */
+    skeleton: Type.Optional(HandFitSchema),
+  },
+  closed,
+);
+
+const FitFileSchema = Type.Object(
+  { fits: Type.Literal(1), entries: Type.Array(SavedFitSchema, { maxItems: 10_000 }) },
+  closed,
+);
+
+export type SavedFit = Static<typeof SavedFitSchema>;
+export type SavedHand = Static<typeof HandFitSchema>;
+
+/** What a skeleton is built from; createSkeleton checks the numbers. */
+export const asSkeletonOptions = (hand: SavedHand) => ({
+  lengthM: hand.lengthM,
+  breadthM: hand.breadthM,
+  boneLengthsM: hand.boneLengthsM,
+  placement: hand.placement as Partial<HandPlacement>,
+});
+
+const validate = new Ajv({ allErrors: false }).compile(FitFileSchema);
+const MOST_BYTES = 8 * 1024 * 1024;
+/** Entries kept; older ones go. */
+const KEPT = 500;
+
+/** Fits of one profile: in its file, or in memory for a profile that has no file. */
+export interface FitShelf {
+  /** Who wears the gloves; undefined: whoever was fitted last. */
+  person: string | undefined;
+  readonly entries: readonly SavedFit[];
+  /** What counts for a glove now: the newest fit of its sensors, and of the hand in it, that is not undone. */
+  current(glove: string, hand: string): { channels?: SavedFit; hand?: SavedFit };
+  /** @throws TautlineError fileDenied, diskFull */
+  add(fit: SavedFit): void;
+  /** Marks the newest fit of the present wearer as undone. @returns it, or undefined when there is none left */
+  undo(glove: string, hand: string): SavedFit | undefined;
+}
+
+/** `my-glove.fits.json` for `my-glove.yaml`. */
+export const fitFileOf = (profileFile: string): string =>
+  `${profileFile.replace(/\.(ya?ml|json)$/i, '')}.fits.json`;
+
+/**
+ * @param file where the fits are; undefined: in memory
+ * @throws TautlineError fileInvalid, fileDenied
+ */
+export function openFits(file: string | undefined, person?: string): FitShelf {
+  let entries = file === undefined ? [] : read(file);
+  const live = (glove: string, hand: string) =>
+    entries.filter((fit) => fit.glove === glove && fit.hand === hand && !fit.undone);
+  const store = (next: SavedFit[]) => {
+    const kept = next.slice(-KEPT);
+    if (file !== undefined) write(file, kept);
+    entries = kept;
+  };
+  const shelf: FitShelf = {
+    person,
+    get entries() {
+      return entries;
+    },
+    current(glove, hand) {
+      const all = live(glove, hand);
+      const who = shelf.person ?? all.at(-1)?.person;
+      const own = all.filter((fit) => fit.person === who);
+      // A hand's bones are the same in either glove.
+      const hands = entries.filter((fit) => fit.person === who && !fit.undone && fit.skeleton);
+      return {
+        channels: own.findLast((fit) => fit.channels),
+        hand: own.findLast((fit) => fit.skeleton) ?? hands.at(-1),
+      };
+    },
+    add(fit) {
+      store([...entries, fit]);
+      shelf.person = fit.person;
+    },
+    undo(glove, hand) {
+      const all = live(glove, hand);
+      const who = shelf.person ?? all.at(-1)?.person;
+      const last = all.findLast((fit) => fit.person === who);
+      if (!last) return undefined;
+      const undone = { ...last, undone: true };
+      store(entries.map((fit) => (fit === last ? undone : fit)));
+      return undone;
+    },
+  };
+  return shelf;
+}
+
+function read(file: string): SavedFit[] {
+  let text: string;
+  try {
+    if (statSync(file).size > MOST_BYTES) throw invalid(file, 'it is too large');
+    text = readFileSync(file, 'utf8');
+  } catch (error) {
+    if (error instanceof TautlineError) throw error;
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === 'ENOENT') return [];
+    throw new TautlineError('fileDenied', `${file}: it cannot be read (${code}).`, 'Check its permissions.');
+  }
+  let data: unknown;
+  try {
+    data = JSON.parse(text);
+  } catch {
+    throw invalid(file, 'it is not JSON');
+  }
+  if (validate(data)) return data.entries;
+  const [error] = validate.errors ?? [];
+  throw invalid(file, `${error?.instancePath || 'the file'} ${error?.message ?? 'is not as it should be'}`);
+}
+
+const invalid = (file: string, why: string) =>
+  new TautlineError('fileInvalid', `${file}: ${why}.`, 'Move it away and fit again, or restore a copy.');
+
+/** Written beside it and put in its place: a crash leaves the old file or the new one. */
+function write(file: string, entries: readonly SavedFit[]): void {
+  try {
+    const fresh = `${file}.new`;
+    writeFileSync(fresh, `${JSON.stringify({ fits: 1, entries }, null, 1)}\n`);
+    renameSync(fresh, file);
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    throw code === 'ENOSPC'
+      ? new TautlineError('diskFull', `${file}: the disk is full.`, 'The fit is not saved: make room.')
+      : new TautlineError(
+          'fileDenied',
+          `${file}: it cannot be written (${code}).`,
+          'The fit is not saved: check the permissions of its folder.',
+        );
+  }
+}
