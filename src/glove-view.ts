@@ -65,7 +65,7 @@ export type AppRequest =
   | AppMessageOf<'pulse'>
   | AppMessageOf<'tracker'>
   | { type: 'release'; layer?: string }
-  | { type: 'arm' | 'disarm' };
+  | { type: 'arm' | 'disarm' | 'rezero' };
 
 /** Refusal of an app's request: code and one line. */
 export interface Refusal {
@@ -99,6 +99,8 @@ export interface Glove {
   /** The app is gone: everything it asked for is dropped at once. */
   drop(app: string): void;
   track(request: AppMessageOf<'tracker'>): void;
+  /** The hand is held open now: what is read counts as open from here on. */
+  rezero(by: string): void;
   arm(by: string): void;
   disarm(by: string): void;
 }

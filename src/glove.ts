@@ -653,6 +653,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
       asked('', request);
     },
 
+    rezero(by) {
+      chain.sensing.rezero();
+      asked(by, { type: 'rezero' });
+    },
+
     arm(by) {
       chain.resistance.arm(time.nowUs(), by);
       tellResistance();

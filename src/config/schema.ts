@@ -323,6 +323,19 @@ export const GloveSchema = object(
       ),
     ),
     filter: FilterSchema,
+    drift: section(
+      {
+        follow: Type.Boolean({
+          description: 'Follow, slowly and within bounds, a string that stretches or a glove that slips.',
+          default: true,
+        }),
+        rezeroGesture: Type.Boolean({
+          description: 'A fist, then the open hand held still for 1.5 s, sets what counts as open anew.',
+          default: true,
+        }),
+      },
+      'What is done about fits that wander while the glove is worn.',
+    ),
     controls: section(
       {
         stickDeadZone: number('Part of the stick travel that reads 0.', {

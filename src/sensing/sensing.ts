@@ -10,6 +10,7 @@ import type { Samples } from '../link/codec.js';
 import type { ChannelRole } from '../link/table.js';
 import { type Channel, compileChannels } from './channels.js';
 import { createDebounce } from './debounce.js';
+import { createDrift } from './drift.js';
 import { createEased } from './ease.js';
 import { createHealth, type Health } from './health.js';
 import { joinLookups, lookAt } from './lookup.js';
@@ -80,6 +81,8 @@ export interface Sensing {
   readonly health: Health;
   /** Takes in one sample. @param timeUs time of the sample on the service's clock */
   update(samples: Samples, timeUs: number): void;
+  /** The hand is held open now: take what is read as open. */
+  rezero(): void;
   /** After a lost link: the next sample is taken over without memory of the past; fingers are INVALID until then. */
   reset(): void;
   /** Part of the finger's string travel at a curl: where a servo on that string has to stop. */
@@ -156,6 +159,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const values = eased.shown;
   const bank = createOneEuroBank(n, glove.filter, 1 / (options.sampleRateHz ?? 100));
   const health = createHealth(channels);
+  const drift = createDrift(channels, glove.drift, health.unusable);
   const debounce = createDebounce(glove.controls.debounceMs);
 
   const curl = new Float64Array(FINGER_COUNT);
@@ -207,10 +211,11 @@ export function createSensing(options: SensingOptions): Sensing {
     if (dot < 0) for (let part = 0; part < 4; part++) raw[wristSlots[part]] *= -1;
   }
 
-  function calibrate(): void {
+  function calibrate(dtS: number): void {
+    const steady = drift.correct(counts, dtS);
     const { suspect, unusable } = health;
     for (let i = 0; i < n; i++) {
-      if (suspect[i] === 0 && unusable[i] === 0) raw[i] = lookAt(tables, i, counts[i]);
+      if (suspect[i] === 0 && unusable[i] === 0) raw[i] = lookAt(tables, i, steady[i]);
     }
     if (hasWrist) alignWrist();
   }
@@ -452,8 +457,9 @@ export function createSensing(options: SensingOptions): Sensing {
   }
 
   function startAfresh(): void {
+    const steady = drift.correct(counts, 0);
     for (let i = 0; i < n; i++) {
-      raw[i] = lookAt(tables, i, counts[i]);
+      raw[i] = lookAt(tables, i, steady[i]);
       mode[i] = health.unusable[i] !== 0 ? ESTIMATED : LIVE;
     }
     if (hasWrist) alignWrist();
@@ -502,7 +508,7 @@ export function createSensing(options: SensingOptions): Sensing {
         started = true;
         startAfresh();
       } else {
-        calibrate();
+        calibrate(dtS);
         bank.update(raw, dtS);
         if (calm && health.troubled === 0) values.set(bank.values);
         else {
@@ -516,6 +522,7 @@ export function createSensing(options: SensingOptions): Sensing {
       readControls();
       debounce.update(samples.buttons, dtS);
     },
+    rezero: drift.rezero,
     reset() {
       started = false;
       fingerStates.fill(INVALID);

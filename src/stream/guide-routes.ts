@@ -127,6 +127,13 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         return glove.guide.read();
       }),
     );
+    scope.post(
+      '/rezero',
+      withGlove((glove) => {
+        glove.rezero('http');
+        return { hand: glove.description.hand };
+      }),
+    );
     scope.get(
       '/fits',
       withGlove((glove) => fitsOf(glove)),

@@ -225,6 +225,11 @@ export const AppMessages = {
     { id, hand: Type.Optional(HandSchema) },
     'Forbid forces and free every finger, now.',
   ),
+  rezero: message(
+    'rezero',
+    { id, hand: Type.Optional(HandSchema) },
+    'The wearer holds the hand flat and open now: take what the sensors read as open.',
+  ),
   ping: message(
     'ping',
     { id, timeUs: Type.Optional(Type.Number({ description: 'Echoed.' })) },

@@ -57,6 +57,11 @@ const HANDLERS: Handlers = {
       glove.release(session.app, message.layer);
       return undefined;
     }),
+  rezero: (hub, session, message) =>
+    onHand(hub, message.hand, ({ glove }) => {
+      glove.rezero(session.app);
+      return undefined;
+    }),
   arm: (hub, session, message) => setArmed(hub, session, true, message.hand),
   disarm: (hub, session, message) => setArmed(hub, session, false, message.hand),
   ping: (_hub, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),

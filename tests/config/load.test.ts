@@ -51,6 +51,7 @@ describe('parseProfile', () => {
       actuators: [],
       buttons: {},
       filter: { minCutoffHz: 2, beta: 3, derivativeCutoffHz: 2 },
+      drift: { follow: true, rezeroGesture: true },
       controls: { stickDeadZone: 0.12, debounceMs: 8, triggerFinger: 'index' },
     });
   });

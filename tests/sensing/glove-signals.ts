@@ -16,7 +16,7 @@ export const channel = (role: ChannelRole, more: Partial<ChannelProfile> = {}): 
 
 export const gloveWith = (
   channels: ChannelProfile[],
-  more: Partial<Pick<GloveProfile, 'buttons' | 'controls' | 'filter' | 'hand'>> = {},
+  more: Partial<Pick<GloveProfile, 'buttons' | 'controls' | 'drift' | 'filter' | 'hand'>> = {},
 ): GloveProfile => ({
   name: 'test glove',
   hand: 'right',
@@ -26,6 +26,7 @@ export const gloveWith = (
   actuators: [],
   buttons: {},
   filter: { minCutoffHz: 2, beta: 3, derivativeCutoffHz: 2 },
+  drift: { follow: false, rezeroGesture: false },
   controls: { stickDeadZone: 0.12, debounceMs: 8, triggerFinger: 'index' },
   ...more,
 });

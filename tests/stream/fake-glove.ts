@@ -144,6 +144,9 @@ export class FakeGlove implements Glove {
   track(...call: unknown[]) {
     this.#note('track', ...call);
   }
+  rezero(by: string) {
+    this.#note('rezero', by);
+  }
   arm(by: string) {
     this.armed = true;
     this.#note('arm', by);

@@ -1,0 +1,71 @@
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { DOF_COUNT } from '../../src/hand/dofs.js';
+import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
+import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
+import { createSkeleton } from '../../src/hand/skeleton.js';
+import { run } from './cli.js';
+
+let folder = '';
+let profile = '';
+beforeAll(() => {
+  folder = mkdtempSync(join(tmpdir(), 'tautline-fit-'));
+  profile = join(folder, 'glove.yaml');
+  const simulated = readFileSync('config/simulated.yaml', 'utf8');
+  writeFileSync(profile, `${simulated}\nstream: { port: 0 }\n`);
+});
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+/** What a tracker sees of a hand of this length. */
+function joints(lengthM: number): string {
+  const poses = createPoses();
+  forwardKinematics(createSkeleton({ side: 'right', lengthM }), new Float64Array(DOF_COUNT).fill(0.2), poses);
+  const positions = Object.fromEntries(
+    JOINT_NAMES.map((name, joint) => [
+      name,
+      [...poses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 3)],
+    ]),
+  );
+  return JSON.stringify({ frames: [positions] });
+}
+
+describe('fit', () => {
+  it('--from-joints keeps bones beside the profile, and undoes them', async () => {
+    const file = join(folder, 'hand.json');
+    writeFileSync(file, joints(0.2));
+    const fit = await run('fit', '--profile', profile, '--person', 'Kim', '--from-joints', file);
+    expect(fit.stderr).toBe('');
+    expect(fit.stdout).toMatch(
+      /^Bones fitted, \d\.\d mm rms off the joints given\.\n.*Kim +bones, .* in use\n$/,
+    );
+    const { entries } = JSON.parse(readFileSync(join(folder, 'glove.fits.json'), 'utf8'));
+    expect(entries).toHaveLength(1);
+    expect(Math.abs(entries[0].skeleton.lengthM - 0.2)).toBeLessThan(0.01);
+    expect(entries[0].skeleton.rmsM).toBeLessThan(0.004);
+    const undone = await run('fit', '--profile', profile, '--undo', '--json');
+    expect(JSON.parse(undone.stdout).fits).toMatchObject([
+      { person: 'Kim', kind: 'bones', undone: true, inUse: false },
+    ]);
+  });
+
+  it.each([
+    ['missing.json', undefined, 6, /missing\.json: it cannot be read/],
+    ['text.json', 'hand', 6, /text\.json: it is not JSON/],
+    ['half.json', '{"wrist":[0,0,0]}', 6, /Joint thumb-metacarpal .* missing/],
+  ])('says what is wrong with %s', async (name, text, code, line) => {
+    const file = join(folder, name);
+    if (text !== undefined) writeFileSync(file, text);
+    const outcome = await run('fit', '--profile', profile, '--from-joints', file);
+    expect(outcome.stderr).toMatch(line);
+    expect(outcome.stderr.split('\n')).toHaveLength(2);
+    expect(outcome.code).toBe(code);
+  });
+
+  it('without a profile and a service says what to do', async () => {
+    const outcome = await run('fit', '--url', 'http://127.0.0.1:9');
+    expect(outcome.code).toBe(7);
+    expect(outcome.stderr).toMatch(/Name your glove with --profile, or start a service/);
+  });
+});
