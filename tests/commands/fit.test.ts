@@ -48,20 +48,24 @@ describe('fit', () => {
     expect(JSON.parse(undone.stdout).fits).toMatchObject([
       { person: 'Kim', kind: 'bones', undone: true, inUse: false },
     ]);
-  });
+  }, 60_000);
 
   it.each([
     ['missing.json', undefined, 6, /missing\.json: it cannot be read/],
     ['text.json', 'hand', 6, /text\.json: it is not JSON/],
     ['half.json', '{"wrist":[0,0,0]}', 6, /Joint thumb-metacarpal .* missing/],
-  ])('says what is wrong with %s', async (name, text, code, line) => {
-    const file = join(folder, name);
-    if (text !== undefined) writeFileSync(file, text);
-    const outcome = await run('fit', '--profile', profile, '--from-joints', file);
-    expect(outcome.stderr).toMatch(line);
-    expect(outcome.stderr.split('\n')).toHaveLength(2);
-    expect(outcome.code).toBe(code);
-  });
+  ])(
+    'says what is wrong with %s',
+    async (name, text, code, line) => {
+      const file = join(folder, name);
+      if (text !== undefined) writeFileSync(file, text);
+      const outcome = await run('fit', '--profile', profile, '--from-joints', file);
+      expect(outcome.stderr).toMatch(line);
+      expect(outcome.stderr.split('\n')).toHaveLength(2);
+      expect(outcome.code).toBe(code);
+    },
+    60_000,
+  );
 
   it('without a profile and a service says what to do', async () => {
     const outcome = await run('fit', '--url', 'http://127.0.0.1:9');
