@@ -42,7 +42,7 @@ it.concurrent('passes a good glove, opened by its profile, in plain lines of 80 
     expect(line.length).toBeLessThanOrEqual(80);
     expect(line).toMatch(/^[\x20-\x7e]*$/);
   }
-});
+}, 150_000);
 
 it.concurrent('asks the running service, and names each of several faults, with exit code 1', async () => {
   const { host } = await startGlove();
@@ -67,7 +67,7 @@ it.concurrent('asks the running service, and names each of several faults, with 
   ]);
   for (const { remedy } of channels) expect(remedy).not.toBe('');
   expect(link).toMatchObject({ promisedHz: 100, badCrc: 0, malformed: 0 });
-});
+}, 150_000);
 
 it.concurrent('fits the hand, keeps the fit beside the profile, uses it, lists it and undoes it', async () => {
   const { host, profile } = await startGlove();

@@ -115,8 +115,8 @@ const INJECT: Record<string, (i: number, seed: number) => Wire> = {
 };
 
 describe('a guided check', () => {
-  it('finds nothing wrong with a good glove, whoever wears it', () => {
-    for (let seed = 0; seed < 8; seed++) {
+  it('finds nothing wrong with a good glove in ten minutes, whoever wears it', () => {
+    for (let seed = 0; seed < 14; seed++) {
       const { findings, seconds } = check(TEN, { seed, sloppiness: 0.03 });
       expect(kinds(findings)).toEqual(new Array(12).fill('healthy'));
       expect(seconds).toBeLessThan(70);
@@ -155,7 +155,7 @@ describe('a guided check', () => {
     console.log(`fault injected -> verdicts (10 each)\n${rows.join('\n')}\nright: ${right} of ${all}`);
     expect(right / all).toBeGreaterThanOrEqual(0.98);
     expect(rows.filter((row) => row.includes('false alarms'))).toEqual([]);
-  });
+  }, 90_000);
 
   it('names a channel that the glove does not send', () => {
     const profile = gloveWith(CURL_ROLES.map((role) => channel(role)));
