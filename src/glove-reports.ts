@@ -19,6 +19,9 @@ import type { ServerMessageOf } from './stream/protocol.js';
 /** Told while the finger is nearer than this: far contacts are no news. */
 const CONTACT_WITHIN_M = 0.03;
 
+/** A contact that has moved by less than this is no news, m. */
+const CONTACT_NEWS_M = 5e-4;
+
 type Body<T extends 'health' | 'resistance'> = Omit<ServerMessageOf<T>, 'type'>;
 
 type FingerReport = NonNullable<Body<'resistance'>['fingers']['thumb']>;
@@ -168,5 +171,25 @@ function reportContact(contact: FingerContact | undefined): Pick<FingerReport, '
       normal: [nx, ny, nz],
       depthM: contact.depth,
     },
+  };
+}
+
+/** @returns whether what would be told of the contacts is other than when it last returned true; cheap */
+export function createContactNews(): (contacts: TouchContacts) => boolean {
+  const joints = new Int16Array(FINGERS.length).fill(-1);
+  const depths = new Float64Array(FINGERS.length);
+  return ({ contact }) => {
+    let news = false;
+    for (let finger = 0; finger < FINGERS.length; finger++) {
+      const met = contact[finger];
+      const told = met !== undefined && met.depth > -CONTACT_WITHIN_M;
+      const joint = told ? met.joint : -1;
+      const depth = told ? met.depth : 0;
+      if (joint === joints[finger] && Math.abs(depth - depths[finger]) < CONTACT_NEWS_M) continue;
+      joints[finger] = joint;
+      depths[finger] = depth;
+      news = true;
+    }
+    return news;
   };
 }

@@ -4,7 +4,13 @@ import { mergeFit } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
-import { reportHealth, reportInputs, reportResistance, reportSignals } from './glove-reports.js';
+import {
+  createContactNews,
+  reportHealth,
+  reportInputs,
+  reportResistance,
+  reportSignals,
+} from './glove-reports.js';
 import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
@@ -107,6 +113,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const aheadDofs = new Float64Array(DOF_COUNT);
   const fingerOk = new Uint8Array(FINGERS.length);
   const contacts = createTouchContacts();
+  const noContacts = createTouchContacts();
+  const contactNews = createContactNews();
   const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
   const stretchedHand = createStretchedHand(glove.controls.disarmStretchS);
   const root = new Float64Array(7);
@@ -424,7 +432,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   /** Turns what is touched into requests: where each finger meets each shape, now, and how that feels. */
   function touch(nowUs: number): void {
     const { touches, touchRequests, resistance, sensing } = chain;
-    if (touches.live.length === 0) return;
     touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
     for (const touched of touches.live) {
       touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
@@ -474,7 +481,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   }
 
   function tellResistance(): void {
-    if (chain.resistance.status.revision === revision) return;
+    const news = contactNews(contacts);
+    if (chain.resistance.status.revision === revision && !news) return;
     revision = chain.resistance.status.revision;
     for (const listener of listeners) listener.resistance?.();
   }
@@ -583,11 +591,22 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
 
     readResistance: () =>
-      reportResistance(chain.description.hand, chain.resistance, chain.sensing.curl, contacts),
+      reportResistance(
+        chain.description.hand,
+        chain.resistance,
+        chain.sensing.curl,
+        frame.valid ? contacts : noContacts,
+      ),
 
     recordResistance(since) {
       const { description, resistance, sensing } = chain;
-      return reportResistance(description.hand, resistance, sensing.curl, contacts, since);
+      return reportResistance(
+        description.hand,
+        resistance,
+        sensing.curl,
+        frame.valid ? contacts : noContacts,
+        since,
+      );
     },
 
     resist(app, request) {

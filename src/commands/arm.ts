@@ -6,6 +6,8 @@ import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } 
 /** A service on this machine answers in milliseconds; what takes longer has hung. */
 const ANSWER_WITHIN_MS = 3000;
 
+const REMINDER = 'Keep a way to get the hand out. To free every finger: tautline disarm';
+
 interface ArmOptions extends ServiceOptions {
   hand?: HandSide;
 }
@@ -50,7 +52,9 @@ function addCommand(program: Command, name: 'arm' | 'disarm', description: strin
           `${hand} hand: ${armed ? 'armed, fingers can be stopped' : 'disarmed, every finger is free'}`,
         );
       }
+      // The service says it in full the first time; nobody reads a page every time, but a line.
       if (caution) console.log(caution);
+      else if (name === 'arm') console.log(REMINDER);
       // What was asked for must be so, or a script would go on believing it.
       if (hands.length === 0 || hands.some(({ armed }) => armed !== (name === 'arm'))) {
         throw new TautlineError(

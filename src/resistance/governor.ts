@@ -52,7 +52,7 @@ export const MAX_STEP_GAP_US = 200_000;
 /** A stop is placed no nearer than this to the finger, curl: well over the noise of a healthy channel. */
 export const STOP_CLEARANCE = 0.02;
 /** A stop that is pressed gives way when the finger is this far past it, curl. */
-export const HOLD_DEPTH = 0.15;
+export const HOLD_DEPTH = 0.06;
 /** The finger counts as resting on its stop from this far before it, curl. */
 export const LOAD_MARGIN = 0.05;
 /** Part of the thermal budget at which the drive begins to fade. */

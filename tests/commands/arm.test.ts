@@ -35,6 +35,14 @@ describe.concurrent('arm and disarm', () => {
     expect(requests).toEqual([['POST', `/${command}?hand=left`, 'Bearer sesame']]);
   });
 
+  it('reminds of the way out whenever it arms', async () => {
+    const outcome = await withServer(
+      (_, response) => response.end('{"hands":[{"hand":"right","armed":true}]}'),
+      (address) => run('arm', '--url', address),
+    );
+    expect(outcome.stdout).toMatch(/armed.*\n.*way to get the hand out.*tautline disarm\n$/);
+  });
+
   it('fails when the service did not do it, whatever its status', async () => {
     for (const [answer, line] of [
       ['{"hands":[{"hand":"left","armed":true}]}', 'Not every hand could be disarmed. See `tautline watch`.'],

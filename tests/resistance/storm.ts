@@ -56,7 +56,7 @@ export function randomSource(seed: number): () => number {
 const APPS = ['one', 'two', 'three', 'four', 'five'];
 const LAYERS = ['', 'other'];
 /** How far a pressed finger may be past its stop; read off the documentation, not off the code. */
-const MOST_PRESS = 0.15;
+const MOST_PRESS = 0.06;
 const REARM_PAUSE_US = 250_000;
 const GAP_US = 200_000;
 const EPSILON = 1e-9;
