@@ -35,7 +35,10 @@ const JOINTS_OF: Record<Finger, string> = {
 
 it('tells stops, contacts, owners, tension and limits of a ball that a hand closes on', async () => {
   const ball = createTrueHand('right').place(() => 0.5);
-  const met = FINGERS.filter((_, at) => ball.surface[at] > 0.25 && ball.surface[at] < 0.85);
+  // Not the thumb: where it is depends on the other fingers, which ball.ts does not know.
+  const met = FINGERS.filter(
+    (name, at) => name !== 'thumb' && ball.surface[at] > 0.15 && ball.surface[at] < 0.85,
+  );
   expect(met.length).toBeGreaterThanOrEqual(3);
 
   const channels = FINGERS.map((name) => `${name}.curl`).join(',');
@@ -84,6 +87,11 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
         expect(by).toBe(me);
       }
 
+      // The servos are there too: a finger that outran one would not be drawn back.
+      const there = (all: { servo: string; curl: number }[]) =>
+        all.every(({ servo, curl }) => curl < (finger(app, servo as Finger)?.stopAt ?? 1) + 0.02);
+      while (!there(await glove.ask('servos')));
+
       const sinceUs = newest(app)!.timeUs;
       // A stall just long enough for the glove's own time limit is seen by the glove alone.
       let gloveLetGo = false;
@@ -96,7 +104,7 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
           .of('resistance')
           .flatMap(({ events = [] }) => events)
           .some(({ timeUs, reason }) => timeUs > sinceUs && INTERRUPTIONS.includes(reason));
-      for (const name of FINGERS) await glove.command(`ramp ${name}.curl 1 800`);
+      for (const name of FINGERS) await glove.command(`ramp ${name}.curl 1 1500`);
       const held = (name: Finger) =>
         (finger(app, name)?.contact?.depthM ?? -1) > -0.003 && finger(app, name)!.heat > 0.01;
       await app.reached(() => met.every(held) || hasLetGo());
@@ -125,10 +133,10 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
       const { value } = await glove.ask<{ value: number }>(`get ${name}.curl`);
       expect(value).toBeLessThan(surface + 0.05);
     }
-    // Five servos at the cap draw 5 × 0.7 A × 8/15 = 1.9 A, within the 2.5 A of the default: no limit for that.
     const reasons = app.of('resistance').flatMap(({ events = [] }) => events.map(({ reason }) => reason));
     expect(reasons).toContain('armed');
-    expect(reasons).not.toContain('supply');
+    // Five servos at full effort draw 5 x 0.7 A by default; the supply may give 2.5 A.
+    expect(reasons).toContain('supply');
     expect(reasons).not.toContain('invalidRequest');
 
     // Another app asks for a stop further in: the firmer one stands, and the report says whose it is.
