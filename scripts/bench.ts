@@ -9,12 +9,14 @@ import { parseArgs } from 'node:util';
 import type { Figures, Measurement } from './bench/figure.js';
 import { measureFrame } from './bench/frame.js';
 import { measureLatency } from './bench/latency.js';
+import { measureReplay } from './bench/replay.js';
 import { measureTouch } from './bench/touch.js';
 
 const measurements: Record<string, Measurement> = {
   frame: measureFrame,
   latency: measureLatency,
   touch: measureTouch,
+  replay: measureReplay,
 };
 
 const { values } = parseArgs({ options: { json: { type: 'boolean' }, only: { type: 'string' } } });

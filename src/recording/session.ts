@@ -58,6 +58,8 @@ export interface Session {
   readonly endUs: number;
   readonly damage: Damage;
   readonly chunkCount: number;
+  chunkStartUs(chunk: number): number;
+  chunkEndUs(chunk: number): number;
   /** The chunk to begin with in order to meet everything from a time on. */
   chunkAt(timeUs: number): number;
   visitChunk(chunk: number, visitor: SessionVisitor): void;
@@ -231,6 +233,8 @@ function readSession(file: McapFile): Session {
     get chunkCount() {
       return file.chunkCount;
     },
+    chunkStartUs: (chunk) => (file.chunkStartNs(chunk) - Number(epochNs)) / 1000,
+    chunkEndUs: (chunk) => (file.chunkEndNs(chunk) - Number(epochNs)) / 1000,
     chunkAt,
     visitChunk,
     visit(visitor) {
