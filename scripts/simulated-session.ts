@@ -19,7 +19,9 @@ export interface SimulatedRecording {
   maxBytes?: number;
   /** Called after each simulated minute. */
   minute?: (minute: number) => void;
-  /** Called after each simulated millisecond count, before the next samples: to act as an app. */
+  /** Whether nothing comes from the gloves at a time. */
+  mute?: (seconds: number) => boolean;
+  /** Called before the samples of each step: to act as an app. */
   each?: (seconds: number, gloves: readonly LiveGlove[]) => void;
   open?: (file: string, options: { failed(error: Error): void }) => Promise<FileSink>;
 }
@@ -105,7 +107,12 @@ export async function recordSimulated(options: SimulatedRecording) {
       for (const { run } of due) run();
     }
     options.each?.((n * STEP_US) / 1e6, gloves);
-    devices.forEach((device, i) => void device.step(nowUs, (frame) => events[i].bytes(frame, nowUs)));
+    const muted = options.mute?.((n * STEP_US) / 1e6) ?? false;
+    devices.forEach((device, i) => {
+      device.step(nowUs, (frame) => {
+        if (!muted) events[i].bytes(frame, nowUs);
+      });
+    });
     // Now and then the disk gets its turn.
     if (n % 500 === 0) await new Promise((resolve) => setImmediate(resolve));
     if (n * STEP_US >= (minute + 1) * 60e6) options.minute?.(++minute);

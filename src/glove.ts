@@ -395,7 +395,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     resist(nowUs);
     repeatRelease(nowUs);
     if (nowUs - healthToldUs >= HEALTH_US) {
-      rateHz = (samplesSince * 1e6) / (nowUs - rateSinceUs);
+      rateHz = nowUs > rateSinceUs ? (samplesSince * 1e6) / (nowUs - rateSinceUs) : 0;
       samplesSince = 0;
       rateSinceUs = nowUs;
       healthToldUs = nowUs;

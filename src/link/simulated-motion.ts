@@ -109,7 +109,8 @@ const TREMOR = 0.0012;
  */
 export function moveHand(seed: number, timeS: number, pose: HandPose): void {
   const cycle = Math.floor(timeS / MOTION_CYCLE_S);
-  const inCycleS = timeS - cycle * MOTION_CYCLE_S;
+  // After hours the product may round above the time.
+  const inCycleS = Math.max(0, timeS - cycle * MOTION_CYCLE_S);
   let stepIndex = SCRIPT.length - 1;
   while (STEP_START_S[stepIndex] > inCycleS) stepIndex--;
   const step = SCRIPT[stepIndex];

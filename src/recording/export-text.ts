@@ -21,13 +21,7 @@ export interface Range {
 /** One line a pose; units stand in the header. Poses are in the frame of the wrist. @returns lines of data */
 export function exportCsv(session: Session, out: FileWriter, { fromS, toS }: Range): number {
   let lines = 0;
-  const header = [
-    'time [s]',
-    'sample_time [us]',
-    'hand',
-    'valid',
-    ...FINGERS.map((finger) => `${finger}_state`),
-  ];
+  const header = ['time [s]', 'hand', 'valid', ...FINGERS.map((finger) => `${finger}_state`)];
   for (const name of JOINT_NAMES) {
     for (const axis of 'xyz') header.push(`${name}_${axis} [m]`);
     for (const part of ['qx', 'qy', 'qz', 'qw']) header.push(`${name}_${part} [1]`);

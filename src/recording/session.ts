@@ -219,8 +219,8 @@ function readSession(file: McapFile): Session {
   let endNs = 0;
   for (let chunk = 0; chunk < file.chunkCount; chunk++) endNs = Math.max(endNs, file.chunkEndNs(chunk));
   const startUs = head.timeUs;
-  // A time in the index beyond reason (a flipped bit) must not make the session endless.
-  const endUs = Math.max(startUs, (endNs - Number(epochNs)) / 1000);
+  // Times of the index are rounded to some 0.3 µs: the last message is not to lie behind the end.
+  const endUs = Math.max(startUs, (endNs - Number(epochNs)) / 1000) + 1;
 
   return {
     file,
