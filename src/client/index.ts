@@ -20,3 +20,6 @@ export * from './errors.js';
 export type { Hold, HoldRequest, HoldState, ResistRequest } from './hold.js';
 export { HandPose, jointIndex, type Quaternion, type Vector3 } from './pose.js';
 export { MAX_AHEAD_US } from './prediction.js';
+export type { RigidPose } from './rigid.js';
+export { type AttachOptions, attachHand, type HandGroup } from './three.js';
+export { createXRHand, type GloveXRHand, type WearOptions, wearGloves, XR_JOINT_NAMES } from './webxr.js';
