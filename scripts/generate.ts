@@ -7,12 +7,16 @@ import { writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { profileJsonSchema } from '../src/config/json-schema.js';
 import * as table from '../src/link/table.js';
+import { asyncApiDocument } from '../src/stream/asyncapi.js';
+import { protocolPage } from './protocol-page.js';
 
 const root = fileURLToPath(new URL('..', import.meta.url));
 
 /** Path in the tree -> its text. Add an output here and nowhere else. */
 export const OUTPUTS: Record<string, () => string> = {
   'config/profile.schema.json': profileJsonSchema,
+  'docs/asyncapi.json': () => `${JSON.stringify(asyncApiDocument(), null, 2)}\n`,
+  'docs/protocol.md': protocolPage,
   'src/firmware/core/protocol_table.h': protocolTableHeader,
   'tests/link/vectors.json': linkVectors,
 };

@@ -35,6 +35,7 @@ export interface Service {
   close(): Promise<void>;
 }
 
+const demosDirectory = fileURLToPath(new URL('./demos', import.meta.url));
 const pageDirectory = fileURLToPath(new URL('./page', import.meta.url));
 
 export { version };
@@ -61,6 +62,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
       addGuideRoutes(app, gloves);
       addSessionRoutes(app, sessions);
     },
+    ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),
     ...(existsSync(pageDirectory) ? { page: pageDirectory } : {}),
   });
   for (const glove of gloves) glove.start();

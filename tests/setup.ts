@@ -9,6 +9,8 @@ export default async function setup(): Promise<void> {
   // The stand-in for BlueZ speaks over a bus of its own.
   if (process.platform === 'linux') need('dbus-daemon', 'dbus');
   process.env.CHROMIUM_PATH = await needBrowser();
+  need('python3', 'python3');
+  need('curl', 'curl', 'ca-certificates');
   execFileSync('npm', ['run', '--silent', 'build'], {
     stdio: 'inherit',
     shell: process.platform === 'win32',

@@ -10,6 +10,7 @@ import { TautlineError } from '../errors.js';
 import type { Glove } from '../glove.js';
 import { HAND_SIDES } from '../hand/joints.js';
 import { Access, requireSafeAddress } from './access.js';
+import { asyncApiDocument } from './asyncapi.js';
 import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
 import { Hub } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
@@ -24,6 +25,8 @@ export interface StreamOptions {
   version: string;
   /** Directory of the page that is served at `/`. */
   page?: string;
+  /** Directory of the demo apps that are served at `/demos/`. */
+  demos?: string;
   /** Adds routes of other parts; they pass the same checks of host, origin and token. */
   routes?: (app: FastifyInstance) => void;
   limits?: Partial<StreamLimits>;
@@ -130,7 +133,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   };
 }
 
-function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): FastifyInstance {
+function createHttp({ page, demos, routes }: StreamOptions, access: Access, hub: Hub): FastifyInstance {
   const app = fastify({ logger: false, forceCloseConnections: true, bodyLimit: 1024 * 1024 });
   app.addHook('onRequest', async (request, reply) => {
     reply.header('x-content-type-options', 'nosniff');
@@ -138,7 +141,8 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
     reply.header('content-security-policy', PAGE_POLICY);
     reply.header('referrer-policy', 'no-referrer');
     const { origin } = request.headers;
-    const isFile = request.routeOptions.url === '/*' || request.routeOptions.url === undefined;
+    const { url: route } = request.routeOptions;
+    const isFile = route === '/*' || route === '/demos/*' || route === undefined;
     // A browser asks first whether its page may send a token, and asks without one.
     const isPreflight = request.method === 'OPTIONS';
     const denial = access.deny(request.headers, request.url, isFile || isPreflight);
@@ -167,6 +171,7 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
       server: ServerMessages,
     }),
   );
+  app.get('/asyncapi.json', (_request, reply) => reply.send(asyncApiDocument()));
   app.register(async (scope) => {
     // The body does not matter: whatever a hurried client sends, it must not fail to disarm.
     scope.removeAllContentTypeParsers();
@@ -197,6 +202,9 @@ function createHttp({ page, routes }: StreamOptions, access: Access, hub: Hub): 
     }
   });
   routes?.(app);
+  if (demos !== undefined) {
+    app.register(fastifyStatic, { root: demos, prefix: '/demos/', decorateReply: page === undefined });
+  }
   if (page !== undefined) app.register(fastifyStatic, { root: page, prefix: '/', preCompressed: true });
   return app;
 }
