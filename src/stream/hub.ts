@@ -76,10 +76,15 @@ export class Hub implements SessionHost {
       else feed.glove.disarm(by);
       feed.armedChanged();
     }
-    this.logger.info({ hand: hand ?? 'all', by }, armed ? 'armed' : 'disarmed');
-    if (!armed || this.#cautioned) return undefined;
+    this.logger.info({ hand: hand ?? 'all', by }, this.isArmed(hand) ? 'armed' : 'disarmed');
+    if (!armed || this.#cautioned || !this.isArmed(hand)) return undefined;
     this.#cautioned = true;
     return CAUTION;
+  }
+
+  /** Whether the hand, or every hand, is armed: right after a disarm a glove refuses to be. */
+  isArmed(hand: string | undefined): boolean {
+    return this.feedsOf(hand).every(({ glove }) => glove.armed);
   }
 
   status(): object {

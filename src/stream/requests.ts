@@ -89,6 +89,10 @@ function onHand(hub: Hub, hand: string | undefined, act: (feed: Feed) => Refusal
 function setArmed(hub: Hub, session: Session, armed: boolean, hand: string | undefined): Outcome {
   if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, '/hand');
   const caution = hub.setArmed(armed, hand, session.name ?? session.app);
+  if (armed && !hub.isArmed(hand)) {
+    const message = 'The glove stays disarmed: it was disarmed a moment ago, or is closing. Arm it again.';
+    return { refused: { code: 'disarmed', message } };
+  }
   return caution === undefined ? { armed } : { armed, caution };
 }
 

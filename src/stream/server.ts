@@ -197,7 +197,8 @@ function createHttp({ page, demos, routes }: StreamOptions, access: Access, hub:
         const hands = hub
           .feedsOf(hand)
           .map(({ glove }) => ({ hand: glove.description.hand, armed: glove.armed }));
-        return reply.send(caution === undefined ? { armed, hands } : { armed, hands, caution });
+        const done = { armed: hub.isArmed(hand), hands };
+        return reply.send(caution === undefined ? done : { ...done, caution });
       });
     }
   });

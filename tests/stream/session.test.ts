@@ -272,6 +272,12 @@ describe('requests', () => {
     expect(await app.ask({ type: 'ping' })).toMatchObject({ type: 'ack' });
   });
 
+  test('arm: a glove that stays disarmed is an error, not an ack', async () => {
+    const app = await connect();
+    glove.arm = () => {};
+    expect(await app.ask({ type: 'arm' })).toMatchObject({ type: 'error', code: 'disarmed' });
+  });
+
   test('arm: the caution once a run; the change is told to everybody', async () => {
     const [one, other] = [await connect(), await connect()];
     await other.ask({ type: 'subscribe', streams: ['resistance'] });

@@ -1,0 +1,134 @@
+import { execFileSync, spawn } from 'node:child_process';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import type { App } from '../stream/app.js';
+import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+
+/** The example clients in other languages, as real programs, against a real service. */
+const CPP = 'src/client/cpp';
+const PYTHON = 'src/client/python';
+const POSES = 60;
+
+let service: ServiceProcess;
+let app: App;
+let folder: string;
+beforeAll(async () => {
+  folder = mkdtempSync(join(tmpdir(), 'tautline-clients-'));
+  const flags = ['-std=c++17', '-O1', '-Wall', '-Wextra', '-Werror'];
+  const built = execFileSync(process.env.CXX ?? 'g++', [
+    ...flags,
+    `${CPP}/example.cpp`,
+    '-o',
+    join(folder, 'example'),
+  ]);
+  expect(built.toString()).toBe('');
+  service = await startServiceProcess();
+  app = await service.connect();
+  await app.ask({ type: 'subscribe', streams: ['joints', 'resistance'] });
+}, 120_000);
+afterAll(async () => {
+  app?.ws.close();
+  await stopAllServices();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+function run(program: string, args: string[]): Promise<{ code: number | null; out: string; err: string }> {
+  const child = spawn(program, args, { stdio: ['ignore', 'pipe', 'pipe'] });
+  let out = '';
+  let err = '';
+  child.stdout.setEncoding('utf8').on('data', (text) => {
+    out += text;
+  });
+  child.stderr.setEncoding('utf8').on('data', (text) => {
+    err += text;
+  });
+  return new Promise((resolve) => child.on('close', (code) => resolve({ code, out, err })));
+}
+
+/** Each line against the JSON pose of the same sample. */
+async function check(out: string): Promise<void> {
+  const lines = out.trim().split('\n');
+  expect(lines).toHaveLength(POSES);
+  const last = Number(lines.at(-1)!.split(' ')[2]);
+  await app.until((m) => m.type === 'joints' && m.timeUs >= last);
+  const known = new Map(app.of('joints').map((pose) => [pose.timeUs, pose]));
+  let compared = 0;
+  let previous = -1;
+  for (const line of lines) {
+    const [hand, , timeUs, valid, ...tip] = line.split(' ');
+    expect(hand).toBe('right');
+    expect(valid).toBe('1');
+    expect(Number(timeUs)).toBeGreaterThan(previous);
+    previous = Number(timeUs);
+    const pose = known.get(previous);
+    if (!pose) continue;
+    compared++;
+    for (let i = 0; i < 3; i++) expect(Number(tip[i])).toBeCloseTo(pose.poses[10][i], 3);
+  }
+  expect(compared).toBeGreaterThan(POSES / 2);
+}
+
+describe.each([
+  [
+    'C++',
+    (port: number, poses: number) => run(join(folder, 'example'), ['127.0.0.1', `${port}`, `${poses}`]),
+  ],
+  [
+    'Python',
+    (port: number, poses: number) =>
+      run('python3', [
+        `${PYTHON}/tautline_client.py`,
+        '--url',
+        `ws://127.0.0.1:${port}/stream`,
+        '--poses',
+        `${poses}`,
+      ]),
+  ],
+] as const)('the %s client', (_language, start) => {
+  it('reads the same hand as the library', async () => {
+    const { code, out, err } = await start(service.port, POSES);
+    expect(err).toBe('');
+    expect(code).toBe(0);
+    await check(out);
+  });
+
+  it('says in one line that no service is there', async () => {
+    const { code, err } = await start(1, 1);
+    expect(code).toBe(1);
+    expect(err.trim().split('\n')).toHaveLength(1);
+    expect(err).toContain('refused');
+  });
+});
+
+it('the C++ example holds a finger, which is free once it has ended', async () => {
+  await app.ask({ type: 'arm' });
+  const ended = run(join(folder, 'example'), ['127.0.0.1', `${service.port}`, '2000', 'hold']);
+  await app.until((m) => m.type === 'resistance' && (m.fingers.index?.effort ?? 0) > 0);
+  const { code, err } = await ended;
+  expect(err).toBe('');
+  expect(code).toBe(0);
+  const seen = app.of('resistance').length;
+  await app.reached(() =>
+    app
+      .of('resistance')
+      .slice(seen - 1)
+      .some(({ fingers }) => fingers.index?.effort === 0),
+  );
+  await app.ask({ type: 'disarm' });
+});
+
+it('the Python client raises what the service refuses, with its code', async () => {
+  const program = [
+    'from tautline_client import Client, Refused',
+    `with Client("ws://127.0.0.1:${service.port}/stream") as client:`,
+    '    print(client.welcome["hands"][0]["hand"], client.ask({"type": "ping"})["for"])',
+    '    try:',
+    '        client.ask({"type": "pulse", "hand": "right", "amplitude": 7, "durationMs": 5})',
+    '    except Refused as refused:',
+    '        print(refused.code, refused.path)',
+  ].join('\n');
+  const child = execFileSync('python3', ['-c', program], { env: { ...process.env, PYTHONPATH: PYTHON } });
+  expect(child.toString()).toBe('right ping\nbadMessage /amplitude\n');
+});
