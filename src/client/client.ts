@@ -41,6 +41,7 @@ export type Inputs = ServerMessageOf<'inputs'>;
 export type ResistanceReport = ServerMessageOf<'resistance'>;
 export type HealthReport = ServerMessageOf<'health'>;
 export type SignalsReport = ServerMessageOf<'signals'>;
+export type Signals = ServerMessageOf<'signals'>;
 export interface StateChange {
   state: ConnectionState;
   /** Why it is not open. */
@@ -52,6 +53,7 @@ export interface ClientEvents {
   inputs: Inputs;
   resistance: ResistanceReport;
   health: HealthReport;
+  signals: Signals;
   signals: SignalsReport;
   welcome: Welcome;
   state: StateChange;
@@ -233,6 +235,11 @@ export class Client {
     return this.#connection.ask({ ...request, type: 'tracker' });
   }
 
+  /** Says that the wearer holds the hand flat and open now. */
+  rezero(hand?: HandSide): Promise<Ack> {
+    return this.#connection.ask({ type: 'rezero', hand });
+  }
+
   /** Permits forces. Only ever call it upon a deliberate act of the wearer; show the `caution` of the answer. */
   async arm(hand?: HandSide): Promise<Ack> {
     return this.#setArmed(await this.#connection.ask({ type: 'arm', hand }), hand, true);
@@ -310,6 +317,9 @@ export class Client {
         break;
       case 'health':
         this.#events.emit('health', message);
+        break;
+      case 'signals':
+        this.#events.emit('signals', message);
         break;
       case 'signals':
         this.#events.emit('signals', message);

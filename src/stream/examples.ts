@@ -42,5 +42,6 @@ export const EXAMPLES: { [T in AppMessageType]: AppMessageOf<T> } = {
   tracker: { type: 'tracker', id: 6, hand: 'right', position: [0.2, 1.1, -0.4], orientation: [0, 0, 0, 1] },
   arm: { type: 'arm', id: 7, hand: 'right' },
   disarm: { type: 'disarm', id: 8 },
+  rezero: { type: 'rezero', id: 10, hand: 'right' },
   ping: { type: 'ping', id: 9, timeUs: 123456 },
 };

@@ -1,19 +1,52 @@
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { openPage, startBrowser } from '../browser.js';
+import { openBrowser } from './browser.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
 let service: ServiceProcess;
 let browser: Browser;
 let address: string;
 beforeAll(async () => {
-  [service, browser] = await Promise.all([startServiceProcess(), startBrowser()]);
+  [service, browser] = await Promise.all([startServiceProcess(), openBrowser()]);
   address = `http://127.0.0.1:${service.port}/demos`;
 }, 120_000);
 afterAll(async () => {
   await browser?.close();
   await stopAllServices();
 });
+
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+/** What axe-core finds that is serious or critical. */
+async function barriers(page: Page): Promise<string[]> {
+  await page.evaluate(axe);
+  return page.evaluate(async () => {
+    const { axe } = globalThis as unknown as {
+      axe: { run(): Promise<{ violations: { id: string; impact: string }[] }> };
+    };
+    const { violations } = await axe.run();
+    return violations.filter(({ impact }) => /serious|critical/.test(impact)).map(({ id }) => id);
+  });
+}
+
+/** A demo, and whatever goes wrong in it. */
+async function openDemo(
+  name: string,
+  viewport: { width: number; height: number },
+): Promise<{ page: Page; troubles: string[] }> {
+  const page = await browser.newPage({ viewport });
+  const troubles: string[] = [];
+  page.on('console', (message) => {
+    if (message.type() === 'error') troubles.push(message.text());
+  });
+  page.on('pageerror', (error) => troubles.push(String(error)));
+  page.on('requestfailed', (request) => troubles.push(`${request.url()} failed`));
+  // Browsers ask for it by themselves.
+  await page.route('**/favicon.ico', (route) => route.fulfill({ status: 204 }));
+  await page.goto(`${address}/${name}.html`);
+  return { page, troubles };
+}
 
 /** How many different colours a canvas shows. */
 const colours = (page: Page, canvas: string) =>
@@ -41,17 +74,18 @@ describe.each([1280, 390])('at %i px', (width) => {
   const viewport = { width, height: 800 };
 
   it('the drawing toy draws what the inputs say', async () => {
-    const { page, troubles } = await openPage(browser, `${address}/draw.html`, viewport);
+    const { page, troubles } = await openDemo('draw', viewport);
     await page.waitForFunction(() => document.querySelector('#state')!.textContent!.includes('trigger'));
     await expect.poll(() => colours(page, '#paper'), { timeout: 40_000 }).toBeGreaterThan(10);
     await keep(page, `draw-${width}`);
     await page.click('#clear');
+    expect(await barriers(page)).toEqual([]);
     expect(troubles).toEqual([]);
     await page.close();
-  });
+  }, 120_000);
 
   it('the squeezing toy shows the hand, and stops fingers once armed', async () => {
-    const { page, troubles } = await openPage(browser, `${address}/squeeze.html`, viewport);
+    const { page, troubles } = await openDemo('squeeze', viewport);
     const state = () => page.textContent('#state');
     await page.waitForFunction(() => document.querySelector('#state')!.textContent!.includes('disarmed'));
     await expect.poll(() => colours(page, '#view'), { timeout: 40_000 }).toBeGreaterThan(20);
@@ -71,9 +105,10 @@ describe.each([1280, 390])('at %i px', (width) => {
     await page.keyboard.press('Escape');
     await page.waitForFunction(() => document.querySelector('#state')!.textContent!.includes('disarmed'));
     expect((await fetchArmed()).armed).toBe(false);
+    expect(await barriers(page)).toEqual([]);
     expect(troubles).toEqual([]);
     await page.close();
-  });
+  }, 120_000);
 });
 
 async function fetchArmed(): Promise<{ armed: boolean }> {

@@ -5,8 +5,8 @@ import { join } from 'node:path';
 import { build } from 'esbuild';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { startBrowser } from '../browser.js';
 import type { App } from '../stream/app.js';
+import { openBrowser } from './browser.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
 /** Every example in the documents for app developers is run as it stands, but for the port. */
@@ -29,7 +29,7 @@ let browser: Browser;
 let folder: string;
 beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'tautline-docs-'));
-  [service, browser] = await Promise.all([startServiceProcess(), startBrowser()]);
+  [service, browser] = await Promise.all([startServiceProcess(), openBrowser()]);
 }, 120_000);
 afterAll(async () => {
   await browser?.close();

@@ -113,7 +113,7 @@ function show(pose) {
     thing.position.fromArray(position).applyQuaternion(thing.quaternion);
     thing.position.add(palm.fromArray(pose.position('palm')));
     if (orientation) thing.quaternion.multiply(new THREE.Quaternion(...orientation));
-    const give = stiffness ? Math.min(depth, 0.012) / 0.032 : 0;
+    const give = stiffness ? Math.min(depth, 0.006) / 0.032 : 0;
     thing.scale.set(1 + give / 3, 1 - give, 1 + give / 3);
   }
   const touch = hold ? (hold.error?.message ?? hold.state) : 'empty';
