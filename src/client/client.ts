@@ -41,7 +41,6 @@ export type Inputs = ServerMessageOf<'inputs'>;
 export type ResistanceReport = ServerMessageOf<'resistance'>;
 export type HealthReport = ServerMessageOf<'health'>;
 export type SignalsReport = ServerMessageOf<'signals'>;
-export type Signals = ServerMessageOf<'signals'>;
 export interface StateChange {
   state: ConnectionState;
   /** Why it is not open. */
@@ -53,7 +52,6 @@ export interface ClientEvents {
   inputs: Inputs;
   resistance: ResistanceReport;
   health: HealthReport;
-  signals: Signals;
   signals: SignalsReport;
   welcome: Welcome;
   state: StateChange;
@@ -317,9 +315,6 @@ export class Client {
         break;
       case 'health':
         this.#events.emit('health', message);
-        break;
-      case 'signals':
-        this.#events.emit('signals', message);
         break;
       case 'signals':
         this.#events.emit('signals', message);
