@@ -1,6 +1,10 @@
 // A crowd of apps. Arguments: port, hand, readers, askers, requests a second of each asker. Readers take every
 // pose and throw it away; askers ask for stops without a pause. Says "crowded" once all of them are at it.
+import { constants, setPriority } from 'node:os';
 import { WebSocket } from 'ws';
+
+// On a machine of two cores the crowd would take the service's time besides its attention.
+setPriority(constants.priority.PRIORITY_LOW);
 
 const [port, hand, readers, askers, rate] = process.argv.slice(2);
 const EVERY_MS = 20;
