@@ -45,6 +45,22 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
   let waitingBytes = 0;
   let failure: TautlineError | undefined;
   let working: Promise<void> | undefined;
+  /** A slow disk takes its time to confirm; writes to the system's memory do not wait for that. */
+  let syncing: Promise<void> | undefined;
+  let syncAgain = false;
+
+  async function sync(): Promise<void> {
+    try {
+      do {
+        syncAgain = false;
+        await file.datasync();
+      } while (syncAgain);
+    } catch (error) {
+      fail(writeError(path, error));
+    } finally {
+      syncing = undefined;
+    }
+  }
 
   async function work(): Promise<void> {
     try {
@@ -55,7 +71,8 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
           at += (await file.write(bytes, at, bytes.length - at)).bytesWritten;
         }
         waitingBytes -= bytes.length;
-        await file.datasync();
+        if (syncing) syncAgain = true;
+        else syncing = sync();
       }
     } catch (error) {
       fail(writeError(path, error));
@@ -101,6 +118,7 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
     },
     async close() {
       while (working) await working;
+      while (syncing) await syncing;
       try {
         await file.close();
       } catch (error) {

@@ -35,7 +35,7 @@ beforeAll(async () => {
     glove: (hand) => count(hand, 'glove')(),
   });
   session.close();
-});
+}, 60_000);
 
 test('CRC-32: check value of the catalogue of CRCs (0xCBF43926), also in pieces', () => {
   const text = Buffer.from('123456789');

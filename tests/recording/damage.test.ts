@@ -21,7 +21,7 @@ beforeAll(async () => {
   const session = openSession(source);
   samples = describeSession(session).hands[0].samples;
   session.close();
-});
+}, 60_000);
 
 /** Reads everything there is to read; the error of a file that cannot be opened. */
 function read(bytes: Uint8Array) {

@@ -11,7 +11,7 @@ afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 /** Fifty with TAUTLINE_KILLS=50; each is a process that records in real time. */
 const KILLS = Number(process.env.TAUTLINE_KILLS ?? 10);
-const AT_ONCE = 5;
+const AT_ONCE = 2;
 /** More than schemas and the profile. */
 const BEGUN_BYTES = 60_000;
 const pause = (ms: number) => new Promise((resolve) => setTimeout(resolve, ms));
