@@ -20,6 +20,13 @@ export async function ask<T>(method: 'GET' | 'POST' | 'DELETE', path: string, bo
   return (await response.json()) as T;
 }
 
+/** An address for a link: a browser sends no header with a download. */
+export function linkTo(path: string): string {
+  const token = readToken();
+  if (token === undefined) return path;
+  return `${path}${path.includes('?') ? '&' : '?'}token=${encodeURIComponent(token)}`;
+}
+
 async function send(method: string, path: string, body?: unknown): Promise<Response> {
   const token = readToken();
   let response: Response;

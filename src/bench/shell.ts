@@ -2,7 +2,9 @@ import { button, drawing, make, setAttribute, setText } from './dom.js';
 import type { Live } from './live.js';
 import type { Part } from './part.js';
 import { createAppsPart } from './parts/apps.js';
+import { createGuidePart } from './parts/guide.js';
 import { createHandsPart } from './parts/hands.js';
+import { createSessionsPart } from './parts/sessions.js';
 import { createSignalsPart } from './parts/signals.js';
 import { createTouchPart } from './parts/touch.js';
 import { createHandsOnStage } from './scene/hands.js';
@@ -21,7 +23,9 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   const parts: Part[] = [
     createHandsPart(live),
     createSignalsPart(live),
+    createGuidePart(live),
     createTouchPart(live, stage, hands),
+    createSessionsPart(live),
     createAppsPart(live),
   ];
 

@@ -6,6 +6,12 @@ import { type ErrorCode, TautlineError } from '../errors.js';
 import type { FileSink } from './file-sink.js';
 import type { Player } from './player.js';
 import type { Recorder } from './recorder.js';
+import {
+  describeSessionFile,
+  EXPORT_FORMATS,
+  type ExportFormat,
+  exportSessionFile,
+} from './session-tools.js';
 import type { Sessions } from './sessions.js';
 
 /**
@@ -13,6 +19,8 @@ import type { Sessions } from './sessions.js';
  *
  *   GET    /sessions                 what there is, what is recorded and replayed now
  *   GET    /sessions/NAME            the file
+ *   GET    /sessions/NAME/info       what is in it
+ *   GET    /sessions/NAME/export?to=csv|ndjson|glb
  *   DELETE /sessions/NAME
  *   POST   /record?name=&joints=1    begin a recording in the service's folder; both may be left out
  *   POST   /record/mark?text=        a note, now
@@ -41,11 +49,17 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
       return reply.code(HTTP_STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
     });
 
+    async function existing(name: string): Promise<string> {
+      const path = sessions.path(name);
+      const file = await stat(path).catch(() => undefined);
+      if (!file?.isFile()) throw new TautlineError('fileNotFound', `There is no session ${name}.`);
+      return path;
+    }
+
     scope.get('/sessions', () => sessions.list());
     scope.get<{ Params: { name: string } }>('/sessions/:name', async ({ params }, reply) => {
-      const path = sessions.path(params.name);
-      const file = await stat(path).catch(() => undefined);
-      if (!file?.isFile()) throw new TautlineError('fileNotFound', `There is no session ${params.name}.`);
+      const path = await existing(params.name);
+      const file = await stat(path);
       reply
         .header('content-type', 'application/octet-stream')
         .header('content-disposition', `attachment; filename="${params.name}"`)
@@ -53,6 +67,26 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
       // Not beyond the size that was promised, if it is still being written.
       return reply.send(createReadStream(path, file.size > 0 ? { end: file.size - 1 } : {}));
     });
+    scope.get<{ Params: { name: string } }>('/sessions/:name/info', async ({ params }, reply) => {
+      const text = await describeSessionFile(await existing(params.name));
+      return reply.type('application/json').send(text);
+    });
+    scope.get<{ Params: { name: string }; Querystring: { to?: string } }>(
+      '/sessions/:name/export',
+      async ({ params, query }, reply) => {
+        const to = query.to as ExportFormat;
+        if (!EXPORT_FORMATS.includes(to)) {
+          throw new TautlineError('badMessage', `to is one of: ${EXPORT_FORMATS.join(', ')}.`);
+        }
+        const { stream, bytes } = await exportSessionFile(await existing(params.name), to);
+        const file = params.name.replace(/\.mcap$/, `.${to}`);
+        reply
+          .type(EXPORT_TYPE[to])
+          .header('content-disposition', `attachment; filename="${file}"`)
+          .header('content-length', bytes);
+        return reply.send(stream);
+      },
+    );
     scope.delete<{ Params: { name: string } }>('/sessions/:name', async ({ params }) => {
       await sessions.remove(params.name);
       return { removed: params.name };
@@ -115,6 +149,12 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
     });
   });
 }
+
+const EXPORT_TYPE: Record<ExportFormat, string> = {
+  csv: 'text/csv; charset=utf-8',
+  ndjson: 'application/x-ndjson',
+  glb: 'model/gltf-binary',
+};
 
 const HTTP_STATUS: Partial<Record<ErrorCode, number>> = {
   fileNotFound: 404,

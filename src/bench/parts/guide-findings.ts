@@ -1,0 +1,111 @@
+import { button, make } from '../dom.js';
+import { roleText, verdictText } from './words.js';
+
+/** What `GET /guide` answers. */
+export interface GuideReport {
+  hand: string;
+  glove: string;
+  state: 'idle' | 'running' | 'done' | 'stopped';
+  task?: 'check' | 'fit';
+  reason?: string;
+  move?: { name: string; prompt: string; number: number; count: number; part: number; bar?: number };
+  check?: {
+    ok: boolean;
+    channels: { role: string; verdict: string; evidence: string; remedy: string; used: number }[];
+    link: { ok: boolean; rateHz: number; promisedHz: number; lost: number; jitterMs: number; remedy: string };
+  };
+  fit?: {
+    person: string;
+    channels: { role: string; open: number; closed: number; residualDeg: number; poses: number }[];
+    residualDeg: number;
+    warnings: string[];
+    pinchGapMm?: number;
+    accepted: boolean;
+  };
+}
+
+/** A channel that repeats better than this is well fitted, degrees. Common practice. */
+const WELL_DEG = 4;
+
+/** What a finished run found, in plain words. */
+export function findings({ state, reason, check, fit }: GuideReport, accept: () => void): HTMLElement[] {
+  if (state === 'stopped') return [make('p', { class: 'card bad' }, reason ?? 'Stopped.')];
+  if (state !== 'done') return [];
+  if (fit) return [fitCard(fit, accept)];
+  return check ? [checkCard(check)] : [];
+}
+
+function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): HTMLElement {
+  const faults = channels.filter(({ verdict }) => verdict !== 'healthy').length + (link.ok ? 0 : 1);
+  const title = ok
+    ? '✓ The glove is well'
+    : `⚠ ${faults} ${faults === 1 ? 'thing needs' : 'things need'} a look`;
+  const entry = (name: string, good: boolean, verdict: string, lines: (string | undefined)[]) =>
+    make(
+      'li',
+      { class: 'finding', 'data-good': String(good) },
+      make('strong', {}, name),
+      make('span', { class: 'verdict-word' }, `${good ? '✓' : '⚠'} ${verdict}`),
+      ...lines.filter((line): line is string => Boolean(line)).map((line) => make('p', {}, line)),
+    );
+  // What is wrong comes first.
+  const sorted = [...channels].sort(
+    (a, b) => Number(a.verdict === 'healthy') - Number(b.verdict === 'healthy'),
+  );
+  const linkText = `${Math.round(link.rateHz)} samples a second, ${link.lost} lost, jitter ${link.jitterMs.toFixed(1)} ms`;
+  return make(
+    'article',
+    { class: 'card findings', 'data-ok': String(ok) },
+    make('h3', {}, title),
+    make(
+      'ul',
+      {},
+      ...(link.ok ? [] : [entry('Link', false, 'Not well', [linkText, link.remedy])]),
+      ...sorted.map(({ role, verdict, evidence, remedy }) =>
+        entry(roleText(role), verdict === 'healthy', verdictText(verdict), [evidence, remedy]),
+      ),
+      ...(link.ok ? [entry('Link', true, 'Well', [linkText])] : []),
+    ),
+  );
+}
+
+function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTMLElement {
+  const { channels, residualDeg, warnings, pinchGapMm, accepted, person } = fit;
+  const row = ({ role, open, closed, residualDeg: off }: (typeof channels)[number]) =>
+    make(
+      'tr',
+      {},
+      make('th', { scope: 'row' }, roleText(role)),
+      make('td', {}, `${Math.round(open)} to ${Math.round(closed)}`),
+      make('td', {}, `${off <= WELL_DEG ? '✓' : '⚠'} ${off.toFixed(1)}°`),
+    );
+  const use = button('Use this fit', accept, { class: 'main big' });
+  return make(
+    'article',
+    { class: 'card findings' },
+    make('h3', {}, accepted ? `✓ In use${person ? ` for ${person}` : ''}` : 'The fit is ready'),
+    make(
+      'p',
+      { class: 'lead' },
+      `Poses repeat to within ${residualDeg.toFixed(1)}° on average${pinchGapMm === undefined ? '' : `; in the pinch, thumb and index tip are ${Math.abs(pinchGapMm).toFixed(0)} mm ${pinchGapMm < 0 ? 'into each other' : 'apart'}`}.`,
+    ),
+    ...warnings.map((line) => make('p', { class: 'remedy' }, line)),
+    ...(accepted ? [] : [use]),
+    make(
+      'table',
+      { class: 'forces' },
+      make(
+        'thead',
+        {},
+        make(
+          'tr',
+          {},
+          ...['Channel', 'Counts, open to closed', 'Repeats to'].map((head) =>
+            make('th', { scope: 'col' }, head),
+          ),
+        ),
+      ),
+      make('tbody', {}, ...channels.map(row)),
+    ),
+  );
+}

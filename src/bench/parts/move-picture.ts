@@ -1,0 +1,97 @@
+import { drawing } from '../dom.js';
+
+/**
+ * Pictures of the moves that a wearer is asked for, drawn from numbers: how far each finger is closed, how far
+ * they are spread, and what moves. Right hand, palm towards the viewer; mirrored for the left.
+ */
+interface Pose {
+  /** Thumb to little, 0 straight, 1 closed. */
+  closed: readonly [number, number, number, number, number];
+  /** 0 together, 1 spread. */
+  spread?: number;
+}
+
+const OPEN: Pose = { closed: [0, 0, 0, 0, 0], spread: 0.4 };
+const FIST: Pose = { closed: [1, 1, 1, 1, 1] };
+const REST: Pose = { closed: [0.15, 0.25, 0.3, 0.3, 0.25], spread: 0.4 };
+const lone = (finger: number): Pose => ({
+  closed: [0, 1, 2, 3, 4].map((f) => (f === finger ? 1 : 0)) as unknown as Pose['closed'],
+  spread: 0.4,
+});
+
+/** What is shown solid, and, dashed, where the move begins. */
+const POSES: Record<string, { to: Pose; from?: Pose }> = {
+  rest: { to: REST },
+  open: { to: OPEN, from: FIST },
+  fist: { to: FIST, from: OPEN },
+  together: { to: { closed: OPEN.closed, spread: 0 } },
+  spread: { to: { closed: OPEN.closed, spread: 1 }, from: { closed: OPEN.closed, spread: 0 } },
+  thumb: { to: lone(0), from: OPEN },
+  index: { to: lone(1), from: OPEN },
+  middle: { to: lone(2), from: OPEN },
+  ring: { to: lone(3), from: OPEN },
+  little: { to: lone(4), from: OPEN },
+  thumbSweep: { to: lone(0), from: OPEN },
+};
+
+/** Root x, length, and the angle of full spread, for index to little. */
+const FINGERS = [
+  { x: 78, length: 66, angle: -13 },
+  { x: 100, length: 74, angle: -3 },
+  { x: 122, length: 67, angle: 8 },
+  { x: 143, length: 52, angle: 20 },
+] as const;
+const ROOT_Y = 112;
+const STUB = 20;
+
+/** @param bar for a move that follows a bar: how far to be closed now */
+export function movePicture(name: string, hand: string, bar?: number): SVGSVGElement {
+  const mirror = hand === 'left' ? ' transform="translate(220 0) scale(-1 1)"' : '';
+  return drawing('0 0 220 230', `<g${mirror}>${content(name, bar)}</g>`);
+}
+
+function content(name: string, bar: number | undefined): string {
+  if (name === 'controls') return CONTROLS;
+  if (name === 'pinch') return PINCH;
+  if (name === 'follow') {
+    const c = bar ?? 0.5;
+    return handAt({ closed: [c, c, c, c, c], spread: 0.3 * (1 - c) }, '');
+  }
+  const { to, from } = POSES[name] ?? POSES.rest;
+  const ghost = from ? handAt(from, 'ghost') : '';
+  return ghost + handAt(to, '') + (name === 'thumbSweep' ? SWEEP : '');
+}
+
+function handAt({ closed, spread = 0 }: Pose, kind: '' | 'ghost'): string {
+  const palm =
+    '<path d="M64 108 Q62 100 74 99 L146 102 Q156 104 155 114 L146 186 Q144 196 132 196 L88 196 Q78 196 75 186z"/>';
+  const fingers = FINGERS.map(({ x, length, angle }, i) => {
+    const c = closed[i + 1];
+    const shown = STUB + (length - STUB) * (1 - c);
+    const turn = angle * (0.15 + 0.85 * spread);
+    const box = `<rect x="${x - 9.5}" y="${ROOT_Y - shown}" width="19" height="${shown + 6}" rx="9.5"/>`;
+    // A closed finger lies on the palm: its end shows.
+    const nail =
+      c > 0.6 && kind === ''
+        ? `<rect x="${x - 9.5}" y="${ROOT_Y - STUB + 6}" width="19" height="${18 + 24 * c}" rx="9.5" class="over"/>`
+        : '';
+    return `<g transform="rotate(${turn.toFixed(1)} ${x} ${ROOT_Y})">${box}${nail}</g>`;
+  }).join('');
+  const c = closed[0];
+  const turn = -52 + 104 * c - 14 * spread * (1 - c);
+  const thumb = `<rect x="66" y="${156 - 64}" width="22" height="70" rx="11" transform="rotate(${turn.toFixed(1)} 77 156)" class="${c > 0.4 ? 'over' : ''}"/>`;
+  return `<g class="move-hand ${kind}">${c > 0.4 ? '' : thumb}${palm}${fingers}${c > 0.4 ? thumb : ''}</g>`;
+}
+
+const PINCH = `<g class="move-hand">
+<rect x="112" y="40" width="19" height="80" rx="9.500"/><rect x="134" y="58" width="18" height="62" rx="9"/>
+<rect x="91" y="34" width="19" height="86" rx="9.500"/>
+<path d="M64 108 Q62 100 74 99 L146 102 Q156 104 155 114 L146 186 Q144 196 132 196 L88 196 Q78 196 75 186z"/>
+<rect x="33" y="62" width="62" height="19" rx="9.500" transform="rotate(38 80 100)" class="over"/>
+<rect x="30" y="120" width="68" height="22" rx="11" transform="rotate(42 78 150)" class="over"/></g>
+<circle cx="38" cy="82" r="15" class="move-spot"/>`;
+const SWEEP =
+  '<path d="M22 96 Q70 60 150 140" class="move-arrow" marker-end="none"/><path d="M137 138 L151 141 L149 126" class="move-arrow"/>';
+const CONTROLS = `<g class="move-hand"><circle cx="80" cy="105" r="46"/><circle cx="80" cy="105" r="20" class="over"/>
+<rect x="146" y="62" width="34" height="24" rx="12"/><rect x="146" y="120" width="34" height="24" rx="12"/></g>
+<path d="M80 44v-18M80 166v18M19 105h-12M141 105h-8M72 33l8-8 8 8M72 177l8 8 8-8" class="move-arrow"/>`;

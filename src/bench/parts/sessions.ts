@@ -1,0 +1,143 @@
+import { button, make, setAttribute, setText } from '../dom.js';
+import type { Live } from '../live.js';
+import type { Part } from '../part.js';
+import { ask } from '../routes.js';
+import { createPlayerCard, type PlayerState } from './player-card.js';
+import { createSessionRow, type SessionFile, type SessionRow } from './session-row.js';
+import { bytesText, clockText } from './words.js';
+
+const PERIOD_MS = 1000;
+
+interface SessionList {
+  folder?: string;
+  recording?: {
+    file: string;
+    bytes: number;
+    seconds: number;
+    marks: number;
+    running: boolean;
+    failure?: string;
+  };
+  replay?: PlayerState & { name: string };
+  sessions: SessionFile[];
+}
+
+/** Part 5: record, list, replay, mark, download, export. */
+export function createSessionsPart(live: Live): Part {
+  const state = make('p', { class: 'lead', role: 'status' });
+  const problem = make('p', { class: 'remedy', role: 'alert', hidden: true });
+  const text = make('input', {
+    type: 'text',
+    id: 'mark-text',
+    maxlength: 80,
+    placeholder: 'What happens now',
+  });
+  const list = make('ul', { class: 'sessions', 'aria-label': 'Recorded sessions' });
+  const empty = make('p', { class: 'lead', hidden: true }, 'Nothing is recorded yet.');
+  const rows = new Map<string, SessionRow>();
+  let recording = false;
+  let timer: ReturnType<typeof setInterval> | undefined;
+
+  /** Does it, shows what the service says against it, and reads the list anew. */
+  const act = async (doing: Promise<unknown>): Promise<void> => {
+    try {
+      await doing;
+      problem.hidden = true;
+    } catch (error) {
+      problem.hidden = false;
+      setText(problem, (error as Error).message);
+    }
+    await update();
+  };
+  const record = button('Record', () => void act(ask('POST', recording ? '/record/stop' : '/record')), {
+    class: 'main record',
+  });
+  const mark = button('Mark', () => {
+    const note = text.value.trim() || 'mark';
+    void act(ask('POST', `/record/mark?text=${encodeURIComponent(note)}`));
+    text.value = '';
+  });
+  const marks = make(
+    'div',
+    { class: 'mark' },
+    make('label', { for: 'mark-text' }, 'Note for the mark'),
+    text,
+    mark,
+  );
+  const player = createPlayerCard(act);
+  const panel = make(
+    'section',
+    { 'aria-labelledby': 'sessions-title' },
+    make('h2', { id: 'sessions-title' }, 'Sessions'),
+    make('div', { class: 'card' }, state, record, marks),
+    problem,
+    player.element,
+    empty,
+    list,
+  );
+
+  async function update(): Promise<void> {
+    let answer: SessionList;
+    try {
+      answer = await ask<SessionList>('GET', '/sessions');
+    } catch (error) {
+      setText(state, (error as Error).message);
+      return;
+    }
+    const { recording: now, replay, sessions, folder } = answer;
+    recording = now?.running ?? false;
+    record.disabled = folder === undefined;
+    setText(record, recording ? 'Stop recording' : 'Record');
+    setAttribute(record, 'data-recording', recording ? 'true' : undefined);
+    marks.hidden = !recording;
+    if (folder === undefined)
+      setText(state, 'This service keeps no sessions; start it with --sessions FOLDER.');
+    else if (now?.running) {
+      const marked = now.marks === 0 ? '' : `, ${now.marks} ${now.marks === 1 ? 'mark' : 'marks'}`;
+      setText(state, `● Recording ${clockText(now.seconds)}, ${bytesText(now.bytes)}${marked}`);
+    } else
+      setText(
+        state,
+        now?.failure ?? 'Everything the glove sends, and what apps ask of it, goes into one file.',
+      );
+    player.update(replay);
+    sync(sessions, now?.running ? now.file : undefined, replay?.name);
+  }
+
+  function sync(sessions: SessionFile[], recorded: string | undefined, replayed: string | undefined): void {
+    const names = new Set(sessions.map(({ name }) => name));
+    for (const [name, row] of rows) {
+      if (names.has(name)) continue;
+      row.element.remove();
+      rows.delete(name);
+    }
+    for (const session of sessions) {
+      let row = rows.get(session.name);
+      if (!row) {
+        row = createSessionRow(session.name, act);
+        rows.set(session.name, row);
+        // Newest first.
+        list.prepend(row.element);
+      }
+      row.update(session, recorded?.endsWith(session.name) ?? false, replayed === session.name);
+    }
+    empty.hidden = sessions.length > 0;
+  }
+
+  live.changed.on(() => {
+    if (timer !== undefined && live.connected) void update();
+  });
+
+  return {
+    name: 'sessions',
+    label: 'Sessions',
+    icon: '<circle cx="12" cy="12" r="9" fill="none" stroke="currentColor" stroke-width="2"/><circle cx="12" cy="12" r="4" fill="currentColor"/>',
+    panel,
+    show(shown) {
+      clearInterval(timer);
+      timer = shown ? setInterval(update, PERIOD_MS) : undefined;
+      if (shown) void update();
+      player.show(shown);
+    },
+  };
+}
