@@ -46,6 +46,12 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
 
   const tabs = make('nav', { class: 'parts', 'aria-label': 'Parts of the page' });
   const panels = make('main', { class: 'panels' });
+  const bench = make(
+    'div',
+    { class: 'bench' },
+    make('section', { class: 'stage', 'aria-label': 'Picture of the hands' }, picture, views),
+    panels,
+  );
   const go = (index: number, focus = false) => {
     parts.forEach((part, i) => {
       const shown = i === index;
@@ -56,6 +62,9 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
       setAttribute(tabs.children[i], 'aria-current', shown ? 'page' : undefined);
     });
     document.body.dataset.part = parts[index].name;
+    // Nothing in these takes the focus: the whole is scrolled by keys.
+    const plain = ['signals', 'apps'].includes(parts[index].name);
+    setAttribute(bench, 'tabindex', plain ? '0' : undefined);
     history.replaceState(undefined, '', `#${parts[index].name}`);
     panels.scrollTop = 0;
     if (focus) (tabs.children[index] as HTMLElement).focus();
@@ -79,7 +88,6 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     createStatus(live),
     createThemeButton(),
   );
-  const bench = make('div', { class: 'bench' }, make('div', { class: 'stage' }, picture, views), panels);
   document.body.append(header, createLostBanner(live), tabs, bench, disarmBar);
 
   window.addEventListener('keydown', (event) => {

@@ -20,11 +20,12 @@ export function createHandsPart(live: Live): Part {
       if (shown.has(side)) continue;
       const one = createCard(live, side);
       shown.set(side, one);
-      panel.append(one.card);
+      cards.append(one.card);
     }
     for (const one of shown.values()) one.update();
   };
-  panel.append(make('h2', { id: 'hands-title' }, 'Hands'), legend());
+  const cards = make('div', { class: 'stack' });
+  panel.append(make('h2', { id: 'hands-title' }, 'Hands'), cards, legend());
   live.changed.on(sync);
   live.client.on('health', sync);
   setInterval(sync, 1000);

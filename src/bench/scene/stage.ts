@@ -11,7 +11,7 @@ import { setAttribute } from '../dom.js';
 import { createOrbit, type Orbit, type View } from './orbit.js';
 
 /** What must be in the picture around the hands, m. */
-const HEIGHT_M = 0.3;
+const HEIGHT_M = 0.26;
 const WIDTH_ONE_M = 0.22;
 const WIDTH_TWO_M = 0.46;
 /** Middle of a hand that stands on its wrist. */
