@@ -7,7 +7,7 @@ import { fileURLToPath } from 'node:url';
 import { TautlineError } from '../errors.js';
 
 /**
- * What takes long with a session is done by the command line in a process of its own, with low priority: the
+ * What takes long with a session is done by the command line in a process of its own, with less priority: the
  * service's loop belongs to the gloves.
  */
 
@@ -60,7 +60,7 @@ async function runTool(...args: string[]): Promise<string> {
       });
       child.once('spawn', () => {
         try {
-          if (child.pid !== undefined) setPriority(child.pid, constants.priority.PRIORITY_LOW);
+          if (child.pid !== undefined) setPriority(child.pid, constants.priority.PRIORITY_BELOW_NORMAL);
         } catch {
           // Gone already, or not permitted: it only takes longer for others.
         }

@@ -58,8 +58,11 @@ describe('the page', () => {
     await page.click('.disarm');
     await page.waitForSelector('.armbar[data-state="free"]');
     expect(await armedHands()).toEqual([false]);
-    await arm();
-    await page.waitForSelector('.armbar[data-state="armed"]');
+    // A disarm that was slow to be confirmed is sent twice: the second one may still be on its way.
+    await poll(async () => {
+      await arm();
+      return page.getAttribute('.armbar', 'data-state');
+    }).toBe('armed');
     await page.focus('.picture canvas');
     await page.keyboard.press('Escape');
     await page.waitForSelector('.armbar[data-state="free"]');
@@ -200,7 +203,7 @@ describe('the page', () => {
 
     const download = async (label: string): Promise<Buffer> => {
       const [file] = await Promise.all([
-        page.waitForEvent('download'),
+        page.waitForEvent('download', { timeout: 90_000 }),
         row.getByText(label, { exact: true }).click(),
       ]);
       return readFileSync(await file.path());
@@ -232,7 +235,7 @@ describe('the page', () => {
     await row.getByText('Really delete?').click();
     await row.waitFor({ state: 'detached' });
     expect(complaints).toEqual([]);
-  });
+  }, 200_000);
 
   it('apps: who is there, at what rate, and who holds which finger', async () => {
     const { page } = await openPage(browser, service.port, 'apps');
