@@ -1,7 +1,7 @@
 import { spawn } from 'node:child_process';
 import { createReadStream, type ReadStream } from 'node:fs';
 import { mkdtemp, rm, stat } from 'node:fs/promises';
-import { constants, setPriority, tmpdir } from 'node:os';
+import { setPriority, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { TautlineError } from '../errors.js';
@@ -15,6 +15,8 @@ export const EXPORT_FORMATS = ['csv', 'ndjson', 'glb'] as const;
 export type ExportFormat = (typeof EXPORT_FORMATS)[number];
 
 const MAIN = fileURLToPath(new URL('../main.js', import.meta.url));
+/** Behind the gloves, yet not starved on a busy machine. */
+const NICENESS = 5;
 /** Each may take a core. */
 const MOST_AT_ONCE = 2;
 let running = 0;
@@ -60,7 +62,7 @@ async function runTool(...args: string[]): Promise<string> {
       });
       child.once('spawn', () => {
         try {
-          if (child.pid !== undefined) setPriority(child.pid, constants.priority.PRIORITY_BELOW_NORMAL);
+          if (child.pid !== undefined) setPriority(child.pid, NICENESS);
         } catch {
           // Gone already, or not permitted: it only takes longer for others.
         }

@@ -67,8 +67,15 @@ export function createSessionRow(name: string, act: (doing: Promise<unknown>) =>
     else void act(describe());
   });
   async function describe(): Promise<void> {
-    details.replaceChildren(...infoLines(await ask<SessionInfo>('GET', `${path}/info`)));
-    details.hidden = false;
+    setText(about, 'Reading…');
+    about.disabled = true;
+    try {
+      details.replaceChildren(...infoLines(await ask<SessionInfo>('GET', `${path}/info`)));
+      details.hidden = false;
+    } finally {
+      setText(about, 'What is in it');
+      about.disabled = false;
+    }
   }
   const download = make('a', { class: 'button', href: linkTo(path), download: name }, 'Download');
   const exports = make(
