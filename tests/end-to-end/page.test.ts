@@ -217,7 +217,7 @@ describe('the page', () => {
     await row.getByText('Replay', { exact: true }).click();
     const player = page.locator('.player');
     await player.waitFor();
-    await player.getByText('20 ×').click();
+    await player.getByLabel('20 ×').check();
     await player.getByText('Pause', { exact: true }).click();
     await player.getByText('Play', { exact: true }).waitFor();
     await page.focus('#scrubber');
