@@ -1,0 +1,126 @@
+import { copyFileSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { describeSession } from '../../src/recording/info.js';
+import { openSession } from '../../src/recording/session.js';
+import { type Service, startService } from '../../src/service.js';
+import { App } from '../stream/app.js';
+import { silent, simulatedProfile } from './live-glove.js';
+
+const folder = mkdtempSync(join(tmpdir(), 'tautline-routes-'));
+let service: Service;
+let base: string;
+
+beforeAll(async () => {
+  const profile = simulatedProfile(['right'], 100);
+  profile.stream.port = 0;
+  service = await startService({ profile, logger: silent, sessionsFolder: join(folder, 'sessions') });
+  base = `http://${new URL(service.address).host}`;
+}, 60_000);
+afterAll(async () => {
+  await service.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+async function ask(method: string, path: string) {
+  const response = await fetch(base + path, { method });
+  return { status: response.status, body: (await response.json()) as Record<string, never> };
+}
+const post = (path: string) => ask('POST', path);
+const list = async () => (await ask('GET', '/sessions')).body as Record<string, never>;
+
+/** Asks until it is so. */
+async function until(look: () => Promise<boolean>): Promise<void> {
+  while (!(await look())) await new Promise((resolve) => setTimeout(resolve, 50));
+}
+
+test('record, mark, stop, list, download, delete', async () => {
+  expect(await post('/record/stop')).toMatchObject({ status: 409, body: { code: 'notSupported' } });
+  expect(await post('/record?name=first.mcap')).toMatchObject({ status: 200, body: { running: true } });
+  expect(await post('/record?name=second.mcap')).toMatchObject({ status: 409, body: { code: 'tooMany' } });
+  expect(await ask('DELETE', '/sessions/first.mcap')).toMatchObject({ status: 409 });
+  await until(async () => ((await list()) as { recording?: { bytes: number } }).recording!.bytes > 60_000);
+  expect(await post('/record/mark?text=a%20moment')).toMatchObject({ status: 200, body: { marks: 1 } });
+  expect(await post('/record/stop')).toMatchObject({ status: 200, body: { running: false } });
+
+  const file = join(folder, 'sessions', 'first.mcap');
+  expect(await list()).toMatchObject({
+    sessions: [{ name: 'first.mcap', bytes: readFileSync(file).length }],
+  });
+  const session = openSession(file);
+  const info = describeSession(session);
+  session.close();
+  expect(info).toMatchObject({ complete: true, marks: [{ text: 'a moment' }] });
+  expect(info.hands[0].samples).toBeGreaterThan(20);
+  const download = await fetch(`${base}/sessions/first.mcap`);
+  expect(Buffer.from(await download.arrayBuffer()).equals(readFileSync(file))).toBe(true);
+  expect(await ask('DELETE', '/sessions/first.mcap')).toMatchObject({ status: 200 });
+  expect(existsSync(file)).toBe(false);
+  expect(await ask('DELETE', '/sessions/first.mcap')).toMatchObject({ status: 404 });
+});
+
+test.each([
+  '..%2Foutside.mcap',
+  '..%5Coutside.mcap',
+  '%2Fetc%2Fpasswd',
+  '.hidden.mcap',
+  'a..b.mcap',
+  'a%00.mcap',
+  'con.mcap',
+  'profile.yaml',
+  '',
+])('a name that leads elsewhere (%s) is refused, whatever is asked', async (name) => {
+  writeFileSync(join(folder, 'outside.mcap'), 'mine');
+  for (const { status } of [
+    await post(`/record?name=${name}`),
+    await post(`/replay?name=${name}`),
+    await ask('DELETE', `/sessions/${name}`),
+  ]) {
+    expect(status).toBeGreaterThanOrEqual(400);
+    expect(status).toBeLessThan(500);
+  }
+  expect((await fetch(`${base}/sessions/${name}/`)).status).toBeGreaterThanOrEqual(400);
+  expect(readFileSync(join(folder, 'outside.mcap'), 'utf8')).toBe('mine');
+});
+
+test('a session takes the place of the glove for an app, and gives it back', async () => {
+  copyFileSync('config/sessions/grasp.mcap', join(folder, 'sessions', 'grasp.mcap'));
+  const app = await App.connect(Number(new URL(base).port));
+  const shows = (name: string) => app.reached(() => app.of('welcome').at(-1)?.hands[0]?.name === name);
+  await shows('right glove');
+  expect(await post('/replay?name=grasp.mcap&loop=1')).toMatchObject({
+    status: 200,
+    body: { playing: true },
+  });
+  await shows('right host glove');
+  app.send({ type: 'subscribe', streams: ['joints'] });
+  const poses = () => app.of('joints').filter(({ valid }) => valid);
+  await app.reached(() => poses().length >= 20);
+  const times = poses().map(({ timeUs }) => timeUs);
+  for (let i = 1; i < times.length; i++) expect(times[i]).toBeGreaterThan(times[i - 1]);
+  expect(await post('/replay/pause')).toMatchObject({ body: { playing: false } });
+  expect(await post('/replay/seek?to=2')).toMatchObject({ body: { positionS: 2 } });
+  expect(await post('/replay/seek?to=x')).toMatchObject({ status: 400, body: { code: 'badMessage' } });
+  expect(await post('/replay/speed?speed=max')).toMatchObject({ body: { speed: null } });
+  expect(await post('/replay/close')).toMatchObject({ status: 200 });
+  expect(await ask('GET', '/replay')).toMatchObject({ status: 409 });
+  await shows('right glove');
+  const before = poses().length;
+  await app.reached(() => poses().length > before + 5);
+  app.ws.terminate();
+});
+
+test('a recording as the body of an answer', async () => {
+  const response = await fetch(`${base}/record/stream`);
+  const file = join(folder, 'streamed.mcap');
+  const body = response.arrayBuffer();
+  await post('/record/mark?text=from%20afar');
+  await new Promise((resolve) => setTimeout(resolve, 1200));
+  await post('/record/stream/stop');
+  writeFileSync(file, Buffer.from(await body));
+  const session = openSession(file);
+  const info = describeSession(session);
+  session.close();
+  expect(info).toMatchObject({ complete: true, marks: [{ text: 'from afar' }] });
+});
