@@ -1,3 +1,4 @@
+import type { HullSeed } from './hullDistance.js';
 import { type CompiledShape, signedDistance } from './shapes.js';
 
 /**
@@ -56,6 +57,7 @@ const normal = new Float64Array(3);
  * @param allowance depth that does not count as touching, metres; for `safe`
  * @param v0 fastest speed of the first joint, metres per unit of `safe`
  * @param v1 the same of the second joint
+ * @param seed where the search on a hull starts
  */
 export function boneDistance(
   shape: CompiledShape,
@@ -69,6 +71,7 @@ export function boneDistance(
   v0: number,
   v1: number,
   out: BoneDistance,
+  seed: HullSeed = shape.seed,
 ): void {
   const at = bone * 3;
   const px = points[at];
@@ -92,7 +95,7 @@ export function boneDistance(
   out.distance = Number.POSITIVE_INFINITY;
 
   for (let cut = 0; cut < MAX_CUTS; cut++) {
-    const sd = signedDistance(shape, px + t * dx, py + t * dy, pz + t * dz, normal);
+    const sd = signedDistance(shape, px + t * dx, py + t * dy, pz + t * dz, normal, seed);
     const value = sd - r0 - t * dr;
     const slope = normal[0] * dx + normal[1] * dy + normal[2] * dz - dr;
     if (value < out.distance) {

@@ -13,7 +13,7 @@ import { BONES, type ClosingPath, FRAME_STRIDE } from './closingPath.js';
 export interface Clearance {
   /** Curl at which span k of each bone begins: BONES × MAX_SPANS. It ends where the next begins. */
   readonly begin: Float64Array;
-  /** The bone is clear in the span while its `moved` is less than this. */
+  /** The bone is clear in the span while its `moved` is less than this and its allowance together. */
   readonly validUntil: Float64Array;
   /** Spans of each bone; 0: nothing is known. */
   readonly count: Int32Array;
@@ -87,16 +87,21 @@ export function follow(clearance: Clearance, path: ClosingPath, finger: number, 
   }
 }
 
+/** True if the bone is known not to touch the shape with the finger open. */
+export const isClearOpen = ({ count, moved, validUntil }: Clearance, bone: number): boolean =>
+  count[bone] > 1 && moved[bone] < validUntil[bone * MAX_SPANS];
+
 /**
  * Where the search of a bone begins: the first curl that is not known to be clear; 0 if nothing is known. What was
  * known beyond it is forgotten, for it is looked at anew. The last span is always looked at anew: nothing says where
  * it ends.
+ * @param allowance depth that does not count as touching, metres
  */
-export function firstUnknown(clearance: Clearance, bone: number): number {
+export function firstUnknown(clearance: Clearance, bone: number, allowance: number): number {
   const count = clearance.count[bone];
   if (count === 0) return 0;
   const first = bone * MAX_SPANS;
-  const moved = clearance.moved[bone];
+  const moved = clearance.moved[bone] - allowance;
   let span = 0;
   // Written so that a NaN ends it.
   while (span < count - 1 && moved < clearance.validUntil[first + span]) span++;
@@ -104,7 +109,10 @@ export function firstUnknown(clearance: Clearance, bone: number): number {
   return clearance.begin[first + span];
 }
 
-/** Notes that a bone stays `margin` away, metres, from `curl` on, where it was looked at, to the next time. */
+/**
+ * Notes that a bone stays `margin` away, metres, negative if it only goes no deeper than that, from `curl` on, where
+ * it was looked at, to the next time.
+ */
 export function addSpan(clearance: Clearance, bone: number, curl: number, margin: number): void {
   const count = clearance.count[bone];
   if (count === MAX_SPANS) return;

@@ -106,6 +106,7 @@ export function signedDistance(
   y: number,
   z: number,
   normal: Float64Array,
+  seed: HullSeed = shape.seed,
 ): number {
   switch (shape.kind) {
     case SPHERE:
@@ -124,7 +125,7 @@ export function signedDistance(
       normal[2] = 0;
       return y;
     default:
-      return hullDistance(shape.hull!, x, y, z, normal, shape.seed);
+      return hullDistance(shape.hull!, x, y, z, normal, seed);
   }
 }
 

@@ -1,8 +1,17 @@
 import { FINGERS, POSE_STRIDE } from '../hand/joints.js';
 import { CHAIN_START } from '../hand/skeleton.js';
 import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE, TO_REPORT } from './bone.js';
-import { addSpan, type Clearance, createClearance, firstUnknown, follow, forget } from './clearance.js';
+import {
+  addSpan,
+  type Clearance,
+  createClearance,
+  firstUnknown,
+  follow,
+  forget,
+  isClearOpen,
+} from './clearance.js';
 import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closingPath.js';
+import { createHullSeed, type HullSeed } from './hullDistance.js';
 import type { CompiledShape } from './shapes.js';
 
 /**
@@ -61,18 +70,22 @@ export const createFingerContact = (): FingerContact => ({
 export interface Memory {
   /** Where the search on each bone starts, 0..1: 5 × BONES. */
   readonly hints: Float64Array;
+  /** Where the search on a hull starts, for each bone. */
+  readonly seeds: readonly HullSeed[];
   /** What of each finger's path is known to be clear. */
   readonly clearances: readonly Clearance[];
 }
 
 export const createMemory = (): Memory => ({
   hints: new Float64Array(FINGERS.length * BONES).fill(0.5),
+  seeds: Array.from({ length: FINGERS.length * BONES }, createHullSeed),
   clearances: FINGERS.map(createClearance),
 });
 
 /** To be called when the shape itself, or the skeleton, is another than before. */
 export function forgetAll(memory: Memory): void {
   for (let finger = 0; finger < FINGERS.length; finger++) forget(memory.clearances[finger]);
+  for (const seed of memory.seeds) seed.set(createHullSeed());
 }
 
 /** A rigid placement: rotation matrix by rows, then position. */
@@ -130,16 +143,28 @@ function firstContact(
 ): number {
   const { radii } = path.skeleton;
   const start = CHAIN_START[finger];
-  const { hints } = memory;
+  const { hints, seeds } = memory;
   const clearance = memory.clearances[finger];
   const firstHint = finger * BONES;
   follow(clearance, path, finger, frame);
+  let placedAt = -1;
   for (let bone = 0; bone < BONES; bone++) {
-    due[bone] = firstUnknown(clearance, bone);
     lastCurl[bone] = -1;
     allowance[bone] = 0;
+    if (!isClearOpen(clearance, bone)) {
+      if (placedAt < 0) jointsAt(path, finger, 0, frame, points);
+      placedAt = 0;
+      allowance[bone] = allowanceOpen(
+        shape,
+        start,
+        bone,
+        radii,
+        hints[firstHint + bone],
+        seeds[firstHint + bone],
+      );
+    }
+    due[bone] = firstUnknown(clearance, bone, allowance[bone]);
   }
-  let placedAt = -1;
 
   for (;;) {
     let bone = 0;
@@ -157,14 +182,10 @@ function firstContact(
     const v0 = speedFrom(path, finger, curl, bone);
     const v1 = speedFrom(path, finger, curl, bone + 1);
     const hint = hints[firstHint + bone];
-    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowance[bone], v0, v1, distance);
-    if (curl === 0 && distance.distance <= 0) {
-      boneDistance(shape, points, bone, r0, r1, hint, EXACT, 0, v0, v1, distance);
-      allowance[bone] = REST_MARGIN - distance.distance;
-      const { t } = distance;
-      boneDistance(shape, points, bone, r0, r1, t, TO_ADVANCE, allowance[bone], v0, v1, distance);
-    }
-    const gap = distance.distance + allowance[bone];
+    const allowed = allowance[bone];
+    const seed = seeds[firstHint + bone];
+    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, v0, v1, distance, seed);
+    const gap = distance.distance + allowed;
     hints[firstHint + bone] = distance.t;
     if (gap <= 0) {
       const from = lastCurl[bone];
@@ -175,17 +196,33 @@ function firstContact(
     }
     const { safe, lowerBound } = distance;
     const step = Math.max(SAFE_PART * safe, LEAST_STEP);
-    // A bone that rests on the shape is looked at from open every time.
-    if (allowance[bone] === 0) {
-      // It comes nearer evenly at most, so of the bound there remains the part of the safe way that is not gone.
-      addSpan(clearance, bone, curl, step < safe ? lowerBound * (1 - step / safe) : 0);
-    }
+    // It comes nearer evenly at most, so of the bound there remains the part of the safe way that is not gone.
+    const margin =
+      step < safe ? (lowerBound + allowed) * (1 - step / safe) - allowed : Number.NEGATIVE_INFINITY;
+    addSpan(clearance, bone, curl, margin);
     lastCurl[bone] = curl;
     lastGap[bone] = gap;
     const next = curl + step;
     // Closed is looked at too unless it is surely clear.
     due[bone] = next > 1 && curl < 1 && curl + safe < 1 ? 1 : next;
   }
+}
+
+/** Depth that does not count for a bone, given the joints of the open finger in `points`; 0 if it does not rest. */
+function allowanceOpen(
+  shape: CompiledShape,
+  start: number,
+  bone: number,
+  radii: Float64Array,
+  hint: number,
+  seed: HullSeed,
+): number {
+  const r0 = radii[start + bone];
+  const r1 = radii[start + bone + 1];
+  boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, 0, 0, 0, distance, seed);
+  if (!(distance.distance <= 0)) return 0;
+  boneDistance(shape, points, bone, r0, r1, distance.t, EXACT, 0, 0, 0, distance, seed);
+  return REST_MARGIN - distance.distance;
 }
 
 /** Fills in the rest of a contact at out.stop. */
@@ -215,6 +252,7 @@ function describe(
     0,
     0,
     distance,
+    memory.seeds[finger * BONES + bone],
   );
   const { t, nx, ny, nz } = distance;
   memory.hints[finger * BONES + bone] = t;
@@ -269,9 +307,10 @@ function presentDepth(
     const r1 = radii[start + bone + 1];
     const hint = memory.hints[finger * BONES + bone];
     const allowed = allowance[bone];
-    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, 0, 0, distance);
+    const seed = memory.seeds[finger * BONES + bone];
+    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, 0, 0, distance, seed);
     if (distance.lowerBound + allowed > least) continue;
-    boneDistance(shape, points, bone, r0, r1, distance.t, TO_REPORT, allowed, 0, 0, distance);
+    boneDistance(shape, points, bone, r0, r1, distance.t, TO_REPORT, allowed, 0, 0, distance, seed);
     least = Math.min(least, distance.distance + allowed);
   }
   return Number.isNaN(least) ? Number.NEGATIVE_INFINITY : -least;
