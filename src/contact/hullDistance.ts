@@ -14,10 +14,8 @@ const RELATIVE_GAP = 1e-7;
 const simplex = new Float64Array(12);
 const members = new Int32Array(4);
 let count = 0;
-// The simplex' point closest to the origin.
-let vx = 0;
-let vy = 0;
-let vz = 0;
+/** The simplex' point closest to the origin. (An array, since a number in a variable of the module is allocated.) */
+const closest = new Float64Array(3);
 
 /**
  * Where the search starts: the part of the hull that was nearest the last time. Only speed depends on it.
@@ -51,8 +49,11 @@ export function hullDistance(
   if (reduce()) return innerDistance(hull, x, y, z, normal);
 
   for (let step = 0; step < MAX_STEPS; step++) {
+    const vx = closest[0];
+    const vy = closest[1];
+    const vz = closest[2];
     const square = vx * vx + vy * vy + vz * vz;
-    support = descend(hull, support);
+    support = descend(hull, support, vx, vy, vz);
     const sx = vertices[support * 3] - x;
     const sy = vertices[support * 3 + 1] - y;
     const sz = vertices[support * 3 + 2] - z;
@@ -67,20 +68,23 @@ export function hullDistance(
     count++;
     if (reduce()) return innerDistance(hull, x, y, z, normal);
     // Rounding can spoil a flat simplex: never go on with something farther than before.
-    if (!(vx * vx + vy * vy + vz * vz < square)) break;
+    if (!(squareOfClosest() < square)) break;
   }
   seed[0] = count;
   for (let i = 0; i < count; i++) seed[i + 1] = members[i];
-  const distance = Math.sqrt(vx * vx + vy * vy + vz * vz);
+  const distance = Math.sqrt(squareOfClosest());
   if (!(distance > 1e-9)) return innerDistance(hull, x, y, z, normal);
-  normal[0] = -vx / distance;
-  normal[1] = -vy / distance;
-  normal[2] = -vz / distance;
+  normal[0] = -closest[0] / distance;
+  normal[1] = -closest[1] / distance;
+  normal[2] = -closest[2] / distance;
   return distance;
 }
 
+const squareOfClosest = (): number =>
+  closest[0] * closest[0] + closest[1] * closest[1] + closest[2] * closest[2];
+
 /** Walks along edges to the vertex with the least component along v. */
-function descend(hull: Hull, from: number): number {
+function descend(hull: Hull, from: number, vx: number, vy: number, vz: number): number {
   const { vertices, neighbours, neighbourStart } = hull;
   let at = from;
   let least = vx * vertices[at * 3] + vy * vertices[at * 3 + 1] + vz * vertices[at * 3 + 2];
@@ -146,19 +150,19 @@ function reduce(): boolean {
     if (!separates(a, b, c, face)) continue;
     inside = false;
     triangle(a, b, c);
-    const square = vx * vx + vy * vy + vz * vz;
+    const square = squareOfClosest();
     if (square < best) {
       best = square;
-      bx = vx;
-      by = vy;
-      bz = vz;
+      bx = closest[0];
+      by = closest[1];
+      bz = closest[2];
       mask = kept;
     }
   }
   if (inside) return true;
-  vx = bx;
-  vy = by;
-  vz = bz;
+  closest[0] = bx;
+  closest[1] = by;
+  closest[2] = bz;
   kept = mask;
   keep();
   return false;
@@ -186,9 +190,9 @@ function closestOnEdge(): void {
 let kept = 0;
 
 function at(a: number, u: number, b: number, v: number, c: number, w: number): void {
-  vx = u * simplex[a * 3] + v * simplex[b * 3] + w * simplex[c * 3];
-  vy = u * simplex[a * 3 + 1] + v * simplex[b * 3 + 1] + w * simplex[c * 3 + 1];
-  vz = u * simplex[a * 3 + 2] + v * simplex[b * 3 + 2] + w * simplex[c * 3 + 2];
+  closest[0] = u * simplex[a * 3] + v * simplex[b * 3] + w * simplex[c * 3];
+  closest[1] = u * simplex[a * 3 + 1] + v * simplex[b * 3 + 1] + w * simplex[c * 3 + 1];
+  closest[2] = u * simplex[a * 3 + 2] + v * simplex[b * 3 + 2] + w * simplex[c * 3 + 2];
 }
 
 function keep(): void {
