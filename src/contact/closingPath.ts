@@ -174,9 +174,10 @@ export function speedFrom(path: ClosingPath, finger: number, curl: number, joint
 }
 
 /**
- * Positions of a finger's BONES + 1 chain joints at a curl of its path.
+ * Positions of a finger's chain joints at a curl of its path.
  * @param frame FRAME_STRIDE numbers: the chain's frame in the space wanted
- * @param points gets (BONES + 1) × (x, y, z)
+ * @param points gets (bones + 1) × (x, y, z)
+ * @param bones how many of the finger's bones are wanted, from the first on
  */
 export function jointsAt(
   path: ClosingPath,
@@ -184,6 +185,7 @@ export function jointsAt(
   curl: number,
   frame: Float64Array,
   points: Float64Array,
+  bones: number = BONES,
 ): void {
   const { deviation } = path;
   const { table } = path.profile;
@@ -216,7 +218,7 @@ export function jointsAt(
   points[1] = y;
   points[2] = z;
   let flexion = 0;
-  for (let bone = 0; bone < BONES; bone++) {
+  for (let bone = 0; bone < bones; bone++) {
     const dof = bone === 0 ? 0 : bone + 1;
     flexion += table[a + dof] + t * (table[b + dof] - table[a + dof]) + w * deviation[d + dof];
     const length = chainLengths[finger * BONES + bone];

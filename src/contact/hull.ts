@@ -15,6 +15,8 @@ export interface Hull {
   /** Neighbours of vertex i along edges: neighbours[neighbourStart[i]] up to neighbourStart[i + 1]. */
   readonly neighbourStart: Uint16Array;
   readonly neighbours: Uint16Array;
+  /** Their coordinates in the same order, x y z each: a walk along the edges reads them in one go. */
+  readonly neighbourVertices: Float64Array;
 }
 
 /** Why points have no hull. */
@@ -200,6 +202,7 @@ function pack(points: readonly (readonly number[])[], faces: readonly Face[]): H
     planes: Float64Array.from(faces.flatMap((face) => [face.nx, face.ny, face.nz, face.d])),
     neighbourStart: Uint16Array.from(neighbourStart),
     neighbours: Uint16Array.from(neighbours),
+    neighbourVertices: Float64Array.from(neighbours.flatMap((i) => points[used[i]].slice(0, 3))),
   };
 }
 

@@ -19,7 +19,7 @@ const closest = new Float64Array(3);
 
 /**
  * Where the search starts: the part of the hull that was nearest the last time. Only speed depends on it.
- * Number of vertices, and up to four of them.
+ * Number of vertices, negative if the point was inside, and up to four of them.
  */
 export type HullSeed = Int32Array;
 export const createHullSeed = (): HullSeed => Int32Array.of(1, 0, 0, 0, 0);
@@ -37,6 +37,12 @@ export function hullDistance(
   seed: HullSeed,
 ): number {
   const { vertices } = hull;
+  if (seed[0] < 0) {
+    // A point that was inside likely still is, and the faces alone tell.
+    const height = innerDistance(hull, x, y, z, normal);
+    if (height <= 0) return height;
+    seed[0] = -seed[0];
+  }
   count = seed[0];
   for (let i = 0; i < count; i++) {
     const vertex = seed[i + 1];
@@ -46,7 +52,10 @@ export function hullDistance(
     simplex[i * 3 + 2] = vertices[vertex * 3 + 2] - z;
   }
   let support = members[0];
-  if (reduce()) return innerDistance(hull, x, y, z, normal);
+  if (reduce()) {
+    seed[0] = -seed[0];
+    return innerDistance(hull, x, y, z, normal);
+  }
 
   for (let step = 0; step < MAX_STEPS; step++) {
     const vx = closest[0];
@@ -66,7 +75,10 @@ export function hullDistance(
     simplex[count * 3 + 1] = sy;
     simplex[count * 3 + 2] = sz;
     count++;
-    if (reduce()) return innerDistance(hull, x, y, z, normal);
+    if (reduce()) {
+      seed[0] = -seed[0];
+      return innerDistance(hull, x, y, z, normal);
+    }
     // Rounding can spoil a flat simplex: never go on with something farther than before.
     if (!(squareOfClosest() < square)) break;
   }
@@ -85,17 +97,17 @@ const squareOfClosest = (): number =>
 
 /** Walks along edges to the vertex with the least component along v. */
 function descend(hull: Hull, from: number, vx: number, vy: number, vz: number): number {
-  const { vertices, neighbours, neighbourStart } = hull;
+  const { vertices, neighbours, neighbourStart, neighbourVertices } = hull;
   let at = from;
   let least = vx * vertices[at * 3] + vy * vertices[at * 3 + 1] + vz * vertices[at * 3 + 2];
   for (;;) {
     let next = at;
     for (let i = neighbourStart[at]; i < neighbourStart[at + 1]; i++) {
-      const other = neighbours[i];
-      const value = vx * vertices[other * 3] + vy * vertices[other * 3 + 1] + vz * vertices[other * 3 + 2];
+      const value =
+        vx * neighbourVertices[i * 3] + vy * neighbourVertices[i * 3 + 1] + vz * neighbourVertices[i * 3 + 2];
       if (value < least) {
         least = value;
-        next = other;
+        next = neighbours[i];
       }
     }
     if (next === at) return at;

@@ -100,6 +100,8 @@ const due = new Float64Array(BONES);
 const lastCurl = new Float64Array(BONES);
 const lastGap = new Float64Array(BONES);
 const allowance = new Float64Array(BONES);
+const atLeast = new Float64Array(BONES);
+const nearest = new Float64Array(BONES);
 
 /**
  * Finds the first contact of a finger.
@@ -148,6 +150,7 @@ function firstContact(
   const firstHint = finger * BONES;
   follow(clearance, path, finger, frame);
   let placedAt = -1;
+  let placedBones = BONES;
   for (let bone = 0; bone < BONES; bone++) {
     lastCurl[bone] = -1;
     allowance[bone] = 0;
@@ -173,8 +176,9 @@ function firstContact(
     const curl = due[bone];
     // Written so that a NaN ends the search too: without numbers the finger is free.
     if (!(curl <= 1)) return -1;
-    if (curl !== placedAt) {
-      jointsAt(path, finger, curl, frame, points);
+    if (curl !== placedAt || bone >= placedBones) {
+      placedBones = bone + 1;
+      jointsAt(path, finger, curl, frame, points, placedBones);
       placedAt = curl;
     }
     const r0 = radii[start + bone];
@@ -301,17 +305,31 @@ function presentDepth(
   for (let joint = 0; joint <= BONES; joint++) {
     toShape(placement, poses, (start + joint) * POSE_STRIDE, points, joint * 3, true);
   }
+  // Roughly first, so that only the bone that is deepest, and what comes near to it, is looked at closely.
+  const first = finger * BONES;
   let least = Number.POSITIVE_INFINITY;
-  for (let bone = BONES - 1; bone >= 0; bone--) {
+  for (let bone = 0; bone < BONES; bone++) {
     const r0 = radii[start + bone];
     const r1 = radii[start + bone + 1];
-    const hint = memory.hints[finger * BONES + bone];
     const allowed = allowance[bone];
-    const seed = memory.seeds[finger * BONES + bone];
+    const seed = memory.seeds[first + bone];
+    const hint = memory.hints[first + bone];
     boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, 0, 0, distance, seed);
-    if (distance.lowerBound + allowed > least) continue;
-    boneDistance(shape, points, bone, r0, r1, distance.t, TO_REPORT, allowed, 0, 0, distance, seed);
+    atLeast[bone] = distance.lowerBound + allowed;
+    nearest[bone] = distance.t;
+  }
+  for (let round = 0; round < BONES; round++) {
+    let bone = 0;
+    // Written so that a NaN is looked at.
+    for (let other = 1; other < BONES; other++) if (!(atLeast[other] >= atLeast[bone])) bone = other;
+    if (atLeast[bone] > least) break;
+    const r0 = radii[start + bone];
+    const r1 = radii[start + bone + 1];
+    const allowed = allowance[bone];
+    const seed = memory.seeds[first + bone];
+    boneDistance(shape, points, bone, r0, r1, nearest[bone], TO_REPORT, allowed, 0, 0, distance, seed);
     least = Math.min(least, distance.distance + allowed);
+    atLeast[bone] = Number.POSITIVE_INFINITY;
   }
   return Number.isNaN(least) ? Number.NEGATIVE_INFINITY : -least;
 }
