@@ -68,17 +68,19 @@ export const createFingerContact = (): FingerContact => ({
 
 /** What is kept of one shape from frame to frame. Only speed depends on it. */
 export interface Memory {
-  /** Where the search on each bone starts, 0..1: 5 × BONES. */
+  /** Where the search on each bone starts, 0..1: 5 × BONES along the path, as many from PRESENT on for the pose. */
   readonly hints: Float64Array;
-  /** Where the search on a hull starts, for each bone. */
+  /** Where the search on a hull starts, likewise. */
   readonly seeds: readonly HullSeed[];
   /** What of each finger's path is known to be clear. */
   readonly clearances: readonly Clearance[];
 }
 
+const PRESENT = FINGERS.length * BONES;
+
 export const createMemory = (): Memory => ({
-  hints: new Float64Array(FINGERS.length * BONES).fill(0.5),
-  seeds: Array.from({ length: FINGERS.length * BONES }, createHullSeed),
+  hints: new Float64Array(2 * PRESENT).fill(0.5),
+  seeds: Array.from({ length: 2 * PRESENT }, createHullSeed),
   clearances: FINGERS.map(createClearance),
 });
 
@@ -101,7 +103,6 @@ const lastCurl = new Float64Array(BONES);
 const lastGap = new Float64Array(BONES);
 const allowance = new Float64Array(BONES);
 const atLeast = new Float64Array(BONES);
-const nearest = new Float64Array(BONES);
 
 /**
  * Finds the first contact of a finger.
@@ -306,7 +307,7 @@ function presentDepth(
     toShape(placement, poses, (start + joint) * POSE_STRIDE, points, joint * 3, true);
   }
   // Roughly first, so that only the bone that is deepest, and what comes near to it, is looked at closely.
-  const first = finger * BONES;
+  const first = PRESENT + finger * BONES;
   let least = Number.POSITIVE_INFINITY;
   for (let bone = 0; bone < BONES; bone++) {
     const r0 = radii[start + bone];
@@ -316,7 +317,7 @@ function presentDepth(
     const hint = memory.hints[first + bone];
     boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, 0, 0, distance, seed);
     atLeast[bone] = distance.lowerBound + allowed;
-    nearest[bone] = distance.t;
+    memory.hints[first + bone] = distance.t;
   }
   for (let round = 0; round < BONES; round++) {
     let bone = 0;
@@ -327,7 +328,21 @@ function presentDepth(
     const r1 = radii[start + bone + 1];
     const allowed = allowance[bone];
     const seed = memory.seeds[first + bone];
-    boneDistance(shape, points, bone, r0, r1, nearest[bone], TO_REPORT, allowed, 0, 0, distance, seed);
+    boneDistance(
+      shape,
+      points,
+      bone,
+      r0,
+      r1,
+      memory.hints[first + bone],
+      TO_REPORT,
+      allowed,
+      0,
+      0,
+      distance,
+      seed,
+    );
+    memory.hints[first + bone] = distance.t;
     least = Math.min(least, distance.distance + allowed);
     atLeast[bone] = Number.POSITIVE_INFINITY;
   }
