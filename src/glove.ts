@@ -480,8 +480,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     return taken;
   }
 
+  /** Nothing is solved, and so nothing cleared, while nobody touches. */
+  const contactsNow = () => (frame.valid && chain.touches.live.length > 0 ? contacts : noContacts);
+
   function tellResistance(): void {
-    const news = contactNews(contacts);
+    const news = contactNews(contactsNow());
     if (chain.resistance.status.revision === revision && !news) return;
     revision = chain.resistance.status.revision;
     for (const listener of listeners) listener.resistance?.();
@@ -591,22 +594,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
 
     readResistance: () =>
-      reportResistance(
-        chain.description.hand,
-        chain.resistance,
-        chain.sensing.curl,
-        frame.valid ? contacts : noContacts,
-      ),
+      reportResistance(chain.description.hand, chain.resistance, chain.sensing.curl, contactsNow()),
 
     recordResistance(since) {
       const { description, resistance, sensing } = chain;
-      return reportResistance(
-        description.hand,
-        resistance,
-        sensing.curl,
-        frame.valid ? contacts : noContacts,
-        since,
-      );
+      return reportResistance(description.hand, resistance, sensing.curl, contactsNow(), since);
     },
 
     resist(app, request) {

@@ -5,6 +5,7 @@ import {
   DetachedBindMode,
   Float32BufferAttribute,
   Matrix4,
+  MeshBasicMaterial,
   MeshStandardMaterial,
   Quaternion,
   Skeleton,
@@ -33,11 +34,11 @@ export interface FingerLook {
 
 /**
  * A hand of round bones: a ball at each joint with the joint's radius, and a tapered rod from each to the next.
- * One skinned mesh, one draw call: everything is given in the frame of the joint that carries it, and a new pose
+ * One geometry, skinned: everything is given in the frame of the joint that carries it, and a new pose
  * writes nothing but 26 matrices.
  */
 export interface HandMesh {
-  readonly mesh: SkinnedMesh;
+  readonly meshes: readonly SkinnedMesh[];
   /** 26 × POSE_STRIDE, wrist space. */
   pose(poses: ArrayLike<number>): void;
   /** Looks by finger, then that of the palm. */
@@ -146,8 +147,9 @@ export function createHandMesh({ skeleton }: HandInfo): HandMesh {
     roughness: 0.62,
     metalness: 0,
   });
-  const mesh = new SkinnedMesh(geometry, material);
-  mesh.frustumCulled = false;
+  // What is clear shows what is behind the hand, not what is inside: depths first.
+  const depthOnly = new MeshBasicMaterial({ colorWrite: false });
+  const meshes = [new SkinnedMesh(geometry, depthOnly), new SkinnedMesh(geometry, material)];
   const bones = Array.from({ length: JOINT_COUNT }, () => {
     const bone = new Bone();
     bone.matrixAutoUpdate = bone.matrixWorldAutoUpdate = false;
@@ -158,8 +160,11 @@ export function createHandMesh({ skeleton }: HandInfo): HandMesh {
     bones,
     bones.map(() => new Matrix4()),
   );
-  mesh.bindMode = DetachedBindMode;
-  mesh.bind(carried, new Matrix4());
+  for (const mesh of meshes) {
+    mesh.frustumCulled = false;
+    mesh.bindMode = DetachedBindMode;
+    mesh.bind(carried, new Matrix4());
+  }
 
   const position = new Vector3();
   const rotation = new Quaternion();
@@ -175,7 +180,7 @@ export function createHandMesh({ skeleton }: HandInfo): HandMesh {
   pose(restPoses.flatMap((seven) => [...seven, 0]));
 
   return {
-    mesh,
+    meshes,
     pose,
     look(looks) {
       for (let vertex = 0; vertex < vertices; vertex++) {
@@ -187,6 +192,7 @@ export function createHandMesh({ skeleton }: HandInfo): HandMesh {
     dispose() {
       geometry.dispose();
       material.dispose();
+      depthOnly.dispose();
       carried.dispose();
     },
   };

@@ -87,7 +87,7 @@ function show(side: HandSide, info: HandInfo, stage: Stage): Shown {
   const group = new Group();
   group.matrixAutoUpdate = false;
   const marks = createMarks();
-  group.add(mesh.mesh, marks.group);
+  group.add(...mesh.meshes, marks.group);
   // The local frame has the fingers along -Z and the back of the hand along +Y: stand it up, back to the viewer.
   const place = new Group();
   place.rotation.x = Math.PI / 2;

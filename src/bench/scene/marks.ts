@@ -67,7 +67,8 @@ export function createMarks(): Marks {
     group,
     update({ joints, resistance, info }, conditions) {
       for (let finger = 0; finger < FINGERS.length; finger++) {
-        const contact = joints?.valid ? resistance?.fingers[FINGERS[finger]]?.contact : undefined;
+        const contact =
+          joints?.valid && resistance?.armed ? resistance?.fingers[FINGERS[finger]]?.contact : undefined;
         const disc = discs[finger];
         disc.visible = contact !== undefined && contact.depthM > -NEAR_M;
         if (contact && disc.visible) {

@@ -1,0 +1,95 @@
+import type { Browser, Page } from 'playwright-core';
+import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
+import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
+import { openBrowser, openPage } from './browser.js';
+import { obey } from './prompted.js';
+import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';
+
+/** The page against our firmware: a wearer who does what the page asks of him. */
+
+let browser: Browser;
+beforeAll(async () => {
+  browser = await openBrowser();
+});
+afterAll(async () => {
+  await browser.close();
+  await stopAllServices();
+});
+
+async function openGlove(part: string, ...args: string[]): Promise<{ host: HostGlove; page: Page }> {
+  const host = await startHostGlove(['--rate', '100', ...args]);
+  onTestFinished(async () => void (await host.quit()));
+  const service = await startServiceProcess(hostGloveProfile(host.pty));
+  const { page } = await openPage(browser, service.port, part);
+  await page.waitForFunction(() => document.querySelector('.status')?.textContent?.includes('Hz'));
+  return { host, page };
+}
+
+/** Does each move as the page shows it, until there is a result. */
+async function follow(page: Page, host: HostGlove): Promise<string[]> {
+  const prompts: string[] = [];
+  for (;;) {
+    const run = page.locator('.guide-run');
+    if (!(await run.isVisible())) {
+      if (prompts.length > 0) return prompts;
+      await run.waitFor();
+    }
+    const prompt = (await page.textContent('.prompt')) ?? '';
+    if (prompt !== '' && prompt !== prompts.at(-1)) {
+      prompts.push(prompt);
+      expect(await page.locator('.move-picture svg').count()).toBe(1);
+      await obey(host, prompt);
+    }
+    await page.waitForTimeout(100);
+  }
+}
+
+it('leads through the check and says what is wrong, and what to do', async () => {
+  const { host, page } = await openGlove('fit');
+  await host.command('fault reversed little.curl');
+  await page.click('text=Start the check');
+  const prompts = await follow(page, host);
+  expect(prompts).toHaveLength(10);
+  const bad = page.locator('.finding[data-good="false"]', { hasText: 'Little curl' });
+  expect(await bad.textContent()).toMatch(/Reversed.*Swap the outer two wires/);
+  expect(await page.locator('.finding[data-good="true"] strong').allTextContents()).toEqual(
+    expect.arrayContaining(['Thumb curl', 'Index curl', 'Middle curl', 'Ring curl']),
+  );
+}, 180_000);
+
+it('leads through the fit, uses it, and undoes it; or gives up', async () => {
+  const { host, page } = await openGlove('fit');
+  await host.command('range index.curl 900 2500');
+  await page.click('text=Start the fit');
+  await page.click('text=Give up');
+  await page.waitForSelector('text=Stopped by the wearer.');
+  await page.fill('#person', 'Kim');
+  await page.click('text=Start the fit');
+  await follow(page, host);
+  await page.click('text=Use this fit');
+  await page.waitForSelector('text=In use for Kim');
+  await page.waitForSelector('.fits :text("in use: Kim")');
+  // The range in use is the fitted one, at once.
+  await page.keyboard.press('2');
+  const ends = page.locator('[data-role="index.curl"] .ends');
+  await expect.poll(() => ends.textContent(), { timeout: 20_000 }).toMatch(/^Range (8[5-9]|9[0-4])\d open/);
+  await page.keyboard.press('3');
+  await page.click('text=Undo the last fit');
+  await page.waitForSelector('text=No fit is kept yet');
+  await page.keyboard.press('2');
+  await expect.poll(() => ends.textContent(), { timeout: 20_000 }).toMatch(/^Range 491 open/);
+}, 240_000);
+
+it('shows a loose wire while it happens, with the remedy', async () => {
+  const { host, page } = await openGlove('signals');
+  await host.command('sweep ring.curl 0 1 1500');
+  await host.command('fault intermittent 8 ring.curl');
+  const row = page.locator('[data-role="ring.curl"][data-verdict="fault"]');
+  await row.waitFor();
+  expect(await row.locator('.verdict').textContent()).toBe('Loose contact');
+  expect(await row.locator('.remedy').textContent()).toContain('press the plugs home');
+  await page.keyboard.press('1');
+  await expect
+    .poll(() => page.locator('[data-finger="ring"] .condition').textContent(), { timeout: 20_000 })
+    .toBe('Guessed');
+}, 120_000);
