@@ -47,7 +47,15 @@ export function createPlayerCard(act: (doing: Promise<unknown>) => Promise<void>
   const speeds = choice('Speed', SPEEDS, '1', (speed) => {
     void ask<PlayerState>('POST', `/replay/speed?speed=${speed}`).then(update, () => {});
   });
-  const close = button('Back to the glove', () => void act(ask('POST', '/replay/close')), { class: 'main' });
+  const close = button(
+    'Back to the glove',
+    () => {
+      // Nothing more is asked of a session that ends.
+      open = false;
+      void act(ask('POST', '/replay/close'));
+    },
+    { class: 'main' },
+  );
   const element = make(
     'div',
     { class: 'card player', hidden: true },
@@ -101,7 +109,13 @@ export function createPlayerCard(act: (doing: Promise<unknown>) => Promise<void>
       clearInterval(timer);
       if (!shown) return;
       timer = setInterval(() => {
-        if (open) void ask<PlayerState>('GET', '/replay').then(update, () => {});
+        if (!open) return;
+        void ask<PlayerState>('GET', '/replay').then(
+          (state) => {
+            if (open) update(state);
+          },
+          () => {},
+        );
       }, PERIOD_MS);
     },
   };
