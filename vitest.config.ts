@@ -3,6 +3,8 @@ import { defineConfig } from 'vitest/config';
 export default defineConfig({
   test: {
     globalSetup: ['tests/setup.ts'],
+    // Real processes and real time on a machine that others may use, too: a fault fails every time, a stall does not.
+    retry: process.env.CI ? 2 : 0,
     projects: [
       {
         extends: true,

@@ -3,6 +3,9 @@ import { need, needBrowser } from './requirements.js';
 
 /** Builds what the tests run as real processes, dist/ and the host firmware, and the image for the simulated chip. */
 export default async function setup(): Promise<void> {
+  // Asked once a project of the runner's; the first has done it for all.
+  if (process.env.TAUTLINE_TESTS_BUILT === '1') return;
+  process.env.TAUTLINE_TESTS_BUILT = '1';
   need('make', 'make');
   need(process.env.CXX ?? 'g++', 'g++');
   need('avr-g++', 'gcc-avr', 'avr-libc');
