@@ -1,8 +1,16 @@
 import type { ClosingProfile } from './hand/closing.js';
-import type { HandSide } from './hand/joints.js';
+import { FINGERS, type HandSide } from './hand/joints.js';
 import type { Clock } from './link/clock.js';
 import type { LinkCounters } from './link/codec.js';
 import type { ChannelRole } from './link/table.js';
+import {
+  type ActuatorFit,
+  createActuatorFit,
+  type FittedStop,
+  type StopToFit,
+  type UnfittedStop,
+} from './resistance/actuator-fit.js';
+import type { Resistance } from './resistance/resistance.js';
 import type { Channel } from './sensing/channels.js';
 import { type FitResult, fitChannels } from './sensing/fit.js';
 import { judgeCheck } from './sensing/guided-check.js';
@@ -20,15 +28,21 @@ export interface GloveGuide {
   stop(reason: string): void;
   /** One sample, while a run is under way. */
   sample(counts: ArrayLike<number>, timeUs: number): void;
+  /** What the fit of the actuators feels: at every sample, before the resistance takes its step. */
+  feel(nowUs: number, curls: ArrayLike<number>, healthy: ArrayLike<number>, counts: ArrayLike<number>): void;
   /** Called now and then: gives up when the glove has been silent for long. */
   notice(nowUs: number): void;
   readonly running: boolean;
+  /** The glove has string stops whose places can be found by use. */
+  readonly canFitStops: boolean;
   /** The fit that the last run found, until another one begins. */
   readonly fit: FitReport | undefined;
+  /** The fit of the string stops that the last run found, until another one begins. */
+  readonly stops: StopsReport | undefined;
   read(): GuideReport;
 }
 
-export const GUIDE_TASKS = ['check', 'fit'] as const;
+export const GUIDE_TASKS = ['check', 'fit', 'actuators'] as const;
 export type GuideTask = (typeof GUIDE_TASKS)[number];
 
 export interface GuideReport {
@@ -52,6 +66,16 @@ export interface GuideReport {
   };
   check?: CheckReport;
   fit?: FitReport;
+  stops?: StopsReport;
+}
+
+/** Where the string stops hold, as found by use. */
+export interface StopsReport {
+  person: string;
+  fitted: readonly FittedStop[];
+  unfitted: readonly UnfittedStop[];
+  /** It is in use, and saved. */
+  accepted: boolean;
 }
 
 export interface FitReport extends FitResult {
@@ -102,6 +126,11 @@ export interface GuideSources {
   closing(): ClosingProfile;
   /** The gap between thumb and index tip, mm, for counts taken in the pinch, if this were the fit. */
   pinchGapMm(fit: FitResult, counts: Uint16Array): number;
+  /** String stops that can be fitted. */
+  stops(): readonly StopToFit[];
+  resistance(): Resistance;
+  arm(by: string): void;
+  disarm(by: string): void;
 }
 
 /** Parts of the samples, and of the promised rate, beyond which the link is not well. Common practice. */
@@ -112,6 +141,8 @@ const GAP_S = 0.1;
 const GAP_PART = 0.05;
 /** A silence longer than this ends a run; a shorter one is reported. */
 const SILENT_US = 3e6;
+/** A fit of the actuators that nobody arms is forgotten: a later arm is meant for something else. */
+const ARM_WITHIN_US = 120e6;
 /** Delays beyond the least, ms: from here on motion feels uneven. Common practice. */
 const JITTER_MS = 8;
 
@@ -124,6 +155,11 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   let before = { ...counters };
   let check: CheckReport | undefined;
   let fit: FitReport | undefined;
+  let stops: StopsReport | undefined;
+  let stopRun: ActuatorFit | undefined;
+  /** When the wearer was asked to arm. */
+  let askedUs = Number.NaN;
+  const beyond = new Float64Array(FINGERS.length);
   let person = '';
   let heardUs = 0;
 
@@ -157,6 +193,24 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       noiseCounts,
     }));
     check = { ok: link.ok && channels.every(({ verdict }) => verdict === 'healthy'), channels, link };
+  }
+
+  /** Nobody is held when the run is over, however it ended. */
+  function endStopRun(): void {
+    stopRun = undefined;
+    const resistance = sources.resistance();
+    resistance.endProbing();
+    if (resistance.armed) sources.disarm('the fit of the actuators is over');
+  }
+
+  /** Curls, below 0 where the sensor of a whole finger reads beyond its open end. */
+  function readBeyond(curls: ArrayLike<number>, counts: ArrayLike<number>): void {
+    for (let finger = 0; finger < beyond.length; finger++) beyond[finger] = curls[finger];
+    for (const { kind, finger, open, closed, source } of sources.channels()) {
+      if (kind !== 'curl' || source < 0) continue;
+      const part = (counts[source] - open) / (closed - open);
+      if (part < 0) beyond[finger] = part;
+    }
   }
 
   function judgeLink({ record }: GuidedRun): LinkReport {
@@ -196,7 +250,13 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
 
   return {
     get running() {
-      return run !== undefined;
+      return run !== undefined || stopRun !== undefined;
+    },
+    get canFitStops() {
+      return sources.stops().length > 0;
+    },
+    get stops() {
+      return stops;
     },
     get fit() {
       return fit;
@@ -207,17 +267,30 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       reason = undefined;
       check = undefined;
       fit = undefined;
+      stops = undefined;
+      if (stopRun) endStopRun();
+      run = undefined;
       person = who;
       before = { ...counters };
       state = 'running';
       heardUs = Number.POSITIVE_INFINITY;
+      if (wanted === 'actuators') {
+        stopRun = createActuatorFit(sources.stops());
+        askedUs = Number.NaN;
+        return;
+      }
       run = createGuidedRun(channels, wanted === 'check' ? checkMoves(channels) : fitMoves(channels));
       if (run.finished) finish(run);
     },
-    next: () => run?.next(),
+    next() {
+      // The deliberate act of the wearer, whom the prompt has told what it does.
+      if (stopRun?.phase === 'arm') sources.arm('the wearer, to fit the actuators');
+      run?.next();
+    },
     stop(why) {
-      if (!run) return;
+      if (!run && !stopRun) return;
       run = undefined;
+      if (stopRun) endStopRun();
       state = 'stopped';
       reason = why;
     },
@@ -227,8 +300,33 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       run.sample(counts, timeUs / 1e6);
       if (run.finished) finish(run);
     },
+    feel(nowUs, curls, healthy, counts) {
+      if (!stopRun) return;
+      heardUs = nowUs;
+      const resistance = sources.resistance();
+      const { armed } = resistance;
+      const first = stopRun.phase === 'arm';
+      if (!first && !armed) {
+        this.stop(`Disarmed: ${resistance.status.reason}. Begin again.`);
+        return;
+      }
+      if (Number.isNaN(askedUs)) askedUs = nowUs;
+      if (first && nowUs - askedUs > ARM_WITHIN_US) {
+        this.stop('The glove was not armed within two minutes: begin again.');
+        return;
+      }
+      if (first && armed) resistance.beginProbing();
+      readBeyond(curls, counts);
+      stopRun.step(nowUs / 1e6, beyond, healthy, armed, resistance.probed);
+      const { finger, target, effort, fitted, unfitted } = stopRun;
+      resistance.probe(finger, target, effort, nowUs);
+      if (stopRun.phase !== 'done') return;
+      stops = { person, fitted, unfitted, accepted: false };
+      state = 'done';
+      endStopRun();
+    },
     notice(nowUs) {
-      if (run && nowUs - heardUs > SILENT_US) this.stop('The glove fell silent.');
+      if (this.running && nowUs - heardUs > SILENT_US) this.stop('The glove fell silent.');
     },
     read() {
       const report: GuideReport = { hand: sources.hand(), glove: sources.name, state };
@@ -246,8 +344,13 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
           ...(bar === undefined ? {} : { bar }),
         };
       }
+      if (stopRun) {
+        const { phase, prompt, number, count, part } = stopRun;
+        report.move = { name: phase, prompt, number, count, part };
+      }
       if (check) report.check = check;
       if (fit) report.fit = fit;
+      if (stops) report.stops = stops;
       return report;
     },
   };

@@ -1,6 +1,6 @@
 import type { Logger } from 'pino';
 import { asSkeletonOptions, type FitShelf, type SavedHand } from './config/fit-file.js';
-import { mergeFit } from './config/merge-fit.js';
+import { mergeFit, mergeStops } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
@@ -26,8 +26,15 @@ import { latencyAdvice } from './link/latency-advice.js';
 import type { Link, LinkStatus } from './link/link.js';
 import { MAX_CHANNELS } from './link/table.js';
 import { type Clock, systemClock } from './monotonic.js';
-import { actuatorFinger, forcesOf, orderAsHello } from './resistance/actuators.js';
+import {
+  actuatorFinger,
+  type CurlToTravel,
+  forcesOf,
+  type GloveActuator,
+  orderAsHello,
+} from './resistance/actuators.js';
 import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js';
+import { stopsToFit } from './resistance/stops-to-fit.js';
 import { TouchRequests } from './resistance/touch-requests.js';
 import type { FitResult } from './sensing/fit.js';
 import { createInputs, type Inputs } from './sensing/inputs.js';
@@ -97,6 +104,9 @@ const NOT_ARMED: Refusal = {
 interface Chain {
   sensing: Sensing;
   resistance: Resistance;
+  actuators: readonly GloveActuator[];
+  /** Per actuator. */
+  travel: readonly (CurlToTravel | undefined)[];
   touches: Touches;
   touchRequests: TouchRequests;
   inputs: Inputs;
@@ -178,6 +188,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     clock,
     closing: () => chain.sensing.closing,
     pinchGapMm,
+    // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
+    stops: () => (codec.plain ? [] : stopsToFit(chain.actuators, chain.travel)),
+    resistance: () => chain.resistance,
+    arm,
+    disarm,
   });
 
   // ---- glove -> apps -----------------------------------------------------------------------------------------
@@ -210,6 +225,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (chain.resistance.armed) {
       if ((sensing.buttons & disarmMask) !== 0) disarm('glove button');
       else if (stretched) disarm('stretched hand');
+    }
+    if (guide.running) {
+      for (let finger = 0; finger < fingerOk.length; finger++) {
+        fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
+      }
+      guide.feel(nowUs, sensing.curl, fingerOk, sensing.counts);
     }
     touch(nowUs);
     resist(nowUs);
@@ -257,7 +278,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function makeChain(said: Hello | undefined): Chain {
     const hand = said?.hand ?? glove.hand;
     const saved = options.fits?.current(glove.name, hand) ?? {};
-    const sided = mergeFit({ ...glove, hand }, saved.channels?.channels ?? []);
+    const sided = mergeStops(
+      mergeFit({ ...glove, hand }, saved.channels?.channels ?? []),
+      saved.actuators?.actuators ?? [],
+    );
     const { skeleton, closing, natural } = handModel(hand, saved.hand?.skeleton);
     const sensing = createSensing({
       glove: sided,
@@ -267,7 +291,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       sampleRateHz: said?.sampleRateHz,
     });
     const inputs = createInputs(sided);
-    const actuators = said ? orderAsHello(glove.actuators, said) : glove.actuators;
+    const actuators = said ? orderAsHello(sided.actuators, said) : sided.actuators;
     // A string that senses gives the way to where the servo on it has to stop.
     const travel = actuators.map((actuator) => {
       const finger = actuatorFinger(actuator);
@@ -292,7 +316,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     };
     const touches = new Touches(skeleton, closing, safety);
     const touchRequests = new TouchRequests(forcesOf(actuators, safety));
-    return { sensing, resistance, touches, touchRequests, inputs, skeleton, description };
+    return { sensing, resistance, actuators, travel, touches, touchRequests, inputs, skeleton, description };
   }
 
   /** Made once a side, ahead of the frames: it takes a moment. */
@@ -510,6 +534,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     tellResistance();
   }
 
+  function arm(by: string): void {
+    chain.resistance.arm(time.nowUs(), by);
+    tellResistance();
+    asked(by, { type: 'arm' });
+  }
+
   function asked(app: string, request: AppRequest, refusal?: Refusal): Refusal | undefined {
     for (const listener of listeners) listener.asked?.(app, request, refusal);
     return refusal;
@@ -669,11 +699,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       asked(by, { type: 'rezero' });
     },
 
-    arm(by) {
-      chain.resistance.arm(time.nowUs(), by);
-      tellResistance();
-      asked(by, { type: 'arm' });
-    },
+    arm,
 
     disarm(by) {
       disarm(by);

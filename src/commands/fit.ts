@@ -1,7 +1,7 @@
 import { readFile } from 'node:fs/promises';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
-import type { FitReport } from '../glove-guide.js';
+import type { FitReport, GuideReport, StopsReport } from '../glove-guide.js';
 import type { FitsAnswer } from '../stream/guide-routes.js';
 import { addGuideOptions, begin, type GuideClient, type GuideOptions, openGuide } from './guide-client.js';
 import { followGuide, waitForKey } from './guide-screen.js';
@@ -10,6 +10,7 @@ import { wrap } from './wrap.js';
 interface FitOptions extends GuideOptions {
   person?: string;
   fromJoints?: string;
+  actuators?: boolean;
   list?: boolean;
   undo?: boolean;
   use?: boolean;
@@ -24,6 +25,7 @@ export function addFitCommand(program: Command): void {
   )
     .option('--person <name>', 'whose hand, when several people wear the glove')
     .option('--from-joints <file>', 'bone lengths from joint positions that a hand tracker saw (JSON)')
+    .option('--actuators', 'find where the string stops hold; arms the glove when you say so')
     .option('--list', 'print every fit of the glove')
     .option('--undo', 'go back to the fit before the present one')
     .option('--use', 'put the last fit of --person to use in a running service')
@@ -35,9 +37,11 @@ Examples:
   tautline fit --profile my-glove.yaml
   tautline fit --profile my-glove.yaml --person Kim
   tautline fit --profile my-glove.yaml --from-joints hand.json
+  tautline fit --profile my-glove.yaml --actuators
   tautline fit --profile my-glove.yaml --undo
 
-Forces are off while it runs. A fit of the sensors and one of the bones add up.`,
+Forces are off while it runs, but for --actuators: there they are low, and armed by you.
+Fits of the sensors, of the actuators and of the bones add up.`,
     )
     .action(fit);
 }
@@ -66,7 +70,8 @@ async function fit(options: FitOptions): Promise<void> {
         [`Bones fitted, ${fits.rmsMm?.toFixed(1)} mm rms off the joints given.`, ...listLines(fits, true)],
         fits,
       );
-    } else await guided(client, options, person);
+    } else if (options.actuators) await guidedStops(client, options, person);
+    else await guided(client, options, person);
   } finally {
     await client.close();
   }
@@ -105,6 +110,61 @@ async function guided(
   if (options.json) console.log(JSON.stringify(kept.fit, null, 2));
 }
 
+async function guidedStops(
+  client: GuideClient,
+  options: FitOptions,
+  person: Record<string, string>,
+): Promise<void> {
+  const out = options.json ? process.stderr : process.stdout;
+  if (!process.stdin.isTTY) out.write('No keys here: arm with `tautline arm`, or POST /guide/next.\n');
+  const first = await begin(client, { task: 'actuators', ...person });
+  out.write(`Fitting the stops of ${first.glove} (${first.hand} hand). Wear it. To let go: q\n`);
+  let report: GuideReport;
+  try {
+    report = await followGuide(client, first, out);
+  } catch (error) {
+    // Whatever went wrong here, the glove does not stay armed for it.
+    await client.ask('POST', '/guide/stop').catch(() => {});
+    throw error;
+  }
+  const { stops } = report;
+  if (!stops) {
+    if (process.exitCode === EXIT_CODE.interrupted) out.write('Given up; nothing was changed.\n');
+    else throw new TautlineError('portFailed', `It ended early: ${report.reason ?? 'the glove is gone.'}`);
+    return;
+  }
+  for (const line of stopLines(stops)) out.write(`${line}\n`);
+  if (stops.fitted.length === 0) throw new TautlineError('notSupported', 'Nothing was found, nothing kept.');
+  if (process.stdin.isTTY) {
+    out.write('\nKeep it?  Enter: keep   q: discard ');
+    const keep = await waitForKey();
+    out.write('\n');
+    if (!keep) {
+      out.write('Discarded; nothing was changed.\n');
+      return;
+    }
+  }
+  const kept = await client.ask('POST', '/guide/accept');
+  out.write(`Kept for ${stops.person}. \`tautline fit --undo\` goes back. The glove is disarmed.\n`);
+  if (options.json) console.log(JSON.stringify(kept.stops, null, 2));
+}
+
+/** What was found of the string stops, for a terminal of 80 columns. */
+export function stopLines({ fitted, unfitted }: StopsReport): string[] {
+  const lines = ['stop       at open  at closed   points off the line by'];
+  for (const { role, stopAtOpen, stopAtClosed, residual, points } of fitted) {
+    const [open, closed] = [stopAtOpen, stopAtClosed].map((at) => at.toFixed(3).padStart(7));
+    lines.push(
+      `${role.padEnd(11)}${open}    ${closed}   ${(residual * 100).toFixed(1)} % of the way (${points} points)`,
+    );
+  }
+  for (const { role, remedy } of unfitted) {
+    for (const [i, line] of wrap(`${role}: not found. ${remedy}`, COLUMNS - 2).entries())
+      lines.push(`${i === 0 ? '! ' : '  '}${line}`);
+  }
+  return lines;
+}
+
 const COLUMNS = 80;
 
 /** What was found, for a terminal of 80 columns. */
@@ -135,11 +195,13 @@ export function fitLines({ channels, residualDeg, warnings, pinchGapMm }: FitRep
 export function listLines({ fits }: FitsAnswer, onlyInUse = false): string[] {
   const shown = [...fits].reverse().filter(({ inUse }) => inUse || !onlyInUse);
   if (shown.length === 0) return ["No fit: the profile's own numbers are used."];
-  return shown.map(({ savedAt, person, kind, channels, residualDeg, rmsMm, inUse, undone }) => {
+  return shown.map(({ savedAt, person, kind, channels, actuators, residualDeg, rmsMm, inUse, undone }) => {
     const what =
       kind === 'bones'
         ? `bones, ${rmsMm?.toFixed(1)} mm rms`
-        : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
+        : kind === 'actuators'
+          ? `${actuators} string stops`
+          : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
     const state = inUse ? 'in use' : undone ? 'undone' : '';
     return `${savedAt.slice(0, 16).replace('T', ' ')}  ${person.padEnd(16)}  ${what.padEnd(26)}  ${state}`.trimEnd();
   });

@@ -2,7 +2,7 @@ import { readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
 import { type Static, Type } from '@sinclair/typebox';
 import { Ajv } from 'ajv';
 import { TautlineError } from '../errors.js';
-import { HAND_SIDES } from '../hand/joints.js';
+import { FINGERS, type Finger, HAND_SIDES } from '../hand/joints.js';
 import type { HandPlacement } from '../hand/placement.js';
 import { CHANNEL_ROLE, type ChannelRole } from '../link/table.js';
 
@@ -49,6 +49,19 @@ const HandFitSchema = Type.Object(
   closed,
 );
 
+const StopFitSchema = Type.Object(
+  {
+    role: Type.Unsafe<Finger>({ type: 'string', enum: [...FINGERS] }),
+    // Beyond 0..1 where the wire does not reach that far.
+    stopAtOpen: Type.Number({ minimum: -2, maximum: 3 }),
+    stopAtClosed: Type.Number({ minimum: -2, maximum: 3 }),
+    /** Distance of the points from the line, rms, curl. */
+    residual: Type.Number({ minimum: 0 }),
+    points: Type.Integer({ minimum: 0 }),
+  },
+  closed,
+);
+
 const SavedFitSchema = Type.Object(
   {
     /** When, ISO 8601, UTC. */
@@ -61,6 +74,8 @@ const SavedFitSchema = Type.Object(
     /** What the sensors read; or */
     channels: Type.Optional(Type.Array(ChannelFitSchema, { maxItems: 32 })),
     residualDeg: Type.Optional(Type.Number({ minimum: 0 })),
+    /** where the string stops hold; or */
+    actuators: Type.Optional(Type.Array(StopFitSchema, { maxItems: 5 })),
     /** how long the bones are. */
     skeleton: Type.Optional(HandFitSchema),
   },
@@ -93,8 +108,8 @@ export interface FitShelf {
   /** Who wears the gloves; undefined: whoever was fitted last. */
   person: string | undefined;
   readonly entries: readonly SavedFit[];
-  /** What counts for a glove now: the newest fit of its sensors, and of the hand in it, that is not undone. */
-  current(glove: string, hand: string): { channels?: SavedFit; hand?: SavedFit };
+  /** What counts for a glove now: the newest fit of its sensors, stops, and of the hand in it, that is not undone. */
+  current(glove: string, hand: string): { channels?: SavedFit; actuators?: SavedFit; hand?: SavedFit };
   /** @throws TautlineError fileDenied, diskFull */
   add(fit: SavedFit): void;
   /** Marks the newest fit of the present wearer as undone. @returns it, or undefined when there is none left */
@@ -131,6 +146,7 @@ export function openFits(file: string | undefined, person?: string): FitShelf {
       const hands = entries.filter((fit) => fit.person === who && !fit.undone && fit.skeleton);
       return {
         channels: own.findLast((fit) => fit.channels),
+        actuators: own.findLast((fit) => fit.actuators),
         hand: own.findLast((fit) => fit.skeleton) ?? hands.at(-1),
       };
     },

@@ -1,3 +1,4 @@
+import type { FittedStop } from '../resistance/actuator-fit.js';
 import type { FittedChannel } from '../sensing/fit.js';
 import type { GloveProfile } from './schema.js';
 
@@ -24,4 +25,19 @@ export function mergeFit<T extends Pick<GloveProfile, 'channels'>>(
     };
   });
   return { ...glove, channels };
+}
+
+/** A glove's profile with the fitted string stops in place of what the profile says of them. */
+export function mergeStops<T extends Pick<GloveProfile, 'actuators'>>(
+  glove: T,
+  fitted: readonly Pick<FittedStop, 'role' | 'stopAtOpen' | 'stopAtClosed'>[],
+): T {
+  const actuators = glove.actuators.map((actuator) => {
+    const fit = fitted.find(({ role }) => role === actuator.role);
+    if (!fit || actuator.kind !== 'stringStop') return actuator;
+    // A servo that is mounted the other way round since then is not the one that was fitted.
+    const turned = fit.stopAtClosed > fit.stopAtOpen !== actuator.stopAtClosed > actuator.stopAtOpen;
+    return turned ? actuator : { ...actuator, stopAtOpen: fit.stopAtOpen, stopAtClosed: fit.stopAtClosed };
+  });
+  return { ...glove, actuators };
 }

@@ -3,6 +3,7 @@ import { FINGERS, type Finger } from '../hand/joints.js';
 import type { Hello } from '../link/codec.js';
 import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../link/table.js';
 import type { GovernorOutputs, Lane } from './governor.js';
+import { payout } from './stop-probe.js';
 import type { FingerForce } from './touch-requests.js';
 
 /** From fingers to the actuators of a glove: what they can do, and what is sent to them. */
@@ -93,6 +94,9 @@ export function wireStop(actuator: ActuatorProfile, curl: number, curlToTravel?:
   return Math.min(STOP_MAX, Math.max(0, rounded));
 }
 
+/** The string is paid out towards wire stop 1. */
+export const paysOutForward = ({ stopAtOpen, stopAtClosed }: ActuatorProfile) => stopAtClosed >= stopAtOpen;
+
 /** Wire stop at which a string is paid out beyond a closed finger: for gloves that know no "free". */
 export const paidOutStop = (actuator: ActuatorProfile): number => wireStop(actuator, 1 + actuator.slack);
 
@@ -124,7 +128,8 @@ export class ActuatorCommands {
     this.efforts.fill(0);
   }
 
-  update(given: GovernorOutputs, curls: ArrayLike<number>): void {
+  /** @param probed finger of which the stops given are payout, not curl (StopProbe); -1: none */
+  update(given: GovernorOutputs, curls: ArrayLike<number>, probed = -1): void {
     for (let at = 0; at < this.count; at++) {
       const actuator = this.actuators[at];
       const finger = this.fingers[at];
@@ -134,6 +139,12 @@ export class ActuatorCommands {
       const curl = curls[finger];
       if (actuator.kind === 'brake') this.grips[at] = grip(this.grips[at], curl);
       if (given.held[finger] !== 1) continue;
+      if (finger === probed) {
+        if (actuator.kind !== 'stringStop') continue;
+        this.stops[at] = Math.round(payout(paysOutForward(actuator), given.stops[finger]) * STOP_MAX);
+        this.efforts[at] = Math.floor(given.drives[finger] * 255);
+        continue;
+      }
       const press = actuator.kind === 'brake' ? brakePress(curl, given.stops[finger], this.grips[at]) : 1;
       const effort = Math.floor(given.drives[finger] * press * 255);
       if (!(effort > 0)) continue;

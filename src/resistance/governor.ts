@@ -90,6 +90,8 @@ export interface GovernorInputs {
   curls: Float64Array;
   /** Per finger: 1 while its channel is healthy. */
   healthy: Uint8Array;
+  /** Per finger: 1 if a held finger counts as pressing on its stop whatever its curl, for heat and hold time. */
+  pressing?: Uint8Array;
   /** Drive per finger that pulses add for now; counts as heat. */
   pulseDrives: Float64Array;
   /** Current that pulses of the glove draw for now, A. */
@@ -346,7 +348,9 @@ class WorkingDraft implements Draft {
       const held = outputs.held[finger] === 1;
       const drive = outputs.drives[finger];
       const effort = held ? drive / lane.permittedDrive : 0;
-      const loaded = held && inputs.curls[finger] >= outputs.stops[finger] - LOAD_MARGIN;
+      const loaded =
+        held &&
+        (inputs.pressing?.[finger] === 1 || inputs.curls[finger] >= outputs.stops[finger] - LOAD_MARGIN);
       if (held) outputs.anyHeld = true;
       outputs.efforts[finger] = effort;
       outputs.tensionsN[finger] = drive * lane.stallTensionN;

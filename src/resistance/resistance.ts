@@ -13,12 +13,14 @@ import type { EventReader } from './events.js';
 import { Governor, type GovernorInputs, GUARDS, type Guard } from './governor.js';
 import { PULSE_EVERYWHERE, PULSE_PALM, Pulses } from './pulses.js';
 import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
+import { StopProbe } from './stop-probe.js';
 
 /**
  * Everything between what apps ask of one glove and what is sent to it:
  *
  *     request() ─> requests ─> arbitration ─> governor ─> actuator commands ─> the caller's codec
  *                                   curls ─> arrival ──^
+ *     probe()   ─> stop probe, in place of all of these while the actuators are fitted ──^
  *     pulse()   ─────────────────────────────────────────> pulses          ─> the caller's codec
  *
  * Pure: time is passed in, and nothing is sent from here. `step` says what is to be sent.
@@ -53,6 +55,7 @@ const REFUSALS = {
   tooManyApps: { code: 'tooMany', message: `At most ${MAX_APPS} apps can hold a glove at once.` },
   tooManyLayers: { code: 'tooMany', message: `At most ${MAX_LAYERS} layers an app; release one first.` },
   tooManyPulses: { code: 'tooMany', message: 'More pulses than the actuator may give; ask less often.' },
+  fitting: { code: 'notSupported', message: 'The stops are being fitted; no app is served meanwhile.' },
   nothingToPulse: { code: 'notSupported', message: 'The glove has nothing there that can pulse.' },
   notHeld: {
     code: 'notSupported',
@@ -110,6 +113,8 @@ export class Resistance {
   private readonly governor: Governor;
   private readonly asked = makeAsked();
   private readonly arrivals: Arrivals;
+  private readonly stopProbe = new StopProbe();
+  private probing = false;
   /** Measured. */
   private readonly curls = new Float64Array(FINGER_COUNT);
   private readonly inputs: GovernorInputs;
@@ -151,6 +156,7 @@ export class Resistance {
       expiresUs: this.asked.expiresUs,
       curls: this.arrivals.curls,
       healthy: new Uint8Array(FINGER_COUNT),
+      pressing: new Uint8Array(FINGER_COUNT),
       pulseDrives: new Float64Array(FINGER_COUNT),
       pulseCurrentA: 0,
       sampleAgeUs: Number.POSITIVE_INFINITY,
@@ -192,6 +198,7 @@ export class Resistance {
     nowUs: number,
   ): Refusal | undefined {
     if (!this.governor.armed) return REFUSALS.disarmed;
+    if (this.probing) return REFUSALS.fitting;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       if (efforts[finger] === 0) continue;
       if (!Number.isFinite(stops[finger]) || !Number.isFinite(efforts[finger])) return REFUSALS.notANumber;
@@ -231,6 +238,38 @@ export class Resistance {
     return this.governor.arm(nowUs, by);
   }
 
+  /** Begins to fit stops: requests of apps are forgotten and refused until it ends. False when disarmed. */
+  beginProbing(): boolean {
+    if (!this.governor.armed) return false;
+    this.requests.dropAll();
+    this.pulses.stop();
+    this.stopProbe.free();
+    this.probing = true;
+    return true;
+  }
+
+  endProbing(): void {
+    this.probing = false;
+    this.stopProbe.free();
+    this.inputs.pressing?.fill(0);
+  }
+
+  /**
+   * Asks for one finger's stop in wire space, within what StopProbe permits; every other finger is free. Renew it
+   * with every sample. Nothing happens unless probing has begun.
+   * @param target payout, 0 (wound up)..1; see stop-probe.ts
+   * @param effort 0: free
+   */
+  probe(finger: number, target: number, effort: number, nowUs: number): void {
+    if (!this.probing || !this.governor.armed) return;
+    this.stopProbe.ask(finger, target, effort, nowUs + this.safety.defaultTtlMs * 1000);
+  }
+
+  /** Payout that the probed finger's stop has been told to be at; NaN while none is held. */
+  get probed(): number {
+    return this.stopProbe.finger < 0 ? Number.NaN : this.stopProbe.place;
+  }
+
   /** Frees every finger and forgets every request. Send what it returns at once. */
   disarm(nowUs: number, reason: string): Send {
     this.governor.disarm(nowUs, reason);
@@ -255,6 +294,7 @@ export class Resistance {
     frequencyHz = DEFAULT_FREQUENCY_HZ,
   ): Refusal | undefined {
     if (!this.governor.armed) return REFUSALS.disarmed;
+    if (this.probing) return REFUSALS.fitting;
     if (!this.fresh) return REFUSALS.notConnected;
     if (!Number.isFinite(amplitude + durationMs + frequencyHz + nowUs)) return REFUSALS.notANumber;
     const at =
@@ -308,10 +348,14 @@ export class Resistance {
 
     arbitrate(this.requests, this.curls, this.safety.allowPull, nowUs, this.asked);
     this.arrivals.predict(this.curls, curlRates, this.asked.stops, this.asked.efforts);
+    if (this.probing) this.askForProbe(nowUs);
     const given = governor.step(nowUs, inputs);
+    const { finger: probed } = this.stopProbe;
+    // What a guard has freed does not come back half-way.
+    if (probed >= 0 && given.held[probed] !== 1) this.stopProbe.free();
     this.arrivals.move(nowUs, given);
     this.requests.sweep(nowUs);
-    this.commands.update(given, this.curls);
+    this.commands.update(given, this.curls, probed);
 
     status.timeUs = nowUs;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
@@ -319,6 +363,26 @@ export class Resistance {
     }
     this.tell();
     return this.decide(nowUs, linkLive);
+  }
+
+  /** The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing. */
+  private askForProbe(nowUs: number): void {
+    const { stopProbe, asked, inputs } = this;
+    asked.efforts.fill(0);
+    asked.stops.fill(1);
+    asked.apps.fill('');
+    inputs.pressing?.fill(0);
+    const { finger } = stopProbe;
+    if (finger < 0) return;
+    const curl = this.curls[finger];
+    stopProbe.step(nowUs, curl, inputs.healthy[finger] === 1);
+    if (stopProbe.finger < 0) return;
+    asked.stops[finger] = stopProbe.place;
+    asked.efforts[finger] = stopProbe.effort;
+    asked.expiresUs[finger] = stopProbe.untilUs;
+    if (inputs.pressing) inputs.pressing[finger] = 1;
+    // What is not a number stays so, for the governor to see.
+    this.arrivals.curls[finger] = Number.isFinite(curl) ? 0 : curl;
   }
 
   /** The link did not take what the last step said: the next step says it again. */
@@ -339,6 +403,7 @@ export class Resistance {
 
   private freed(nowUs: number): Send {
     this.requests.dropAll();
+    this.endProbing();
     this.commands.free();
     this.pulses.stop();
     this.status.timeUs = nowUs;

@@ -21,9 +21,10 @@ export interface FitsAnswer {
   /** Whose fit is in use. */
   person?: string;
   /** Of this glove, oldest first; numbers of bones are left out. */
-  fits: (Omit<SavedFit, 'skeleton' | 'channels'> & {
-    kind: 'sensors' | 'bones';
+  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators'> & {
+    kind: 'sensors' | 'actuators' | 'bones';
     channels?: number;
+    actuators?: number;
     rmsMm?: number;
     inUse: boolean;
   })[];
@@ -37,8 +38,9 @@ const LONGEST_NAME = 40;
  * The guided check and fit over HTTP, for the command line and for pages.
  *
  *   POST /guide?task=check|fit   begin; forces are taken away. A fit may name its `person`
+ *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
  *   GET  /guide                  the present move, or what was found
- *   POST /guide/next             the wearer made the move
+ *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms
  *   POST /guide/stop             give up
  *   POST /guide/accept           use the fit that was found, and keep it
  *   GET  /fits                   every fit of the glove
@@ -93,6 +95,12 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           throw new TautlineError('notSupported', glove.frame.reason ?? 'The glove sends nothing.');
         }
         const who = personOf(glove, person);
+        if (task === 'actuators' && !glove.guide.canFitStops) {
+          throw new TautlineError(
+            'usage',
+            'No stop of this glove can be fitted: it takes one string stop a finger, and a glove that knows "free".',
+          );
+        }
         // Nobody may be held while he is asked to move.
         glove.disarm(`the ${task}`);
         glove.guide.start(task as GuideTask, who);
@@ -116,7 +124,14 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/guide/accept',
       withGlove((glove) => {
-        const { fit } = glove.guide;
+        const { fit, stops } = glove.guide;
+        if (stops && stops.fitted.length > 0) {
+          if (!stops.accepted) {
+            keep(glove, stops.person, { actuators: stops.fitted.map((stop) => ({ ...stop })) });
+            stops.accepted = true;
+          }
+          return glove.guide.read();
+        }
         if (!fit || fit.channels.length === 0) {
           throw new TautlineError('notSupported', 'There is no fit to accept: make one first.');
         }
@@ -206,7 +221,7 @@ function personOf(glove: LiveGlove, given: string | undefined): string {
 function keep(
   glove: LiveGlove,
   person: string,
-  what: Pick<SavedFit, 'channels' | 'residualDeg' | 'skeleton'>,
+  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton'>,
 ): void {
   const { hand, name } = glove.description;
   shelfOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
@@ -222,7 +237,8 @@ function fitsOf(glove: LiveGlove): FitsAnswer {
   const { hand, name } = glove.description;
   const shelf = shelfOf(glove);
   const current = shelf.current(name, hand);
-  const person = shelf.person ?? current.channels?.person ?? current.hand?.person;
+  const person =
+    shelf.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
   return {
     hand,
     glove: name,
@@ -230,13 +246,14 @@ function fitsOf(glove: LiveGlove): FitsAnswer {
     fits: shelf.entries
       .filter((fit) => fit.glove === name && fit.hand === hand)
       .map((fit) => {
-        const { skeleton, channels, ...rest } = fit;
+        const { skeleton, channels, actuators, ...rest } = fit;
         return {
           ...rest,
-          kind: skeleton ? 'bones' : 'sensors',
+          kind: skeleton ? 'bones' : actuators ? 'actuators' : 'sensors',
           ...(channels ? { channels: channels.length } : {}),
+          ...(actuators ? { actuators: actuators.length } : {}),
           ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
-          inUse: fit === current.channels || fit === current.hand,
+          inUse: fit === current.channels || fit === current.actuators || fit === current.hand,
         };
       }),
   };
