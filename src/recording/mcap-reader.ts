@@ -182,20 +182,16 @@ function readMcap(path: string, fd: number): McapFile {
     return !at.failed;
   }
 
+  /** Start and end u64, offset u64, length u64, message index offsets (u32 + n × (u16, u64)), ... */
   function readChunkIndex(content: Buffer): boolean {
-    const at = createCursor(content);
-    const startNs = at.u64();
-    const endNs = at.u64();
-    const offset = at.u64();
-    const length = at.u64();
+    if (content.length < 36) return false;
+    const offset = lengthAt(content, 16);
+    const length = lengthAt(content, 24);
+    const end = 36 + content.readUInt32LE(32);
+    if (end > content.length || length > MAX_CHUNK_BYTES || offset + length > size) return false;
     let mask = 0;
-    const offsets = at.u32();
-    for (let n = 0; n < offsets / 10 && !at.failed; n++) {
-      mask |= bitOf(at.u16());
-      at.u64();
-    }
-    if (at.failed || length > MAX_CHUNK_BYTES || offset + length > size) return false;
-    chunks.add(offset, length, startNs, endNs, mask);
+    for (let at = 36; at + 10 <= end; at += 10) mask |= bitOf(content.readUInt16LE(at));
+    chunks.add(offset, length, lengthAt(content, 0), lengthAt(content, 8), mask);
     return true;
   }
 
