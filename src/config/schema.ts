@@ -348,6 +348,11 @@ export const GloveSchema = object(
           minimum: 0,
           maximum: 500,
         }),
+        fingerStick: Type.Boolean({
+          description:
+            'Without a thumbstick, let the index finger be one while middle, ring and little finger make a fist: splay is left and right, curl forward and back, from where it was when the fist closed.',
+          default: false,
+        }),
         disarmStretchS: Type.Optional(
           number(
             'All fingers stretched out straight for this long disarm the glove: a sign that needs no button and that held fingers can make. Off when absent.',

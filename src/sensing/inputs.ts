@@ -1,6 +1,7 @@
 import type { GloveProfile } from '../config/schema.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import { INFERRED, INVALID } from '../hand/validity.js';
+import { createFingerStick } from './finger-stick.js';
 import { CONTROL, type Sensing } from './sensing.js';
 
 /**
@@ -67,7 +68,9 @@ export function applyDeadZone(x: number, y: number, deadZone: number, out: Float
   out[1] = y * scale;
 }
 
-export function createInputs(glove: Pick<GloveProfile, 'hand' | 'buttons' | 'controls'>): Inputs {
+export function createInputs(
+  glove: Pick<GloveProfile, 'hand' | 'channels' | 'buttons' | 'controls'>,
+): Inputs {
   const base = `/user/hand/${glove.hand}/input/`;
   const paths: string[] = [];
   const booleans: boolean[] = [];
@@ -100,6 +103,8 @@ export function createInputs(glove: Pick<GloveProfile, 'hand' | 'buttons' | 'con
   const stick = new Float64Array(2);
   const triggerFinger = FINGERS.indexOf(glove.controls.triggerFinger);
   const { stickDeadZone } = glove.controls;
+  const hasStick = glove.channels.some(({ role }) => role === 'stick.x' || role === 'stick.y');
+  const fingerStick = glove.controls.fingerStick && !hasStick ? createFingerStick(glove.hand) : undefined;
   let version = 0;
 
   function gesture(which: number, value: number, known: boolean): void {
@@ -126,12 +131,14 @@ export function createInputs(glove: Pick<GloveProfile, 'hand' | 'buttons' | 'con
       next[squeeze] = known
         ? clampUnit(hasControl[CONTROL.squeeze] ? controls[CONTROL.squeeze] : grasped)
         : 0;
-      applyDeadZone(
-        hasControl[CONTROL.stickX] ? controls[CONTROL.stickX] : 0,
-        hasControl[CONTROL.stickY] ? controls[CONTROL.stickY] : 0,
-        stickDeadZone,
-        stick,
-      );
+      let x = hasControl[CONTROL.stickX] ? controls[CONTROL.stickX] : 0;
+      let y = hasControl[CONTROL.stickY] ? controls[CONTROL.stickY] : 0;
+      if (fingerStick) {
+        fingerStick.update(curl, sensing.splay, allTracked(fingerStates));
+        x = fingerStick.out[0];
+        y = fingerStick.out[1];
+      }
+      applyDeadZone(x, y, stickDeadZone, stick);
       next[stickX] = known ? stick[0] : 0;
       next[stickY] = known ? stick[1] : 0;
       // A pinch needs both fingers: one that is only inferred would pinch by guess.
@@ -159,6 +166,12 @@ export function createInputs(glove: Pick<GloveProfile, 'hand' | 'buttons' | 'con
       return changed;
     },
   };
+}
+
+/** Of index to little finger: the thumb does not steer. */
+function allTracked(states: Uint8Array): boolean {
+  for (let finger = 1; finger < FINGERS.length; finger++) if (states[finger] <= INFERRED) return false;
+  return true;
 }
 
 const clampUnit = (x: number): number => Math.min(Math.max(x, 0), 1);
