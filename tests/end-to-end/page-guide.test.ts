@@ -1,5 +1,5 @@
 import type { Browser, Page } from 'playwright-core';
-import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
+import { afterAll, afterEach, beforeAll, expect, it, onTestFinished } from 'vitest';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { openBrowser, openPage } from './browser.js';
 import { obey } from './prompted.js';
@@ -11,9 +11,9 @@ let browser: Browser;
 beforeAll(async () => {
   browser = await openBrowser();
 });
+afterEach(stopAllServices);
 afterAll(async () => {
   await browser.close();
-  await stopAllServices();
 });
 
 async function openGlove(part: string, ...args: string[]): Promise<{ host: HostGlove; page: Page }> {
@@ -21,6 +21,8 @@ async function openGlove(part: string, ...args: string[]): Promise<{ host: HostG
   onTestFinished(async () => void (await host.quit()));
   const service = await startServiceProcess(hostGloveProfile(host.pty));
   const { page } = await openPage(browser, service.port, part);
+  // A page that goes on drawing takes the processor from the next one.
+  onTestFinished(async () => void (await page.close()));
   await page.waitForFunction(() => document.querySelector('.status')?.textContent?.includes('Hz'));
   return { host, page };
 }
