@@ -12,7 +12,7 @@ import { FINGERS, type Finger, type HandSide } from '../src/hand/joints.js';
 import type { Link, LinkEvents } from '../src/link/link.js';
 import { type Recorder, startRecorder } from '../src/recording/recorder.js';
 import { version } from '../src/version.js';
-import { PHYSICAL_ACTUATOR } from '../tests/end-to-end/touch-trials.js';
+import { PHYSICAL_ACTUATOR, PHYSICAL_SAFETY } from '../tests/end-to-end/touch-trials.js';
 import { type HostGlove, startHostGlove } from '../tests/firmware/host-glove.js';
 import { FakeClock } from '../tests/link/fake-clock.js';
 import { silentLogger } from './simulated-session.js';
@@ -44,6 +44,7 @@ async function make(
   const profile = parseProfile(
     JSON.stringify({
       profile: 1,
+      safety: PHYSICAL_SAFETY,
       name: `Host gloves, ${name}`,
       wearer: { handLengthMm: 186 },
       gloves: hands.map((hand) => ({

@@ -1,18 +1,28 @@
 import { stallTensionN } from '../resistance/actuators.js';
-import type { Profile } from './schema.js';
+import type { ActuatorProfile, Profile } from './schema.js';
+
+/** It holds with its stall torque, whatever the effort. */
+const isRigid = (one: ActuatorProfile): boolean => one.kind === 'stringStop' && !one.torqueControl;
 
 /** What a profile permits but its maker should know: one line each, with what to do. */
 export function cautionsOf({ gloves, safety }: Profile): string[] {
-  return gloves.flatMap(({ name, actuators }) =>
-    actuators
-      .filter(
-        (one) => one.kind === 'stringStop' && !one.torqueControl && stallTensionN(one) > safety.maxTensionN,
-      )
+  return gloves.flatMap(({ name, actuators }) => {
+    const rigid = actuators.filter(isRigid);
+    const lines = rigid
+      .filter((one) => stallTensionN(one) > safety.maxTensionN)
       .map(
         (one) =>
           `${name}: the ${one.role} servo pulls up to ${stallTensionN(one).toFixed(1)} N, more than the ` +
-          `${safety.maxTensionN} N of safety.maxTensionN, and nothing but its own stall limits a hobby servo. ` +
+          `${safety.maxTensionN} N of safety.maxTensionN, and a hobby servo cannot pull less: the finger stays free. ` +
           'Use a larger spoolRadiusMm or a weaker servo, or set torqueControl if its drive obeys the effort.',
-      ),
-  );
+      );
+    const currentA = rigid.reduce((sum, one) => sum + one.stallCurrentA, 0);
+    if (currentA > safety.maxSupplyA) {
+      lines.push(
+        `${name}: its servos can draw ${currentA.toFixed(1)} A together, more than the ${safety.maxSupplyA} A of ` +
+          'safety.maxSupplyA: when all are held, some are let go. Use a stronger supply and say so there.',
+      );
+    }
+    return lines;
+  });
 }

@@ -230,7 +230,8 @@ export const ActuatorSchema = object(
     }),
     torqueControl: Type.Boolean({
       description:
-        'The drive limits its torque to the effort. A hobby servo does not: it holds or it is free.',
+        'The drive limits its torque to the effort. A hobby servo does not: it holds with all it has or is free, ' +
+        'and is let go where less would be permitted.',
       default: false,
     }),
     speedCurlPerS: number('Speed of the actuator in finger curl a second.', {
@@ -393,7 +394,7 @@ export const SafetySchema = section(
       maximum: 1000,
     }),
     maxSupplyA: number('Current budget over all actuators of a glove.', {
-      default: 2.5,
+      default: 4,
       exclusiveMinimum: 0,
       maximum: 100,
     }),

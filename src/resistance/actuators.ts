@@ -51,6 +51,7 @@ export function lanesOf(actuators: readonly GloveActuator[]): Lane[] {
       coolS: own.length > 0 ? Math.max(...own.map((one) => one.coolS)) : 1,
       pulls: own.some((one) => one.kind === 'stringStop'),
       speedCurlPerS: speeds[finger],
+      heedsEffort: own.every((one) => one.kind === 'brake' || one.torqueControl),
     };
   });
 }

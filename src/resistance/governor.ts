@@ -14,7 +14,7 @@
  *     asked ──> shutdown ──> disarmed ──> clockJump ──> linkLost ──> stale      free the whole hand
  *           ──> invalidRequest ──> expired ──> noActuator ──> faultyFinger      free the finger
  *           ──> notBehindFinger ──> rate                                        move the stop away from it
- *           ──> tension ──> hold ──> heat ──> supply                            lower the drive
+ *           ──> tension ──> hold ──> heat ──> supply                            lower the drive, or free
  *           ──> given
  *
  * Each guard is one small function that may only move towards freedom: free a finger, raise a stop, lower a
@@ -61,6 +61,8 @@ export const HEAT_FADE_FROM = 0.8;
 export const HOLD_SUSTAINED = 0.5;
 /** Time over which effort fades once the hold time is used up, s. */
 export const HOLD_FADE_S = 2;
+/** A drive that does not heed the effort, once let go, rests until this part of its budgets is used. */
+export const REST_TO = 0.75;
 /** A limit that acts again within this time of acting on the same finger is the same event. */
 const EVENT_QUIET_US = 250_000;
 
@@ -76,6 +78,8 @@ export interface Lane {
   pulls: boolean;
   /** How fast its string stop moves, curl a second; 0 without one. */
   speedCurlPerS: number;
+  /** Its force follows the effort. If not, it holds with all it has or is free. */
+  heedsEffort: boolean;
 }
 
 /** Read by a step; the caller owns and refills it. */
@@ -140,12 +144,16 @@ export interface Draft {
   readonly holdS: Float64Array;
   /** Part of the thermal budget used; pulses may bring it over 1. */
   readonly heats: Float64Array;
+  /** Per finger: 1 from when `hold` or `heat` let go a drive that does not heed the effort, until it has rested. */
+  readonly resting: Uint8Array;
+  /** Supply current that the drives which heed the effort, or those which do not, may draw, A. */
+  demandA(heedsEffort: boolean): number;
   /** Frees the whole hand. */
   freeHand(reason: LimitName): void;
   freeFinger(finger: number, reason: LimitName): void;
   /** Moves a stop away from the finger, if it is nearer than this; without a reason it is too little to tell. */
   raiseStop(finger: number, stop: number, reason: LimitName | undefined): void;
-  /** Lowers a drive, if it is higher than this. */
+  /** Lowers a drive, if it is higher than this; frees the finger if its drive cannot be lowered. */
   lowerDrive(finger: number, drive: number, reason: LimitName): void;
 }
 
@@ -199,6 +207,16 @@ const wholeHand = (name: LimitName, unsafe: (draft: Draft) => boolean): Guard =>
   },
 });
 
+/** The held finger with the least effort asked for among those whose drive cannot be lowered, or -1. */
+const leastAsked = ({ lanes, inputs, outputs }: Draft): number => {
+  let least = -1;
+  for (let finger = 0; finger < FINGER_COUNT; finger++) {
+    if (outputs.held[finger] === 0 || lanes[finger].heedsEffort) continue;
+    if (least < 0 || inputs.efforts[finger] <= inputs.efforts[least]) least = finger;
+  }
+  return least;
+};
+
 /** All guards in their order. A governor in service has every one of them. */
 export const GUARDS: readonly Guard[] = [
   wholeHand('shutdown', (draft) => draft.shut),
@@ -242,24 +260,35 @@ export const GUARDS: readonly Guard[] = [
   }),
   eachFinger('hold', (draft, finger) => {
     const lane = draft.lanes[finger];
-    const effort = effortAfterHold(lane, draft.holdS[finger]);
+    const holdS = draft.holdS[finger];
+    const until = draft.resting[finger] === 1 ? REST_TO : 1;
+    const effort = lane.heedsEffort ? effortAfterHold(lane, holdS) : holdS <= until * lane.maxHoldS ? 1 : 0;
     if (effort < 1) draft.lowerDrive(finger, effort * lane.permittedDrive, 'hold');
   }),
   eachFinger('heat', (draft, finger) => {
-    draft.lowerDrive(finger, driveAtHeat(draft.lanes[finger], draft.heats[finger]), 'heat');
+    const lane = draft.lanes[finger];
+    const heat = draft.heats[finger];
+    const until = draft.resting[finger] === 1 ? REST_TO : 1;
+    const drive = lane.heedsEffort ? driveAtHeat(lane, heat) : heat <= until * HEAT_FADE_FROM ? 1 : 0;
+    draft.lowerDrive(finger, drive, 'heat');
   }),
   {
     name: 'supply',
     apply(draft) {
-      let demandA = 0;
-      for (let finger = 0; finger < FINGER_COUNT; finger++) {
-        demandA += draft.outputs.drives[finger] * draft.lanes[finger].stallCurrentA;
-      }
       const budgetA = Math.max(0, draft.safety.maxSupplyA - draft.inputs.pulseCurrentA);
-      if (demandA <= budgetA) return;
+      // Drives that cannot be lowered: the least firmly asked for is let go first, of equals the last finger.
+      while (!(draft.demandA(false) <= budgetA)) {
+        const finger = leastAsked(draft);
+        if (finger < 0) break;
+        draft.freeFinger(finger, 'supply');
+      }
+      const demandA = draft.demandA(true);
+      const leftA = budgetA - draft.demandA(false);
+      if (demandA <= leftA) return;
       // The same share of what each asked for, so that no finger is starved by the others.
       for (let finger = 0; finger < FINGER_COUNT; finger++) {
-        draft.lowerDrive(finger, draft.outputs.drives[finger] * (budgetA / demandA), 'supply');
+        if (!draft.lanes[finger].heedsEffort) continue;
+        draft.lowerDrive(finger, draft.outputs.drives[finger] * (Math.max(0, leftA) / demandA), 'supply');
       }
     },
   },
@@ -296,6 +325,7 @@ class WorkingDraft implements Draft {
   readonly places = this.motion.places;
   readonly holdS = perFinger();
   readonly heats = perFinger();
+  readonly resting = new Uint8Array(FINGER_COUNT);
   /** Drive squared that worked on each finger since the last step. */
   private readonly loads = perFinger();
   /** 1: the finger was held at more than HOLD_SUSTAINED since the last step. */
@@ -334,7 +364,9 @@ class WorkingDraft implements Draft {
       outputs.limits[finger] = 0;
       outputs.held[finger] = asked ? 1 : 0;
       outputs.stops[finger] = asked ? clamp01(inputs.stops[finger]) : 1;
-      outputs.drives[finger] = asked ? inputs.efforts[finger] * this.lanes[finger].permittedDrive : 0;
+      const lane = this.lanes[finger];
+      const drive = lane.heedsEffort ? inputs.efforts[finger] * lane.permittedDrive : 1;
+      outputs.drives[finger] = asked ? drive : 0;
     }
   }
 
@@ -375,6 +407,15 @@ class WorkingDraft implements Draft {
     this.outputs.anyHeld = false;
   }
 
+  demandA(heedsEffort: boolean): number {
+    let sumA = 0;
+    for (let finger = 0; finger < FINGER_COUNT; finger++) {
+      const lane = this.lanes[finger];
+      if (lane.heedsEffort === heedsEffort) sumA += this.outputs.drives[finger] * lane.stallCurrentA;
+    }
+    return sumA;
+  }
+
   freeHand(reason: LimitName): void {
     let most = 0;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
@@ -408,8 +449,9 @@ class WorkingDraft implements Draft {
     if (this.outputs.held[finger] === 0) return;
     const asked = this.outputs.drives[finger];
     if (asked <= drive) return;
-    if (!Number.isFinite(drive)) {
+    if (!Number.isFinite(drive) || !this.lanes[finger].heedsEffort) {
       this.freeFinger(finger, reason);
+      if (reason === 'hold' || reason === 'heat') this.resting[finger] = 1;
       return;
     }
     this.outputs.drives[finger] = Math.max(0, drive);
@@ -450,6 +492,9 @@ class WorkingDraft implements Draft {
 
       const used = this.straining[finger] === 1 ? onS - (passedS - onS) : -passedS;
       this.holdS[finger] = Math.min(lane.maxHoldS + HOLD_FADE_S, Math.max(0, this.holdS[finger] + used));
+      const rested =
+        this.holdS[finger] <= REST_TO * lane.maxHoldS && this.heats[finger] <= REST_TO * HEAT_FADE_FROM;
+      if (rested) this.resting[finger] = 0;
     }
   }
 }

@@ -16,10 +16,17 @@ gloves:
   );
 
 // A 9 g hobby servo stalls near 0.15 N m at 4.8 V: common practice, no source.
-it('warns of a servo that pulls harder than the cap, which nothing then enforces', () => {
+it('says that a finger stays free whose servo pulls harder than the cap', () => {
   const [line, ...more] = cautionsOf(profile('stallTorqueNm: 0.15, spoolRadiusMm: 10'));
   expect(line).toContain('the index servo pulls up to 15.0 N, more than the 8 N');
   expect(more).toEqual([]);
+});
+
+it('says when the supply cannot feed all servos at once', () => {
+  expect(cautionsOf(profile('stallCurrentA: 4.5'))).toEqual([
+    'strong: its servos can draw 4.5 A together, more than the 4 A of safety.maxSupplyA: when all are held, some are ' +
+      'let go. Use a stronger supply and say so there.',
+  ]);
 });
 
 it('has nothing to say of one that cannot, that obeys, or that does not pull', () => {

@@ -2,7 +2,7 @@ import { setTimeout as wait } from 'node:timers/promises';
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
 import { type Body, startHostGlove } from '../firmware/host-glove.js';
 import { startServiceProcess } from './service.js';
-import { PHYSICAL_ACTUATOR, type TouchBench } from './touch-trials.js';
+import { PHYSICAL_ACTUATOR, PHYSICAL_SAFETY, type TouchBench } from './touch-trials.js';
 
 /** The governor lets go when it hears nothing or is not run in time. */
 const INTERRUPTIONS = ['stale', 'clockJump', 'linkLost', 'expired'];
@@ -20,6 +20,7 @@ export async function startLiveBench(
   const service = await startServiceProcess(
     [
       'profile: 1',
+      `safety: ${JSON.stringify(PHYSICAL_SAFETY)}`,
       'gloves:',
       '  - name: host glove',
       `    hand: ${side}`,

@@ -22,8 +22,12 @@ beforeAll(async () => {
   ]);
 });
 afterEach(async () => {
-  await fetch(`http://127.0.0.1:${service.port}/disarm`, { method: 'POST' });
   for (const context of browser.contexts()) await context.close();
+  // What one test left behind is no business of the next, nor of its own second try.
+  for (const route of ['disarm', 'replay/close', 'record/stop']) {
+    await fetch(`http://127.0.0.1:${service.port}/${route}`, { method: 'POST' });
+  }
+  for (const file of readdirSync(sessions)) rmSync(join(sessions, file));
 });
 afterAll(async () => {
   await browser.close();
@@ -229,7 +233,9 @@ describe('the page', () => {
     await poll(async () => (await replay()).positionS).toBe(0);
     expect((await replay()).speed).toBe(20);
     await page.keyboard.press('End');
-    await poll(async () => (await replay()).positionS).toBeGreaterThan(0.5);
+    const { durationS } = await replay();
+    expect(durationS).toBeGreaterThan(0.1);
+    await poll(async () => (await replay()).positionS).toBeCloseTo(durationS, 2);
     await player.getByText('Back to the glove').click();
     await player.waitFor({ state: 'hidden' });
 

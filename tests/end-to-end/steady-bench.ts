@@ -6,7 +6,7 @@ import { FINGERS, type HandSide } from '../../src/hand/joints.js';
 import type { Link, LinkEvents } from '../../src/link/link.js';
 import { type Body, startHostGlove } from '../firmware/host-glove.js';
 import { FakeClock } from '../link/fake-clock.js';
-import { PHYSICAL_ACTUATOR, type TouchBench } from './touch-trials.js';
+import { PHYSICAL_ACTUATOR, PHYSICAL_SAFETY, type TouchBench } from './touch-trials.js';
 
 /** Bytes go over once in this time; what happens within it is heard at its end. */
 const STEP_MS = 1;
@@ -96,6 +96,7 @@ export async function startSteadyBench(
 function profileOf(hand: HandSide): Profile {
   const profile: unknown = {
     profile: 1,
+    safety: PHYSICAL_SAFETY,
     gloves: [
       {
         name: 'host glove',

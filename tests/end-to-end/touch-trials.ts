@@ -88,6 +88,9 @@ function randomFrom(seed: number): () => number {
  */
 export const graspSpeed = (random: () => number): number => 1.875 / (0.25 + 0.55 * random() ** 2);
 
+/** A cap that the host glove's servos keep to: they stall at 0.15 N·m / 17 mm = 8.8 N. */
+export const PHYSICAL_SAFETY = { maxTensionN: 9 } as const;
+
 /** The actuators of a profile, as the host glove's servos are (src/firmware/host/servo_physics.h). */
 export const PHYSICAL_ACTUATOR = {
   kind: 'stringStop',

@@ -96,8 +96,11 @@ describe('actuators of a glove', () => {
       coolS: 40,
       pulls: true,
       speedCurlPerS: 5,
+      heedsEffort: true,
     });
     expect(middle.stallTensionN).toBe(0);
+    const [, hobby] = lanesOf([servo('index', { torqueControl: false }), servo('index', { kind: 'brake' })]);
+    expect(hobby.heedsEffort).toBe(false);
   });
 
   it('round efforts down, and a stop without effort is free', () => {

@@ -7,6 +7,7 @@ import {
   HOLD_DEPTH,
   HOLD_SUSTAINED,
   REARM_PAUSE_US,
+  REST_TO,
   STOP_CLEARANCE,
 } from '../../src/resistance/governor.js';
 import { LIMIT_BIT, LIMIT_TEXT, LIMITS, type LimitName, limitNames } from '../../src/resistance/limits.js';
@@ -440,5 +441,80 @@ describe('reports', () => {
   it('has a bit and a line of text for every limit', () => {
     expect(limitNames(LIMITS.reduce((bits, name) => bits | LIMIT_BIT[name], 0))).toEqual([...LIMITS]);
     for (const name of LIMITS) expect(LIMIT_TEXT[name]).toMatch(/^[A-Z].*\.$/);
+  });
+});
+
+describe('a hobby servo, which holds with all it has whatever the effort', () => {
+  const hobby = (other: Partial<ActuatorProfile> = {}) =>
+    new Rig(
+      FIVE_SERVOS.map(({ role }) => servo(role, { torqueControl: false, spoolRadiusMm: 20, ...other })),
+    );
+
+  it('is told and reckoned with as it is, not as it was asked', () => {
+    const rig = hobby().ask(0.5, 0.3).run(0.2);
+    expect(rig.held).toBe(true);
+    expect(rig.effort).toBe(1);
+    // 0.15 N·m over 20 mm.
+    expect(rig.governor.outputs.tensionsN[INDEX]).toBeCloseTo(7.5, 9);
+    expect(rig.limits).toEqual([]);
+  });
+
+  it('stays free where its stall exceeds the tension cap', () => {
+    const rig = hobby({ spoolRadiusMm: 10 }).run(0.1);
+    expect(rig.held).toBe(false);
+    expect(rig.limits).toContain('tension');
+    expect(rig.governor.outputs.tensionsN[INDEX]).toBe(0);
+    expect(rig.events().filter(({ reason }) => reason === 'tension')).toHaveLength(1);
+  });
+
+  it('lets go when the hold time is over, and holds again when it has rested, not before', () => {
+    const rig = hobby({ maxHoldS: 2, coolS: 600 }).curl(0.5).run(1.9);
+    expect(rig.held).toBe(true);
+    rig.run(0.2);
+    expect(rig.held).toBe(false);
+    // Hold time comes back as fast as it was used.
+    rig.run(2 * (1 - REST_TO) - 0.2);
+    expect(rig.held).toBe(false);
+    const { heats } = rig.governor.outputs;
+    rig.run(0.4);
+    // Warm from the hold: the heat decides when it may hold again.
+    expect(rig.held).toBe(heats[INDEX] <= REST_TO * 0.8);
+    expect(rig.held || rig.limits.includes('heat')).toBe(true);
+  });
+
+  it('lets go when it is warm, and stays free until it has cooled', () => {
+    const rig = hobby({ maxHoldS: 600, coolS: 2 });
+    // Warmth from pulses alone: the hold time is not touched.
+    rig.inputs.pulseDrives[INDEX] = 2;
+    rig.curl(0.1).run(600);
+    expect(rig.held).toBe(false);
+    expect(rig.limits).toContain('heat');
+    rig.inputs.pulseDrives[INDEX] = 0;
+    rig.run(0.05);
+    expect(rig.held).toBe(false);
+    rig.run(20);
+    expect(rig.held).toBe(true);
+  });
+
+  it('is let go when the supply cannot feed all: the least firmly asked for first, and steadily', () => {
+    const rig = hobby();
+    for (const [finger, effort] of [0.9, 0.2, 0.8, 0.5, 1].entries()) rig.ask(0.5, effort, finger);
+    const held: string[] = [];
+    for (let n = 0; n < 50; n++) held.push([...rig.step().governor.outputs.held].join(''));
+    // 2.5 A feed three servos of 0.7 A.
+    expect(new Set(held)).toEqual(new Set(['10101']));
+    expect(rig.limits).toContain('supply');
+  });
+
+  it('does not starve the drives beside it that heed the effort', () => {
+    const rig = new Rig(
+      FIVE_SERVOS.map(({ role }, n) => servo(role, { torqueControl: n > 1, spoolRadiusMm: 20 })),
+    );
+    for (let finger = 0; finger < 5; finger++) rig.ask(0.5, 1, finger);
+    const { held, drives } = rig.step().governor.outputs;
+    expect([...held]).toEqual([1, 1, 1, 1, 1]);
+    const currentA = drives.reduce((sum, drive) => sum + drive * 0.7, 0);
+    expect(currentA).toBeCloseTo(2.5, 9);
+    expect(drives[0]).toBe(1);
   });
 });

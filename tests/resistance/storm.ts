@@ -89,6 +89,19 @@ export const SETTINGS: Setting[] = [
     safety: { ...SAFETY, maxStopRatePerS: 3, maxSupplyA: 1 },
     grips: false,
   },
+  // Hobby servos: all they have, or nothing. One is too strong for the cap, one heeds the effort.
+  {
+    actuators: FIVE_SERVOS.map(({ role }, finger) =>
+      servo(role, {
+        torqueControl: finger === 0,
+        spoolRadiusMm: finger === 1 ? 10 : 20,
+        maxHoldS: 0.8,
+        coolS: 5,
+      }),
+    ),
+    safety: SAFETY,
+    grips: true,
+  },
 ];
 
 const EPISODE_STEPS = 12_500;
@@ -278,9 +291,11 @@ function runEpisode(
     for (let finger = 0; finger < 5; finger++) {
       const held = out.held[finger] === 1;
       const stop = out.stops[finger];
-      const drive = out.drives[finger];
       const curl = inputs.curls[finger];
       const actuator = own[finger];
+      // What the actuator does, whatever it is told.
+      const rigid = actuator?.kind === 'stringStop' && !actuator.torqueControl;
+      const drive = rigid ? out.held[finger] : out.drives[finger];
       const sum = stop + drive + out.efforts[finger] + out.tensionsN[finger] + out.heats[finger];
       if (!Number.isFinite(sum)) fail('finite', finger, `${stop} ${drive} ${out.efforts[finger]}`);
       const force = held || drive !== 0 || out.tensionsN[finger] !== 0 || out.efforts[finger] !== 0;
