@@ -13,7 +13,7 @@ import type { EventReader } from './events.js';
 import { Governor, type GovernorInputs, GUARDS, type Guard } from './governor.js';
 import { PULSE_EVERYWHERE, PULSE_PALM, Pulses } from './pulses.js';
 import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
-import { StopProbe } from './stop-probe.js';
+import { PROBE_OPEN, StopProbe } from './stop-probe.js';
 
 /**
  * Everything between what apps ask of one glove and what is sent to it:
@@ -365,7 +365,7 @@ export class Resistance {
     return this.decide(nowUs, linkLive);
   }
 
-  /** The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing. */
+  /** The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing while it is not. */
   private askForProbe(nowUs: number): void {
     const { stopProbe, asked, inputs } = this;
     asked.efforts.fill(0);
@@ -380,7 +380,8 @@ export class Resistance {
     asked.stops[finger] = stopProbe.place;
     asked.efforts[finger] = stopProbe.effort;
     asked.expiresUs[finger] = stopProbe.untilUs;
-    if (inputs.pressing) inputs.pressing[finger] = 1;
+    // An open finger has string to spare: the stop is kept short of it.
+    if (inputs.pressing) inputs.pressing[finger] = curl < PROBE_OPEN ? 0 : 1;
     // What is not a number stays so, for the governor to see.
     this.arrivals.curls[finger] = Number.isFinite(curl) ? 0 : curl;
   }
