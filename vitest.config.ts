@@ -1,5 +1,7 @@
 import { defineConfig } from 'vitest/config';
 
+const GUIDED = ['guided', 'page-guide', 'actuator-fit'].map((name) => `tests/end-to-end/${name}.test.ts`);
+
 export default defineConfig({
   test: {
     globalSetup: ['tests/setup.ts'],
@@ -22,9 +24,21 @@ export default defineConfig({
         test: {
           name: 'end-to-end',
           include: ['tests/end-to-end/**/*.test.ts'],
+          exclude: GUIDED,
           fileParallelism: false,
           testTimeout: 60_000,
           sequence: { groupOrder: 1 },
+        },
+      },
+      {
+        // Mostly waiting for a simulated wearer to do what is asked: side by side.
+        extends: true,
+        test: {
+          name: 'guided',
+          include: GUIDED,
+          maxWorkers: GUIDED.length,
+          testTimeout: 60_000,
+          sequence: { groupOrder: 2 },
         },
       },
     ],

@@ -1,4 +1,4 @@
-import { afterAll, expect, it, onTestFinished } from 'vitest';
+import { afterAll, it, type TestContext } from 'vitest';
 import type { GuideReport } from '../../src/glove-guide.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import type { FitsAnswer } from '../../src/stream/guide-routes.js';
@@ -27,7 +27,7 @@ async function obey(host: HostGlove, prompt: string): Promise<void> {
   await host.command(`ramp ${finger}.curl ${to} ${to > 0 ? 900 : 250}`);
 }
 
-async function startRun(fingers: readonly string[]) {
+async function startRun(fingers: readonly string[], { onTestFinished }: TestContext) {
   const host = await startHostGlove(['--physics', '--rate', '200', '--actuators', fingers.join(',')]);
   onTestFinished(async () => void (await host.quit()));
   // What the profile says of the stops is wrong, but for which is the greater.
@@ -53,9 +53,10 @@ async function begun(ask: (method: string, path: string) => Promise<{ status: nu
   }
 }
 
-it('finds where the host glove stops, over HTTP; keeps it, uses it, undoes it', async () => {
+it.concurrent('finds where the host glove stops, over HTTP; keeps it, uses it, undoes it', async (test) => {
+  const { expect } = test;
   const fingers = ['index'];
-  const { host, ask } = await startRun(fingers);
+  const { host, ask } = await startRun(fingers, test);
   let report = await begun(ask);
   expect(report.move?.prompt).toMatch(/arms the glove/);
   let shown = 0;
@@ -86,8 +87,9 @@ it('finds where the host glove stops, over HTTP; keeps it, uses it, undoes it', 
   expect(undone.fits).toMatchObject([{ inUse: false, undone: true }]);
 }, 120_000);
 
-it('is led by the command, armed by another terminal; disarming ends it at once', async () => {
-  const { host, url, ask } = await startRun(['index']);
+it.concurrent('is led by the command, armed by another terminal; disarming ends it at once', async (test) => {
+  const { expect } = test;
+  const { host, url, ask } = await startRun(['index'], test);
   await begun(ask);
   await ask('POST', '/guide/stop');
   const command = start(['fit', '--actuators', '--url', url]);

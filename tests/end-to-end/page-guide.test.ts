@@ -1,5 +1,5 @@
 import type { Browser, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, expect, it, onTestFinished } from 'vitest';
+import { afterAll, beforeAll, it, type TestContext } from 'vitest';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { openBrowser, openPage } from './browser.js';
 import { obey } from './prompted.js';
@@ -11,13 +11,16 @@ let browser: Browser;
 beforeAll(async () => {
   browser = await openBrowser();
 });
-afterEach(stopAllServices);
 afterAll(async () => {
   await browser.close();
+  await stopAllServices();
 });
 
-async function openGlove(part: string, ...args: string[]): Promise<{ host: HostGlove; page: Page }> {
-  const host = await startHostGlove(['--rate', '100', ...args]);
+async function openGlove(
+  part: string,
+  { onTestFinished }: TestContext,
+): Promise<{ host: HostGlove; page: Page }> {
+  const host = await startHostGlove(['--rate', '100']);
   onTestFinished(async () => void (await host.quit()));
   const service = await startServiceProcess(hostGloveProfile(host.pty));
   const { page } = await openPage(browser, service.port, part);
@@ -28,7 +31,7 @@ async function openGlove(part: string, ...args: string[]): Promise<{ host: HostG
 }
 
 /** Does each move as the page shows it, until there is a result. */
-async function follow(page: Page, host: HostGlove): Promise<string[]> {
+async function follow(page: Page, host: HostGlove, { expect }: TestContext): Promise<string[]> {
   const prompts: string[] = [];
   for (;;) {
     const run = page.locator('.guide-run');
@@ -46,11 +49,12 @@ async function follow(page: Page, host: HostGlove): Promise<string[]> {
   }
 }
 
-it('leads through the check and says what is wrong, and what to do', async () => {
-  const { host, page } = await openGlove('fit');
+it.concurrent('leads through the check and says what is wrong, and what to do', async (test) => {
+  const { expect } = test;
+  const { host, page } = await openGlove('fit', test);
   await host.command('fault reversed little.curl');
   await page.click('text=Start the check');
-  const prompts = await follow(page, host);
+  const prompts = await follow(page, host, test);
   expect(prompts).toHaveLength(10);
   const bad = page.locator('.finding[data-good="false"]', { hasText: 'Little curl' });
   expect(await bad.textContent()).toMatch(/Reversed.*Swap the outer two wires/);
@@ -59,15 +63,16 @@ it('leads through the check and says what is wrong, and what to do', async () =>
   );
 }, 180_000);
 
-it('leads through the fit, uses it, and undoes it; or gives up', async () => {
-  const { host, page } = await openGlove('fit');
+it.concurrent('leads through the fit, uses it, and undoes it; or gives up', async (test) => {
+  const { expect } = test;
+  const { host, page } = await openGlove('fit', test);
   await host.command('range index.curl 900 2500');
   await page.click('text=Start the fit');
   await page.click('text=Give up');
   await page.waitForSelector('text=Stopped by the wearer.');
   await page.fill('#person', 'Kim');
   await page.click('text=Start the fit');
-  await follow(page, host);
+  await follow(page, host, test);
   await page.click('text=Use this fit');
   await page.waitForSelector('text=In use for Kim');
   await page.waitForSelector('.fits :text("in use: Kim")');
@@ -82,8 +87,9 @@ it('leads through the fit, uses it, and undoes it; or gives up', async () => {
   await expect.poll(() => ends.textContent(), { timeout: 20_000 }).toMatch(/^Range 491 open/);
 }, 240_000);
 
-it('shows a loose wire while it happens, with the remedy', async () => {
-  const { host, page } = await openGlove('signals');
+it.concurrent('shows a loose wire while it happens, with the remedy', async (test) => {
+  const { expect } = test;
+  const { host, page } = await openGlove('signals', test);
   await host.command('sweep ring.curl 0 1 1500');
   await host.command('fault intermittent 8 ring.curl');
   const row = page.locator('[data-role="ring.curl"][data-verdict="fault"]');
