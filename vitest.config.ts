@@ -1,6 +1,6 @@
 import { defineConfig } from 'vitest/config';
 
-const GUIDED = ['guided', 'page-guide', 'actuator-fit'].map((name) => `tests/end-to-end/${name}.test.ts`);
+const GUIDED = ['guided', 'page-guide'].map((name) => `tests/end-to-end/${name}.test.ts`);
 
 export default defineConfig({
   test: {

@@ -1,3 +1,4 @@
+import type { FitsInUse } from './config/fit-file.js';
 import type { HandSide } from './hand/joints.js';
 import type { Skeleton } from './hand/skeleton.js';
 import type { LinkStatus } from './link/link.js';
@@ -76,6 +77,8 @@ export interface Refusal {
 /** One physical glove, as the stream and the recorder see it. */
 export interface Glove {
   readonly description: GloveDescription;
+  /** Fits that are merged over the profile. */
+  readonly fitsInUse: FitsInUse;
   readonly linkStatus: LinkStatus;
   readonly armed: boolean;
   /** The newest frame. */

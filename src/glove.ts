@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import { asSkeletonOptions, type FitShelf, type SavedHand } from './config/fit-file.js';
+import { asSkeletonOptions, type FitShelf, type FitsInUse, type SavedHand } from './config/fit-file.js';
 import { mergeFit, mergeStops } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
@@ -23,7 +23,7 @@ import { createClock } from './link/clock.js';
 import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './link/codec.js';
 import { createFrameCodec } from './link/frames.js';
 import { latencyAdvice } from './link/latency-advice.js';
-import type { Link, LinkStatus } from './link/link.js';
+import type { Link, LinkStatus, RecordedAct } from './link/link.js';
 import { MAX_CHANNELS } from './link/table.js';
 import { type Clock, systemClock } from './monotonic.js';
 import {
@@ -40,6 +40,7 @@ import type { FitResult } from './sensing/fit.js';
 import { createInputs, type Inputs } from './sensing/inputs.js';
 import { createSensing, type Sensing } from './sensing/sensing.js';
 import { createStretchedHand } from './sensing/stretched-hand.js';
+import type { AppMessageOf } from './stream/protocol.js';
 
 export type * from './glove-view.js';
 
@@ -112,6 +113,7 @@ interface Chain {
   inputs: Inputs;
   skeleton: Skeleton;
   description: GloveDescription;
+  fits: FitsInUse;
 }
 
 export function createGlove(options: GloveOptions): LiveGlove {
@@ -145,6 +147,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let hello: Hello | undefined;
   /** The glove on this connection has said what it is; until then its samples could be misread. */
   let introduced = false;
+  /** Of a recording: in place of those on the shelf. */
+  let recordedFits: FitsInUse | undefined;
   let chain = makeChain(undefined);
   let device: DeviceState | undefined;
   let arrivalUs = 0;
@@ -251,7 +255,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function placeRoot(sensing: Sensing): void {
     if (frame.space === 'world') {
       turned = true;
-      if (time.nowUs() <= trackerUntilUs) return;
+      if (arrivalUs <= trackerUntilUs) return;
       frame.space = 'wrist';
       root.fill(0);
     }
@@ -277,7 +281,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   function makeChain(said: Hello | undefined): Chain {
     const hand = said?.hand ?? glove.hand;
-    const saved = options.fits?.current(glove.name, hand) ?? {};
+    const saved = recordedFits ?? options.fits?.current(glove.name, hand) ?? {};
     const sided = mergeStops(
       mergeFit({ ...glove, hand }, saved.channels?.channels ?? []),
       saved.actuators?.actuators ?? [],
@@ -316,7 +320,18 @@ export function createGlove(options: GloveOptions): LiveGlove {
     };
     const touches = new Touches(skeleton, closing, safety);
     const touchRequests = new TouchRequests(forcesOf(actuators, safety));
-    return { sensing, resistance, actuators, travel, touches, touchRequests, inputs, skeleton, description };
+    return {
+      sensing,
+      resistance,
+      actuators,
+      travel,
+      touches,
+      touchRequests,
+      inputs,
+      skeleton,
+      description,
+      fits: saved,
+    };
   }
 
   /** Made once a side, ahead of the frames: it takes a moment. */
@@ -342,6 +357,27 @@ export function createGlove(options: GloveOptions): LiveGlove {
     guide.stop('Another fit was put to use.');
     chain = makeChain(hello);
     for (const listener of listeners) listener.described?.();
+  }
+
+  /** What shaped the hand while it was recorded is done again. */
+  function repeatAct(act: RecordedAct, timeUs: number): void {
+    if (act.type === 'tracker') track(act, timeUs);
+    else if (act.type === 'rezero') chain.sensing.rezero();
+    else if (JSON.stringify(act.fits) !== JSON.stringify(chain.fits)) {
+      recordedFits = act.fits;
+      refit();
+    }
+  }
+
+  function track(request: AppMessageOf<'tracker'>, nowUs: number): boolean {
+    const [x, y, z] = request.position;
+    const [qx, qy, qz, qw] = request.orientation;
+    const length = Math.hypot(qx, qy, qz, qw);
+    if (length < 0.5) return false;
+    root.set([x, y, z, qx / length, qy / length, qz / length, qw / length]);
+    frame.space = 'world';
+    trackerUntilUs = nowUs + (request.ttlMs ?? TRACKER_TTL_MS) * 1000;
+    return true;
   }
 
   /** Tries a fit out on one reading. */
@@ -553,6 +589,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     get description() {
       return chain.description;
     },
+    get fitsInUse() {
+      return chain.fits;
+    },
     get linkStatus() {
       return link.status;
     },
@@ -570,6 +609,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
           pingToken = token;
           pingedUs = sentUs;
         },
+        acted: repeatAct,
       });
       beat();
     },
@@ -684,14 +724,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
 
     track(request) {
-      const [x, y, z] = request.position;
-      const [qx, qy, qz, qw] = request.orientation;
-      const length = Math.hypot(qx, qy, qz, qw);
-      if (length < 0.5) return;
-      root.set([x, y, z, qx / length, qy / length, qz / length, qw / length]);
-      frame.space = 'world';
-      trackerUntilUs = time.nowUs() + (request.ttlMs ?? TRACKER_TTL_MS) * 1000;
-      asked('', request);
+      if (track(request, time.nowUs())) asked('', request);
     },
 
     rezero(by) {

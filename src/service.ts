@@ -47,7 +47,8 @@ export { version };
  */
 export async function startService(options: ServiceOptions): Promise<Service> {
   const { profile, profileFile, portOverride, logger, replay, sessionsFolder } = options;
-  for (const caution of cautionsOf(profile)) logger.warn(caution);
+  // A replay moves no servo.
+  if (!replay) for (const caution of cautionsOf(profile)) logger.warn(caution);
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
   const gloves = openGloves({ profile, portOverride, logger, replay, fits });
   const stages = gloves.map(createStage);

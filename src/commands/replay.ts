@@ -25,7 +25,7 @@ export function addReplayCommand(program: Command): void {
     .option('--from <s>', 'begin here, seconds from the start', notNegative)
     .option('--to <s>', 'end here', notNegative)
     .option('--loop', 'begin again at the end')
-    .option('--profile <file>', 'another profile in place of the recorded one')
+    .option('--profile <file>', 'another profile, with the fits beside it, in place of the recorded one')
     .option('--listen <host:port>', 'address of the stream', '127.0.0.1:7117')
     .option('--compare', 'do not serve: compare the recorded joints with those computed now')
     .option(
@@ -40,9 +40,23 @@ export function addReplayCommand(program: Command): void {
       'after',
       '\nExamples:\n  tautline replay morning.mcap --loop\n  tautline replay morning.mcap --compare --profile new-fit.yaml\n\nWhat apps ask for is taken and logged (--log-level info); no glove moves. --compare ends with 0 if the joints agree, else with 1.',
     )
-    .action((file: string, options: ReplayOptions) =>
-      options.compare ? compare(file, options) : replay(file, options),
-    );
+    .action((file: string, options: ReplayOptions, command: Command) => {
+      refuseClashes(options, command);
+      return options.compare ? compare(file, options) : replay(file, options);
+    });
+}
+
+/** What would be left unheeded is refused. */
+function refuseClashes(options: ReplayOptions, command: Command): void {
+  const { from = 0, to = Number.POSITIVE_INFINITY, compare } = options;
+  if (!(from < to)) {
+    throw new TautlineError('usage', `--from ${from} is not before --to ${to}.`);
+  }
+  const idle = compare ? ['speed', 'from', 'to', 'loop', 'listen'] : ['tolerance', 'json'];
+  const given = idle.find((name) => command.getOptionValueSource(name) === 'cli');
+  if (given) {
+    throw new TautlineError('usage', `--${given} means nothing ${compare ? 'with' : 'without'} --compare.`);
+  }
 }
 
 async function replay(file: string, options: ReplayOptions): Promise<void> {
@@ -86,12 +100,15 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
   await keepRunning(logger, async () => {
     const service = await startService({
       profile,
+      // Another profile brings the fits beside it.
+      profileFile: options.profile,
       logger,
       replay(glove) {
         const link = createReplayLink({
           hand: glove.hand,
           name: file,
           frames: glove.codec.kind === 'frames',
+          recordedFits: options.profile === undefined,
           written: log.written,
         });
         links.set(glove.hand, link);
@@ -120,12 +137,15 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
 }
 
 async function compare(file: string, { profile, tolerance, json }: ReplayOptions): Promise<void> {
-  const [{ openSession }, { compareSession }] = await Promise.all([
+  const [{ openSession }, { compareSession }, { fitFileOf, openFits }] = await Promise.all([
     import('../recording/session.js'),
     import('../recording/compare.js'),
+    import('../config/fit-file.js'),
   ]);
   const session = openSession(file);
-  const result = compareSession(session, profile === undefined ? undefined : await loadProfile(profile));
+  const other = profile === undefined ? undefined : await loadProfile(profile);
+  const fits = profile === undefined ? undefined : openFits(fitFileOf(profile), other?.wearer.name);
+  const result = compareSession(session, other, fits);
   const { damage } = session;
   session.close();
   const agree =

@@ -8,14 +8,17 @@ const isRigid = (one: ActuatorProfile): boolean => one.kind === 'stringStop' && 
 export function cautionsOf({ gloves, safety }: Profile): string[] {
   return gloves.flatMap(({ name, actuators }) => {
     const rigid = actuators.filter(isRigid);
-    const lines = rigid
-      .filter((one) => stallTensionN(one) > safety.maxTensionN)
-      .map(
-        (one) =>
-          `${name}: the ${one.role} servo pulls up to ${stallTensionN(one).toFixed(1)} N, more than the ` +
-          `${safety.maxTensionN} N of safety.maxTensionN, and a hobby servo cannot pull less: the finger stays free. ` +
-          'Use a larger spoolRadiusMm or a weaker servo, or set torqueControl if its drive obeys the effort.',
+    const lines: string[] = [];
+    const strong = rigid.filter((one) => stallTensionN(one) > safety.maxTensionN);
+    if (strong.length > 0) {
+      const mostN = Math.max(...strong.map(stallTensionN));
+      lines.push(
+        `${name}: ${strong.map(({ role }) => role).join(', ')} stay${strong.length > 1 ? '' : 's'} free: the servo pulls ` +
+          `up to ${mostN.toFixed(1)} N, more than the ${safety.maxTensionN} N of safety.maxTensionN, and a hobby servo ` +
+          'cannot pull less. Use a larger spoolRadiusMm or a weaker servo, or set torqueControl if its drive obeys ' +
+          'the effort.',
       );
+    }
     const currentA = rigid.reduce((sum, one) => sum + one.stallCurrentA, 0);
     if (currentA > safety.maxSupplyA) {
       lines.push(

@@ -62,7 +62,7 @@ const StopFitSchema = Type.Object(
   closed,
 );
 
-const SavedFitSchema = Type.Object(
+export const SavedFitSchema = Type.Object(
   {
     /** When, ISO 8601, UTC. */
     savedAt: Type.String({ maxLength: 40 }),
@@ -88,6 +88,12 @@ const FitFileSchema = Type.Object(
 );
 
 export type SavedFit = Static<typeof SavedFitSchema>;
+/** The fits that count for a glove, at most one of each kind. */
+export interface FitsInUse {
+  channels?: SavedFit;
+  actuators?: SavedFit;
+  hand?: SavedFit;
+}
 export type SavedHand = Static<typeof HandFitSchema>;
 
 /** What a skeleton is built from; createSkeleton checks the numbers. */
@@ -109,7 +115,7 @@ export interface FitShelf {
   person: string | undefined;
   readonly entries: readonly SavedFit[];
   /** What counts for a glove now: the newest fit of its sensors, stops, and of the hand in it, that is not undone. */
-  current(glove: string, hand: string): { channels?: SavedFit; actuators?: SavedFit; hand?: SavedFit };
+  current(glove: string, hand: string): FitsInUse;
   /** @throws TautlineError fileDenied, diskFull */
   add(fit: SavedFit): void;
   /** Marks the newest fit of the present wearer as undone. @returns it, or undefined when there is none left */

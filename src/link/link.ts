@@ -1,4 +1,6 @@
+import type { FitsInUse } from '../config/fit-file.js';
 import type { TautlineError } from '../errors.js';
+import type { AppMessageOf } from '../stream/protocol.js';
 
 /**
  * A link is the byte path to one glove. It is kept open for ever:
@@ -31,7 +33,12 @@ export interface LinkEvents {
   silent?(reason: string): void;
   /** Of a recorded link: a ping left here, for the pong that follows in the bytes. */
   pinged?(token: number, sentUs: number): void;
+  /** Of a recorded link: this was done to the glove's chain here, at that time. */
+  acted?(act: RecordedAct, timeUs: number): void;
 }
+
+/** What shapes a hand besides the glove's own bytes. */
+export type RecordedAct = { type: 'fits'; fits: FitsInUse } | { type: 'rezero' } | AppMessageOf<'tracker'>;
 
 export interface Link {
   readonly status: LinkStatus;

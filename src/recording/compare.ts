@@ -1,3 +1,4 @@
+import type { FitShelf } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { HandFrame } from '../glove-view.js';
@@ -30,8 +31,11 @@ export interface HandComparison {
   maxAngleDeg: number;
 }
 
-/** @param profile of the new joints; the recorded one when undefined, which needs recorded joints */
-export function compareSession(session: Session, profile?: Profile): Comparison {
+/**
+ * @param profile of the new joints; the recorded one when undefined, which needs recorded joints
+ * @param fits of that profile; the recorded ones go with the recorded profile
+ */
+export function compareSession(session: Session, profile?: Profile, fits?: FitShelf): Comparison {
   const recorded = session.head.joints;
   if (!recorded && !profile) {
     throw new TautlineError(
@@ -51,7 +55,7 @@ export function compareSession(session: Session, profile?: Profile): Comparison 
   };
   let nowS = 0;
   const old: SessionVisitor[] = [];
-  const neu = createOfflineHands(session, (hand, frame) => resultOf(hand).neu(asPose(frame)), profile);
+  const neu = createOfflineHands(session, (hand, frame) => resultOf(hand).neu(asPose(frame)), profile, fits);
   if (!recorded) {
     old.push(createOfflineHands(session, (hand, frame) => resultOf(hand).old(asPose(frame), nowS)).visitor);
   }
@@ -59,6 +63,12 @@ export function compareSession(session: Session, profile?: Profile): Comparison 
   session.visit({
     glove: (hand, timeUs, body) => {
       for (const visitor of visitors) visitor.glove?.(hand, timeUs, body);
+    },
+    fits: (hand, timeUs, body) => {
+      for (const visitor of visitors) visitor.fits?.(hand, timeUs, body);
+    },
+    request: (hand, timeUs, body) => {
+      for (const visitor of visitors) visitor.request?.(hand, timeUs, body);
     },
     status(hand, timeUs, body) {
       // The end of the recording service says nothing of the glove.
@@ -138,7 +148,7 @@ function createHandComparison(hand: HandSide) {
       }
       frames++;
       if (newest.states !== pose.states) statesDiffer++;
-      // Where an app knew the wrist, the recorded poses are in the world; the replay has none to ask.
+      // The two may disagree for a pose about whether an app knew the wrist.
       const a = pose.space === newest.space ? pose.poses : besideWrist(pose.poses);
       const b = pose.space === newest.space ? newest.poses : besideWrist(newest.poses);
       for (let joint = 0; joint < JOINT_COUNT; joint++) {

@@ -3,7 +3,7 @@ import type { HandSide } from '../hand/joints.js';
 import { blankFrames } from './blank-frames.js';
 import type { FileWriter } from './file-writer.js';
 import type { HandChannel, SessionChannel } from './format.js';
-import type { Session, SessionHead } from './session.js';
+import type { FitsBody, Session, SessionHead } from './session.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
 /** Makes new sessions of old ones: cut, merged, without names. The old ones stay as they are. */
@@ -139,6 +139,10 @@ function withoutNames(
     if (copy.state !== 'silent') delete copy.reason;
   } else if (channel === 'health') {
     copy.link = { state: copy.link?.state, address: glove };
+  } else if (channel === 'fits') {
+    const { fits } = copy as FitsBody;
+    // The day is enough to tell which fit came first.
+    copy.fits = fits.map((fit) => ({ ...fit, person: 'wearer', glove, savedAt: fit.savedAt.slice(0, 10) }));
   } else if (channel === 'request') {
     copy.app = appName(copy.app);
   } else if (channel === 'resistance') {
@@ -177,7 +181,8 @@ function writeStates(
   atUs: number,
 ): void {
   for (const hand of hands) {
-    const { glove, status } = session.stateAt(hand, atUs);
+    const { glove, fits, status } = session.stateAt(hand, atUs);
+    if (fits) writer.json(hand, 'fits', atUs, { ...fits, timeUs: atUs });
     if (glove) writer.json(hand, 'glove', atUs, { ...glove, timeUs: atUs });
     if (!status) continue;
     const live = status.state === 'live' || status.state === 'silent';
@@ -218,6 +223,7 @@ function* entries(session: Session, fromUs = Number.NEGATIVE_INFINITY): Iterable
     sent: raw('sent'),
     joints: raw('joints'),
     glove: json('glove'),
+    fits: json('fits'),
     status: json('status'),
     request: json('request'),
     resistance: json('resistance'),

@@ -1,6 +1,8 @@
+import type { FitsInUse } from '../config/fit-file.js';
 import type { HandSide } from '../hand/joints.js';
+import type { RecordedAct } from '../link/link.js';
 import type { ReplayLink } from './replay-link.js';
-import type { GloveBody, SessionVisitor } from './session.js';
+import type { FitsBody, GloveBody, SessionVisitor } from './session.js';
 
 export type ReplayLinks = ReadonlyMap<HandSide, ReplayLink>;
 
@@ -16,7 +18,21 @@ export function feedLinks(links: ReplayLinks): SessionVisitor {
       if (body.joinedLate) link?.enter(timeUs, gloves.get(hand), body);
       else link?.setStatus(body);
     },
+    fits: (hand, timeUs, { fits }) => links.get(hand)?.act(timeUs, { type: 'fits', fits: fitsByKind(fits) }),
+    request(hand, timeUs, { request, refusal }) {
+      // Forces are those of today's apps; what moves the hand itself is done again.
+      if (!refusal && isAct(request)) links.get(hand)?.act(timeUs, request);
+    },
     received: (hand, timeUs, bytes) => links.get(hand)?.received(timeUs, bytes),
     sent: (hand, timeUs, bytes) => links.get(hand)?.sent(timeUs, bytes),
   };
 }
+
+const isAct = (request: { type: string }): request is Exclude<RecordedAct, { type: 'fits' }> =>
+  request.type === 'tracker' || request.type === 'rezero';
+
+const fitsByKind = (fits: FitsBody['fits']): FitsInUse => ({
+  channels: fits.find((fit) => fit.channels),
+  actuators: fits.find((fit) => fit.actuators),
+  hand: fits.find((fit) => fit.skeleton),
+});

@@ -1,4 +1,5 @@
 import { Type } from '@sinclair/typebox';
+import { SavedFitSchema } from '../config/fit-file.js';
 import { ProfileSchema } from '../config/schema.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import {
@@ -102,11 +103,22 @@ export const RequestSchema = Type.Object(
         AppMessages.release,
         AppMessages.arm,
         AppMessages.disarm,
+        AppMessages.rezero,
       ].map(({ $id: _, ...schema }) => Type.Unsafe(schema)),
     ),
     refusal: Type.Optional(Type.Object({ code: Type.String(), message: Type.String() })),
   },
   { $id: 'request', description: 'An app asked for something.' },
+);
+
+export const FitsSchema = Type.Object(
+  { timeUs: Type.Number(), fits: Type.Array(SavedFitSchema, { maxItems: 3 }) },
+  {
+    $id: 'fits',
+    description:
+      'Fits in use over the profile: of the sensors, the string stops and the bones, each where there is one; ' +
+      'again whenever that changed.',
+  },
 );
 
 export const MarkSchema = Type.Object(
@@ -156,6 +168,7 @@ export const HAND_CHANNELS = {
   received: link,
   sent: link,
   glove: json(GloveSchema),
+  fits: json(FitsSchema),
   status: json(StatusSchema),
   request: json(RequestSchema),
   resistance: json(ServerMessages.resistance),

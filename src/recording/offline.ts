@@ -1,4 +1,5 @@
 import type { Logger } from 'pino';
+import type { FitShelf } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { createGlove } from '../glove.js';
 import type { GloveDescription, HandFrame } from '../glove-view.js';
@@ -19,13 +20,15 @@ export interface OfflineHands {
 }
 
 /**
- * @param profile in place of the recorded one
  * @param take gets every frame; it is reused
+ * @param profile in place of the recorded one
+ * @param fits of that profile, in place of the recorded ones
  */
 export function createOfflineHands(
   session: Session,
   take: (hand: HandSide, frame: HandFrame) => void,
   profile: Profile = session.profile,
+  fits?: FitShelf,
 ): OfflineHands {
   let nowUs = session.startUs;
   const links = new Map<HandSide, ReplayLink>();
@@ -33,12 +36,18 @@ export function createOfflineHands(
   for (const glove of profile.gloves) {
     const { hand } = glove;
     if (!session.hands.includes(hand)) continue;
-    const link = createReplayLink({ hand, name: session.file.path, frames: glove.codec.kind === 'frames' });
+    const link = createReplayLink({
+      hand,
+      name: session.file.path,
+      frames: glove.codec.kind === 'frames',
+      recordedFits: profile === session.profile,
+    });
     const chain = createGlove({
       profile,
       glove,
       link,
       codec: codecOf(glove),
+      fits,
       logger: SILENT,
       // Nothing waits for time here: all that happened is in the session.
       clock: { nowUs: () => nowUs, after: () => () => {} },
@@ -61,6 +70,14 @@ export function createOfflineHands(
       received(hand, timeUs, bytes) {
         at(timeUs);
         feed.received!(hand, timeUs, bytes);
+      },
+      fits(hand, timeUs, body) {
+        at(timeUs);
+        feed.fits!(hand, timeUs, body);
+      },
+      request(hand, timeUs, body) {
+        at(timeUs);
+        feed.request!(hand, timeUs, body);
       },
       status(hand, timeUs, body) {
         at(timeUs);

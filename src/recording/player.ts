@@ -83,6 +83,8 @@ export function createPlayer(options: PlayerOptions): Player {
   /** Copies the chunk's events, for its buffer is used again. */
   const collect: SessionVisitor = {
     glove: (hand, timeUs, body) => push(timeUs, () => feed.glove!(hand, timeUs, body)),
+    fits: (hand, timeUs, body) => push(timeUs, () => feed.fits!(hand, timeUs, body)),
+    request: (hand, timeUs, body) => push(timeUs, () => feed.request!(hand, timeUs, body)),
     status: (hand, timeUs, body) => push(timeUs, () => feed.status!(hand, timeUs, body)),
     received(hand, timeUs, bytes) {
       const copy = Uint8Array.prototype.slice.call(bytes);
@@ -122,7 +124,8 @@ export function createPlayer(options: PlayerOptions): Player {
     }
     if (!atStart) {
       for (const [hand, link] of links) {
-        const { glove, status } = session.stateAt(hand, atUs);
+        const { glove, fits, status } = session.stateAt(hand, atUs);
+        if (fits) feed.fits!(hand, atUs, fits);
         if (glove) feed.glove!(hand, atUs, glove);
         link.enter(atUs, glove, status);
       }

@@ -119,6 +119,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
   /** Whatever is needed to understand what follows. */
   function writeState(to: SessionWriter, glove: Glove, timeUs: number): void {
     writeGlove(to, glove, timeUs);
+    writeFits(to, glove, timeUs);
     const { state } = glove.linkStatus;
     writeStatus(to, glove, timeUs, state, undefined, state === 'live');
     to.json(glove.description.hand, 'health', timeUs, { type: 'health', ...glove.readHealth() });
@@ -212,7 +213,11 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
           valid = frame.valid;
           if (joints) writeJoints(frame, seq++);
         },
-        described: () => writeGlove(writer, glove, clock.nowUs()),
+        described() {
+          const timeUs = clock.nowUs();
+          writeGlove(writer, glove, timeUs);
+          writeFits(writer, glove, timeUs);
+        },
         health() {
           const key = statusKey(glove);
           if (key !== told) {
@@ -292,6 +297,12 @@ function writeGlove(writer: SessionWriter, { description }: Glove, timeUs: numbe
     lengthM: skeleton.lengthM,
     breadthM: skeleton.breadthM,
   });
+}
+
+function writeFits(writer: SessionWriter, { description, fitsInUse }: Glove, timeUs: number): void {
+  const { channels, actuators, hand } = fitsInUse;
+  const fits = [channels, actuators, hand].filter((fit) => fit !== undefined);
+  writer.json(description.hand, 'fits', timeUs, { timeUs, fits });
 }
 
 function writeStatus(

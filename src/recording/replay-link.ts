@@ -1,7 +1,7 @@
 import { type ErrorCode, TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
 import { createGloveFrames } from '../link/glove-frames.js';
-import type { Link, LinkEvents, LinkState, LinkStatus } from '../link/link.js';
+import type { Link, LinkEvents, LinkState, LinkStatus, RecordedAct } from '../link/link.js';
 import { PROTOCOL_VERSION } from '../link/table.js';
 import type { GloveBody, StatusBody } from './session.js';
 
@@ -18,6 +18,7 @@ export interface ReplayLink extends Link {
   received(timeUs: number, bytes: Uint8Array): void;
   sent(timeUs: number, bytes: Uint8Array): void;
   setStatus(body: StatusBody): void;
+  act(timeUs: number, act: RecordedAct): void;
   /** Begins in mid-session: the link is as it was, and the glove has said what it is. */
   enter(timeUs: number, glove: GloveBody | undefined, status: StatusBody | undefined): void;
   /** Leaves this point of the session for another. */
@@ -30,11 +31,14 @@ export interface ReplayLinkOptions {
   name: string;
   /** The glove speaks the link protocol, rather than text lines. */
   frames: boolean;
+  /** Use the fits that were recorded; false where another profile brings its own. */
+  recordedFits?: boolean;
   /** Bytes that the chain sent to the glove. */
   written?: (hand: HandSide, bytes: Uint8Array) => void;
 }
 
-export function createReplayLink({ hand, name, frames, written }: ReplayLinkOptions): ReplayLink {
+export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
+  const { hand, name, frames, recordedFits = true, written } = options;
   const address = `replay of ${name}`;
   let events: LinkEvents | undefined;
   let status: LinkStatus = { state: 'closed', address };
@@ -93,6 +97,10 @@ export function createReplayLink({ hand, name, frames, written }: ReplayLinkOpti
           : new TautlineError((code as ErrorCode | undefined) ?? 'portFailed', reason);
       gloveSide.reset();
       enterState(state, error);
+    },
+    act(timeUs, act) {
+      if (closed || (act.type === 'fits' && !recordedFits)) return;
+      events?.acted?.(act, timeUs + link.offsetUs);
     },
     enter(timeUs, glove, was) {
       const state = was?.state ?? 'live';

@@ -6,6 +6,7 @@ import { TautlineError } from '../errors.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import type { ServerMessageOf } from '../stream/protocol.js';
 import {
+  FitsSchema,
   GloveSchema,
   type HandChannel,
   LINK_HEADER_BYTES,
@@ -22,6 +23,7 @@ import { type Damage, type McapFile, openMcap } from './mcap-reader.js';
 export type SessionHead = Static<typeof SessionSchema>;
 export type GloveBody = Static<typeof GloveSchema>;
 export type StatusBody = Static<typeof StatusSchema>;
+export type FitsBody = Static<typeof FitsSchema>;
 export type MarkBody = Static<typeof MarkSchema>;
 export interface RequestBody {
   timeUs: number;
@@ -38,6 +40,7 @@ export interface SessionVisitor {
   /** @param record as in the stream's binary encoding; valid only during the call */
   joints?(hand: HandSide, timeUs: number, record: Uint8Array): void;
   glove?(hand: HandSide, timeUs: number, body: GloveBody): void;
+  fits?(hand: HandSide, timeUs: number, body: FitsBody): void;
   status?(hand: HandSide, timeUs: number, body: StatusBody): void;
   request?(hand: HandSide, timeUs: number, body: RequestBody): void;
   resistance?(hand: HandSide, timeUs: number, body: Omit<ServerMessageOf<'resistance'>, 'type'>): void;
@@ -45,6 +48,13 @@ export interface SessionVisitor {
   mark?(timeUs: number, body: MarkBody): void;
   profile?(timeUs: number, body: unknown): void;
   session?(timeUs: number, body: unknown): void;
+}
+
+export interface SessionState {
+  glove: GloveBody | undefined;
+  /** None in sessions of before 0.1.0. */
+  fits: FitsBody | undefined;
+  status: StatusBody | undefined;
 }
 
 /** A session file that is open for reading. Times are µs of the recording service's clock. */
@@ -64,8 +74,8 @@ export interface Session {
   chunkAt(timeUs: number): number;
   visitChunk(chunk: number, visitor: SessionVisitor): void;
   visit(visitor: SessionVisitor): void;
-  /** What the glove had said of itself by a time, and the state of its link. */
-  stateAt(hand: HandSide, timeUs: number): { glove: GloveBody | undefined; status: StatusBody | undefined };
+  /** What the glove had said of itself by a time, the fits in use, and the state of its link. */
+  stateAt(hand: HandSide, timeUs: number): SessionState;
   close(): void;
 }
 
@@ -75,6 +85,7 @@ const compile = <T extends TSchema>({ $id: _, ...schema }: T & { $id?: string })
 const CHECKS: Partial<Record<SessionChannel | HandChannel, ValidateFunction>> = {
   session: compile(SessionSchema),
   glove: compile(GloveSchema),
+  fits: compile(FitsSchema),
   status: compile(StatusSchema),
   mark: compile(MarkSchema),
   request: compile(RequestSchema),
@@ -243,6 +254,9 @@ function readSession(file: McapFile): Session {
     stateAt: (hand, timeUs) => ({
       glove: latest<GloveBody>(timeUs, `${hand}/glove`, (take) => ({
         glove: (of, atUs, body) => void (of === hand && take(atUs, body)),
+      })),
+      fits: latest<FitsBody>(timeUs, `${hand}/fits`, (take) => ({
+        fits: (of, atUs, body) => void (of === hand && take(atUs, body)),
       })),
       status: latest<StatusBody>(timeUs, `${hand}/status`, (take) => ({
         status: (of, atUs, body) => void (of === hand && take(atUs, body)),

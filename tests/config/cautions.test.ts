@@ -18,7 +18,7 @@ gloves:
 // A 9 g hobby servo stalls near 0.15 N m at 4.8 V: common practice, no source.
 it('says that a finger stays free whose servo pulls harder than the cap', () => {
   const [line, ...more] = cautionsOf(profile('stallTorqueNm: 0.15, spoolRadiusMm: 10'));
-  expect(line).toContain('the index servo pulls up to 15.0 N, more than the 8 N');
+  expect(line).toContain('index stays free: the servo pulls up to 15.0 N, more than the 8 N');
   expect(more).toEqual([]);
 });
 

@@ -53,7 +53,7 @@ async function begun(ask: (method: string, path: string) => Promise<{ status: nu
   }
 }
 
-it.concurrent('finds where the host glove stops, over HTTP; keeps it, uses it, undoes it', async (test) => {
+it('finds where the host glove stops, over HTTP; keeps it, uses it, undoes it', async (test) => {
   const { expect } = test;
   const fingers = ['index'];
   const { host, ask } = await startRun(fingers, test);
@@ -87,7 +87,7 @@ it.concurrent('finds where the host glove stops, over HTTP; keeps it, uses it, u
   expect(undone.fits).toMatchObject([{ inUse: false, undone: true }]);
 }, 120_000);
 
-it.concurrent('is led by the command, armed by another terminal; disarming ends it at once', async (test) => {
+it('is led by the command, armed by another terminal; disarming ends it at once', async (test) => {
   const { expect } = test;
   const { host, url, ask } = await startRun(['index'], test);
   await begun(ask);

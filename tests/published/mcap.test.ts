@@ -155,7 +155,9 @@ test('schemas are in the file, and every JSON message obeys its own', () => {
   }
   expect([...checked].sort()).toEqual(
     ['left', 'right']
-      .flatMap((hand) => ['glove', 'health', 'resistance', 'status'].map((channel) => `${hand}/${channel}`))
+      .flatMap((hand) =>
+        ['fits', 'glove', 'health', 'resistance', 'status'].map((channel) => `${hand}/${channel}`),
+      )
       .concat('profile', 'session')
       .sort(),
   );

@@ -1,4 +1,5 @@
 import { readFileSync } from 'node:fs';
+import type { FitShelf } from '../../src/config/fit-file.js';
 import { parseProfile } from '../../src/config/load.js';
 import type { Profile } from '../../src/config/schema.js';
 import { createGlove, type LiveGlove } from '../../src/glove.js';
@@ -57,7 +58,7 @@ export function simulatedProfile(hands: ('left' | 'right')[] = ['right'], sample
   return profile;
 }
 
-export function simulatedGloves(profile: Profile, clock: Clock): LiveGlove[] {
+export function simulatedGloves(profile: Profile, clock: Clock, fits?: FitShelf): LiveGlove[] {
   return profile.gloves.map((glove) =>
     createGlove({
       profile,
@@ -65,6 +66,7 @@ export function simulatedGloves(profile: Profile, clock: Clock): LiveGlove[] {
       link: openLink(glove.link, { hand: glove.hand, clock, random: () => 0.5 }),
       logger: silent,
       clock,
+      fits,
     }),
   );
 }

@@ -47,7 +47,7 @@ test('a full disk: one clear line, the recording ends, what was written is read'
     file,
     seconds: 10,
     rateHz: 100,
-    open: (path, options) => openFileSink(path, { ...options, openFile: fullDisk(60_000) }),
+    open: (path, options) => openFileSink(path, { ...options, openFile: fullDisk(70_000) }),
   });
   expect(status.running).toBe(false);
   expect(status.failure).toBeInstanceOf(TautlineError);
@@ -55,7 +55,7 @@ test('a full disk: one clear line, the recording ends, what was written is read'
   expect(status.failure?.line).toBe(
     `${file}: the disk is full; what was recorded until now is in the file. Make room, or record to another disk.`,
   );
-  expect(readFileSync(file).length).toBe(60_000);
+  expect(readFileSync(file).length).toBe(70_000);
   const info = describe(file);
   expect(info.complete).toBe(false);
   // Also the messages of the part that was written half.

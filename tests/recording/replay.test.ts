@@ -1,11 +1,15 @@
-import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, expect, test } from 'vitest';
 import { recordSimulated } from '../../scripts/simulated-session.js';
+import { openFits, type SavedFit } from '../../src/config/fit-file.js';
 import { createGlove } from '../../src/glove.js';
 import type { HandFrame } from '../../src/glove-view.js';
 import type { HandSide } from '../../src/hand/joints.js';
+import { compareSession } from '../../src/recording/compare.js';
+import { anonymiseSession, cutSession } from '../../src/recording/edit.js';
+import { createFileWriter } from '../../src/recording/file-writer.js';
 import { createOfflineHands } from '../../src/recording/offline.js';
 import { createPlayer, type Player } from '../../src/recording/player.js';
 import { startRecorder } from '../../src/recording/recorder.js';
@@ -18,9 +22,9 @@ afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 /** Every bit of what apps would see. */
 function keep(into: string[], hand: string, frame: HandFrame): void {
-  const { timeUs, valid, reason, fingerStates, poses, velocities } = frame;
+  const { timeUs, valid, reason, fingerStates, poses, velocities, space } = frame;
   const bits = Buffer.concat([Buffer.from(poses.buffer), Buffer.from(velocities.buffer)]).toString('base64');
-  into.push(`${hand} ${timeUs} ${valid} ${reason} ${fingerStates} ${bits}`);
+  into.push(`${hand} ${timeUs} ${valid} ${reason} ${fingerStates} ${bits} ${space}`);
 }
 
 test('what is recorded from the simulated glove gives the same joints, to the last bit', async () => {
@@ -49,6 +53,102 @@ test('what is recorded from the simulated glove gives the same joints, to the la
   expect(again.findIndex((line, i) => line !== live[i])).toBe(-1);
   expect(session.damage).toEqual({ chunks: 0, bytes: 0, messages: 0 });
   session.close();
+});
+
+const DAY = '2031-05-06T07:08:09.000Z';
+const sensorFit = (open: number, closed: number): SavedFit => ({
+  savedAt: DAY,
+  person: 'Kim',
+  glove: 'right glove',
+  hand: 'right',
+  channels: [{ role: 'index.curl', bits: 12, open, closed, residualDeg: 1, poses: 3 }],
+  residualDeg: 1,
+});
+
+/** A session in which a fit counts, is replaced, an app knows where the wrist is for a while, and the hand is re-zeroed. */
+async function recordEventful(file: string): Promise<string[]> {
+  const clock = createHandClock();
+  const profile = simulatedProfile();
+  const fits = openFits(undefined, 'Kim');
+  fits.add(sensorFit(900, 2800));
+  const gloves = simulatedGloves(profile, clock, fits);
+  const [glove] = gloves;
+  const recorder = await startRecorder({
+    file,
+    gloves,
+    profile,
+    logger: silent,
+    version: '0',
+    clock,
+    joints: true,
+  });
+  const live: string[] = [];
+  glove.listen({ frame: (frame) => keep(live, 'right', frame) });
+  glove.start();
+  const runS = (s: number) => clock.runTo(clock.nowUs() + s * 1e6);
+  await runS(1);
+  glove.track({
+    type: 'tracker',
+    hand: 'right',
+    position: [0.1, 1.2, -0.3],
+    orientation: [0, Math.SQRT1_2, 0, Math.SQRT1_2],
+    ttlMs: 300,
+  });
+  await runS(0.7);
+  fits.add(sensorFit(700, 3100));
+  glove.refit();
+  await runS(0.6);
+  glove.rezero('app');
+  await runS(0.5);
+  await recorder.stop();
+  for (const one of gloves) await one.close();
+  return live;
+}
+
+test('fits, trackers and re-zeroing come again: the same bits at any pace, and nothing to compare away', async () => {
+  const file = join(folder, 'eventful.mcap');
+  const live = await recordEventful(file);
+  const spaces = new Set(live.map((line) => line.split(' ')[6]));
+  expect(spaces).toEqual(new Set(['wrist', 'world']));
+  expect(offline(file)).toEqual(live);
+  for (const speed of [1, 20, Number.POSITIVE_INFINITY]) {
+    const seen = await play(file, { speed }, untilEnd);
+    expect(seen.filter((line) => !line.includes('has ended'))).toEqual(live);
+  }
+  const session = openSession(file);
+  expect(session.damage.messages).toBe(0);
+  const [hand] = compareSession(session).hands;
+  expect(hand).toMatchObject({ maxDistanceMm: 0, maxAngleDeg: 0, unmatched: 0, statesDiffer: 0 });
+  // Without the fits the hand is another one.
+  const [bare] = compareSession(session, { ...session.profile }).hands;
+  expect(bare.maxDistanceMm).toBeGreaterThan(1);
+  const { fits } = session.stateAt('right', session.endUs);
+  expect(fits?.fits).toEqual([sensorFit(700, 3100)]);
+  session.close();
+});
+
+test('a part that is cut out keeps the fit of its time; without names, the fit names nobody', async () => {
+  const file = join(folder, 'eventful.mcap');
+  const part = join(folder, 'part.mcap');
+  const shared = join(folder, 'shared.mcap');
+  if (!existsSync(file)) await recordEventful(file);
+  const whole = openSession(file);
+  const cut = createFileWriter(part);
+  cutSession(whole, cut, { fromS: 2, toS: 2.6 });
+  cut.end();
+  whole.close();
+  const session = openSession(part);
+  expect(session.stateAt('right', session.startUs + 10_000).fits?.fits[0]).toEqual(sensorFit(700, 3100));
+  expect(compareSession(session).hands[0].maxDistanceMm).toBeLessThan(1);
+  const out = createFileWriter(shared);
+  anonymiseSession(session, out);
+  out.end();
+  session.close();
+  expect(readFileSync(shared).includes('Kim')).toBe(false);
+  expect(readFileSync(shared).includes(DAY)).toBe(false);
+  const anonymous = openSession(shared);
+  expect(anonymous.stateAt('right', anonymous.endUs).fits?.fits).toHaveLength(1);
+  anonymous.close();
 });
 
 /** Plays the file into a chain of its own; returns every frame. */

@@ -6,6 +6,7 @@ import type { LinkStatus } from '../../src/link/link.js';
 /** A glove whose samples come when the test says so; it keeps a list of what it was asked. */
 export class FakeGlove implements Glove {
   description: GloveDescription;
+  readonly fitsInUse = {};
   linkStatus: LinkStatus = { state: 'live', address: 'test' };
   armed = false;
   readonly frame: HandFrame;
