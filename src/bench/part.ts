@@ -1,3 +1,5 @@
+import type { View } from './scene/orbit.js';
+
 /** One of the six parts of the page. */
 export interface Part {
   readonly name: string;
@@ -5,6 +7,8 @@ export interface Part {
   /** Inside of a 24 × 24 drawing. */
   readonly icon: string;
   readonly panel: HTMLElement;
+  /** From where it is seen best; the back, where it says nothing. */
+  readonly view?: View;
   /** The user went there, or left. */
   show?(shown: boolean): void;
 }

@@ -1,4 +1,5 @@
 import { button, drawing, make, setAttribute, setText } from './dom.js';
+import { createKeysButton } from './keys.js';
 import type { Live } from './live.js';
 import type { Part } from './part.js';
 import { createAppsPart } from './parts/apps.js';
@@ -11,6 +12,7 @@ import { createHandsOnStage } from './scene/hands.js';
 import { VIEW_LABEL, VIEWS } from './scene/orbit.js';
 import { createStage } from './scene/stage.js';
 import { createThemeButton } from './theme.js';
+import { createTokenForm } from './token-form.js';
 
 /** Keys of the views, in their order. */
 const VIEW_KEYS = ['b', 'p', 's', 't'] as const;
@@ -29,6 +31,8 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     createAppsPart(live),
   ];
 
+  /** The wearer chose a view: parts no longer bring their own. */
+  let viewChosen = false;
   const views = make('div', { class: 'views', role: 'group', 'aria-label': 'View' });
   const choose = (index: number) => {
     stage.view(VIEWS[index]);
@@ -37,9 +41,13 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
       setAttribute(child, 'aria-pressed', String(i === index));
     });
   };
+  const chooseView = (index: number) => {
+    viewChosen = true;
+    choose(index);
+  };
   VIEWS.forEach((view, i) => {
     const key = VIEW_KEYS[i];
-    const chooser = button(VIEW_LABEL[view], () => choose(i), { 'aria-keyshortcuts': key.toUpperCase() });
+    const chooser = button(VIEW_LABEL[view], () => chooseView(i), { 'aria-keyshortcuts': key.toUpperCase() });
     chooser.append(make('kbd', {}, key.toUpperCase()));
     views.append(chooser);
   });
@@ -62,6 +70,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
       setAttribute(tabs.children[i], 'aria-current', shown ? 'page' : undefined);
     });
     document.body.dataset.part = parts[index].name;
+    if (!viewChosen) choose(VIEWS.indexOf(parts[index].view ?? 'back'));
     // Nothing in these takes the focus: the whole is scrolled by keys.
     const plain = ['signals', 'apps'].includes(parts[index].name);
     setAttribute(bench, 'tabindex', plain ? '0' : undefined);
@@ -81,25 +90,27 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     panels.append(part.panel);
   });
 
+  const keys = createKeysButton();
   const header = make(
     'header',
     { class: 'top' },
     make('h1', {}, 'Tautline'),
     createStatus(live),
+    keys.button,
     createThemeButton(),
   );
-  document.body.append(header, createLostBanner(live), tabs, bench, disarmBar);
+  document.body.append(header, createLostBanner(live), tabs, bench, createTokenForm(live), disarmBar);
 
   window.addEventListener('keydown', (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || isTyping(event.target)) return;
     const part = Number(event.key) - 1;
     const view = VIEW_KEYS.indexOf(event.key.toLowerCase() as (typeof VIEW_KEYS)[number]);
-    if (Number.isInteger(part) && part >= 0 && part < parts.length) go(part, true);
-    else if (view >= 0) choose(view);
+    if (event.key === '?') keys.show();
+    else if (Number.isInteger(part) && part >= 0 && part < parts.length) go(part, true);
+    else if (view >= 0) chooseView(view);
   });
   const asked = parts.findIndex(({ name }) => name === location.hash.slice(1));
   go(Math.max(0, asked));
-  choose(0);
 }
 
 const isTyping = (target: EventTarget | null): boolean =>

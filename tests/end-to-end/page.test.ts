@@ -282,6 +282,45 @@ describe('the page', () => {
     await again.stop();
   });
 
+  it('asks for the token where the service wants one, says when it is wrong, and keeps it out of sight', async () => {
+    const token = 'a-token-of-the-wearer-0123456789';
+    const other = await startServiceProcess(
+      readFileSync('config/simulated.yaml', 'utf8').replace(/^stream:.*\n( {2}.*\n)*/m, '') +
+        `\nstream: { token: ${token} }\n`,
+    );
+    const context = await browser.newContext();
+    const page = await context.newPage();
+    await page.goto(`http://127.0.0.1:${other.port}/#touch`);
+    await page.waitForSelector('form.token');
+    expect(await page.isVisible('.bench')).toBe(false);
+    await page.keyboard.type('a-guess-that-is-not-it');
+    await page.keyboard.press('Enter');
+    await page.waitForSelector('text=not the right one');
+    await page.fill('#token', token);
+    await page.click('text=Connect');
+    await page.waitForSelector('.status[data-connected="true"]');
+    expect(await page.isVisible('form.token')).toBe(false);
+    expect(page.url()).not.toContain(token);
+    await page.reload();
+    await page.waitForSelector('.status[data-connected="true"]');
+    await other.stop();
+  });
+
+  it('lists its keys, and turns the hand to where a touch is seen, until the wearer chooses', async () => {
+    const { page } = await openPage(browser, service.port);
+    await page.keyboard.press('?');
+    expect(await page.textContent('dialog[open]')).toContain('Disarm, wherever you are');
+    await page.keyboard.press('Escape');
+    await page.waitForSelector('dialog[open]', { state: 'detached' });
+    const view = () => page.textContent('.views [aria-pressed="true"]');
+    expect(await view()).toContain('Back');
+    await page.keyboard.press('4');
+    expect(await view()).toContain('Palm');
+    await page.keyboard.press('s');
+    await page.keyboard.press('1');
+    expect(await view()).toContain('Side');
+  });
+
   it('is light: all of it, compressed, under 400 kB', () => {
     const files = readdirSync('dist/page').filter((name) => name.endsWith('.gz'));
     const bytes = files.reduce((sum, name) => sum + statSync(join('dist/page', name)).size, 0);
@@ -341,16 +380,25 @@ describe('the page', () => {
     });
   }
 
-  it('fits a narrow screen: nothing reaches over its side, and disarm stays in sight', async () => {
-    const { page } = await openPage(browser, service.port, 'hands', { width: 390, height: 700 });
-    for (const part of PARTS) {
-      await page.click(`nav [data-part="${part}"]`);
-      expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBe(390);
-      const box = await page.locator('.disarm').boundingBox();
-      expect(box && box.y + box.height).toBeLessThanOrEqual(700);
-      expect(box?.height).toBeGreaterThan(60);
-    }
-  });
+  it.each([
+    [390, 700],
+    [844, 390],
+    [3840, 2160],
+  ])(
+    'fits a screen of %d x %d: nothing reaches over its side, and disarm stays in sight',
+    async (width, height) => {
+      const { page } = await openPage(browser, service.port, 'hands', { width, height });
+      for (const part of PARTS) {
+        await page.click(`nav [data-part="${part}"]`);
+        expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBe(width);
+        const box = await page.locator('.disarm').boundingBox();
+        expect(box && box.y + box.height).toBeLessThanOrEqual(height);
+        expect(box?.height).toBeGreaterThan(50);
+        const picture = await page.locator('.picture').boundingBox();
+        if (picture) expect(picture.height).toBeGreaterThan(100);
+      }
+    },
+  );
 });
 
 /** Findings of WCAG 2.2 A and AA and of best practice that are moderate or worse, a line each. */

@@ -222,6 +222,7 @@ export function createTouchPart(
   return {
     name: 'touch',
     label: 'Touch',
+    view: 'palm',
     icon: '<circle cx="14.500" cy="14.500" r="7" fill="none" stroke="currentColor" stroke-width="2"/><path d="M3 3l6.200 6.200M9.500 5v4.500H5" fill="none" stroke="currentColor" stroke-width="2" stroke-linecap="round"/>',
     panel,
     show(shown) {

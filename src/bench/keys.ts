@@ -1,0 +1,34 @@
+import { button, make } from './dom.js';
+
+const KEYS: readonly (readonly [string, string])[] = [
+  ['Esc', 'Disarm, wherever you are'],
+  ['1 to 6', 'Hands, Signals, Fit, Touch, Sessions, Apps'],
+  ['B, P, S, T', 'See the back, the palm, the side, the tips'],
+  ['Arrows', 'Turn the picture, when it has the focus; + and - come nearer and go away'],
+  ['Tab', 'To the next control; Space or Enter presses it'],
+  ['?', 'This list'],
+];
+
+/** The button and the list of keys that it shows; `?` does so as well. */
+export function createKeysButton(): { button: HTMLElement; show(): void } {
+  const list = make('dl', { class: 'keys' });
+  for (const [keys, does] of KEYS) list.append(make('dt', {}, keys), make('dd', {}, does));
+  const dialog = make(
+    'dialog',
+    { class: 'dialog', 'aria-labelledby': 'keys-title' },
+    make('h2', { id: 'keys-title' }, 'Keys'),
+    list,
+  );
+  dialog.append(
+    make(
+      'div',
+      { class: 'actions' },
+      button('Close', () => dialog.close(), { class: 'main' }),
+    ),
+  );
+  document.body.append(dialog);
+  const show = (): void => {
+    if (!dialog.open) dialog.showModal();
+  };
+  return { button: button('Keys', show, { class: 'quiet keys-button', 'aria-keyshortcuts': '?' }), show };
+}
