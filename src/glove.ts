@@ -430,7 +430,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     chain.sensing.reset();
     sampleTimeUs = Number.NEGATIVE_INFINITY;
     resist(time.nowUs());
-    logger.warn({ glove: glove.name }, reason);
+    // A replay that jumps is no trouble.
+    if (!link.recorded) logger.warn({ glove: glove.name }, reason);
     for (const listener of listeners) listener.frame?.(frame);
   }
 

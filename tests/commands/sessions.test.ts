@@ -49,7 +49,7 @@ describe.concurrent('what they do', () => {
 
   it('replays at full speed to the end, and ends with it', async () => {
     const { code, stdout, stderr } = await run('replay', GRASP, '--speed', 'max', '--listen', '127.0.0.1:0');
-    expect(stderr).toMatch(/^[^\n]*The replay has ended[^\n]*\n$/);
+    expect(stderr).toBe('');
     expect(stdout).toMatch(/Replayed up to 6\.\d s/);
     expect(code).toBe(0);
   });

@@ -1,4 +1,4 @@
-import { mkdtempSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs';
+import { copyFileSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -280,6 +280,27 @@ describe('the page', () => {
     await poll(() => page.locator('.chip .condition').first().textContent()).toBe('Sensed');
     expect(complaints).toEqual([]);
     await again.stop();
+  });
+
+  // Ten minutes, a hundred reloads and what they leave behind: scripts/page-endurance.ts.
+  it('lives beside a second page, through reloads and a replay at 20 times the pace', async () => {
+    const url = `http://127.0.0.1:${service.port}`;
+    copyFileSync('config/sessions/grasp.mcap', join(sessions, 'grasp.mcap'));
+    const [first, second] = [
+      await openPage(browser, service.port),
+      await openPage(browser, service.port, 'signals'),
+    ];
+    await fetch(`${url}/replay?name=grasp.mcap&speed=20&loop=1`, { method: 'POST' });
+    const name = () => first.page.locator('.card h3').first().textContent();
+    await poll(name).toContain('right host glove');
+    await second.page.reload({ waitUntil: 'commit' });
+    await second.page.waitForSelector('.status[data-connected="true"]');
+    await fetch(`${url}/replay/close`, { method: 'POST' });
+    await poll(name).toContain('Simulated glove');
+    const apps = async () =>
+      ((await (await fetch(`${url}/health`)).json()) as { apps: unknown[] }).apps.length;
+    await poll(apps).toBe(2);
+    expect([...first.complaints, ...second.complaints]).toEqual([]);
   });
 
   it('asks for the token where the service wants one, says when it is wrong, and keeps it out of sight', async () => {
