@@ -13,19 +13,28 @@ import {
 import { createFrameCodec } from '../../src/link/frames.js';
 import type { LinkEvents } from '../../src/link/link.js';
 import { createSimulatedGlove } from '../../src/link/simulated-glove.js';
+import { MOTION_CYCLE_S } from '../../src/link/simulated-motion.js';
+import type { Channel } from '../../src/sensing/channels.js';
+import type { Health } from '../../src/sensing/health.js';
 import { createSensing } from '../../src/sensing/sensing.js';
+import { HEALTHY } from '../../src/sensing/verdicts.js';
 import type { PoseMessage } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { type Figures, timeInTurns } from './figure.js';
 import { glMatrixKinematics, randomLocals, threeKinematics } from './reference-kinematics.js';
 
-const SAMPLES = 4096;
 const RATE_HZ = 500;
+/** One round of the simulated hand's gestures, so that the end meets the start. */
+const SAMPLES = Math.round(MOTION_CYCLE_S * RATE_HZ);
 
 /**
- * Two figures, both against the forward kinematics of the same 26 nodes alone. `frame`: decode, calibrate, filter,
- * natural motion, 26 joints with velocities, binary encode. `frameService`: all that the service does with a
- * sample, so clock, health, inputs, touches and governor too.
+ * Two figures, both against the forward kinematics of the same 26 nodes alone, on the same samples, by the functions
+ * that the service itself uses:
+ *
+ * - `frame`: bytes -> COBS, CRC, message -> calibration, with slow drift taken out -> One Euro -> coupling, natural
+ *   motion, rates -> 26 joints -> their velocities -> a binary record. No more than that: channels are not judged.
+ * - `frameService`: the glove's whole chain, so the clock, the health of every channel, inputs, touches, the governor
+ *   and its listeners too.
  */
 export async function measureFrame(): Promise<Figures> {
   const file = 'config/simulated.yaml';
@@ -80,7 +89,6 @@ export async function measureFrame(): Promise<Figures> {
   let turn = 0;
   let at = 0;
   const wholeFrame = (): void => {
-    // The recording starts over: the arrival goes on, as the wrapped device clock seems to.
     nowUs += 1e6 / RATE_HZ;
     events!.bytes(frames[at], nowUs);
     at = at + 1 === frames.length ? 0 : at + 1;
@@ -95,7 +103,7 @@ export async function measureFrame(): Promise<Figures> {
       () => three(locals[turn++ & 255]),
       () => bare(locals[turn++ & 255]),
     ],
-    { rounds: 41, calls: 5000 },
+    { rounds: 41, calls: SAMPLES },
   );
   if (encoded <= 0 || seq < SAMPLES) throw new Error('the chain gave no poses');
   const [own, service, byThree, byGlMatrix] = ns.map(Math.round);
@@ -127,6 +135,17 @@ export async function measureFrame(): Promise<Figures> {
 
 type Message = { -readonly [K in keyof PoseMessage]: PoseMessage[K] };
 
+/** Finds nothing, and does nothing for it. */
+const unjudged = (channels: readonly Channel[]): Health => ({
+  verdicts: channels.map(() => HEALTHY),
+  version: 0,
+  suspect: new Uint8Array(channels.length),
+  unusable: new Uint8Array(channels.length),
+  troubled: 0,
+  noiseCounts: () => 0,
+  update() {},
+});
+
 /** The steps that make a pose of a sample, and nothing else. */
 function createSteps(glove: GloveProfile, hand: HandModel, target: Buffer, message: Message) {
   const sensing = createSensing({
@@ -134,6 +153,7 @@ function createSteps(glove: GloveProfile, hand: HandModel, target: Buffer, messa
     closing: hand.closing,
     natural: hand.natural,
     sampleRateHz: RATE_HZ,
+    health: unjudged,
   });
   const poses = createPoses();
   const velocities = createVelocities();

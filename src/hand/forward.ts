@@ -1,4 +1,5 @@
 import { DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from './dofs.js';
+import { HALF_COSINES, HALF_SINES, halfAngles } from './half-angle.js';
 import { FINGER_BASE, FINGERS, JOINT_COUNT, PALM, POSE_STRIDE, VELOCITY_STRIDE, WRIST } from './joints.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
 
@@ -34,9 +35,10 @@ export function forwardKinematics(
   root?: ArrayLike<number>,
 ): void {
   const { chainLengths, abductionSign } = skeleton;
+  halfAngles(dofs);
   poses.set(skeleton.restPoses);
-  if (dofs[RING_ARCH] !== 0) archPalm(skeleton, poses, RING, dofs[RING_ARCH]);
-  if (dofs[LITTLE_ARCH] !== 0) archPalm(skeleton, poses, LITTLE, dofs[LITTLE_ARCH]);
+  if (dofs[RING_ARCH] !== 0) archPalm(skeleton, poses, RING, RING_ARCH);
+  if (dofs[LITTLE_ARCH] !== 0) archPalm(skeleton, poses, LITTLE, LITTLE_ARCH);
   if (root) {
     for (let i = 0; i < STATIC_JOINTS.length; i++) moveToRoot(poses, STATIC_JOINTS[i], root);
     for (let finger = 0; finger < FINGER_COUNT; finger++) moveToRoot(poses, CHAIN_START[finger], root);
@@ -54,9 +56,8 @@ export function forwardKinematics(
     const bw = poses[at + 6];
 
     // The chain's frame after abduction, a turn about its Y.
-    const abduction = 0.5 * abductionSign[finger] * dofs[dof + 1];
-    const sa = Math.sin(abduction);
-    const ca = Math.cos(abduction);
+    const sa = abductionSign[finger] * HALF_SINES[dof + 1];
+    const ca = HALF_COSINES[dof + 1];
     const ax = bx * ca - bz * sa;
     const ay = by * ca + bw * sa;
     const az = bz * ca + bx * sa;
@@ -69,11 +70,16 @@ export function forwardKinematics(
     const backY = 2 * (ay * az - ax * aw);
     const backZ = 1 - 2 * (ax * ax + ay * ay);
 
-    let flexion = 0;
+    // Half of the flexion summed so far.
+    let s = 0;
+    let c = 1;
     for (let i = 0; i < 3; i++) {
-      flexion += 0.5 * dofs[i === 0 ? dof : dof + 1 + i];
-      const s = Math.sin(flexion);
-      const c = Math.cos(flexion);
+      const joint = i === 0 ? dof : dof + 1 + i;
+      const sh = HALF_SINES[joint];
+      const ch = HALF_COSINES[joint];
+      const sum = s * ch + c * sh;
+      c = c * ch - s * sh;
+      s = sum;
       // Flexion turns by minus the angle about X.
       const qx = ax * c - aw * s;
       const qy = ay * c - az * s;
@@ -214,10 +220,10 @@ export function jointVelocities(
 }
 
 /** Flexes a metacarpal at its CMC joint and carries the knuckle along. */
-function archPalm(skeleton: Skeleton, poses: PoseArray, finger: number, angle: number): void {
+function archPalm(skeleton: Skeleton, poses: PoseArray, finger: number, dof: number): void {
   const base = FINGER_BASE[finger] * POSE_STRIDE;
-  const s = Math.sin(0.5 * angle);
-  const c = Math.cos(0.5 * angle);
+  const s = HALF_SINES[dof];
+  const c = HALF_COSINES[dof];
   const bx = poses[base + 3];
   const by = poses[base + 4];
   const bz = poses[base + 5];

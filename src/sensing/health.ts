@@ -194,6 +194,8 @@ export function createHealth(channels: readonly Channel[]): Health {
   }
   /** 1 while anything is or was lately out of the ordinary: the sample then goes through every judge. */
   const stirred = new Uint8Array(n);
+  /** The reading before this one where this one has to be examined, else -1. */
+  const before = new Int32Array(n);
   const quietVariance = array().fill(Number.NaN);
   const steadyVariance = array();
   const anchor = array();
@@ -212,6 +214,7 @@ export function createHealth(channels: readonly Channel[]): Health {
   const clock = new Float64Array(CLOCKS);
 
   let version = 0;
+  let troubled = 0;
   const watchedFingers = watched.filter((i) => ofFinger[i] !== 0);
 
   for (const [i, channel] of channels.entries()) {
@@ -251,6 +254,11 @@ export function createHealth(channels: readonly Channel[]): Health {
       verdicts[i] = verdict;
       version++;
     }
+  }
+
+  function count(): void {
+    troubled = 0;
+    for (let i = 0; i < n; i++) troubled += suspect[i] | unusable[i];
   }
 
   function begin(i: number, x: number): void {
@@ -402,7 +410,9 @@ export function createHealth(channels: readonly Channel[]): Health {
   }
 
   /** Every judge, for a sample that is out of the ordinary or comes soon after one. */
-  function examine(i: number, x: number, last: number, dtS: number): void {
+  function examine(i: number, counts: Uint16Array, dtS: number): void {
+    const x = counts[i];
+    const last = before[i];
     const atEnd = x <= railWidth[i] || x >= full[i] - railWidth[i];
     const atRail = x <= lowRail[i] || x >= highRail[i];
     gate(i, x, last, dtS, atRail);
@@ -420,6 +430,7 @@ export function createHealth(channels: readonly Channel[]): Health {
       reversedS[i] > 0 ||
       biggestStep[i] > 0;
     stirred[i] = busyWith ? 1 : 0;
+    if (suspect[i] === 0) widen(hot, i * HOT, x);
   }
 
   /** Once every RANGE_WINDOW_S: has the used range moved? */
@@ -485,66 +496,27 @@ export function createHealth(channels: readonly Channel[]): Health {
     suspect,
     unusable,
     get troubled() {
-      let sum = 0;
-      for (let i = 0; i < n; i++) sum += suspect[i] | unusable[i];
-      return sum;
+      return troubled;
     },
     noiseCounts: (channel) => Math.sqrt(Math.max(0, hot[channel * HOT + H_VARIANCE])),
     update(counts, dtS) {
       if (dtS === 0) {
         for (let i = 0; i < n; i++) begin(i, counts[i]);
+        count();
         return;
       }
       const nowS = clock[NOW] + dtS;
       clock[NOW] = nowS;
-      const tau = Math.max(NOISE_TAU_S, NOISE_TAU_SAMPLES * dtS);
-      const a = dtS / (tau + dtS);
-      for (let k = 0; k < watched.length; k++) {
-        const i = watched[k];
-        const h = i * HOT;
-        const x = counts[i];
-        const last = hot[h + H_LAST];
-        const step = x - last;
-        // A repeat tells nothing of noise: some gloves sample slower than they send.
-        if (step === 0) {
-          hot[h + H_RUN]++;
-        } else {
-          const bend = step - hot[h + H_STEP];
-          const product = bend * hot[h + H_BEND];
-          const limit = hot[h + H_BUSY_AT];
-          const zigzag = (bend > limit || bend < -limit) && product < 0 ? a : 0;
-          hot[h + H_STEP] = step;
-          hot[h + H_BEND] = bend;
-          hot[h + H_VARIANCE] += a * (-0.25 * product - hot[h + H_VARIANCE]);
-          hot[h + H_ENERGY] += a * (bend * bend - hot[h + H_ENERGY]);
-          hot[h + H_BUSY] += zigzag - a * (hot[h + H_BUSY] - TINY);
-          hot[h + H_CHANGES]++;
-          const run = hot[h + H_RUN];
-          if (run > hot[h + H_LONGEST] && stirred[i] === 0) hot[h + H_LONGEST] = run;
-          hot[h + H_RUN] = 0;
-          hot[h + H_CHANGED_S] = nowS;
-          hot[h + H_LAST] = x;
-        }
-        const allowed = hot[h + H_MARGIN] + hot[h + H_RATE] * dtS;
-        if (
-          stirred[i] !== 0 ||
-          step > allowed ||
-          step < -allowed ||
-          x <= hot[h + H_LOW] ||
-          x >= hot[h + H_HIGH] ||
-          hot[h + H_VARIANCE] > hot[h + H_NOISY_AT] ||
-          hot[h + H_RUN] >= hot[h + H_RUN_LIMIT]
-        ) {
-          examine(i, x, last, dtS);
-          if (suspect[i] !== 0) continue;
-        }
-        if (x < hot[h + H_LOWEST]) hot[h + H_LOWEST] = x;
-        if (x > hot[h + H_HIGHEST]) hot[h + H_HIGHEST] = x;
+      if (watch(hot, watched, counts, stirred, before, dtS, nowS) > 0) {
+        for (let k = 0; k < watched.length; k++)
+          if (before[watched[k]] >= 0) examine(watched[k], counts, dtS);
+        count();
       }
       clock[LEARN] += dtS;
       if (clock[LEARN] >= LEARN_S) {
         clock[LEARN] = 0;
         learnNoise();
+        count();
       }
       clock[WINDOW] += dtS;
       if (clock[WINDOW] >= RANGE_WINDOW_S) {
@@ -553,6 +525,81 @@ export function createHealth(channels: readonly Channel[]): Health {
       }
     },
   };
+}
+
+/**
+ * What every sample needs, over arrays alone, so that it compiles to one loop: the statistics of each channel, and
+ * whether its reading is out of the ordinary.
+ * @param before written: the reading before, of a channel that has to be examined, else -1
+ * @returns how many have to be
+ */
+function watch(
+  hot: Float64Array,
+  watched: Int16Array,
+  counts: Uint16Array,
+  stirred: Uint8Array,
+  before: Int32Array,
+  dtS: number,
+  nowS: number,
+): number {
+  const tau = Math.max(NOISE_TAU_S, NOISE_TAU_SAMPLES * dtS);
+  const a = dtS / (tau + dtS);
+  let odd = 0;
+  for (let k = 0; k < watched.length; k++) {
+    const i = watched[k];
+    const h = i * HOT;
+    const x = counts[i];
+    const last = hot[h + H_LAST];
+    const step = x - last;
+    let variance = hot[h + H_VARIANCE];
+    let run = hot[h + H_RUN];
+    // A repeat tells nothing of noise: some gloves sample slower than they send.
+    if (step === 0) {
+      run++;
+    } else {
+      const bend = step - hot[h + H_STEP];
+      const product = bend * hot[h + H_BEND];
+      const limit = hot[h + H_BUSY_AT];
+      const zigzag = (bend > limit || bend < -limit) && product < 0 ? a : 0;
+      const energy = hot[h + H_ENERGY];
+      const busy = hot[h + H_BUSY];
+      variance += a * (-0.25 * product - variance);
+      hot[h + H_STEP] = step;
+      hot[h + H_BEND] = bend;
+      hot[h + H_VARIANCE] = variance;
+      hot[h + H_ENERGY] = energy + a * (bend * bend - energy);
+      hot[h + H_BUSY] = busy + (zigzag - a * (busy - TINY));
+      hot[h + H_CHANGES]++;
+      if (run > hot[h + H_LONGEST] && stirred[i] === 0) hot[h + H_LONGEST] = run;
+      run = 0;
+      hot[h + H_CHANGED_S] = nowS;
+      hot[h + H_LAST] = x;
+    }
+    hot[h + H_RUN] = run;
+    const allowed = hot[h + H_MARGIN] + hot[h + H_RATE] * dtS;
+    if (
+      stirred[i] !== 0 ||
+      step > allowed ||
+      step < -allowed ||
+      x <= hot[h + H_LOW] ||
+      x >= hot[h + H_HIGH] ||
+      variance > hot[h + H_NOISY_AT] ||
+      run >= hot[h + H_RUN_LIMIT]
+    ) {
+      before[i] = last;
+      odd++;
+    } else {
+      before[i] = -1;
+      widen(hot, h, x);
+    }
+  }
+  return odd;
+}
+
+/** The range used in this window. */
+function widen(hot: Float64Array, h: number, x: number): void {
+  if (x < hot[h + H_LOWEST]) hot[h + H_LOWEST] = x;
+  if (x > hot[h + H_HIGHEST]) hot[h + H_HIGHEST] = x;
 }
 
 /** Orientation sensors compute and touch pads switch: neither is a plain analogue channel. */

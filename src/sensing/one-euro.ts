@@ -52,36 +52,57 @@ export function createOneEuroBank(
   const derivatives = new Float64Array(channels);
   const started = new Uint8Array(channels);
   const { minCutoffHz, beta, derivativeCutoffHz } = parameters;
+  let waiting = channels;
   let lastDt = intervalS;
+
+  /** A channel without a past takes its first value over as it is. */
+  function start(input: Float64Array): void {
+    for (let i = 0; i < channels; i++) {
+      if (started[i] !== 0) continue;
+      started[i] = 1;
+      values[i] = input[i];
+      derivatives[i] = 0;
+    }
+    waiting = 0;
+  }
 
   return {
     values,
     derivatives,
     update(input, dtS) {
       if (dtS > 0) lastDt = dtS;
-      const rate = 1 / lastDt;
       const turn = 2 * Math.PI * lastDt;
       const derivativeW = turn * derivativeCutoffHz;
       const derivativeAlpha = derivativeW / (1 + derivativeW);
-      for (let i = 0; i < channels; i++) {
-        const x = input[i];
-        if (started[i] === 0) {
-          started[i] = 1;
-          values[i] = x;
-          derivatives[i] = 0;
-          continue;
-        }
-        const previous = values[i];
-        const slope = derivatives[i];
-        const smoothed = slope + derivativeAlpha * ((x - previous) * rate - slope + TINY);
-        const w = turn * (minCutoffHz + beta * (smoothed < 0 ? -smoothed : smoothed));
-        derivatives[i] = smoothed;
-        values[i] = previous + (w / (1 + w)) * (x - previous);
-      }
+      // What is its own last value with no slope stays so.
+      if (waiting > 0) start(input);
+      filter(input, values, derivatives, 1 / lastDt, derivativeAlpha, turn * minCutoffHz, turn * beta);
     },
     reset(channel) {
       if (channel === undefined) started.fill(0);
       else started[channel] = 0;
+      waiting = channels;
     },
   };
+}
+
+/** One step of every channel, over arrays alone, so that it compiles to one loop. */
+function filter(
+  input: Float64Array,
+  values: Float64Array,
+  derivatives: Float64Array,
+  rate: number,
+  derivativeAlpha: number,
+  minW: number,
+  betaW: number,
+): void {
+  for (let i = 0; i < values.length; i++) {
+    const previous = values[i];
+    const slope = derivatives[i];
+    const change = input[i] - previous;
+    const smoothed = slope + derivativeAlpha * (change * rate - slope + TINY);
+    const w = minW + betaW * Math.abs(smoothed);
+    derivatives[i] = smoothed;
+    values[i] = previous + (w / (1 + w)) * change;
+  }
 }

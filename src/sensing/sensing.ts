@@ -13,7 +13,7 @@ import { createDebounce } from './debounce.js';
 import { createDrift } from './drift.js';
 import { createEased } from './ease.js';
 import { createHealth, type Health } from './health.js';
-import { joinLookups, lookAt } from './lookup.js';
+import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
 
 /**
@@ -34,6 +34,8 @@ export interface SensingOptions {
   readonly natural?: NaturalMotion;
   /** Assumed until samples have come, Hz. */
   readonly sampleRateHz?: number;
+  /** Judges the channels; absent: createHealth. */
+  readonly health?: (channels: readonly Channel[]) => Health;
 }
 
 /** Index of each control in `controls`. */
@@ -158,7 +160,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const eased = createEased(n + FINGER_COUNT);
   const values = eased.shown;
   const bank = createOneEuroBank(n, glove.filter, 1 / (options.sampleRateHz ?? 100));
-  const health = createHealth(channels);
+  const health = (options.health ?? createHealth)(channels);
   const drift = createDrift(channels, glove.drift, health.unusable);
   const debounce = createDebounce(glove.controls.debounceMs);
 
@@ -213,9 +215,12 @@ export function createSensing(options: SensingOptions): Sensing {
 
   function calibrate(dtS: number): void {
     const steady = drift.correct(counts, dtS);
-    const { suspect, unusable } = health;
-    for (let i = 0; i < n; i++) {
-      if (suspect[i] === 0 && unusable[i] === 0) raw[i] = lookAt(tables, i, steady[i]);
+    if (health.troubled === 0) lookAtAll(tables, steady, raw);
+    else {
+      const { suspect, unusable } = health;
+      for (let i = 0; i < n; i++) {
+        if (suspect[i] === 0 && unusable[i] === 0) raw[i] = lookAt(tables, i, steady[i]);
+      }
     }
     if (hasWrist) alignWrist();
   }
@@ -440,20 +445,8 @@ export function createSensing(options: SensingOptions): Sensing {
   function measureRates(dtS: number): void {
     const w = 2 * Math.PI * RATE_CUTOFF_HZ * dtS;
     const alpha = w / (1 + w);
-    const perS = 1 / dtS;
-    for (let i = 0; i < DOF_COUNT; i++) {
-      const dof = dofs[i];
-      const rate = dofRates[i] + alpha * ((dof - previousDofs[i]) * perS - dofRates[i]);
-      // A rate that decays for ever would end in denormal numbers, which are slow.
-      dofRates[i] = rate < STILL && rate > -STILL ? 0 : rate;
-      previousDofs[i] = dof;
-    }
-    for (let finger = 0; finger < FINGER_COUNT; finger++) {
-      const rate =
-        curlRates[finger] + alpha * ((curl[finger] - previousCurl[finger]) * perS - curlRates[finger]);
-      curlRates[finger] = rate < STILL && rate > -STILL ? 0 : rate;
-      previousCurl[finger] = curl[finger];
-    }
+    followRates(dofs, previousDofs, dofRates, alpha, 1 / dtS);
+    followRates(curl, previousCurl, curlRates, alpha, 1 / dtS);
   }
 
   function startAfresh(): void {
@@ -534,6 +527,24 @@ export function createSensing(options: SensingOptions): Sensing {
       return string ? string.fractionAt(at) : at;
     },
   };
+}
+
+/** Low-passed rates of values, over arrays alone, so that it compiles to one loop. */
+function followRates(
+  values: Float64Array,
+  previous: Float64Array,
+  rates: Float64Array,
+  alpha: number,
+  perS: number,
+): void {
+  for (let i = 0; i < values.length; i++) {
+    const value = values[i];
+    const last = rates[i];
+    const rate = last + alpha * ((value - previous[i]) * perS - last);
+    // A rate that decays for ever would end in denormal numbers, which are slow.
+    rates[i] = rate < STILL && rate > -STILL ? 0 : rate;
+    previous[i] = value;
+  }
 }
 
 const clamp = (x: number, low: number, high: number): number => Math.min(Math.max(x, low), high);

@@ -1,4 +1,4 @@
-import { JOINT_COUNT } from '../hand/joints.js';
+import { JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../hand/joints.js';
 import { HAND_CODE } from '../link/table.js';
 import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 import {
@@ -10,23 +10,49 @@ import {
   VELOCITIES_OFFSET,
 } from './joints-record.js';
 
-/** Views of the buffer that was used last: a group encodes into the same one again and again. */
-let viewed: Buffer | undefined;
-let view: DataView = new DataView(new ArrayBuffer(0));
-/** Undefined where the machine's own order of bytes is not the record's, or the buffer is not aligned. */
-let floats: Float32Array | undefined;
+/** Where one record goes. */
+interface Place {
+  target: Buffer;
+  start: number;
+  view: DataView;
+  /** Undefined where the machine's own order of bytes is not the record's, or the place is not aligned. */
+  poses: Float32Array | undefined;
+  velocities: Float32Array | undefined;
+}
+
 const LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
+/** Each group of readers encodes into the same place again and again. */
+const places = new WeakMap<Buffer, Place>();
+let last: Place | undefined;
+
+function placeAt(target: Buffer, start: number): Place {
+  if (last?.target === target && last.start === start) return last;
+  const known = places.get(target);
+  last = known?.start === start ? known : makePlace(target, start);
+  return last;
+}
+
+function makePlace(target: Buffer, start: number): Place {
+  const floats = (offset: number, count: number): Float32Array | undefined => {
+    const at = target.byteOffset + start + offset;
+    const fits = LITTLE_ENDIAN && at % 4 === 0 && start + offset + count * 4 <= target.length;
+    return fits ? new Float32Array(target.buffer, at, count) : undefined;
+  };
+  const place = {
+    target,
+    start,
+    view: new DataView(target.buffer, target.byteOffset, target.byteLength),
+    poses: floats(POSES_OFFSET, JOINT_COUNT * POSE_STRIDE),
+    velocities: floats(VELOCITIES_OFFSET, JOINT_COUNT * VELOCITY_STRIDE),
+  };
+  places.set(target, place);
+  return place;
+}
 
 /** EncodePose for the record of joints-record.ts. */
 export function encodeJointsBinary(target: Buffer, start: number, message: PoseMessage): number {
-  if (target !== viewed) {
-    viewed = target;
-    view = new DataView(target.buffer, target.byteOffset, target.byteLength);
-    floats =
-      LITTLE_ENDIAN && target.byteOffset % 4 === 0
-        ? new Float32Array(target.buffer, target.byteOffset, target.byteLength >> 2)
-        : undefined;
-  }
+  const place = placeAt(target, start);
+  const { view } = place;
   const { velocities, fingerStates } = message;
   view.setUint8(start, RECORD_JOINTS);
   view.setUint8(start + 1, HAND_CODE[message.hand]);
@@ -44,8 +70,8 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
     states |= (fingerStates[finger] & 3) << (finger * 2);
   view.setUint16(start + 16, states, true);
 
-  let end = writeFloats(start + POSES_OFFSET, message.poses);
-  if (velocities && end > 0) end = writeFloats(start + VELOCITIES_OFFSET, velocities);
+  let end = writeFloats(view, start + POSES_OFFSET, message.poses, place.poses);
+  if (velocities && end > 0) end = writeFloats(view, end, velocities, place.velocities);
   if (end < 0) return -1;
   let reasonBytes = 0;
   if (!message.valid && message.reason) {
@@ -56,41 +82,45 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
 }
 
 /**
- * Four sums side by side: one alone would wait for each addition before the next. Both arrays are multiples of four.
+ * @param to the same place as view and offset
  * @returns the end, or -1 if a number is not finite or too large
  */
-function writeFloats(offset: number, values: Float64Array): number {
-  const count = values.length;
-  let s0 = 0;
-  let s1 = 0;
-  let s2 = 0;
-  let s3 = 0;
-  if (floats && (offset & 3) === 0) {
-    let at = offset >> 2;
-    const to = floats;
-    for (let i = 0; i < count; i += 4, at += 4) {
-      const v0 = values[i];
-      const v1 = values[i + 1];
-      const v2 = values[i + 2];
-      const v3 = values[i + 3];
-      s0 += v0 * v0;
-      s1 += v1 * v1;
-      s2 += v2 * v2;
-      s3 += v3 * v3;
-      to[at] = v0;
-      to[at + 1] = v1;
-      to[at + 2] = v2;
-      to[at + 3] = v3;
-    }
-  } else {
-    for (let i = 0; i < count; i++) {
+function writeFloats(
+  view: DataView,
+  offset: number,
+  values: Float64Array,
+  to: Float32Array | undefined,
+): number {
+  let squares = 0;
+  if (to?.length === values.length) squares = copyFloats(values, to);
+  else {
+    for (let i = 0; i < values.length; i++) {
       const value = values[i];
-      s0 += value * value;
+      squares += value * value;
       view.setFloat32(offset + i * 4, value, true);
     }
   }
   // The sum is as cheap as can be, and large or not a number whenever one of them is.
-  return s0 + s1 + s2 + s3 < LARGEST * LARGEST || allSmall(values) ? offset + count * 4 : -1;
+  return squares < LARGEST * LARGEST || allSmall(values) ? offset + values.length * 4 : -1;
+}
+
+/**
+ * Rounds an even number of values to float32, two at a time with a sum each: one sum would wait for each addition
+ * before the next.
+ * @returns the sum of their squares
+ */
+function copyFloats(from: Float64Array, to: Float32Array): number {
+  let even = 0;
+  let odd = 0;
+  for (let i = 0; i < from.length; i += 2) {
+    const a = from[i];
+    const b = from[i + 1];
+    to[i] = a;
+    to[i + 1] = b;
+    even += a * a;
+    odd += b * b;
+  }
+  return even + odd;
 }
 
 const allSmall = (values: Float64Array): boolean => values.every((value) => Math.abs(value) < LARGEST);
