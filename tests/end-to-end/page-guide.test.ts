@@ -92,10 +92,12 @@ it.concurrent('shows a loose wire while it happens, with the remedy', async (tes
   const { host, page } = await openGlove('signals', test);
   await host.command('sweep ring.curl 0 1 1500');
   await host.command('fault intermittent 8 ring.curl');
-  const row = page.locator('[data-role="ring.curl"][data-verdict="fault"]');
-  await row.waitFor();
-  expect(await row.locator('.verdict').textContent()).toBe('Loose contact');
-  expect(await row.locator('.remedy').textContent()).toContain('press the plugs home');
+  // A wire that falls off now and then may look noisy or dead first, and well in between: its own verdict is awaited.
+  const row = page.locator('[data-role="ring.curl"]', {
+    has: page.locator('.verdict', { hasText: /^Loose contact$/ }),
+  });
+  const remedy = row.locator('.remedy', { hasText: 'press the plugs home' });
+  await remedy.waitFor({ timeout: 60_000 });
   await page.keyboard.press('1');
   await expect
     .poll(() => page.locator('[data-finger="ring"] .condition').textContent(), { timeout: 20_000 })

@@ -72,5 +72,6 @@ function legend(): HTMLElement {
     entry('Sensed', 'a healthy sensor moves it'),
     entry('Guessed', 'filled in from the other fingers; drawn clear, with a ring'),
     entry('Stopped', 'a string holds it; drawn with a bracket under the pad'),
+    entry('Unknown', 'the glove sends nothing that could be used'),
   );
 }

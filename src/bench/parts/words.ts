@@ -32,12 +32,16 @@ export const sideText = (side: string): string => (side === 'left' ? 'Left hand'
 /** 12 400 bytes -> `12 kB`. */
 export function bytesText(bytes: number): string {
   if (bytes < 1000) return `${bytes} B`;
-  if (bytes < 1e6) return `${Math.round(bytes / 1e3)} kB`;
-  return `${(bytes / 1e6).toFixed(1)} MB`;
+  // Rounded up to the next unit rather than to 1000 of this one.
+  if (bytes < 999_500) return `${Math.round(bytes / 1e3)} kB`;
+  if (bytes < 999_950_000) return `${(bytes / 1e6).toFixed(1)} MB`;
+  return `${(bytes / 1e9).toFixed(1)} GB`;
 }
 
-/** 75.4 -> `1:15`. */
+/** 75.4 -> `1:15`; from an hour on `1:02:03`. */
 export function clockText(seconds: number): string {
   const whole = Math.max(0, Math.floor(seconds));
-  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, '0')}`;
+  const [hours, minutes] = [Math.floor(whole / 3600), Math.floor(whole / 60) % 60];
+  const two = (n: number): string => String(n).padStart(2, '0');
+  return `${hours > 0 ? `${hours}:${two(minutes)}` : minutes}:${two(whole % 60)}`;
 }
