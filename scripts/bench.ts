@@ -3,13 +3,22 @@
  * run, turn by turn, so that it holds on a slow or busy machine.
  *
  *   npm run bench -- --json            one JSON object: name -> { value, unit, bar, better, reference }
+ *   npm run bench -- --markdown        a table for a document
  *   npm run bench -- --only frame      one measurement
+ *   npm run bench -- --save            keeps the ratios as those that landed, for the next run to be compared with
+ *
+ * Needs make and a C++ compiler for the gloves that it measures with, and Linux for what processes use.
  */
 import { parseArgs } from 'node:util';
 import type { Figures, Measurement } from './bench/figure.js';
 import { measureFrame } from './bench/frame.js';
+import { readLanded, saveLanded } from './bench/landed.js';
 import { measureLatency } from './bench/latency.js';
+import { measureLoad } from './bench/load.js';
+import { measureMemory } from './bench/memory.js';
 import { measureReplay } from './bench/replay.js';
+import { measureStart } from './bench/start.js';
+import { asMarkdown, asText } from './bench/table.js';
 import { measureTouch } from './bench/touch.js';
 
 const measurements: Record<string, Measurement> = {
@@ -17,9 +26,19 @@ const measurements: Record<string, Measurement> = {
   latency: measureLatency,
   touch: measureTouch,
   replay: measureReplay,
+  load: measureLoad,
+  memory: measureMemory,
+  start: measureStart,
 };
 
-const { values } = parseArgs({ options: { json: { type: 'boolean' }, only: { type: 'string' } } });
+const { values } = parseArgs({
+  options: {
+    json: { type: 'boolean' },
+    markdown: { type: 'boolean' },
+    only: { type: 'string' },
+    save: { type: 'boolean' },
+  },
+});
 if (values.only !== undefined && !(values.only in measurements)) {
   console.error(`bench: no measurement "${values.only}"; there are: ${Object.keys(measurements).join(', ')}`);
   process.exit(2);
@@ -32,16 +51,8 @@ for (const [name, measure] of Object.entries(measurements)) {
   Object.assign(figures, await measure());
 }
 
-if (values.json) {
-  console.log(JSON.stringify(figures, null, 2));
-} else {
-  const rows = Object.entries(figures).map(([name, f]) => {
-    const met = f.better === 'lower' ? f.value <= f.bar : f.value >= f.bar;
-    const value = `${Number(f.value.toPrecision(3))} ${f.unit}`;
-    const bar = `${f.better === 'lower' ? '<=' : '>='} ${f.bar}`;
-    return [name, value, bar, met ? 'holds' : 'MISSED', f.reference];
-  });
-  const widths = [0, 1, 2, 3].map((column) => Math.max(...rows.map((row) => row[column].length)));
-  for (const row of rows) console.log(row.map((cell, column) => cell.padEnd(widths[column] ?? 0)).join('  '));
-}
+const landed = readLanded();
+if (values.json) console.log(JSON.stringify(figures, null, 2));
+else console.log((values.markdown ? asMarkdown : asText)(figures, landed));
+if (values.save) saveLanded(figures);
 process.exit(0);

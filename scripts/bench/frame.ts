@@ -1,5 +1,3 @@
-import { readFileSync } from 'node:fs';
-import { parseProfile } from '../../src/config/load.js';
 import type { GloveProfile } from '../../src/config/schema.js';
 import { createGlove } from '../../src/glove.js';
 import {
@@ -11,9 +9,6 @@ import {
   jointVelocities,
 } from '../../src/hand/index.js';
 import { createFrameCodec } from '../../src/link/frames.js';
-import type { LinkEvents } from '../../src/link/link.js';
-import { createSimulatedGlove } from '../../src/link/simulated-glove.js';
-import { MOTION_CYCLE_S } from '../../src/link/simulated-motion.js';
 import type { Channel } from '../../src/sensing/channels.js';
 import type { Health } from '../../src/sensing/health.js';
 import { createSensing } from '../../src/sensing/sensing.js';
@@ -21,12 +16,10 @@ import { HEALTHY } from '../../src/sensing/verdicts.js';
 import type { PoseMessage } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { type Figures, timeInTurns } from './figure.js';
+import { createMemoryLink, gestures, silent, simulatedProfile } from './memory-glove.js';
 import { glMatrixKinematics, randomLocals, threeKinematics } from './reference-kinematics.js';
 
 const RATE_HZ = 500;
-/** One round of the simulated hand's gestures, so that the end meets the start. */
-const SAMPLES = Math.round(MOTION_CYCLE_S * RATE_HZ);
-
 /**
  * Two figures, both against the forward kinematics of the same 26 nodes alone, on the same samples, by the functions
  * that the service itself uses:
@@ -37,32 +30,19 @@ const SAMPLES = Math.round(MOTION_CYCLE_S * RATE_HZ);
  *   and its listeners too.
  */
 export async function measureFrame(): Promise<Figures> {
-  const file = 'config/simulated.yaml';
-  const profile = parseProfile(readFileSync(file, 'utf8'), file);
-  const frames: Uint8Array[] = [];
-  const simulated = createSimulatedGlove({ hand: 'right', sampleRateHz: RATE_HZ, seed: 1, startUs: 0 });
-  for (let n = 0; frames.length < SAMPLES; n++) {
-    simulated.step(n * (1e6 / RATE_HZ), (bytes) => void frames.push(bytes.slice()));
-  }
-
-  let events: LinkEvents | undefined;
+  const profile = simulatedProfile();
+  const frames = gestures(RATE_HZ);
   let nowUs = 0;
+  const link = createMemoryLink();
   const glove = createGlove({
     profile,
     glove: profile.gloves[0],
     logger: silent,
     clock: { nowUs: () => nowUs, after: () => () => {} },
-    link: {
-      status: { state: 'live', address: 'memory' },
-      open: (to) => {
-        events = to;
-      },
-      write: () => true,
-      close: async () => {},
-    },
+    link,
   });
   glove.start();
-  events!.status({ state: 'live', address: 'memory' });
+  link.live();
   const target = Buffer.alloc(16 * 1024);
   let seq = 0;
   let encoded = 0;
@@ -90,7 +70,7 @@ export async function measureFrame(): Promise<Figures> {
   let at = 0;
   const wholeFrame = (): void => {
     nowUs += 1e6 / RATE_HZ;
-    events!.bytes(frames[at], nowUs);
+    link.bytes(frames[at], nowUs);
     at = at + 1 === frames.length ? 0 : at + 1;
   };
   const { ns, ratiosToFirst } = timeInTurns(
@@ -103,9 +83,9 @@ export async function measureFrame(): Promise<Figures> {
       () => three(locals[turn++ & 255]),
       () => bare(locals[turn++ & 255]),
     ],
-    { rounds: 41, calls: SAMPLES },
+    { rounds: 41, calls: frames.length },
   );
-  if (encoded <= 0 || seq < SAMPLES) throw new Error('the chain gave no poses');
+  if (encoded <= 0 || seq < frames.length) throw new Error('the chain gave no poses');
   const [own, service, byThree, byGlMatrix] = ns.map(Math.round);
   const toThree = `three.js kinematics of the same 26 nodes alone, ${byThree} ns`;
   return {
@@ -189,5 +169,3 @@ function mulberry(seed: number): () => number {
     return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
   };
 }
-
-const silent = new Proxy({}, { get: () => () => {} }) as Parameters<typeof createGlove>[0]['logger'];

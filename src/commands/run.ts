@@ -1,4 +1,5 @@
 import { fileURLToPath } from 'node:url';
+import { setFlagsFromString } from 'node:v8';
 import { type Command, Option } from 'commander';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
@@ -43,6 +44,7 @@ export function addRunCommand(program: Command): void {
 }
 
 async function run(options: RunOptions): Promise<void> {
+  keepYoungHeapSmall();
   const { loadProfile } = await import('../config/load.js');
   const profile = await loadProfile(options.profile ?? SIMULATED);
   if (options.listen !== undefined) await listenOn(profile, options.listen);
@@ -66,6 +68,14 @@ async function run(options: RunOptions): Promise<void> {
     console.log(`Tautline is listening on ${service.address} (${describeGloves(profile)})`);
     return service;
   });
+}
+
+/**
+ * Every write to a socket leaves some garbage that is dead at once. Left to itself V8 lets it pile up to 32 MB before
+ * it looks; at its first size, 2 MB, it looks more often, finds nearly nothing alive, and pauses for less.
+ */
+function keepYoungHeapSmall(): void {
+  setFlagsFromString('--semi-space-growth-factor=1');
 }
 
 async function listenOn({ stream }: Profile, text: string): Promise<void> {

@@ -228,6 +228,8 @@ export function createHealth(channels: readonly Channel[]): Health {
     }
   }
 
+  count();
+
   function set(i: number, kind: keyof typeof BIT, usable: boolean, evidence: string): void {
     if (flags[i] & BIT[kind]) return;
     flags[i] |= BIT[kind];
@@ -522,6 +524,7 @@ export function createHealth(channels: readonly Channel[]): Health {
       if (clock[WINDOW] >= RANGE_WINDOW_S) {
         clock[WINDOW] = 0;
         judgeRanges();
+        count();
       }
     },
   };

@@ -1,0 +1,48 @@
+import { readFileSync } from 'node:fs';
+import { parseProfile } from '../../src/config/load.js';
+import type { Profile } from '../../src/config/schema.js';
+import type { GloveOptions } from '../../src/glove.js';
+import type { Link, LinkEvents } from '../../src/link/link.js';
+import { createSimulatedGlove } from '../../src/link/simulated-glove.js';
+import { MOTION_CYCLE_S } from '../../src/link/simulated-motion.js';
+
+/** A glove without port, thread or clock: its bytes come when the measurement hands them over. */
+
+export const simulatedProfile = (): Profile => {
+  const file = 'config/simulated.yaml';
+  return parseProfile(readFileSync(file, 'utf8'), file);
+};
+
+/** The chunks of one round of the simulated hand's gestures: the end meets the start. */
+export function gestures(rateHz: number): Uint8Array[] {
+  const samples = Math.round(MOTION_CYCLE_S * rateHz);
+  const frames: Uint8Array[] = [];
+  const simulated = createSimulatedGlove({ hand: 'right', sampleRateHz: rateHz, seed: 1, startUs: 0 });
+  for (let n = 0; frames.length < samples; n++) {
+    simulated.step(n * (1e6 / rateHz), (bytes) => void frames.push(bytes.slice()));
+  }
+  return frames;
+}
+
+export interface MemoryLink extends Link {
+  /** The glove is there. */
+  live(): void;
+  bytes(chunk: Uint8Array, atUs: number): void;
+}
+
+export function createMemoryLink(): MemoryLink {
+  let events: LinkEvents;
+  const status = { state: 'live', address: 'memory' } as const;
+  return {
+    status,
+    open: (to) => {
+      events = to;
+    },
+    write: () => true,
+    close: async () => {},
+    live: () => events.status(status),
+    bytes: (chunk, atUs) => events.bytes(chunk, atUs),
+  };
+}
+
+export const silent = new Proxy({}, { get: () => () => {} }) as GloveOptions['logger'];
