@@ -32,7 +32,7 @@ export interface SensingOptions {
   readonly closing?: ClosingProfile;
   /** How the hand moves as a whole, made for the same skeleton and closing profile; absent: joint by joint. */
   readonly natural?: NaturalMotion;
-  /** Assumed until samples have come, Hz. */
+  /** Assumed until samples have come, Hz; 0 when the glove does not say. */
   readonly sampleRateHz?: number;
   /** Judges the channels; absent: createHealth. */
   readonly health?: (channels: readonly Channel[]) => Health;
@@ -159,7 +159,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const modeS = new Float64Array(n);
   const eased = createEased(n + FINGER_COUNT);
   const values = eased.shown;
-  const bank = createOneEuroBank(n, glove.filter, 1 / (options.sampleRateHz ?? 100));
+  const bank = createOneEuroBank(n, glove.filter, 1 / (options.sampleRateHz || 100));
   const health = (options.health ?? createHealth)(channels);
   const drift = createDrift(channels, glove.drift, health.unusable);
   const debounce = createDebounce(glove.controls.debounceMs);
@@ -178,7 +178,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const hasControl = new Uint8Array(5);
 
   // Running numbers in an array: as variables of the closure each would be a new object at every change.
-  const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz ?? 100));
+  const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz || 100));
   let started = false;
   let trackedMask = -1;
   /** No channel is held, given up, eased or sends a wrist: values are what the filter says. */

@@ -1,0 +1,3 @@
+import { pino } from 'pino';
+
+export const silentLogger = pino({ level: 'silent' });
