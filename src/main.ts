@@ -3,9 +3,11 @@ import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
+import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
 import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
+import { addInstallCommands } from './commands/install.js';
 import { addPortsCommand } from './commands/ports.js';
 import { addRecordCommand } from './commands/record.js';
 import { addReplayCommand } from './commands/replay.js';
@@ -63,6 +65,8 @@ addReplayCommand(program);
 addInfoCommand(program);
 addExportCommand(program);
 addSessionCommand(program);
+addInstallCommands(program);
+addDoctorCommands(program);
 
 // A reader that ends early (`| head`) is not a fault.
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {

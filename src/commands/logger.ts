@@ -1,13 +1,18 @@
 import { type Logger, pino } from 'pino';
+import { openLogFile } from '../install/log-file.js';
 
 /**
  * The service's log on stderr: one JSON object a line for programs, one line of text when a person looks on.
  * Written at once, so that nothing is lost when the process ends.
  */
-export function createLogger(level: string): Logger {
-  const sink = process.stderr.isTTY
-    ? { write: (line: string) => process.stderr.write(asText(line)) }
-    : pino.destination({ fd: 2, sync: true });
+/** @param file instead of stderr; see openLogFile */
+export function createLogger(level: string, file?: string): Logger {
+  const sink =
+    file !== undefined
+      ? openLogFile(file)
+      : process.stderr.isTTY
+        ? { write: (line: string) => process.stderr.write(asText(line)) }
+        : pino.destination({ fd: 2, sync: true });
   return pino({ level, base: undefined, timestamp: pino.stdTimeFunctions.isoTime }, sink);
 }
 

@@ -1,3 +1,4 @@
+import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { setFlagsFromString } from 'node:v8';
 import { type Command, Option } from 'commander';
@@ -11,6 +12,7 @@ interface RunOptions {
   person?: string;
   listen?: string;
   sessions?: string;
+  logFile?: string;
   logLevel: string;
 }
 
@@ -22,7 +24,10 @@ export function addRunCommand(program: Command): void {
   program
     .command('run')
     .description('Run the service until it is stopped: gloves in, hands out on a WebSocket.')
-    .option('--profile <file>', 'your gloves and you; the simulated glove when left out')
+    .option(
+      '--profile <file>',
+      'your gloves and you; when left out, glove.yaml in the configuration folder, or else the simulated glove',
+    )
     .option('--port <path>', "serial port, in place of the profile's")
     .option(
       '--listen <host:port>',
@@ -36,6 +41,10 @@ export function addRunCommand(program: Command): void {
     .addOption(
       new Option('--log-level <level>', 'how much to log on stderr').choices(LOG_LEVELS).default('warn'),
     )
+    .option(
+      '--log-file <file>',
+      'log into a file that is begun anew at 5 MB, four of them, in place of stderr',
+    )
     .addHelpText(
       'after',
       '\nExamples:\n  tautline run\n  tautline run --profile my-glove.yaml --port /dev/ttyUSB0\n\nCtrl-C frees every finger and ends it. Gloves start disarmed: see `tautline arm --help`.',
@@ -45,28 +54,42 @@ export function addRunCommand(program: Command): void {
 
 async function run(options: RunOptions): Promise<void> {
   keepYoungHeapSmall();
-  const { loadProfile } = await import('../config/load.js');
-  const profile = await loadProfile(options.profile ?? SIMULATED);
+  const [{ loadProfile }, { userPaths }] = await Promise.all([
+    import('../config/load.js'),
+    import('../install/paths.js'),
+  ]);
+  const paths = userPaths();
+  const own = options.profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
+  const profile = await loadProfile(own ?? SIMULATED);
   if (options.listen !== undefined) await listenOn(profile, options.listen);
-  if (options.port !== undefined) checkPortOverride(profile, options.profile);
-  const [{ startService }, { createLogger }, { defaultSessionsFolder }] = await Promise.all([
+  if (options.port !== undefined) checkPortOverride(profile, own);
+  const [{ startService }, { createLogger }, { createNotifier }] = await Promise.all([
     import('../service.js'),
     import('./logger.js'),
-    import('../recording/sessions.js'),
+    import('../install/notify.js'),
   ]);
-  const sessionsFolder = options.sessions ?? defaultSessionsFolder();
-  const logger = createLogger(options.logLevel);
+  const sessionsFolder = options.sessions ?? paths.sessions;
+  const logger = createLogger(options.logLevel, options.logFile);
+  const notifier = createNotifier(logger);
   await keepRunning(logger, async () => {
     const service = await startService({
       profile,
-      profileFile: options.profile,
+      profileFile: own,
       person: options.person,
       portOverride: options.port,
       logger,
       sessionsFolder,
     });
-    console.log(`Tautline is listening on ${service.address} (${describeGloves(profile)})`);
-    return service;
+    if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
+    const says = `listening on ${service.address} (${describeGloves(profile)})`;
+    console.log(`Tautline is ${says}`);
+    notifier?.ready(says);
+    return {
+      close() {
+        notifier?.stopping();
+        return service.close();
+      },
+    };
   });
 }
 

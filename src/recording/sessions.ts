@@ -1,5 +1,4 @@
 import { mkdir, readdir, stat, unlink } from 'node:fs/promises';
-import { homedir } from 'node:os';
 import { join } from 'node:path';
 import type { Logger } from 'pino';
 import type { Profile } from '../config/schema.js';
@@ -58,12 +57,6 @@ export interface SessionsOptions {
 /** Plain names only: no folder, no hidden file, nothing that a shell or a system reads in its own way. */
 const NAME = /^[A-Za-z0-9][A-Za-z0-9 ._-]{0,99}\.mcap$/;
 const WINDOWS_DEVICES = /^(con|prn|aux|nul|com\d|lpt\d)\./i;
-
-/** Where sessions go when nothing else is said. */
-export const defaultSessionsFolder = (): string =>
-  process.platform === 'win32'
-    ? join(process.env.LOCALAPPDATA ?? homedir(), 'Tautline', 'sessions')
-    : join(process.env.XDG_DATA_HOME ?? join(homedir(), '.local', 'share'), 'tautline', 'sessions');
 
 export function createSessions(options: SessionsOptions): Sessions {
   const { folder, stages, profile, logger, version } = options;

@@ -1,6 +1,9 @@
 import { type ChildProcess, spawn } from 'node:child_process';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
+const NO_CONFIGURATION = join(tmpdir(), 'tautline-tests-no-configuration');
 const MAIN = fileURLToPath(new URL('../../dist/main.js', import.meta.url));
 
 export interface Outcome {
@@ -24,7 +27,8 @@ export function start(
   env: Record<string, string> = {},
 ): Running {
   const child = spawn(process.execPath, [...program, ...args], {
-    env: { PATH: process.env.PATH, LANG: 'C.UTF-8', ...env },
+    // A developer's own profile is none of a test's business.
+    env: { PATH: process.env.PATH, LANG: 'C.UTF-8', XDG_CONFIG_HOME: NO_CONFIGURATION, ...env },
     stdio: ['ignore', 'pipe', 'pipe'],
   });
   let stdout = '';

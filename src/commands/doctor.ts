@@ -1,0 +1,116 @@
+import type { Command } from 'commander';
+import type { Facts, Finding } from '../install/doctor.js';
+import { serviceUrl, tokenOption, urlOption } from './service-url.js';
+import { wrap } from './wrap.js';
+
+interface DoctorOptions {
+  profile?: string;
+  url: string;
+  token?: string;
+  json?: boolean;
+  output?: string;
+}
+
+export function addDoctorCommands(program: Command): void {
+  const command = (name: string) =>
+    program
+      .command(name)
+      .option(
+        '--profile <file>',
+        'the profile to look at; when left out, glove.yaml in the configuration folder',
+      )
+      .addOption(urlOption())
+      .addOption(tokenOption());
+  command('doctor')
+    .description('Examine installation, permissions, ports, profile and service, and say what to do.')
+    .option('--json', 'print JSON')
+    .addHelpText('after', '\nExample:\n  tautline doctor\n\nEnds with 0 unless something is wrong.')
+    .action(async (options: DoctorOptions) => {
+      const [{ findings }, { EXIT_CODE }] = await Promise.all([look(options), import('../errors.js')]);
+      if (options.json) console.log(JSON.stringify(findings, null, 2));
+      else for (const finding of findings) for (const line of findingLines(finding)) console.log(line);
+      if (findings.some(({ state }) => state === 'wrong')) process.exitCode = EXIT_CODE.failed;
+    });
+  command('report')
+    .description('Write one file to attach to a bug report, without names, addresses or device ids.')
+    .option('--output <file>', 'where to write it', 'tautline-report.json')
+    .addHelpText('after', '\nExample:\n  tautline report\n\nRead it before you pass it on: it is plain text.')
+    .action(report);
+}
+
+async function look({ profile, url, token }: DoctorOptions): Promise<{ facts: Facts; findings: Finding[] }> {
+  const [{ gatherFacts }, { examine }, { userPaths }, { version }] = await Promise.all([
+    import('../install/facts.js'),
+    import('../install/doctor.js'),
+    import('../install/paths.js'),
+    import('../version.js'),
+  ]);
+  const health = serviceUrl(url, 'http', '/health');
+  const facts = await gatherFacts({ paths: userPaths(), version, profile, health, token });
+  return { facts, findings: examine(facts) };
+}
+
+const MARK: Record<Finding['state'], string> = { fine: 'fine', attention: 'look', wrong: 'WRONG' };
+const INDENT = ' '.repeat(7);
+
+/** At most 80 columns. */
+export function findingLines({ what, state, says, remedy }: Finding): string[] {
+  const lines = wrap(`${what}: ${says}`, 80 - INDENT.length);
+  const more = remedy === undefined ? [] : wrap(remedy, 80 - INDENT.length);
+  return [...lines, ...more].map((line, i) => (i === 0 ? MARK[state].padEnd(INDENT.length) : INDENT) + line);
+}
+
+async function report(options: DoctorOptions): Promise<void> {
+  const [{ facts, findings }, { bugReport }, os, { writeFile }, { TautlineError }] = await Promise.all([
+    look(options),
+    import('../install/bug-report.js'),
+    import('node:os'),
+    import('node:fs/promises'),
+    import('../errors.js'),
+  ]);
+  const { token, url, output = 'tautline-report.json' } = options;
+  const headers = token === undefined ? undefined : { authorization: `Bearer ${token}` };
+  const get = async (path: string): Promise<string | undefined> => {
+    if (facts.service.state !== 'running') return undefined;
+    const response = await fetch(serviceUrl(url, 'http', path), { headers }).catch(() => undefined);
+    return response?.ok ? response.text() : undefined;
+  };
+  const [health, metrics] = await Promise.all([get('/health'), get('/metrics')]);
+  const { path, problem } = facts.profile;
+  const profile =
+    path === undefined || problem ? undefined : await (await import('../config/load.js')).loadProfile(path);
+  const seen = health === undefined ? undefined : (JSON.parse(health) as { gloves?: { name?: string }[] });
+  const text = bugReport(
+    {
+      version: facts.version,
+      node: facts.nodeVersion,
+      platform: `${os.type()} ${os.release()} ${os.arch()}`,
+      findings,
+      service: facts.service,
+      profile,
+      health: seen,
+      metrics,
+    },
+    {
+      home: os.homedir(),
+      user: os.userInfo().username,
+      host: os.hostname(),
+      secrets: [token, ...(seen?.gloves ?? []).map(({ name }) => name)].filter((one) => one !== undefined),
+    },
+  );
+  try {
+    await writeFile(output, text, { flag: 'wx', mode: 0o600 });
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    throw code === 'EEXIST'
+      ? new TautlineError('fileDenied', `${output} is there already.`, 'Name another with --output.')
+      : new TautlineError(
+          'fileDenied',
+          `${output}: it cannot be written (${code}).`,
+          'Name another with --output.',
+        );
+  }
+  console.log(
+    `${output}: written. Names, addresses and device ids are taken out; read it before you pass it on.`,
+  );
+}

@@ -1,0 +1,100 @@
+import type { Command } from 'commander';
+import { serviceUrl, tokenOption, urlOption } from './service-url.js';
+
+export function addInstallCommands(program: Command): void {
+  program
+    .command('install')
+    .description('Let the service start by itself whenever you log in, and start it now.')
+    .option('--profile <file>', 'your gloves and you; when left out, glove.yaml in the configuration folder')
+    .option('--dry-run', 'say what would be done, and do nothing')
+    .addHelpText(
+      'after',
+      '\nExamples:\n  tautline install --dry-run\n  tautline install --profile my-glove.yaml\n\nNothing is done as root. Gloves start disarmed, as always. `tautline uninstall` takes it back.',
+    )
+    .action(async ({ profile, dryRun }: { profile?: string; dryRun?: boolean }) => {
+      const [{ installSteps }, { userPaths }, { resolve }, { fileURLToPath }] = await Promise.all([
+        import('../install/plan.js'),
+        import('../install/paths.js'),
+        import('node:path'),
+        import('node:url'),
+      ]);
+      if (profile !== undefined) await (await import('../config/load.js')).loadProfile(profile);
+      const paths = userPaths();
+      const main = fileURLToPath(new URL('../main.js', import.meta.url));
+      if (/[\\/](_npx|\.npx)[\\/]/.test(main)) {
+        const { TautlineError } = await import('../errors.js');
+        throw new TautlineError(
+          'notSupported',
+          `${main} lies in a cache that npx clears.`,
+          'Install the program for good first: npm install --global tautline.',
+        );
+      }
+      const starter = {
+        node: process.execPath,
+        main,
+        ...(profile === undefined ? {} : { profile: resolve(profile) }),
+        // The journal keeps what systemd starts.
+        ...(process.platform === 'darwin' || process.platform === 'win32' ? { log: paths.log } : {}),
+      };
+      await follow(installSteps(process.platform, paths, starter, process.getuid?.() ?? 0), dryRun);
+      if (dryRun) return;
+      console.log(
+        `Installed. Its profile: ${starter.profile ?? paths.profile}; sessions: ${paths.sessions}.`,
+      );
+      if (process.platform === 'linux') {
+        const rule = fileURLToPath(new URL('../../config/udev/70-tautline.rules', import.meta.url));
+        console.log(
+          `To open serial ports without sudo and without the adapters' delay, once, as root:\n  sudo cp ${rule} /etc/udev/rules.d/ && sudo udevadm control --reload && sudo udevadm trigger`,
+        );
+      }
+      console.log('See `tautline status`, and `tautline doctor` if something is not right.');
+    });
+
+  program
+    .command('uninstall')
+    .description('No longer start the service at log-in, and end it. Profiles, fits and sessions stay.')
+    .option('--dry-run', 'say what would be done, and do nothing')
+    .addHelpText('after', '\nExample:\n  tautline uninstall')
+    .action(async ({ dryRun }: { dryRun?: boolean }) => {
+      const [{ uninstallSteps }, { userPaths }] = await Promise.all([
+        import('../install/plan.js'),
+        import('../install/paths.js'),
+      ]);
+      const paths = userPaths();
+      await follow(uninstallSteps(process.platform, paths, process.getuid?.() ?? 0), dryRun);
+      if (!dryRun)
+        console.log(`Uninstalled. Your profile, fits and sessions stay: ${paths.config}, ${paths.sessions}.`);
+    });
+
+  program
+    .command('status')
+    .description('Say whether the service is installed and running, with what.')
+    .addOption(urlOption())
+    .addOption(tokenOption())
+    .option('--json', 'print JSON')
+    .addHelpText('after', '\nExample:\n  tautline status\n\nEnds with 0 if it is running, else with 1.')
+    .action(async ({ url, token, json }: { url: string; token?: string; json?: boolean }) => {
+      const [{ gatherStatus, statusLines }, { EXIT_CODE }] = await Promise.all([
+        import('../install/status.js'),
+        import('../errors.js'),
+      ]);
+      const status = await gatherStatus(serviceUrl(url, 'http', '/health'), token);
+      console.log(json ? JSON.stringify(status, null, 2) : statusLines(status).join('\n'));
+      if (!status.running) process.exitCode = EXIT_CODE.failed;
+    });
+}
+
+async function follow(
+  steps: readonly import('../install/plan.js').Step[],
+  dryRun: boolean | undefined,
+): Promise<void> {
+  const [{ describeStep }, { carryOut }] = await Promise.all([
+    import('../install/plan.js'),
+    import('../install/carry-out.js'),
+  ]);
+  for (const step of steps) {
+    console.log(`${dryRun ? 'would ' : ''}${describeStep(step)}`);
+    if (dryRun && step.kind === 'write') console.log(step.text.replace(/^/gm, '    '));
+    if (!dryRun) carryOut(step);
+  }
+}

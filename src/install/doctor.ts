@@ -1,0 +1,228 @@
+/**
+ * What `tautline doctor` says: facts in, findings out. Nothing is asked of the system here (see facts.ts), so that
+ * every finding can be tried on any system.
+ */
+export interface Facts {
+  platform: NodeJS.Platform;
+  nodeVersion: string;
+  version: string;
+  /** The profile that a service started now would use, and what is wrong with it. */
+  profile: { path: string | undefined; problem?: string };
+  ports: readonly {
+    path: string;
+    /** Readable and writable for this user. */
+    permitted: boolean;
+    heldBy: readonly string[];
+    /** Of the USB adapter, ms, where the driver tells. */
+    latencyTimerMs?: number;
+    /** USB autosuspend may cut its power. */
+    autosuspends?: boolean;
+  }[];
+  /** Linux: groups that own serial ports, and those the user is in. */
+  portGroups: readonly string[];
+  userGroups: readonly string[];
+  service:
+    | { state: 'running'; version: string; address: string; gloves: number }
+    | { state: 'none' }
+    | { state: 'refused'; status: number }
+    | { state: 'foreign'; address: string };
+  installed: { starter: string; exists: boolean; programExists: boolean };
+  /** Linux: the service of a user ends when he logs out, unless he lingers. */
+  lingers?: boolean;
+  folders: readonly { path: string; writable: boolean; freeBytes: number | undefined }[];
+  bluetooth: { wanted: boolean; problem?: string };
+}
+
+export interface Finding {
+  what: string;
+  state: 'fine' | 'attention' | 'wrong';
+  says: string;
+  /** What to do about it. */
+  remedy?: string;
+}
+
+const LEAST_NODE = 20;
+const LEAST_FREE_BYTES = 500e6;
+
+export function examine(facts: Facts): Finding[] {
+  return [
+    node(facts),
+    profile(facts),
+    ...ports(facts),
+    service(facts),
+    installation(facts),
+    ...facts.folders.map(folder),
+    ...bluetooth(facts),
+  ];
+}
+
+const fine = (what: string, says: string): Finding => ({ what, state: 'fine', says });
+
+function node({ nodeVersion }: Facts): Finding {
+  const major = Number(nodeVersion.replace(/^v/, '').split('.')[0]);
+  if (major >= LEAST_NODE) return fine('node', `Node ${nodeVersion}.`);
+  return {
+    what: 'node',
+    state: 'wrong',
+    says: `Node ${nodeVersion} is too old.`,
+    remedy: `Install Node ${LEAST_NODE} or newer.`,
+  };
+}
+
+function profile({ profile: { path, problem } }: Facts): Finding {
+  if (problem)
+    return {
+      what: 'profile',
+      state: 'wrong',
+      says: problem,
+      remedy: 'Mend it; a service started now would not run.',
+    };
+  if (path) return fine('profile', `${path} is sound.`);
+  return {
+    what: 'profile',
+    state: 'attention',
+    says: 'No profile of yours: a service shows the simulated glove.',
+    remedy: 'Copy the nearest one that comes with the program, and name it with --profile.',
+  };
+}
+
+function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding[] {
+  if (all.length === 0) {
+    return [
+      {
+        what: 'ports',
+        state: 'attention',
+        says: 'No serial port is there.',
+        remedy: 'Plug the glove in, if it has a cable; one that only charges shows nothing.',
+      },
+    ];
+  }
+  return all.flatMap((port): Finding[] => {
+    const what = port.path;
+    if (!port.permitted) {
+      const group = portGroups.find((name) => !userGroups.includes(name));
+      return [
+        {
+          what,
+          state: 'wrong',
+          says: 'You may not open it.',
+          remedy:
+            platform === 'linux'
+              ? `Install the udev rule (docs/install.md)${group ? `, or: sudo usermod -aG ${group} "$USER", then log in anew` : ''}.`
+              : 'Check its permissions.',
+        },
+      ];
+    }
+    const found: Finding[] = [];
+    if (port.heldBy.length > 0) {
+      found.push({
+        what,
+        state: 'attention',
+        says: `Held by ${port.heldBy.join(' and ')}.`,
+        remedy: 'One program at a time: end the other, unless it is the service itself.',
+      });
+    }
+    if (port.latencyTimerMs !== undefined && port.latencyTimerMs > 2) {
+      found.push({
+        what,
+        state: 'attention',
+        says: `Its adapter collects bytes for ${port.latencyTimerMs} ms.`,
+        remedy: 'The udev rule that comes with the program sets 1 ms.',
+      });
+    }
+    if (port.autosuspends) {
+      found.push({
+        what,
+        state: 'attention',
+        says: 'The system may put it to sleep to save power.',
+        remedy: "Write on into its device's power/control in /sys, or keep the glove streaming.",
+      });
+    }
+    return found.length > 0 ? found : [fine(what, 'You may open it, and nobody holds it.')];
+  });
+}
+
+function service({ service: found, version }: Facts): Finding {
+  switch (found.state) {
+    case 'none':
+      return {
+        what: 'service',
+        state: 'attention',
+        says: 'No service is running.',
+        remedy: 'Start `tautline run`, or `tautline install` for good.',
+      };
+    case 'refused':
+      return {
+        what: 'service',
+        state: 'attention',
+        says: `A service is there, but refuses to answer (${found.status}).`,
+        remedy: 'Give its token: --token, or TAUTLINE_TOKEN.',
+      };
+    case 'foreign':
+      return {
+        what: 'service',
+        state: 'wrong',
+        says: `Another program answers at ${found.address}.`,
+        remedy: 'End it, or give the service another address with stream.port in the profile.',
+      };
+    case 'running':
+      if (found.version !== version) {
+        return {
+          what: 'service',
+          state: 'attention',
+          says: `The service is version ${found.version}, this command ${version}.`,
+          remedy: 'Start the service anew: `tautline install` does it for an installed one.',
+        };
+      }
+      return fine(
+        'service',
+        `Running at ${found.address}, with ${found.gloves} ${found.gloves === 1 ? 'glove' : 'gloves'}.`,
+      );
+  }
+}
+
+function installation({ installed, lingers }: Facts): Finding {
+  const what = 'installation';
+  if (!installed.exists) return fine(what, 'Not installed to start at log-in; `tautline install` does it.');
+  if (!installed.programExists) {
+    return {
+      what,
+      state: 'wrong',
+      says: `${installed.starter} starts a program that is gone.`,
+      remedy: '`tautline install` writes it anew.',
+    };
+  }
+  const ends = lingers === false ? ' It ends when you log out; `loginctl enable-linger` keeps it.' : '';
+  return fine(what, `Starts at log-in: ${installed.starter}.${ends}`);
+}
+
+function folder({ path, writable, freeBytes }: Facts['folders'][number]): Finding {
+  if (!writable) {
+    return { what: path, state: 'wrong', says: 'It cannot be written.', remedy: 'Check who owns it.' };
+  }
+  if (freeBytes !== undefined && freeBytes < LEAST_FREE_BYTES) {
+    return {
+      what: path,
+      state: 'attention',
+      says: `Only ${Math.round(freeBytes / 1e6)} MB are free.`,
+      remedy: 'A recording takes some 90 MB an hour: make room.',
+    };
+  }
+  return fine(
+    path,
+    freeBytes === undefined ? 'Writable.' : `Writable, ${(freeBytes / 1e9).toFixed(1)} GB free.`,
+  );
+}
+
+function bluetooth({ bluetooth: { wanted, problem } }: Facts): Finding[] {
+  if (!wanted) return [];
+  if (!problem) return [fine('bluetooth', 'The library for it is there.')];
+  return [
+    {
+      what: 'bluetooth',
+      state: 'wrong',
+      says: problem,
+      remedy: 'npm install webbluetooth; on Debian also: sudo apt-get install libdbus-1-3 bluez.',
+    },
+  ];
+}

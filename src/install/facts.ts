@@ -1,0 +1,157 @@
+import { execFile } from 'node:child_process';
+import { constants, existsSync, readFileSync } from 'node:fs';
+import { access, readFile, realpath, stat, statfs } from 'node:fs/promises';
+import { userInfo } from 'node:os';
+import { basename, dirname, join } from 'node:path';
+import { promisify } from 'node:util';
+import { TautlineError } from '../errors.js';
+import { listPorts } from '../link/list-ports.js';
+import { findHolders } from '../link/port-holders.js';
+import type { Facts } from './doctor.js';
+import type { UserPaths } from './paths.js';
+
+const runProgram = promisify(execFile);
+
+export interface FactsOptions {
+  paths: UserPaths;
+  version: string;
+  /** Named by the user; none: that of the configuration folder. */
+  profile?: string;
+  /** GET /health of the service. */
+  health: URL;
+  token?: string;
+}
+
+/** Asks the system for all that the doctor looks at. Never throws: what cannot be found out is left out. */
+export async function gatherFacts({ paths, version, profile, health, token }: FactsOptions): Promise<Facts> {
+  const path = profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
+  const read = path === undefined ? {} : await profileOf(path);
+  return {
+    platform: process.platform,
+    nodeVersion: process.version,
+    version,
+    profile: { path, ...(read.problem ? { problem: read.problem } : {}) },
+    ports: await portsOf(),
+    ...(await groupsOf()),
+    service: await serviceAt(health, token),
+    installed: installedAt(paths.starter),
+    ...(process.platform === 'linux'
+      ? { lingers: existsSync(`/var/lib/systemd/linger/${userInfo().username}`) }
+      : {}),
+    folders: await Promise.all([paths.config, paths.sessions].map(folderAt)),
+    bluetooth: { wanted: read.ble === true, ...(read.ble ? await bluetoothProblem() : {}) },
+  };
+}
+
+async function profileOf(path: string): Promise<{ problem?: string; ble?: boolean }> {
+  const { loadProfile } = await import('../config/load.js');
+  try {
+    const { gloves } = await loadProfile(path);
+    return { ble: gloves.some(({ link }) => link.kind === 'ble') };
+  } catch (error) {
+    return { problem: error instanceof TautlineError ? error.line : String(error) };
+  }
+}
+
+async function portsOf(): Promise<Facts['ports']> {
+  const found = await listPorts().catch(() => []);
+  const holders = await findHolders(found.map(({ path }) => path)).catch(() => new Map<string, string[]>());
+  return Promise.all(
+    found.map(async ({ path }) => {
+      const permitted = await access(path, constants.R_OK | constants.W_OK).then(
+        () => true,
+        () => process.platform === 'win32',
+      );
+      return { path, permitted, heldBy: holders.get(path) ?? [], ...(await adapterOf(path)) };
+    }),
+  );
+}
+
+/** Linux: what sysfs tells of the adapter. */
+async function adapterOf(path: string): Promise<{ latencyTimerMs?: number; autosuspends?: boolean }> {
+  if (process.platform !== 'linux') return {};
+  const name = basename(path);
+  const text = (file: string) =>
+    readFile(file, 'utf8').then(
+      (all) => all.trim(),
+      () => undefined,
+    );
+  const timer = await text(`/sys/bus/usb-serial/devices/${name}/latency_timer`);
+  let device = await realpath(`/sys/class/tty/${name}/device`).catch(() => '');
+  let control: string | undefined;
+  for (let up = 0; up < 4 && device && control === undefined; up++) {
+    if (existsSync(join(device, 'idVendor'))) control = await text(join(device, 'power', 'control'));
+    device = dirname(device);
+  }
+  return {
+    ...(timer === undefined ? {} : { latencyTimerMs: Number(timer) }),
+    ...(control === undefined ? {} : { autosuspends: control === 'auto' }),
+  };
+}
+
+async function groupsOf(): Promise<Pick<Facts, 'portGroups' | 'userGroups'>> {
+  if (process.platform !== 'linux') return { portGroups: [], userGroups: [] };
+  const all = await readFile('/etc/group', 'utf8').catch(() => '');
+  const named = all.split('\n').map((line) => line.split(':')[0]);
+  const userGroups = await runProgram('id', ['-nG']).then(
+    ({ stdout }) => stdout.trim().split(/\s+/),
+    () => [],
+  );
+  return { portGroups: ['dialout', 'uucp'].filter((group) => named.includes(group)), userGroups };
+}
+
+async function serviceAt(health: URL, token: string | undefined): Promise<Facts['service']> {
+  let response: Response;
+  try {
+    response = await fetch(health, {
+      headers: token === undefined ? {} : { authorization: `Bearer ${token}` },
+      signal: AbortSignal.timeout(3000),
+    });
+  } catch {
+    return { state: 'none' };
+  }
+  if (response.status === 401 || response.status === 403)
+    return { state: 'refused', status: response.status };
+  const body = (await response.json().catch(() => undefined)) as
+    | { name?: string; version?: string; gloves?: unknown[] }
+    | undefined;
+  if (body?.name !== 'tautline') return { state: 'foreign', address: health.host };
+  return {
+    state: 'running',
+    version: body.version ?? 'unknown',
+    address: health.host,
+    gloves: body.gloves?.length ?? 0,
+  };
+}
+
+function installedAt(starter: string): Facts['installed'] {
+  if (!existsSync(starter)) return { starter, exists: false, programExists: false };
+  const bytes = readFileSync(starter);
+  const text = bytes[0] === 0xff && bytes[1] === 0xfe ? bytes.toString('utf16le') : bytes.toString('utf8');
+  // The program stands in it as an absolute path, in whatever quotes the system wants.
+  const main = /(?:[A-Za-z]:)?[\\/][^"<>\n]*?main\.js/.exec(text)?.[0];
+  return { starter, exists: true, programExists: main !== undefined && existsSync(main) };
+}
+
+/** The folder, or the nearest one above that exists. */
+async function folderAt(path: string): Promise<Facts['folders'][number]> {
+  let nearest = path;
+  while (!existsSync(nearest) && dirname(nearest) !== nearest) nearest = dirname(nearest);
+  const writable =
+    (await stat(nearest).catch(() => undefined))?.isDirectory() === true &&
+    (await access(nearest, constants.W_OK).then(
+      () => true,
+      () => false,
+    ));
+  const disk = await statfs(nearest).catch(() => undefined);
+  return { path, writable, freeBytes: disk && disk.bavail * disk.bsize };
+}
+
+async function bluetoothProblem(): Promise<{ problem?: string }> {
+  try {
+    await import('webbluetooth');
+    return {};
+  } catch (error) {
+    return { problem: `Bluetooth cannot be used: ${String((error as Error).message).split('\n')[0]}` };
+  }
+}

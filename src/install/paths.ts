@@ -1,0 +1,65 @@
+import { homedir } from 'node:os';
+import { posix, win32 } from 'node:path';
+
+/** Every place of this program outside its own folder, by each system's convention. */
+export interface UserPaths {
+  /** Profile and fits. */
+  config: string;
+  /** The profile that `tautline run` uses when it is told none, if it is there. */
+  profile: string;
+  sessions: string;
+  /** The log of an installed service where the system keeps none itself. */
+  log: string;
+  /** What the system starts the service by: a unit, an agent, a task. */
+  starter: string;
+}
+
+export interface PathsOptions {
+  platform?: NodeJS.Platform;
+  env?: NodeJS.ProcessEnv;
+  home?: string;
+}
+
+/**
+ * Linux and others: XDG Base Directory Specification. macOS: ~/Library. Windows: %APPDATA% for what a person writes,
+ * %LOCALAPPDATA% for what grows.
+ */
+export function userPaths(options: PathsOptions = {}): UserPaths {
+  const { platform = process.platform, env = process.env, home = homedir() } = options;
+  if (platform === 'win32') {
+    const { join } = win32;
+    const config = join(env.APPDATA ?? join(home, 'AppData', 'Roaming'), 'Tautline');
+    const local = join(env.LOCALAPPDATA ?? join(home, 'AppData', 'Local'), 'Tautline');
+    return {
+      config,
+      profile: join(config, 'glove.yaml'),
+      sessions: join(local, 'sessions'),
+      log: join(local, 'tautline.log'),
+      starter: join(config, 'tautline-task.xml'),
+    };
+  }
+  const { join, isAbsolute } = posix;
+  if (platform === 'darwin') {
+    const library = join(home, 'Library');
+    const config = join(library, 'Application Support', 'Tautline');
+    return {
+      config,
+      profile: join(config, 'glove.yaml'),
+      sessions: join(config, 'sessions'),
+      log: join(library, 'Logs', 'tautline.log'),
+      starter: join(library, 'LaunchAgents', 'tautline.plist'),
+    };
+  }
+  // The specification: a path that is not absolute is to be ignored.
+  const base = (value: string | undefined, ...fallback: string[]): string =>
+    value && isAbsolute(value) ? value : join(home, ...fallback);
+  const configHome = base(env.XDG_CONFIG_HOME, '.config');
+  const config = join(configHome, 'tautline');
+  return {
+    config,
+    profile: join(config, 'glove.yaml'),
+    sessions: join(base(env.XDG_DATA_HOME, '.local', 'share'), 'tautline', 'sessions'),
+    log: join(base(env.XDG_STATE_HOME, '.local', 'state'), 'tautline', 'tautline.log'),
+    starter: join(configHome, 'systemd', 'user', 'tautline.service'),
+  };
+}

@@ -1,0 +1,98 @@
+import { posix, win32 } from 'node:path';
+import type { UserPaths } from './paths.js';
+import { launchAgent, type Starter, scheduledTask, systemdUnit } from './starters.js';
+
+/** What is to be done, in order: shown before, and all that is done. */
+export type Step =
+  | { kind: 'folder'; path: string }
+  | { kind: 'write'; path: string; text: string; encoding?: 'utf16le' }
+  | { kind: 'remove'; path: string }
+  /** @property mayFail what it undoes may not be there */
+  | { kind: 'run'; command: string; args: string[]; mayFail?: boolean };
+
+export const TASK_NAME = 'Tautline';
+
+const systemctl = (...args: string[]): Step => ({
+  kind: 'run',
+  command: 'systemctl',
+  args: ['--user', ...args],
+});
+const may = (step: Step): Step => (step.kind === 'run' ? { ...step, mayFail: true } : step);
+
+/** Installing twice is the same as once: the service is started anew with what is true now. */
+export function installSteps(
+  platform: NodeJS.Platform,
+  paths: UserPaths,
+  starter: Starter,
+  uid: number,
+): Step[] {
+  const { dirname } = platform === 'win32' ? win32 : posix;
+  const folders: Step[] = [paths.config, paths.sessions, dirname(paths.starter)].map((path) => ({
+    kind: 'folder',
+    path,
+  }));
+  if (platform === 'win32') {
+    return [
+      ...folders,
+      // schtasks reads UTF-16 with a byte order mark.
+      { kind: 'write', path: paths.starter, text: `\ufeff${scheduledTask(starter)}`, encoding: 'utf16le' },
+      { kind: 'run', command: 'schtasks', args: ['/Create', '/TN', TASK_NAME, '/XML', paths.starter, '/F'] },
+      may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
+      { kind: 'run', command: 'schtasks', args: ['/Run', '/TN', TASK_NAME] },
+    ];
+  }
+  if (platform === 'darwin') {
+    return [
+      ...folders,
+      { kind: 'folder', path: dirname(paths.log) },
+      { kind: 'write', path: paths.starter, text: launchAgent(starter) },
+      may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/tautline`] }),
+      { kind: 'run', command: 'launchctl', args: ['bootstrap', `gui/${uid}`, paths.starter] },
+    ];
+  }
+  return [
+    // Ends with an error where there is no systemd for users: then nothing is left behind.
+    systemctl('show-environment'),
+    ...folders,
+    { kind: 'write', path: paths.starter, text: systemdUnit(starter) },
+    systemctl('daemon-reload'),
+    systemctl('enable', 'tautline.service'),
+    systemctl('restart', 'tautline.service'),
+  ];
+}
+
+/** Profiles, fits, sessions and logs stay. */
+export function uninstallSteps(platform: NodeJS.Platform, paths: UserPaths, uid: number): Step[] {
+  if (platform === 'win32') {
+    return [
+      may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
+      may({ kind: 'run', command: 'schtasks', args: ['/Delete', '/TN', TASK_NAME, '/F'] }),
+      { kind: 'remove', path: paths.starter },
+    ];
+  }
+  if (platform === 'darwin') {
+    return [
+      may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/tautline`] }),
+      { kind: 'remove', path: paths.starter },
+    ];
+  }
+  return [
+    may(systemctl('disable', '--now', 'tautline.service')),
+    { kind: 'remove', path: paths.starter },
+    may(systemctl('daemon-reload')),
+  ];
+}
+
+/** One line for people. */
+export function describeStep(step: Step): string {
+  switch (step.kind) {
+    case 'folder':
+      return `make the folder ${step.path}`;
+    case 'write':
+      return `write ${step.path}`;
+    case 'remove':
+      return `remove ${step.path}`;
+    case 'run':
+      return `run ${[step.command, ...step.args].join(' ')}`;
+  }
+}
