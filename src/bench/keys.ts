@@ -11,7 +11,7 @@ const KEYS: readonly (readonly [string, string])[] = [
 
 /** The button and the list of keys that it shows; `?` does so as well. */
 export function createKeysButton(): { button: HTMLElement; show(): void } {
-  const list = make('dl', { class: 'keys' });
+  const list = make('dl', { class: 'key-list' });
   for (const [keys, does] of KEYS) list.append(make('dt', {}, keys), make('dd', {}, does));
   const dialog = make(
     'dialog',

@@ -69,7 +69,7 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
       set(
         'Clock drift',
         clock
-          ? `${clock.driftPpm.toFixed(0)} ppm${clock.resets > 0 ? `, ${clock.resets} jumps` : ''}`
+          ? `${Math.round(clock.driftPpm) || 0} ppm${clock.resets > 0 ? `, ${clock.resets} jumps` : ''}`
           : 'not known',
       );
       const lines = [
