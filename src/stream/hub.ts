@@ -18,6 +18,7 @@ export class Hub implements SessionHost {
   readonly feeds: readonly Feed[];
   readonly #beat: NodeJS.Timeout;
   #cautioned = false;
+  #droppedBefore = 0;
 
   constructor(
     readonly gloves: readonly Glove[],
@@ -49,7 +50,7 @@ export class Hub implements SessionHost {
     // Forces first.
     for (const { glove } of this.feeds) glove.drop(session.app);
     for (const feed of this.feeds) feed.remove(session);
-    this.sessions.delete(session);
+    if (this.sessions.delete(session)) this.#droppedBefore += session.dropped;
     this.logger.info({ app: session.app, name: session.name, dropped: session.dropped }, 'app left');
   }
 
@@ -85,6 +86,13 @@ export class Hub implements SessionHost {
   /** Whether the hand, or every hand, is armed: right after a disarm a glove refuses to be. */
   isArmed(hand: string | undefined): boolean {
     return this.feedsOf(hand).every(({ glove }) => glove.armed);
+  }
+
+  /** Messages dropped for slow readers since the start, also of apps that have left. */
+  get droppedMessages(): number {
+    let dropped = this.#droppedBefore;
+    for (const session of this.sessions) dropped += session.dropped;
+    return dropped;
   }
 
   status(): object {

@@ -20,6 +20,14 @@ export interface StreamLimits {
   excessMessages: number;
   /** Unread answers, bytes; more than that and the connection is closed. */
   maxUnreadBytes: number;
+  /** Sockets at once beside those of `stream.maxClients` apps: for HTTP. */
+  httpSockets: number;
+  /** Sockets at once from one other machine. */
+  maxSocketsPerAddress: number;
+  /** The head of an HTTP request must be through within this time of the connection; slow senders are shut out. */
+  headersWithinMs: number;
+  /** The same for the whole request. */
+  requestWithinMs: number;
 }
 
 export const DEFAULT_LIMITS: StreamLimits = {
@@ -31,4 +39,8 @@ export const DEFAULT_LIMITS: StreamLimits = {
   messagesPerS: 2000,
   excessMessages: 200,
   maxUnreadBytes: 256 * 1024,
+  httpSockets: 64,
+  maxSocketsPerAddress: 32,
+  headersWithinMs: 5000,
+  requestWithinMs: 10_000,
 };

@@ -12,8 +12,10 @@ import { HAND_SIDES } from '../hand/joints.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
 import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
+import { limitCrowd } from './crowd.js';
 import { Hub } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
+import { METRICS_TYPE, Metrics } from './metrics.js';
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
 import { CLOSE, Session } from './session.js';
 
@@ -62,7 +64,18 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const limits = { ...DEFAULT_LIMITS, ...options.limits };
   const access = new Access(profile);
   const hub = new Hub(gloves, version, limits, logger);
-  const app = createHttp(options, access, hub);
+  const metrics = new Metrics(hub);
+  const app = createHttp(options, access, hub, metrics, limits);
+  const crowd = {
+    maxSockets: profile.maxClients + limits.httpSockets,
+    maxSocketsPerAddress: limits.maxSocketsPerAddress,
+  };
+  let shed = 0;
+  limitCrowd(app.server, crowd, (address) => {
+    // A flood must not become a flood of log lines.
+    shed++;
+    if ((shed & (shed - 1)) === 0) logger.warn({ address, count: shed }, 'too many connections');
+  });
   const sockets = new WebSocketServer({
     noServer: true,
     clientTracking: false,
@@ -109,6 +122,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   try {
     await app.listen({ host: profile.host, port: profile.port });
   } catch (error) {
+    metrics.close();
     hub.close();
     await app.close();
     throw listenError(profile, error);
@@ -121,6 +135,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     address: `http://${host}:${port}`,
     port,
     async close() {
+      metrics.close();
       hub.close();
       const open = [...hub.sessions];
       const closed = open.map(
@@ -133,8 +148,23 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   };
 }
 
-function createHttp({ page, demos, routes }: StreamOptions, access: Access, hub: Hub): FastifyInstance {
-  const app = fastify({ logger: false, forceCloseConnections: true, bodyLimit: 1024 * 1024 });
+function createHttp(
+  { page, demos, routes }: StreamOptions,
+  access: Access,
+  hub: Hub,
+  metrics: Metrics,
+  { headersWithinMs, requestWithinMs }: StreamLimits,
+): FastifyInstance {
+  const app = fastify({
+    logger: false,
+    forceCloseConnections: true,
+    bodyLimit: 1024 * 1024,
+    requestTimeout: requestWithinMs,
+    http: {
+      headersTimeout: headersWithinMs,
+      connectionsCheckingInterval: Math.min(1000, headersWithinMs),
+    },
+  });
   app.addHook('onRequest', async (request, reply) => {
     reply.header('x-content-type-options', 'nosniff');
     // No page may lay itself over the arm button; the token in a URL goes nowhere.
@@ -162,6 +192,9 @@ function createHttp({ page, demos, routes }: StreamOptions, access: Access, hub:
   });
 
   app.get('/health', (_request, reply) => reply.header('cache-control', 'no-store').send(hub.status()));
+  app.get('/metrics', (_request, reply) =>
+    reply.header('cache-control', 'no-store').type(METRICS_TYPE).send(metrics.text()),
+  );
   app.get('/schema', (_request, reply) =>
     reply.send({
       $schema: 'http://json-schema.org/draft-07/schema#',
