@@ -115,6 +115,14 @@ export class Metrics {
     );
     family('resident_memory_bytes', 'gauge', 'Resident memory.', [[{}, memory.rss]]);
     family('heap_used_bytes', 'gauge', 'Memory of the JavaScript heap in use.', [[{}, memory.heapUsed]]);
+    const resources = new Map<string, number>();
+    for (const type of process.getActiveResourcesInfo()) resources.set(type, (resources.get(type) ?? 0) + 1);
+    family(
+      'active_resources',
+      'gauge',
+      'What keeps the process alive, by type: timers, sockets, ports.',
+      [...resources].map(([type, count]) => [{ type }, count]),
+    );
     family('uptime_seconds', 'gauge', 'Time since the start.', [[{}, process.uptime()]]);
     this.#delay.reset();
     return `${lines.join('\n')}\n`;
