@@ -20,6 +20,8 @@ export interface HandFrame {
   poses: Float64Array;
   /** 26 × VELOCITY_STRIDE. */
   velocities: Float64Array;
+  /** Samples since the last frame that were told of: left out because the service is behind. */
+  skipped: number;
 }
 
 /** What the stream tells apps of a glove; a new object whenever it changes. */

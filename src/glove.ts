@@ -84,6 +84,8 @@ const ASK_HELLO_US = 250_000;
 /** Often enough for the glove's watchdog and for a figure of the round trip. */
 const PING_US = 1_000_000;
 const HEALTH_US = 1_000_000;
+/** Samples read together take no longer than this, and the telling of the last: what apps ask waits no longer. */
+const BEHIND_US = 10_000;
 const TRACKER_TTL_MS = 1000;
 /** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
 const PLAIN_RELEASES = 3;
@@ -142,6 +144,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     fingerStates: new Uint8Array(FINGERS.length).fill(INVALID),
     poses: createPoses(),
     velocities: createVelocities(),
+    skipped: 0,
   };
 
   let hello: Hello | undefined;
@@ -205,6 +208,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
     arrivalUs = atUs;
     for (const listener of listeners) listener.bytes?.(chunk, atUs);
     codec.push(chunk, atUs);
+    if (frame.skipped === 0) return;
+    frame.skipped--;
+    tellFrame();
+  }
+
+  function tellFrame(): void {
+    for (const listener of listeners) listener.frame?.(frame);
+    frame.skipped = 0;
   }
 
   function takeSamples(samples: Samples): void {
@@ -240,10 +251,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     resist(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);
-    for (const listener of listeners) {
-      listener.frame?.(frame);
-      if (inputsChanged) listener.inputs?.();
-    }
+    // Behind with what was read at once: the newest of it is told, and apps get their turn to ask for less force.
+    if (!link.recorded && nowUs - arrivalUs > BEHIND_US) frame.skipped++;
+    else tellFrame();
+    if (inputsChanged) for (const listener of listeners) listener.inputs?.();
     if (sensing.health.version !== healthVersion) {
       healthVersion = sensing.health.version;
       logVerdicts(sensing);
@@ -432,7 +443,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     resist(time.nowUs());
     // A replay that jumps is no trouble.
     if (!link.recorded) logger.warn({ glove: glove.name }, reason);
-    for (const listener of listeners) listener.frame?.(frame);
+    tellFrame();
   }
 
   function beat(): void {

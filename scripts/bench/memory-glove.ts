@@ -13,9 +13,11 @@ export const simulatedProfile = (): Profile => {
   return parseProfile(readFileSync(file, 'utf8'), file);
 };
 
-/** The chunks of one round of the simulated hand's gestures: the end meets the start. */
-export function gestures(rateHz: number): Uint8Array[] {
-  const samples = Math.round(MOTION_CYCLE_S * rateHz);
+/**
+ * Chunks of the simulated hand's gestures.
+ * @param samples one whole round when left out: the end then meets the start
+ */
+export function gestures(rateHz: number, samples = Math.round(MOTION_CYCLE_S * rateHz)): Uint8Array[] {
   const frames: Uint8Array[] = [];
   const simulated = createSimulatedGlove({ hand: 'right', sampleRateHz: rateHz, seed: 1, startUs: 0 });
   for (let n = 0; frames.length < samples; n++) {

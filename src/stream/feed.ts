@@ -180,7 +180,7 @@ export class Feed {
       const { phase, poses } = this.#rates[r];
       if (!phase.take(timeUs) && frame.valid) continue;
       for (let p = 0; p < poses.length; p++) {
-        if (!poses[p].publish(frame, timeUs)) this.#reportBadPose();
+        if (!poses[p].publish(frame, timeUs, phase.every ? frame.skipped : 0)) this.#reportBadPose();
       }
     }
   }

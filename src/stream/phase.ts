@@ -24,6 +24,11 @@ export class Phase {
     this.#halfSampleUs = sampleRateHz > 0 ? 5e5 / sampleRateHz : 0;
   }
 
+  /** Every sample is wanted. */
+  get every(): boolean {
+    return this.#periodUs === 0;
+  }
+
   /** Whether the sample of this time (µs, increasing) is wanted. */
   take(timeUs: number): boolean {
     const period = this.#periodUs;

@@ -49,9 +49,10 @@ export class Poses {
   /**
    * Encodes the frame and offers it to the readers.
    * @param timeUs time of the frame in whole µs, larger than the last one
+   * @param skipped poses that these readers were due, and that the service had no time for: they are counted
    * @returns false when the frame holds a number that cannot be sent; nothing was sent and nothing counted
    */
-  publish(frame: HandFrame, timeUs: number): boolean {
+  publish(frame: HandFrame, timeUs: number, skipped = 0): boolean {
     // A socket that could not take everything at once still refers to the bytes.
     if (this.out.lent) {
       this.#buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
@@ -60,7 +61,7 @@ export class Poses {
     const message = this.#message;
     const seq = message.seq;
     message.hand = this.glove.description.hand;
-    message.seq = (seq + 1) >>> 0;
+    message.seq = (seq + 1 + skipped) >>> 0;
     message.timeUs = timeUs;
     message.valid = frame.valid;
     message.reason = frame.reason;

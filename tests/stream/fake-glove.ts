@@ -36,6 +36,7 @@ export class FakeGlove implements Glove {
       fingerStates: Uint8Array.from([2, 2, 1, 0, 2]),
       poses: Float64Array.from(this.description.skeleton.restPoses),
       velocities: new Float64Array(JOINT_COUNT * VELOCITY_STRIDE),
+      skipped: 0,
     };
   }
 

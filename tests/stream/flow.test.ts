@@ -38,6 +38,22 @@ const statusOf = async (port: number, app: string): Promise<AppStatus> => {
 const gaps = (poses: readonly { seq: number }[]) =>
   poses.map(({ seq }, i) => (i === 0 ? 0 : seq - poses[i - 1].seq - 1)).filter((missing) => missing !== 0);
 
+test('poses that the service has no time for are missing in the count of those who take every sample', async () => {
+  const { port } = await start();
+  const every = await App.connect(port);
+  const some = await App.connect(port);
+  await every.ask({ type: 'subscribe' });
+  await some.ask({ type: 'subscribe', rateHz: 250 });
+  sample();
+  glove.frame.skipped = 3;
+  timeUs += 6000;
+  sample();
+  await every.reached(() => every.of('joints').length === 2);
+  await some.reached(() => some.of('joints').length === 2);
+  expect(gaps(every.of('joints'))).toEqual([3]);
+  expect(gaps(some.of('joints'))).toEqual([]);
+});
+
 describe('a reader that does not read', () => {
   test('has one pose waiting at most, gets the newest when it reads again, and harms nobody', async () => {
     const { port } = await start({ behindAfterMs: Infinity });

@@ -1,12 +1,13 @@
-// A crowd of apps. Arguments: port, hand, readers, askers, requests a second of each asker. Readers take every
-// pose and throw it away; askers ask for stops without a pause. Says "crowded" once all of them are at it.
+// A crowd of apps. Arguments: port, hand, readers, askers, requests a second of each asker, "apart". Readers take
+// every pose and throw it away; askers ask for stops without a pause. Apart, each reader wants another prediction, so
+// that no work is shared. Says "crowded" once all of them are at it.
 import { constants, setPriority } from 'node:os';
 import { WebSocket } from 'ws';
 
 // On a machine of two cores the crowd would take the service's time besides its attention.
 setPriority(constants.priority.PRIORITY_LOW);
 
-const [port, hand, readers, askers, rate] = process.argv.slice(2);
+const [port, hand, readers, askers, rate, apart] = process.argv.slice(2);
 const EVERY_MS = 20;
 const count = Number(readers) + Number(askers);
 let busy = 0;
@@ -21,7 +22,9 @@ for (let n = 0; n < count; n++) {
   });
   socket.on('open', () => {
     if (n < Number(readers)) {
-      socket.send(JSON.stringify({ type: 'subscribe', streams: ['joints', 'resistance'], velocities: true }));
+      const predictMs = apart ? Math.random() * 20 : 0;
+      const streams = ['joints', 'resistance'];
+      socket.send(JSON.stringify({ type: 'subscribe', streams, velocities: true, predictMs }));
     } else {
       setInterval(() => {
         for (let i = 0; i < (Number(rate) * EVERY_MS) / 1000; i++) {
