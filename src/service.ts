@@ -4,6 +4,7 @@ import type { Logger } from 'pino';
 import { cautionsOf } from './config/cautions.js';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
+import type { Glove } from './glove-view.js';
 import { openGloves } from './gloves.js';
 import type { Link } from './link/link.js';
 import { addSessionRoutes } from './recording/routes.js';
@@ -31,6 +32,7 @@ export interface ServiceOptions {
 export interface Service {
   /** `ws://host:port/stream`, for apps. */
   readonly address: string;
+  readonly gloves: readonly Glove[];
   /** Frees every finger, says goodbye to apps and gloves, and resolves when all ports are free. */
   close(): Promise<void>;
 }
@@ -69,6 +71,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   for (const glove of gloves) glove.start();
   return {
     address: `${stream.address.replace('http', 'ws')}/stream`,
+    gloves,
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.
       await Promise.allSettled(gloves.map((glove) => glove.close()));

@@ -1,5 +1,12 @@
+import { existsSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
 import type { Command } from 'commander';
-import { serviceUrl, tokenOption, urlOption } from './service-url.js';
+import { givenUrl, serviceUrl, tokenOption, urlOption } from './service-url.js';
+
+interface StatusOptions {
+  token?: string;
+  json?: boolean;
+}
 
 export function addInstallCommands(program: Command): void {
   program
@@ -12,14 +19,19 @@ export function addInstallCommands(program: Command): void {
       '\nExamples:\n  tautline install --dry-run\n  tautline install --profile my-glove.yaml\n\nNothing is done as root. Gloves start disarmed, as always. `tautline uninstall` takes it back.',
     )
     .action(async ({ profile, dryRun }: { profile?: string; dryRun?: boolean }) => {
-      const [{ installSteps }, { userPaths }, { resolve }, { fileURLToPath }] = await Promise.all([
+      const [{ installSteps }, { userPaths }, { resolve }] = await Promise.all([
         import('../install/plan.js'),
         import('../install/paths.js'),
         import('node:path'),
-        import('node:url'),
       ]);
-      if (profile !== undefined) await (await import('../config/load.js')).loadProfile(profile);
       const paths = userPaths();
+      const uid = process.getuid?.() ?? 0;
+      const { readInstalled } = await import('../install/installed.js');
+      // Installed again, for an update, it keeps the profile that it was installed with.
+      const named = profile ?? (await readInstalled(paths, uid)).profile;
+      const used = named ?? (existsSync(paths.profile) ? paths.profile : undefined);
+      // A mistake in it would be found by nobody: the service just would not come up.
+      if (used !== undefined) await (await import('../config/load.js')).loadProfile(used);
       const main = fileURLToPath(new URL('../main.js', import.meta.url));
       if (/[\\/](_npx|\.npx)[\\/]/.test(main)) {
         const { TautlineError } = await import('../errors.js');
@@ -32,19 +44,21 @@ export function addInstallCommands(program: Command): void {
       const starter = {
         node: process.execPath,
         main,
-        ...(profile === undefined ? {} : { profile: resolve(profile) }),
+        ...(named === undefined ? {} : { profile: resolve(named) }),
         // The journal keeps what systemd starts.
         ...(process.platform === 'darwin' || process.platform === 'win32' ? { log: paths.log } : {}),
       };
-      await follow(installSteps(process.platform, paths, starter, process.getuid?.() ?? 0), dryRun);
+      await follow(installSteps(process.platform, paths, starter, uid), dryRun);
       if (dryRun) return;
       console.log(
-        `Installed. Its profile: ${starter.profile ?? paths.profile}; sessions: ${paths.sessions}.`,
+        used === undefined
+          ? `Installed. No profile yet: the simulated glove is shown. Put yours at ${paths.profile}, then do this again.`
+          : `Installed. Its profile: ${used}; sessions: ${paths.sessions}.`,
       );
       if (process.platform === 'linux') {
         const rule = fileURLToPath(new URL('../../config/udev/70-tautline.rules', import.meta.url));
         console.log(
-          `To open serial ports without sudo and without the adapters' delay, once, as root:\n  sudo cp ${rule} /etc/udev/rules.d/ && sudo udevadm control --reload && sudo udevadm trigger`,
+          `To open serial ports without sudo and without the adapters' delay, once, as root:\n  sudo cp ${rule} /etc/udev/rules.d/ && sudo udevadm control --reload && sudo udevadm trigger\nTo have the service run while nobody is logged in: loginctl enable-linger`,
         );
       }
       console.log('See `tautline status`, and `tautline doctor` if something is not right.');
@@ -61,24 +75,30 @@ export function addInstallCommands(program: Command): void {
         import('../install/paths.js'),
       ]);
       const paths = userPaths();
-      await follow(uninstallSteps(process.platform, paths, process.getuid?.() ?? 0), dryRun);
+      const starter = { node: process.execPath, main: fileURLToPath(new URL('../main.js', import.meta.url)) };
+      const steps = uninstallSteps(process.platform, paths, starter, process.getuid?.() ?? 0);
+      await follow(steps, dryRun);
       if (!dryRun)
         console.log(`Uninstalled. Your profile, fits and sessions stay: ${paths.config}, ${paths.sessions}.`);
     });
 
   program
     .command('status')
-    .description('Say whether the service is installed and running, with what.')
-    .addOption(urlOption())
+    .description(
+      'Is the service installed, does it run, since when, which version, where, with which profile?',
+    )
+    .addOption(urlOption('where the service is; when left out, the address of its profile'))
     .addOption(tokenOption())
     .option('--json', 'print JSON')
     .addHelpText('after', '\nExample:\n  tautline status\n\nEnds with 0 if it is running, else with 1.')
-    .action(async ({ url, token, json }: { url: string; token?: string; json?: boolean }) => {
-      const [{ gatherStatus, statusLines }, { EXIT_CODE }] = await Promise.all([
+    .action(async ({ token, json }: StatusOptions, command: Command) => {
+      const [{ gatherStatus, statusLines, situation }, { EXIT_CODE }] = await Promise.all([
         import('../install/status.js'),
         import('../errors.js'),
       ]);
-      const status = await gatherStatus(serviceUrl(url, 'http', '/health'), token);
+      const here = await situation();
+      const url = givenUrl(command) ?? here.url;
+      const status = await gatherStatus(serviceUrl(url, 'http', '/health'), token ?? here.token, here);
       console.log(json ? JSON.stringify(status, null, 2) : statusLines(status).join('\n'));
       if (!status.running) process.exitCode = EXIT_CODE.failed;
     });

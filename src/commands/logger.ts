@@ -9,7 +9,7 @@ import { openLogFile } from '../install/log-file.js';
 export function createLogger(level: string, file?: string): Logger {
   const sink =
     file !== undefined
-      ? openLogFile(file)
+      ? openLogFile({ path: file })
       : process.stderr.isTTY
         ? { write: (line: string) => process.stderr.write(asText(line)) }
         : pino.destination({ fd: 2, sync: true });

@@ -63,14 +63,13 @@ async function run(options: RunOptions): Promise<void> {
   const profile = await loadProfile(own ?? SIMULATED);
   if (options.listen !== undefined) await listenOn(profile, options.listen);
   if (options.port !== undefined) checkPortOverride(profile, own);
-  const [{ startService }, { createLogger }, { createNotifier }] = await Promise.all([
+  const [{ startService }, { createLogger }, { createLifeCheck, createNotifier }] = await Promise.all([
     import('../service.js'),
     import('./logger.js'),
     import('../install/notify.js'),
   ]);
   const sessionsFolder = options.sessions ?? paths.sessions;
   const logger = createLogger(options.logLevel, options.logFile);
-  const notifier = createNotifier(logger);
   await keepRunning(logger, async () => {
     const service = await startService({
       profile,
@@ -83,6 +82,7 @@ async function run(options: RunOptions): Promise<void> {
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
+    const notifier = createNotifier({ logger, alive: createLifeCheck(service.gloves) });
     notifier?.ready(says);
     return {
       close() {

@@ -1,4 +1,4 @@
-import { Option } from 'commander';
+import { type Command, Option } from 'commander';
 import { TautlineError } from '../errors.js';
 
 /** Options of every command that talks to a running service. */
@@ -7,8 +7,11 @@ export interface ServiceOptions {
   token?: string;
 }
 
-export const urlOption = () =>
-  new Option('--url <url>', 'where the service is').default('http://127.0.0.1:7117');
+export const urlOption = (description = 'where the service is') =>
+  new Option('--url <url>', description).default('http://127.0.0.1:7117');
+/** What the user said, rather than the default. */
+export const givenUrl = (command: Command): string | undefined =>
+  command.getOptionValueSource('url') === 'default' ? undefined : command.getOptionValue('url');
 export const tokenOption = () =>
   new Option('--token <token>', "the service's stream.token, when it has one").env('TAUTLINE_TOKEN');
 

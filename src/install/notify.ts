@@ -1,49 +1,102 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import type { Logger } from 'pino';
 
-/**
- * Tells systemd that the service is ready and alive (sd_notify(3)). The protocol is a datagram to a Unix socket,
- * which Node cannot send; a small shell beside the service passes lines on to `systemd-notify`. It is started once,
- * so that no frame waits for a process to be forked.
- */
+/** What the service says of itself to the manager that started it. */
 export interface Notifier {
+  /** The service answers. */
   ready(status: string): void;
+  /** The service ends because it was asked to. */
   stopping(): void;
 }
 
-const LOOP = 'while IFS= read -r line; do systemd-notify "$line" || exit 1; done';
+/**
+ * Readiness and watchdog for systemd, sd_notify(3): datagrams of `VARIABLE=value` to the socket in NOTIFY_SOCKET.
+ *
+ * Node has no datagram sockets but those of UDP, so systemd's own `systemd-notify` sends them. It is not started by
+ * this process: forking a process of this size stops the frames for milliseconds. A shell that is started once, of
+ * under 2 MB, waits for lines and forks itself; here a message costs a write to a pipe. The shell ends when its
+ * input does, which is when this process ends, in whatever way.
+ */
+const SHELL = 'while IFS= read -r message; do systemd-notify "$message" || exit 1; done';
 
-/** Undefined where nobody waits for it. */
-export function createNotifier(logger: Logger, env: NodeJS.ProcessEnv = process.env): Notifier | undefined {
-  if (!env.NOTIFY_SOCKET || process.platform !== 'linux') return undefined;
-  const watchdogMs = Number(env.WATCHDOG_USEC ?? 0) / 1000;
-  const child: ChildProcess = spawn('/bin/sh', ['-c', LOOP], { stdio: ['pipe', 'ignore', 'ignore'], env });
-  let timer: ReturnType<typeof setInterval> | undefined;
-  const say = (line: string): void => {
-    if (child.stdin?.writable) child.stdin.write(`${line}\n`);
-  };
-  child.stdin?.on('error', () => {});
-  child.once('error', (error) => logger.warn(`systemd is not told: ${error.message}`));
-  child.once('exit', (code) => {
+export interface NotifierOptions {
+  logger: Logger;
+  /** False: the process is up, but does not do its work. It is then not said to be alive. */
+  alive: () => boolean;
+  env?: NodeJS.ProcessEnv;
+  pid?: number;
+}
+
+/** Undefined when nobody listens. */
+export function createNotifier(options: NotifierOptions): Notifier | undefined {
+  const { logger, alive, env = process.env, pid = process.pid } = options;
+  if (!env.NOTIFY_SOCKET || process.platform === 'win32') return undefined;
+  let deaf = false;
+  const giveUp = (why: string) => {
+    if (deaf) return;
+    deaf = true;
     clearInterval(timer);
-    if (code !== 0 && code !== null) logger.warn('systemd is not told: systemd-notify failed');
-  });
-  child.unref();
-  (child.stdin as unknown as { unref?: () => void } | null)?.unref?.();
+    logger.error(`systemd cannot be told that the service is ready and alive: ${why}`);
+  };
+  const shell: ChildProcess = spawn('/bin/sh', ['-c', SHELL], { env, stdio: ['pipe', 'ignore', 'ignore'] });
+  shell.on('error', (error) => giveUp(error.message));
+  shell.on('exit', (code) => giveUp(`systemd-notify failed (${code})`));
+  shell.stdin?.on('error', () => {});
+  // It ends with us; it does not keep us.
+  shell.unref();
+  (shell.stdin as unknown as { unref?: () => void } | null)?.unref?.();
+  const say = (message: string): void => {
+    if (!deaf) shell.stdin?.write(`${message}\n`);
+  };
+
+  const everyMs = watchdogMs(env, pid);
+  let timer: NodeJS.Timeout | undefined;
   return {
     ready(status) {
-      say(`READY=1`);
-      say(`STATUS=${status.replace(/[\r\n]+/g, ' ')}`);
-      if (!(watchdogMs > 0) || timer) return;
-      // From this process's own loop: where it hangs, nothing is said, and systemd starts the service anew.
-      // Three times in each period, so that one late look is not the end.
-      timer = setInterval(() => say('WATCHDOG=1'), watchdogMs / 3);
+      say('READY=1');
+      say(`STATUS=${status.replace(/\s+/g, ' ')}`);
+      if (everyMs === undefined || timer) return;
+      timer = setInterval(() => {
+        if (alive()) say('WATCHDOG=1');
+        else logger.error('poses have stopped though the link is live: systemd will start the service anew');
+      }, everyMs);
       timer.unref();
     },
     stopping() {
       clearInterval(timer);
       say('STOPPING=1');
-      child.stdin?.end();
     },
+  };
+}
+
+/**
+ * A quarter of the time that systemd waits for a sign of life. sd_watchdog_enabled(3) recommends half; so a stall of the
+ * whole machine, after which one look finds nothing new, is not the end.
+ */
+export function watchdogMs(env: NodeJS.ProcessEnv, pid: number): number | undefined {
+  const waitsUs = Number(env.WATCHDOG_USEC);
+  if (!(waitsUs > 0) || !Number.isFinite(waitsUs)) return undefined;
+  if (env.WATCHDOG_PID && Number(env.WATCHDOG_PID) !== pid) return undefined;
+  return Math.max(1, waitsUs / 4000);
+}
+
+interface Path {
+  readonly frame: { readonly valid: boolean; readonly timeUs: number };
+}
+
+/**
+ * Whether poses still come where they are said to. A glove that is silent is no fault of ours: within `staleMs` its
+ * beat says that its poses are not valid. Poses that stay valid and yet the same, over two calls seconds apart, say
+ * that both the samples' way and the beat that guards it have stopped.
+ */
+export function createLifeCheck(gloves: readonly Path[]): () => boolean {
+  const before = gloves.map(() => Number.NaN);
+  return () => {
+    let alive = true;
+    gloves.forEach(({ frame: { valid, timeUs } }, index) => {
+      if (valid && timeUs === before[index]) alive = false;
+      before[index] = valid ? timeUs : Number.NaN;
+    });
+    return alive;
   };
 }

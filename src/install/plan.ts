@@ -11,6 +11,8 @@ export type Step =
   | { kind: 'run'; command: string; args: string[]; mayFail?: boolean };
 
 export const TASK_NAME = 'Tautline';
+export const UNIT_NAME = 'tautline.service';
+export const LAUNCHD_LABEL = 'tautline';
 
 const systemctl = (...args: string[]): Step => ({
   kind: 'run',
@@ -18,6 +20,12 @@ const systemctl = (...args: string[]): Step => ({
   args: ['--user', ...args],
 });
 const may = (step: Step): Step => (step.kind === 'run' ? { ...step, mayFail: true } : step);
+
+/** Windows ends a task without asking it: the fingers are freed before, not by the glove's own watchdog alone. */
+const endTask = ({ node, main }: Starter): Step[] => [
+  may({ kind: 'run', command: node, args: [main, 'disarm'] }),
+  may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
+];
 
 /** Installing twice is the same as once: the service is started anew with what is true now. */
 export function installSteps(
@@ -37,7 +45,7 @@ export function installSteps(
       // schtasks reads UTF-16 with a byte order mark.
       { kind: 'write', path: paths.starter, text: `\ufeff${scheduledTask(starter)}`, encoding: 'utf16le' },
       { kind: 'run', command: 'schtasks', args: ['/Create', '/TN', TASK_NAME, '/XML', paths.starter, '/F'] },
-      may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
+      ...endTask(starter),
       { kind: 'run', command: 'schtasks', args: ['/Run', '/TN', TASK_NAME] },
     ];
   }
@@ -46,7 +54,7 @@ export function installSteps(
       ...folders,
       { kind: 'folder', path: dirname(paths.log) },
       { kind: 'write', path: paths.starter, text: launchAgent(starter) },
-      may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/tautline`] }),
+      may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/${LAUNCHD_LABEL}`] }),
       { kind: 'run', command: 'launchctl', args: ['bootstrap', `gui/${uid}`, paths.starter] },
     ];
   }
@@ -56,30 +64,36 @@ export function installSteps(
     ...folders,
     { kind: 'write', path: paths.starter, text: systemdUnit(starter) },
     systemctl('daemon-reload'),
-    systemctl('enable', 'tautline.service'),
-    systemctl('restart', 'tautline.service'),
+    systemctl('enable', UNIT_NAME),
+    systemctl('restart', UNIT_NAME),
   ];
 }
 
 /** Profiles, fits, sessions and logs stay. */
-export function uninstallSteps(platform: NodeJS.Platform, paths: UserPaths, uid: number): Step[] {
+export function uninstallSteps(
+  platform: NodeJS.Platform,
+  paths: UserPaths,
+  starter: Starter,
+  uid: number,
+): Step[] {
   if (platform === 'win32') {
     return [
-      may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
+      ...endTask(starter),
       may({ kind: 'run', command: 'schtasks', args: ['/Delete', '/TN', TASK_NAME, '/F'] }),
       { kind: 'remove', path: paths.starter },
     ];
   }
   if (platform === 'darwin') {
     return [
-      may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/tautline`] }),
+      may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/${LAUNCHD_LABEL}`] }),
       { kind: 'remove', path: paths.starter },
     ];
   }
   return [
-    may(systemctl('disable', '--now', 'tautline.service')),
+    may(systemctl('disable', '--now', UNIT_NAME)),
     { kind: 'remove', path: paths.starter },
     may(systemctl('daemon-reload')),
+    may(systemctl('reset-failed', UNIT_NAME)),
   ];
 }
 

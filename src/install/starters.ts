@@ -1,3 +1,5 @@
+import { TautlineError } from '../errors.js';
+
 /**
  * What a system starts the service by at log-in: the text of a systemd user unit, a launchd agent or a Windows
  * task. Pure: plain data in, text out.
@@ -25,21 +27,43 @@ export const runArguments = ({ main, profile, log }: Starter): string[] => [
   ...(log === undefined ? [] : ['--log-file', log]),
 ];
 
-/** systemd.service(5), "Command lines": quoted, with `%` and `$` doubled. */
-const systemdWord = (word: string): string =>
-  `"${word.replaceAll('\\', '\\\\').replaceAll('"', '\\"').replaceAll('%', '%%').replaceAll('$', '$$$$')}"`;
+/**
+ * No text format for starting programs holds every character that a file name may have.
+ * @throws TautlineError `usage` for a path that could break out of its line
+ */
+function wordsOf(starter: Starter): [string, ...string[]] {
+  const words: [string, ...string[]] = [starter.node, ...runArguments(starter)];
+  for (const word of words) {
+    if (!/\p{Cc}|[\u2028\u2029\ufffe\uffff]/u.test(word)) continue;
+    throw new TautlineError(
+      'usage',
+      `${JSON.stringify(word)} has a control character in its name; no service can be installed from it.`,
+      'Rename it.',
+    );
+  }
+  return words;
+}
 
-/** No sandbox of file systems: user units cannot always have one, and serial ports and the bus must stay in reach. */
+/** systemd.service(5), "Command lines", and systemd.syntax(7), "Quoting": `%` and `$` have a meaning, too. */
+const systemdWord = (word: string): string =>
+  `"${word.replace(/[\\"]/g, '\\$&').replaceAll('%', '%%').replaceAll('$', '$$$$')}"`;
+
+const ENV = '/usr/bin/env';
+
+/**
+ * A systemd user unit. Hardened as far as serial ports and the system's bus stay in reach: what hides parts of the
+ * file system or of /dev needs a user namespace in a user unit, and MemoryDenyWriteExecute forbids what a JavaScript
+ * engine does.
+ */
 export function systemdUnit(starter: Starter): string {
-  // The first word may hold no quotes or blanks (systemd.service(5)): where it would, env is it.
-  const plain = /^[\w/.+:@-]+$/.test(starter.node);
-  const words = [...(plain ? [] : ['/usr/bin/env', starter.node]), ...runArguments(starter)].map(systemdWord);
-  const command = plain ? [starter.node, ...words].join(' ') : words.join(' ').replace(/^"(.*?)"/, '$1');
-  return `# Written by \`tautline install\`; \`tautline uninstall\` removes it.
+  const words = wordsOf(starter);
+  // The program itself, unlike its arguments, may have no quotes and no backslashes in its path.
+  const command = (/["'\\$]/.test(starter.node) ? [ENV, ...words] : words).map(systemdWord).join(' ');
+  return `# Written by \`tautline install\`, which writes it anew; changes of yours: systemctl --user edit tautline
 [Unit]
 Description=Tautline, from force-feedback gloves to hands
-StartLimitIntervalSec=120
-StartLimitBurst=5
+StartLimitIntervalSec=300
+StartLimitBurst=10
 
 [Service]
 # Ready when the stream listens. A process beside the service passes on what it says.
@@ -49,16 +73,40 @@ ExecStart=${command}
 # Whatever ends it, the glove has freed every finger by itself long before it is back.
 Restart=on-failure
 RestartSec=2
-# Command line, profile and address do not mend themselves.
-RestartPreventExitStatus=2 3 5
+# Command line and profile do not mend themselves.
+RestartPreventExitStatus=2 3
 WatchdogSec=${WATCHDOG_S}
-TimeoutStopSec=5
-NoNewPrivileges=yes
+# What hangs cannot tidy up, and a core dump helps nobody.
+WatchdogSignal=SIGKILL
+TimeoutStartSec=30
+# SIGTERM, to the service alone, frees every finger first and ends within 3 s.
+KillMode=mixed
+TimeoutStopSec=6
+
 UMask=0077
+NoNewPrivileges=yes
+LockPersonality=yes
+RestrictNamespaces=yes
+RestrictRealtime=yes
+RestrictSUIDSGID=yes
+# Apps over IP; the bus, the log and the watchdog over Unix sockets; the list of addresses over netlink.
+RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6 AF_NETLINK
+SystemCallArchitectures=native
+LimitCORE=0
 
 [Install]
 WantedBy=default.target
 `;
+}
+
+/** The words of ExecStart in a unit that we wrote; undefined when it is not one. */
+export function commandOfUnit(text: string): string[] | undefined {
+  const line = /^ExecStart=(.*)$/m.exec(text)?.[1];
+  if (line === undefined) return undefined;
+  const words = [...line.matchAll(/"((?:[^"\\]|\\.)*)"/g)].map(([, word]) =>
+    word.replaceAll('$$', '$').replaceAll('%%', '%').replace(/\\(.)/g, '$1'),
+  );
+  return words[0] === ENV ? words.slice(1) : words;
 }
 
 const xml = (text: string): string =>
@@ -66,7 +114,7 @@ const xml = (text: string): string =>
 
 /** launchd.plist(5). */
 export function launchAgent(starter: Starter): string {
-  const words = [starter.node, ...runArguments(starter)].map((word) => `    <string>${xml(word)}</string>`);
+  const words = wordsOf(starter).map((word) => `    <string>${xml(word)}</string>`);
   return `<?xml version="1.0" encoding="UTF-8"?>
 <!DOCTYPE plist PUBLIC "-//Apple//DTD PLIST 1.0//EN" "http://www.apple.com/DTDs/PropertyList-1.0.dtd">
 <plist version="1.0">
@@ -88,6 +136,10 @@ ${words.join('\n')}
   <integer>10</integer>
   <key>ProcessType</key>
   <string>Interactive</string>
+  <key>ExitTimeOut</key>
+  <integer>6</integer>
+  <key>Umask</key>
+  <integer>63</integer>
 </dict>
 </plist>
 `;
@@ -99,8 +151,9 @@ const windowsWord = (word: string): string =>
     ? `"${word.replace(/(\\*)"/g, '$1$1\\"').replace(/(\\+)$/, '$1$1')}"`
     : word;
 
-/** Task Scheduler schema 1.2; elements in the order that it wants. */
+/** Task Scheduler schema 1.2 (from memory); elements in the order of its reference pages. */
 export function scheduledTask(starter: Starter): string {
+  const [node, ...words] = wordsOf(starter);
   return `<?xml version="1.0" encoding="UTF-16"?>
 <Task version="1.2" xmlns="http://schemas.microsoft.com/windows/2004/02/mit/task">
   <RegistrationInfo>
@@ -118,19 +171,23 @@ export function scheduledTask(starter: Starter): string {
     </Principal>
   </Principals>
   <Settings>
+    <AllowStartOnDemand>true</AllowStartOnDemand>
+    <RestartOnFailure>
+      <Interval>PT1M</Interval>
+      <Count>10</Count>
+    </RestartOnFailure>
     <MultipleInstancesPolicy>IgnoreNew</MultipleInstancesPolicy>
     <DisallowStartIfOnBatteries>false</DisallowStartIfOnBatteries>
     <StopIfGoingOnBatteries>false</StopIfGoingOnBatteries>
+    <AllowHardTerminate>true</AllowHardTerminate>
+    <StartWhenAvailable>true</StartWhenAvailable>
     <ExecutionTimeLimit>PT0S</ExecutionTimeLimit>
-    <RestartOnFailure>
-      <Interval>PT1M</Interval>
-      <Count>99</Count>
-    </RestartOnFailure>
+    <Priority>5</Priority>
   </Settings>
   <Actions Context="Author">
     <Exec>
-      <Command>${xml(starter.node)}</Command>
-      <Arguments>${xml(runArguments(starter).map(windowsWord).join(' '))}</Arguments>
+      <Command>${xml(node)}</Command>
+      <Arguments>${xml(words.map(windowsWord).join(' '))}</Arguments>
     </Exec>
   </Actions>
 </Task>

@@ -1,15 +1,64 @@
 import { existsSync } from 'node:fs';
+import { urlHost } from '../config/address.js';
+import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import { userPaths } from './paths.js';
+import { type Installed, readInstalled } from './installed.js';
+import { type UserPaths, userPaths } from './paths.js';
+
+/** What is installed here, and where its service should answer. */
+export interface Situation {
+  installed: Installed;
+  /** The profile in use; undefined: the simulated one that comes with the program. */
+  profile?: string;
+  /** What is wrong with it. */
+  trouble?: string;
+  /** The profile itself, when it is sound. */
+  data?: Profile;
+  /** Address of the service that the profile describes, and its token. */
+  url: string;
+  token?: string;
+}
+
+/**
+ * Never throws.
+ * @param named profile in place of the one of the installed service, or else of the configuration folder
+ */
+export async function situation(named?: string, paths: UserPaths = userPaths()): Promise<Situation> {
+  const installed = await readInstalled(paths, process.getuid?.() ?? 0);
+  const profile = named ?? installed.profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
+  if (profile === undefined) return { installed, url: addressOf({ host: '127.0.0.1', port: 7117 }) };
+  const { loadProfile } = await import('../config/load.js');
+  try {
+    const data = await loadProfile(profile);
+    const { token } = data.stream;
+    return {
+      installed,
+      profile,
+      data,
+      url: addressOf(data.stream),
+      ...(token === undefined ? {} : { token }),
+    };
+  } catch (error) {
+    const trouble = error instanceof TautlineError ? error.line : String(error);
+    return { installed, profile, trouble, url: addressOf({ host: '127.0.0.1', port: 7117 }) };
+  }
+}
+
+/** Listening everywhere, it is here, too. */
+const addressOf = ({ host, port }: { host: string; port: number }): string =>
+  `http://${urlHost(host === '0.0.0.0' || host === '::' ? '127.0.0.1' : host)}:${port || 7117}`;
 
 export interface ServiceStatus {
   installed: boolean;
   /** What the system starts it by. */
   starter: string;
+  /** What the system says, where it does. */
+  system: Omit<Installed, 'file' | 'command'>;
+  profile?: string;
   running: boolean;
   /** Of a running service. */
   version?: string;
-  address?: string;
+  address: string;
   upS?: number;
   gloves?: { name: string; hand: string; state: string; armed: boolean }[];
   apps?: number;
@@ -24,9 +73,19 @@ interface Health {
 }
 
 /** @throws TautlineError notPermitted where the service wants a token */
-export async function gatherStatus(health: URL, token: string | undefined): Promise<ServiceStatus> {
-  const { starter } = userPaths();
-  const known = { installed: existsSync(starter), starter };
+export async function gatherStatus(
+  health: URL,
+  token: string | undefined,
+  { installed, profile }: Pick<Situation, 'installed' | 'profile'>,
+): Promise<ServiceStatus> {
+  const { file, command: _, profile: __, ...system } = installed;
+  const known = {
+    installed: file !== undefined,
+    starter: file ?? userPaths().starter,
+    system,
+    profile,
+    address: health.host,
+  };
   const headers = token === undefined ? undefined : { authorization: `Bearer ${token}` };
   const response = await fetch(health, { headers, signal: AbortSignal.timeout(3000) }).catch(() => undefined);
   if (response?.status === 401) {
@@ -42,19 +101,29 @@ export async function gatherStatus(health: URL, token: string | undefined): Prom
     ...known,
     running: true,
     version: body.version,
-    address: health.host,
     upS: body.uptimeS,
     gloves: body.gloves.map(({ name, hand, armed, link }) => ({ name, hand, armed, state: link.state })),
     apps: body.apps.length,
   };
 }
 
-export function statusLines({ installed, starter, running, ...service }: ServiceStatus): string[] {
+export function statusLines(status: ServiceStatus): string[] {
+  const { installed, starter, system, profile, running, address, ...service } = status;
   const lines = [
-    installed ? `installed: starts at log-in (${starter})` : 'installed: no; `tautline install` does it',
+    installed
+      ? `installed: ${system.enabled === false ? 'does not start at log-in' : 'starts at log-in'} (${starter})`
+      : 'installed: no; `tautline install` does it',
+    `profile: ${profile ?? 'none of yours; the simulated glove'}`,
   ];
-  if (!running) return [...lines, 'running: no'];
-  const { version, address, upS = 0, gloves = [], apps = 0 } = service;
+  const { since, restarts, trouble } = system;
+  const past = [
+    since ? `since ${since}` : '',
+    restarts ? `started anew ${restarts} times` : '',
+    trouble ? `ended last with ${trouble}` : '',
+  ].filter(Boolean);
+  if (past.length > 0) lines.push(`system: ${past.join(', ')}`);
+  if (!running) return [...lines, `running: no, nothing answers at ${address}`];
+  const { version, upS = 0, gloves = [], apps = 0 } = service;
   lines.push(
     `running: version ${version} at ${address}, up for ${duration(upS)}, ${apps} ${apps === 1 ? 'app' : 'apps'}`,
   );

@@ -1,83 +1,198 @@
 import { spawnSync } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import fc from 'fast-check';
 import { afterAll, describe, expect, it } from 'vitest';
+import { commandOfAgent, commandOfTask } from '../../src/install/installed.js';
 import { userPaths } from '../../src/install/paths.js';
 import { describeStep, installSteps, uninstallSteps } from '../../src/install/plan.js';
-import { launchAgent, runArguments, scheduledTask, systemdUnit } from '../../src/install/starters.js';
+import {
+  runArguments as argumentsOf,
+  commandOfUnit,
+  launchAgent,
+  type Starter,
+  scheduledTask,
+  systemdUnit,
+} from '../../src/install/starters.js';
 import { need } from '../requirements.js';
+import { elementAt, parseXml, type XmlElement } from './xml.js';
 
-const ODD = {
-  node: '/opt/my node/bin/node',
-  main: '/home/kim & co/100% "best" $HOME\\x/main.js',
-  profile: '/home/kim & co/glove <1>.yaml',
+const PLAIN: Starter = { node: '/usr/bin/node', main: '/opt/tautline/dist/main.js' };
+/** Everything that one of the formats gives a meaning to. */
+const AWKWARD: Starter = {
+  node: '/opt/my "node" \\ 100%/$HOME/node',
+  main: "/home/kim o'neil/<tautline> & co/%h $X $$ %%/main.js",
+  profile: '/home/kim/größe 5; echo "#1".yaml',
+  log: '/var/log/a b.log',
 };
-const folder = mkdtempSync(join(tmpdir(), 'tautline-starters-'));
+
+const folder = mkdtempSync(join(tmpdir(), 'tautline-unit-'));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
+/** A name that no text format holds without care, but every file system of the kind does. */
+const anyPath = fc
+  .string({ unit: 'binary', maxLength: 20 })
+  .map((name) => `/${name.replace(/[\p{C}\u2028\u2029/]/gu, '')}`);
 
-describe('what a system starts the service by', () => {
-  it.runIf(process.platform === 'linux')('is a unit that systemd takes', () => {
-    need('systemd-analyze', 'systemd');
-    const unit = join(folder, 'tautline.service');
-    writeFileSync(unit, systemdUnit({ node: process.execPath, main: '/opt/tautline/main.js' }));
-    const { stdout, stderr } = spawnSync('systemd-analyze', ['verify', '--user', '--man=no', unit], {
-      encoding: 'utf8',
-      env: { ...process.env, XDG_RUNTIME_DIR: folder },
-    });
-    // It also complains of what other units of this machine have.
-    const own = `${stdout}${stderr}`.split('\n').filter((line) => line.includes('tautline'));
-    expect(own).toEqual([]);
+describe('systemd unit', () => {
+  it('says what keeps the service running, and what it may not', () => {
+    const unit = systemdUnit({ ...PLAIN, profile: '/home/kim/glove.yaml' });
+    expect(unit).toContain(
+      'ExecStart="/usr/bin/node" "/opt/tautline/dist/main.js" "run" "--profile" "/home/kim/glove.yaml" "--log-level" "info"\n',
+    );
+    for (const line of [
+      'Type=notify',
+      'WatchdogSec=20',
+      'Restart=on-failure',
+      'RestartSec=2',
+      'StartLimitBurst=10',
+      'NoNewPrivileges=yes',
+      'WantedBy=default.target',
+    ])
+      expect(unit.split('\n')).toContain(line);
+    // These would take serial ports or the system's bus away.
+    expect(unit).not.toMatch(
+      /PrivateDevices|DevicePolicy|PrivateUsers|ProtectSystem|MemoryDenyWriteExecute|PrivateNetwork/,
+    );
   });
 
-  // systemd.service(5): in quotes, with C escapes; `%` and `$` stand for themselves when doubled.
-  it('quotes odd paths for systemd', () => {
-    const command = /^ExecStart=(.*)$/m.exec(systemdUnit(ODD))?.[1] ?? '';
-    expect(command).toMatch(/^\/usr\/bin\/env "/);
-    const words = [...command.matchAll(/"((?:\\.|[^"\\])*)"/g)].map(([, word]) =>
-      word.replace(/\\(.)/g, '$1').replaceAll('%%', '%').replaceAll('$$', '$'),
-    );
-    expect(words).toEqual([ODD.node, ...runArguments(ODD)]);
+  it('doubles % and $, escapes quotes and backslashes (examples of systemd.service(5), from memory)', () => {
+    expect(systemdUnit({ ...PLAIN, main: '/a %h $B "c" \\d' })).toContain(String.raw`"/a %%h $$B \"c\" \\d"`);
   });
 
-  it('is an agent that is well-formed XML with every word in its place', () => {
-    const plist = launchAgent({ ...ODD, log: '/Users/kim/Library/Logs/tautline.log' });
-    const parsed = spawnSync(
-      'python3',
-      ['-c', 'import json,plistlib,sys; print(json.dumps(plistlib.loads(sys.stdin.buffer.read())))'],
-      { input: plist, encoding: 'utf8' },
+  it('gives back the very command, whatever is in the paths', () => {
+    fc.assert(
+      fc.property(anyPath, anyPath, anyPath, (node, main, profile) => {
+        const starter = { node, main, profile };
+        expect(commandOfUnit(systemdUnit(starter))).toEqual([node, ...argumentsOf(starter)]);
+      }),
+      { numRuns: 200 },
     );
-    expect(parsed.stderr).toBe('');
-    expect(JSON.parse(parsed.stdout)).toMatchObject({
+  });
+
+  it('refuses a path that would break out of its line', () => {
+    expect(() => systemdUnit({ ...PLAIN, profile: '/a\nExecStartPre=/bin/evil' })).toThrow(
+      /control character/,
+    );
+  });
+
+  it.runIf(process.platform === 'linux')(
+    'is well by systemd-analyze, also with an awkward path to Node',
+    () => {
+      need('systemd-analyze', 'systemd');
+      const awkward = join(folder, 'a b % %h é; #');
+      mkdirSync(awkward);
+      symlinkSync(process.execPath, join(awkward, 'node'));
+      const verify = (text: string) => {
+        const file = join(folder, 'tautline.service');
+        writeFileSync(file, text);
+        const { status, stdout, stderr } = spawnSync('systemd-analyze', ['--user', 'verify', file], {
+          encoding: 'utf8',
+          env: { ...process.env, XDG_RUNTIME_DIR: folder, HOME: folder },
+        });
+        return { status, said: `${stdout}${stderr}` };
+      };
+      const unit = systemdUnit({ ...AWKWARD, node: join(awkward, 'node') });
+      expect(verify(unit)).toEqual({ status: 0, said: '' });
+      // What systemd takes as an argument only.
+      expect(verify(systemdUnit(AWKWARD))).toEqual({ status: 0, said: '' });
+      // It does look: a program that is not there, and a key that is none.
+      expect(verify(systemdUnit({ ...PLAIN, node: join(awkward, 'none') }))).toEqual({
+        status: 1,
+        said: expect.stringMatching(/not executable/),
+      });
+      expect(verify(unit.replace('RestartSec=', 'RestartSecs=')).said).toMatch(/RestartSecs/);
+    },
+  );
+});
+
+describe('launchd agent', () => {
+  it('is a property list that says the same', () => {
+    const agent = plist(launchAgent(AWKWARD));
+    expect(agent).toEqual({
       Label: 'tautline',
-      ProgramArguments: [ODD.node, ...runArguments({ ...ODD, log: '/Users/kim/Library/Logs/tautline.log' })],
+      ProgramArguments: [AWKWARD.node, ...argumentsOf(AWKWARD)],
       RunAtLoad: true,
       KeepAlive: { SuccessfulExit: false },
+      ThrottleInterval: 10,
+      ExitTimeOut: 6,
+      ProcessType: 'Interactive',
+      Umask: 0o077,
     });
   });
 
-  // Order of elements: Task Scheduler schema (settingsType and taskType are sequences), from memory.
-  it('is a task with its elements in order, and words that Windows takes apart as they were', () => {
-    const starter = {
-      node: 'C:\\Program Files\\nodejs\\node.exe',
-      main: 'C:\\a b\\main.js',
-      profile: 'D:\\x\\g "1".yaml',
-    };
-    const task = scheduledTask(starter);
-    const top = [...task.matchAll(/^ {2}<(\w+)/gm)].map(([, name]) => name);
-    expect(top).toEqual(['RegistrationInfo', 'Triggers', 'Principals', 'Settings', 'Actions']);
-    const parsed = spawnSync(
-      'python3',
-      [
-        '-c',
-        'import sys,xml.etree.ElementTree as e; n="{http://schemas.microsoft.com/windows/2004/02/mit/task}"; t=e.fromstring(sys.stdin.read().split("?>",1)[1]); print(t.find(f".//{n}Command").text); print(t.find(f".//{n}Arguments").text)',
-      ],
-      { input: task, encoding: 'utf8' },
+  it('gives back the very command, whatever is in the paths', () => {
+    fc.assert(
+      fc.property(anyPath, anyPath, (node, main) => {
+        const text = launchAgent({ node, main });
+        expect(plist(text)).toMatchObject({ ProgramArguments: [node, ...argumentsOf({ node, main })] });
+        expect(commandOfAgent(text)).toEqual([node, ...argumentsOf({ node, main })]);
+      }),
+      { numRuns: 100 },
     );
-    expect(parsed.stderr).toBe('');
-    const [command, words] = parsed.stdout.trim().split(/\r?\n/);
-    expect(command).toBe(starter.node);
-    expect(words).toBe('"C:\\a b\\main.js" run --profile "D:\\x\\g \\"1\\".yaml" --log-level info');
+  });
+});
+
+describe('Windows task', () => {
+  const starter: Starter = {
+    node: 'C:\\Program Files\\nodejs\\node.exe',
+    main: 'C:\\Users\\Kim & Co\\AppData\\tautline\\dist\\main.js',
+    profile: "D:\\O'Neil\\glove.yaml",
+    log: 'C:\\Users\\Kim & Co\\log.txt',
+  };
+  const task = parseXml(scheduledTask(starter));
+
+  it('has only elements of the task schema, in the order in which its documentation lists them', () => {
+    const check = (element: XmlElement) => {
+      const order = TASK_SCHEMA[element.name];
+      if (element.children.length === 0) return;
+      expect(order, element.name).toBeDefined();
+      const places = element.children.map(({ name }) => order.indexOf(name));
+      expect(places, element.name).not.toContain(-1);
+      expect(places, element.name).toEqual([...new Set(places)].sort((a, b) => a - b));
+      element.children.forEach(check);
+    };
+    expect(task.name).toBe('Task');
+    expect(task.attributes).toEqual({
+      version: '1.2',
+      xmlns: 'http://schemas.microsoft.com/windows/2004/02/mit/task',
+    });
+    check(task);
+  });
+
+  it('starts the command at log-on, with no more rights than the user, for as long as it takes', () => {
+    const text = (...path: string[]) => elementAt(task, path)?.text;
+    expect(text('Triggers', 'LogonTrigger', 'Enabled')).toBe('true');
+    expect(text('Principals', 'Principal', 'RunLevel')).toBe('LeastPrivilege');
+    expect(text('Settings', 'ExecutionTimeLimit')).toBe('PT0S');
+    expect(text('Settings', 'StopIfGoingOnBatteries')).toBe('false');
+    expect(text('Actions', 'Exec', 'Command')).toBe(starter.node);
+    expect(text('Actions', 'Exec', 'Arguments')).toBe(
+      '"C:\\Users\\Kim & Co\\AppData\\tautline\\dist\\main.js" run --profile D:\\O\'Neil\\glove.yaml --log-level info --log-file "C:\\Users\\Kim & Co\\log.txt"',
+    );
+    expect(commandOfTask(scheduledTask(starter))).toEqual([starter.node, ...argumentsOf(starter)]);
+  });
+
+  it('is written in UTF-16 with its byte order mark, as its declaration says', () => {
+    const paths = userPaths({ platform: 'win32', env: {}, home: 'C:\\k' });
+    const file = installSteps('win32', paths, starter, 0).find((step) => step.kind === 'write');
+    expect(file).toMatchObject({
+      encoding: 'utf16le',
+      text: expect.stringMatching(/^\ufeff<\?xml version="1.0" encoding="UTF-16"\?>/),
+    });
+  });
+
+  it('is ended only after the fingers are free: Windows ends a task without asking it', () => {
+    const paths = userPaths({ platform: 'win32', env: {}, home: 'C:\\k' });
+    for (const steps of [
+      installSteps('win32', paths, starter, 0),
+      uninstallSteps('win32', paths, starter, 0),
+    ]) {
+      const said = steps.map(describeStep);
+      const disarm = said.indexOf(`run ${starter.node} ${starter.main} disarm`);
+      expect(disarm).toBeGreaterThan(-1);
+      expect(said.indexOf('run schtasks /End /TN Tautline')).toBe(disarm + 1);
+    }
   });
 });
 
@@ -108,12 +223,102 @@ describe('the places', () => {
     '%s: what is installed is what is removed, and no more',
     (platform) => {
       const paths = userPaths({ platform, home: platform === 'win32' ? 'C:\\k' : '/k', env: {} });
-      const install = installSteps(platform, paths, ODD, 501);
+      const install = installSteps(platform, paths, PLAIN, 501);
       const written = install.filter((step) => step.kind === 'write').map(({ path }) => path);
-      const removed = uninstallSteps(platform, paths, 501).filter((step) => step.kind === 'remove');
+      const removed = uninstallSteps(platform, paths, PLAIN, 501).filter((step) => step.kind === 'remove');
       expect(removed.map(({ path }) => path)).toEqual(written);
       expect(written).toEqual([paths.starter]);
       for (const step of install) expect(describeStep(step)).toMatch(/^(make|write|run) /);
     },
   );
 });
+
+/** Elements of Task Scheduler's schema 1.2 in the order of its reference pages; from memory. */
+const TASK_SCHEMA: Record<string, string[]> = {
+  Task: ['RegistrationInfo', 'Triggers', 'Principals', 'Settings', 'Data', 'Actions'],
+  RegistrationInfo: [
+    'Date',
+    'Author',
+    'Version',
+    'Description',
+    'Documentation',
+    'URI',
+    'SecurityDescriptor',
+    'Source',
+  ],
+  Triggers: [
+    'BootTrigger',
+    'RegistrationTrigger',
+    'IdleTrigger',
+    'TimeTrigger',
+    'EventTrigger',
+    'LogonTrigger',
+  ],
+  LogonTrigger: [
+    'Enabled',
+    'StartBoundary',
+    'EndBoundary',
+    'Repetition',
+    'ExecutionTimeLimit',
+    'UserId',
+    'Delay',
+  ],
+  Principals: ['Principal'],
+  Principal: ['UserId', 'LogonType', 'GroupId', 'DisplayName', 'RunLevel'],
+  Settings: [
+    'AllowStartOnDemand',
+    'RestartOnFailure',
+    'MultipleInstancesPolicy',
+    'DisallowStartIfOnBatteries',
+    'StopIfGoingOnBatteries',
+    'AllowHardTerminate',
+    'StartWhenAvailable',
+    'NetworkProfileName',
+    'RunOnlyIfNetworkAvailable',
+    'WakeToRun',
+    'Enabled',
+    'Hidden',
+    'DeleteExpiredTaskAfter',
+    'IdleSettings',
+    'NetworkSettings',
+    'ExecutionTimeLimit',
+    'Priority',
+    'RunOnlyIfIdle',
+  ],
+  RestartOnFailure: ['Interval', 'Count'],
+  Actions: ['Exec', 'ComHandler', 'SendEmail', 'ShowMessage'],
+  Exec: ['Command', 'Arguments', 'WorkingDirectory'],
+};
+
+/** A property list as the DTD of Property List 1.0 describes it (from memory): dict is key, value, key, value. */
+function plist(text: string): unknown {
+  const root = parseXml(text);
+  expect(root.name).toBe('plist');
+  expect(root.attributes).toEqual({ version: '1.0' });
+  expect(root.children).toHaveLength(1);
+  const value = ({ name, text, children }: XmlElement): unknown => {
+    switch (name) {
+      case 'dict': {
+        expect(children.length % 2).toBe(0);
+        const entries: [string, unknown][] = [];
+        for (let i = 0; i < children.length; i += 2) {
+          expect(children[i].name).toBe('key');
+          entries.push([children[i].text, value(children[i + 1])]);
+        }
+        return Object.fromEntries(entries);
+      }
+      case 'array':
+        return children.map(value);
+      case 'string':
+        return text;
+      case 'integer':
+        return Number.parseInt(text, 10);
+      case 'true':
+      case 'false':
+        return name === 'true';
+      default:
+        throw new Error(`<${name}> is no element of a property list`);
+    }
+  };
+  return value(root.children[0]);
+}
