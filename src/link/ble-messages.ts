@@ -24,7 +24,10 @@ export interface Trouble {
 
 export type ToProcess =
   /** Bytes for the glove. What is not urgent is thrown away when it comes to its turn too late. */
-  { kind: 'write'; bytes: Uint8Array; atUs: number; urgent: boolean } | { kind: 'close' };
+  | { kind: 'write'; bytes: Uint8Array; atUs: number; urgent: boolean }
+  | { kind: 'close' }
+  /** Once more, after `trouble` that said `waiting`. */
+  | { kind: 'look' };
 
 export type FromProcess =
   /** The library has found the system's Bluetooth; what it does without it is to crash. */
@@ -34,5 +37,5 @@ export type FromProcess =
   | { kind: 'bytes'; bytes: Uint8Array; atUs: number }
   /** One `write` is done with. */
   | { kind: 'written' }
-  /** Not opened, or ended by itself. */
-  | { kind: 'trouble'; trouble: Trouble };
+  /** Not opened, or ended by itself. `waiting`: the glove was not found, and the process waits to look again. */
+  | { kind: 'trouble'; trouble: Trouble; waiting?: boolean };

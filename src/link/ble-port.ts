@@ -45,13 +45,40 @@ const SYSTEM_AHEAD_US = measureSystemAheadUs();
 /** A Bluetooth LE glove with the Tautline service. Everything that may block or crash is in ble-process.ts. */
 export function blePort({ name, address, scanS = 12, program = PROGRAM }: BleOptions): OpenPort {
   const target: BleTarget = { name, address, scanS };
-  return (events, abandoned) =>
-    new Promise((resolve, reject) => {
-      const child = fork(program, [JSON.stringify(target)], {
+  /** Has not found the glove, and looks again at the next opening: to start a process stalls this one for 60 ms. */
+  let waiting: ChildProcess | undefined;
+
+  function begin(): ChildProcess {
+    if (!waiting?.connected) {
+      return fork(program, [JSON.stringify(target)], {
         serialization: 'advanced',
         execArgv: [],
         stdio: ['ignore', 'ignore', 'ignore', 'ipc'],
       });
+    }
+    const child = waiting;
+    waiting = undefined;
+    child.removeAllListeners();
+    child.ref();
+    child.channel?.ref();
+    child.send({ kind: 'look' } satisfies ToProcess, () => {});
+    return child;
+  }
+
+  /** It ends with this process, which does not wait for it. */
+  function keep(child: ChildProcess): void {
+    waiting = child;
+    child.once('exit', () => {
+      if (waiting === child) waiting = undefined;
+    });
+    child.unref();
+    child.channel?.unref();
+  }
+
+  return (events, abandoned) =>
+    new Promise((resolve, reject) => {
+      let alive = waiting?.connected ?? false;
+      const child = begin();
       const exited = new Promise<void>((done) => {
         child.once('exit', () => done());
         child.once('error', () => done());
@@ -79,17 +106,19 @@ export function blePort({ name, address, scanS = 12, program = PROGRAM }: BleOpt
       if (abandoned?.aborted) abandon();
       else abandoned?.addEventListener('abort', abandon, { once: true });
 
-      let alive = false;
       child.on('message', (message: FromProcess) => {
         if (message.kind === 'alive') alive = true;
-        if (message.kind === 'trouble') giveUp(errorOf(message.trouble));
-        if (message.kind !== 'open') return;
+        if (message.kind === 'trouble' && !message.waiting) giveUp(errorOf(message.trouble));
+        if (message.kind !== 'open' && !(message.kind === 'trouble' && message.waiting)) return;
         clearTimeout(timer);
         abandoned?.removeEventListener('abort', abandon);
         child.removeAllListeners('message');
         child.removeAllListeners('exit');
         child.removeAllListeners('error');
-        resolve(openedPort(child, message, events));
+        if (message.kind === 'trouble') {
+          keep(child);
+          reject(errorOf(message.trouble));
+        } else resolve(openedPort(child, message, events));
       });
       child.once('error', (cause) =>
         giveUp(

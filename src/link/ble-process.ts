@@ -1,5 +1,6 @@
 /**
- * The radio side of a Bluetooth port, as a process of its own (started by ble-port.ts, one for each connection).
+ * The radio side of a Bluetooth port, as a process of its own (started by ble-port.ts, one for each connection; one
+ * that did not find its glove looks again when it is told to).
  *
  * The library blocks its thread while the system's Bluetooth service answers: seconds while it connects. It
  * cannot be moved to a worker thread: its native part keeps state in globals, so that a second worker, or ending
@@ -68,7 +69,19 @@ async function load(): Promise<Library> {
 /** Never collected: the library forgets its callbacks with the object that they were set on. */
 let adapters: Adapter[] = [];
 
-async function find(library: Library, { name, address, scanS }: BleTarget, glove: string): Promise<Device> {
+const toldToLook = (): Promise<void> =>
+  new Promise((resolve) => {
+    process.once('message', (message: ToProcess) => {
+      if (message.kind === 'look') resolve();
+    });
+  });
+
+/** @returns undefined if it was not heard in time */
+async function find(
+  library: Library,
+  { name, address, scanS }: BleTarget,
+  glove: string,
+): Promise<Device | undefined> {
   // Aborts the process where D-Bus runs without BlueZ.
   adapters = library.getAdapters();
   send({ kind: 'alive' });
@@ -77,7 +90,7 @@ async function find(library: Library, { name, address, scanS }: BleTarget, glove
     throw new Failure(explainNoRadio(adapters.length, process.platform));
   }
   const wanted = address?.toLowerCase();
-  const device = await new Promise<Device>((resolve, reject) => {
+  const device = await new Promise<Device | undefined>((resolve, reject) => {
     const heard = (candidate: Device): void => {
       const isIt =
         wanted === undefined ? candidate.identifier === name : candidate.address.toLowerCase() === wanted;
@@ -86,7 +99,7 @@ async function find(library: Library, { name, address, scanS }: BleTarget, glove
     adapter.setCallbackOnScanFound(heard);
     adapter.setCallbackOnScanUpdated(heard);
     if (!adapter.scanStart()) reject(new Failure(explainStep('scan', glove)));
-    setTimeout(() => reject(new Failure(notFound(glove))), scanS * 1000);
+    setTimeout(() => resolve(undefined), scanS * 1000);
   });
   adapter.scanStop();
   return device;
@@ -111,7 +124,12 @@ async function connect(device: Device, glove: string): Promise<void> {
 async function run(target: BleTarget): Promise<void> {
   const glove = target.address ?? `"${target.name}"`;
   const library = await load();
-  const device = await find(library, target, glove);
+  let device = await find(library, target, glove);
+  while (!device) {
+    send({ kind: 'trouble', trouble: notFound(glove), waiting: true });
+    await toldToLook();
+    device = await find(library, target, glove);
+  }
   await connect(device, glove);
   const { mtu, identifier, address } = device;
   const known = mtu >= BLE_MIN_PACKET && mtu <= 512 ? mtu : undefined;
@@ -147,6 +165,7 @@ async function run(target: BleTarget): Promise<void> {
       close();
       return;
     }
+    if (message.kind !== 'write') return;
     const { bytes, atUs, urgent } = message;
     const due = urgent || systemUs() - atUs <= STALE_US;
     if (due && !write(bytes)) end();

@@ -192,6 +192,8 @@ onLinux('a Bluetooth LE port', () => {
       message: '"nobody" was not found by Bluetooth.',
       remedy: expect.stringContaining('Switch it on'),
     });
+    // It would look again; here nobody asks it to.
+    for (const pid of radioProcesses()) process.kill(pid, 'SIGKILL');
     await peer.ask('power off');
     expect(await failure({})).toMatchObject({
       code: 'bluetoothUnavailable',
@@ -213,6 +215,20 @@ onLinux('a Bluetooth LE port', () => {
         remedy: expect.stringContaining('systemctl start bluetooth'),
       });
     }
+  });
+
+  it('looks again in the same process, which ends at a fault', async () => {
+    const open = blePort({ name: 'nobody', program, scanS: 0.3 });
+    const look = () => open({ bytes: () => {}, ended: () => {} }).catch((error: unknown) => error);
+    expect(await look()).toMatchObject({ code: 'portMissing' });
+    const first = radioProcesses();
+    expect(first).toHaveLength(1);
+    expect(await look()).toMatchObject({ code: 'portMissing' });
+    expect(radioProcesses()).toEqual(first);
+    await peer.ask('power off');
+    expect(await look()).toMatchObject({ code: 'bluetoothUnavailable' });
+    expect(radioProcesses()).toEqual([]);
+    await peer.ask('power on');
   });
 
   it('stops looking when nobody wants the glove any more', async () => {
