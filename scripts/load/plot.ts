@@ -84,7 +84,7 @@ function panel(cells: readonly Cell[], axis: Axis, left: number, top: number, ti
       .filter((cell) => cell.rateHz === rateHz)
       .map((cell) => `${x(cell.subscribers)},${y(axis.value(cell))}`);
     if (points.length === 0) return;
-    parts.push(`<polyline class="rate${i}" points="${points.join(' ')}"/>`);
+    parts.push(`<polyline class="rate${i}" fill="none" points="${points.join(' ')}"/>`);
   });
   return parts;
 }
