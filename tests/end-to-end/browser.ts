@@ -44,7 +44,7 @@ export async function openPage(
   page.on('pageerror', ({ message }) => complaints.push(message));
   page.on('console', (message) => {
     // A service that went away is part of a test.
-    const expected = /ERR_CONNECTION_REFUSED|WebSocket connection/.test(message.text());
+    const expected = /ERR_CONNECTION_(REFUSED|RESET)|WebSocket connection/.test(message.text());
     if (message.type() === 'error' && !expected) complaints.push(message.text());
   });
   page.on('request', (request) => {
