@@ -1,13 +1,19 @@
 /**
- * `npm run fuzz -- link|stream|sockets|files|profiles --count N --seed S`: hostile input, seeded and bounded. Prints
+ * `npm run fuzz -- link|stream|files|profiles --count N --seed S`: hostile input, seeded and bounded. Prints
  * one JSON object; ends with 1 after a crash, or when one input kept the event loop for longer than 50 ms.
  */
 import { parseArgs } from 'node:util';
+import { fuzzFiles } from './fuzz/files.js';
 import { fuzzLink } from './fuzz/link.js';
+import { fuzzProfiles } from './fuzz/profiles.js';
+import { fuzzStream } from './fuzz/stream.js';
 import { BAR_MS, type FuzzReport } from './fuzz/watch.js';
 
 const targets: Record<string, (count: number, seed: number) => FuzzReport | Promise<FuzzReport>> = {
   link: fuzzLink,
+  stream: fuzzStream,
+  files: fuzzFiles,
+  profiles: fuzzProfiles,
 };
 
 const { values, positionals } = parseArgs({

@@ -7,6 +7,7 @@ import { writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { profileJsonSchema } from '../src/config/json-schema.js';
 import * as table from '../src/link/table.js';
+import { logEventsPage } from '../src/log-events.js';
 import { asyncApiDocument } from '../src/stream/asyncapi.js';
 import { protocolPage } from './protocol-page.js';
 
@@ -16,6 +17,7 @@ const root = fileURLToPath(new URL('..', import.meta.url));
 export const OUTPUTS: Record<string, () => string> = {
   'config/profile.schema.json': profileJsonSchema,
   'docs/asyncapi.json': () => `${JSON.stringify(asyncApiDocument(), null, 2)}\n`,
+  'docs/log-events.md': logEventsPage,
   'docs/protocol.md': protocolPage,
   'src/firmware/core/protocol_table.h': protocolTableHeader,
   'tests/link/vectors.json': linkVectors,

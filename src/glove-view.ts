@@ -1,6 +1,8 @@
 import type { FitsInUse } from './config/fit-file.js';
 import type { HandSide } from './hand/joints.js';
 import type { Skeleton } from './hand/skeleton.js';
+import type { ClockStatus } from './link/clock.js';
+import type { LinkCounters } from './link/codec.js';
 import type { LinkStatus } from './link/link.js';
 import type { ActuatorKind, ActuatorRole, ChannelRole } from './link/table.js';
 import type { AppMessageOf, ServerMessageOf } from './stream/protocol.js';
@@ -76,6 +78,19 @@ export interface Refusal {
   message: string;
 }
 
+/** What a glove has counted since it was made. */
+export interface GloveMetrics {
+  counters: LinkCounters;
+  clock: ClockStatus;
+  /** Samples a second, measured. */
+  rateHz: number;
+  poses: number;
+  /** Releases sent to the glove. */
+  releases: number;
+  /** Times each limit of the governor began to act. */
+  interventions: Record<string, number>;
+}
+
 /** One physical glove, as the stream and the recorder see it. */
 export interface Glove {
   readonly description: GloveDescription;
@@ -92,6 +107,7 @@ export interface Glove {
   readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
   /** What the sensors say now. */
   readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
+  readMetrics(): GloveMetrics;
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
   /** What the governor gives now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;

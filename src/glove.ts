@@ -25,6 +25,7 @@ import { createFrameCodec } from './link/frames.js';
 import { latencyAdvice } from './link/latency-advice.js';
 import type { Link, LinkStatus, RecordedAct } from './link/link.js';
 import { MAX_CHANNELS } from './link/table.js';
+import { logEvent } from './log-events.js';
 import { type Clock, systemClock } from './monotonic.js';
 import {
   actuatorFinger,
@@ -33,6 +34,7 @@ import {
   type GloveActuator,
   orderAsHello,
 } from './resistance/actuators.js';
+import { EVENT_REASONS } from './resistance/events.js';
 import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js';
 import { stopsToFit } from './resistance/stops-to-fit.js';
 import { TouchRequests } from './resistance/touch-requests.js';
@@ -164,6 +166,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let healthVersion = -1;
   let healthToldUs = Number.NEGATIVE_INFINITY;
   let revision = -1;
+  let poses = 0;
+  let releases = 0;
+  /** Of chains that were replaced. */
+  const earlierEvents = new Float64Array(EVENT_REASONS.length);
   let samplesSince = 0;
   let rateSinceUs = 0;
   let rateHz = 0;
@@ -183,7 +189,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     pong(pong) {
       if (pong.token === pingToken) clock.pong(pingedUs, pong.deviceTimeUs, arrivalUs);
     },
-    note: (text) => logger.info({ glove: glove.name, text }, 'note from the glove'),
+    note: (text) => logEvent(logger, 'glove.note', { glove: glove.name, text }),
   };
   const codec = (options.codec ?? createFrameCodec)(messages);
   const guide = createGloveGuide({
@@ -232,6 +238,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame.valid = true;
     frame.reason = undefined;
     samplesSince++;
+    poses++;
 
     const nowUs = time.nowUs();
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
@@ -280,14 +287,26 @@ export function createGlove(options: GloveOptions): LiveGlove {
       release();
       guide.stop('The glove turned out to be a different one.');
       hello = said;
-      chain = makeChain(said);
-      logger.info({ glove: glove.name, hand: said.hand, deviceId: said.deviceId }, 'glove said hello');
+      replaceChain();
+      logEvent(logger, 'glove.hello', { glove: glove.name, hand: said.hand, deviceId: said.deviceId });
       if (said.hand !== glove.hand) {
-        logger.warn({ glove: glove.name }, `the profile says ${glove.hand}, the glove is a ${said.hand} one`);
+        logEvent(
+          logger,
+          'glove.otherHand',
+          { glove: glove.name },
+          `the profile says ${glove.hand}, the glove is a ${said.hand} one`,
+        );
       }
     }
     introduced = true;
     if (different) for (const listener of listeners) listener.described?.();
+  }
+
+  function replaceChain(): void {
+    chain.resistance.eventTotals.forEach((count, reason) => {
+      earlierEvents[reason] += count;
+    });
+    chain = makeChain(hello);
   }
 
   function makeChain(said: Hello | undefined): Chain {
@@ -356,7 +375,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       model = createHandModel(fitted ? { side, ...asSkeletonOptions(fitted) } : size);
     } catch (error) {
       // A file that somebody edited: a hand of the right size is better than none.
-      logger.warn({ glove: glove.name, reason: String(error) }, 'the fitted bones cannot be a hand');
+      logEvent(logger, 'fit.bonesRefused', { glove: glove.name, reason: String(error) });
       model = createHandModel(size);
     }
     hands.set(side, { fitted, model });
@@ -366,7 +385,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function refit(): void {
     release();
     guide.stop('Another fit was put to use.');
-    chain = makeChain(hello);
+    replaceChain();
     for (const listener of listeners) listener.described?.();
   }
 
@@ -416,7 +435,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       introduced = false;
       burstsTold = false;
       askHello(time.nowUs());
-      logger.info({ glove: glove.name, address: status.address }, 'link is live');
+      logEvent(logger, 'link.live', { glove: glove.name, address: status.address });
     } else if (stopped) {
       frame.valid = false;
     } else if (frame.valid || introduced) {
@@ -424,7 +443,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     } else if (status.error) {
       frame.reason = status.error.line;
     }
-    if (status.error) logger.warn({ glove: glove.name, state: status.state }, status.error.line);
+    if (status.error) {
+      const { state, error } = status;
+      logEvent(logger, 'link.trouble', { glove: glove.name, state, code: error.code }, error.line);
+    }
     for (const listener of listeners) listener.health?.();
   }
 
@@ -442,7 +464,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     sampleTimeUs = Number.NEGATIVE_INFINITY;
     resist(time.nowUs());
     // A replay that jumps is no trouble.
-    if (!link.recorded) logger.warn({ glove: glove.name }, reason);
+    if (!link.recorded) logEvent(logger, 'glove.silent', { glove: glove.name }, reason);
     tellFrame();
   }
 
@@ -482,7 +504,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const path = serialPath();
     if (burstsTold || path === undefined || clock.status.batchMs === 0) return;
     burstsTold = true;
-    logger.warn({ glove: glove.name }, latencyAdvice(clock.status.batchMs, path));
+    logEvent(logger, 'link.bursts', { glove: glove.name }, latencyAdvice(clock.status.batchMs, path));
     for (const listener of listeners) listener.health?.();
   }
 
@@ -495,7 +517,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     health.verdicts.forEach((verdict, index) => {
       if (verdict.kind === 'healthy') return;
       const { role } = channels[index];
-      logger.warn({ glove: glove.name, role, verdict: verdict.kind }, `${role}: ${verdict.evidence}`);
+      logEvent(
+        logger,
+        'channel.verdict',
+        { glove: glove.name, role, verdict: verdict.kind },
+        `${role}: ${verdict.evidence}`,
+      );
     });
   }
 
@@ -536,6 +563,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   /** Goes out even behind unsent frames. */
   function sendRelease(): boolean {
     releasedUs = time.nowUs();
+    releases++;
     return send(codec.release(), true);
   }
 
@@ -656,6 +684,19 @@ export function createGlove(options: GloveOptions): LiveGlove {
     readInputs: () => reportInputs(chain.description.hand, chain.inputs, frame),
 
     readSignals: () => reportSignals(chain.description.hand, chain.sensing, frame.timeUs),
+
+    readMetrics() {
+      const { eventTotals } = chain.resistance;
+      const interventions = EVENT_REASONS.map((name, i) => [name, earlierEvents[i] + eventTotals[i]]);
+      return {
+        counters: codec.counters,
+        clock: clock.status,
+        rateHz,
+        poses,
+        releases,
+        interventions: Object.fromEntries(interventions) as Record<string, number>,
+      };
+    },
 
     readHealth() {
       const { sensing, description } = chain;

@@ -7,6 +7,7 @@ import type { GloveProfile, Profile } from './config/schema.js';
 import type { Glove } from './glove-view.js';
 import { openGloves } from './gloves.js';
 import type { Link } from './link/link.js';
+import { logEvent } from './log-events.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createStage } from './recording/stage.js';
@@ -50,7 +51,7 @@ export { version };
 export async function startService(options: ServiceOptions): Promise<Service> {
   const { profile, profileFile, portOverride, logger, replay, sessionsFolder } = options;
   // A replay moves no servo.
-  if (!replay) for (const caution of cautionsOf(profile)) logger.warn(caution);
+  if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
   const gloves = openGloves({ profile, portOverride, logger, replay, fits });
   const stages = gloves.map(createStage);

@@ -1,5 +1,6 @@
 import type { Logger } from 'pino';
 import { EXIT_CODE } from '../errors.js';
+import { logEvent } from '../log-events.js';
 
 /** Closing frees the fingers first, then ports and sockets; what hangs longer than this is left behind. */
 const CLOSE_WITHIN_MS = 3000;
@@ -21,7 +22,7 @@ export async function keepRunning(logger: Logger, start: () => Promise<Closable>
   const end = async (code: number): Promise<void> => {
     ending = true;
     setTimeout(() => {
-      logger.fatal('closing takes too long; ending all the same');
+      logEvent(logger, 'service.closeSlow', {});
       process.exit(EXIT_CODE.internal);
     }, CLOSE_WITHIN_MS);
     try {
@@ -30,7 +31,7 @@ export async function keepRunning(logger: Logger, start: () => Promise<Closable>
       await running?.close();
       process.exit(code);
     } catch (error) {
-      logger.fatal(`closing failed: ${messageOf(error)}`);
+      logEvent(logger, 'service.closeFailed', {}, `closing failed: ${messageOf(error)}`);
       process.exit(EXIT_CODE.internal);
     }
   };
@@ -38,7 +39,7 @@ export async function keepRunning(logger: Logger, start: () => Promise<Closable>
   for (const signal of SIGNALS) {
     process.on(signal, () => {
       if (ending) process.exit(EXIT_CODE.interrupted);
-      logger.info(`${signal}: ending`);
+      logEvent(logger, 'service.ending', { signal }, `${signal}: ending`);
       void end(EXIT_CODE.ok);
     });
   }
@@ -49,7 +50,7 @@ export async function keepRunning(logger: Logger, start: () => Promise<Closable>
     process.stderr.write(
       `tautline: A fault in the program: ${messageOf(error)}. Freeing every finger, then ending.\n`,
     );
-    logger.debug({ err: error }, 'fault');
+    logEvent(logger, 'service.fault', { err: error });
     if (!ending) void end(EXIT_CODE.internal);
   };
   process.on('uncaughtException', fault);

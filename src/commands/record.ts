@@ -1,6 +1,7 @@
 import { createInterface } from 'node:readline';
 import type { Command } from 'commander';
 import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
+import { logEvent } from '../log-events.js';
 import { keepRunning } from './lifetime.js';
 import { positive } from './numbers.js';
 import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
@@ -56,7 +57,9 @@ async function record(file: string, options: RecordOptions): Promise<void> {
     const lines = createInterface({ input: process.stdin });
     lines.on('line', (text) => {
       if (text.trim() !== '')
-        recording.mark(text.trim()).catch((error) => logger.warn(String(error.message)));
+        recording
+          .mark(text.trim())
+          .catch((error) => logEvent(logger, 'recording.markFailed', {}, String(error.message)));
     });
     const stop = (): Promise<void> => {
       lines.close();

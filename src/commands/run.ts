@@ -11,6 +11,7 @@ interface RunOptions {
   port?: string;
   person?: string;
   listen?: string;
+  tokenFile?: string;
   sessions?: string;
   logFile?: string;
   logLevel: string;
@@ -33,6 +34,7 @@ export function addRunCommand(program: Command): void {
       '--listen <host:port>',
       "address of the stream, in place of the profile's; port 0 picks a free one",
     )
+    .option('--token-file <file>', "file with the token that apps must give, in place of the profile's")
     .option(
       '--sessions <folder>',
       'where apps and the page record sessions; your own data folder when left out',
@@ -61,6 +63,10 @@ async function run(options: RunOptions): Promise<void> {
   const paths = userPaths();
   const own = options.profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
   const profile = await loadProfile(own ?? SIMULATED);
+  if (options.tokenFile !== undefined) {
+    const { readTokenFile } = await import('../config/token-file.js');
+    profile.stream.token = await readTokenFile(options.tokenFile);
+  }
   if (options.listen !== undefined) await listenOn(profile, options.listen);
   if (options.port !== undefined) checkPortOverride(profile, own);
   const [{ startService }, { createLogger }, { createLifeCheck, createNotifier }] = await Promise.all([

@@ -1,9 +1,11 @@
 import { readFile, stat } from 'node:fs/promises';
+import { dirname, resolve } from 'node:path';
 import { Ajv } from 'ajv';
 import { TautlineError } from '../errors.js';
 import { describeSchemaErrors } from './describe.js';
 import { checkRules } from './rules.js';
 import { type Profile, ProfileSchema } from './schema.js';
+import { readTokenFile } from './token-file.js';
 import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
 
 /** Something wrong with a profile, at a path of keys and indices from its root. */
@@ -53,10 +55,16 @@ export function parseProfile(text: string, fileName: string): Profile {
 
 /**
  * Reads a profile file.
- * @throws TautlineError `profileNotFound` when it cannot be read, `profileInvalid` when it breaks a rule
+ * @throws TautlineError `profileNotFound` when it cannot be read, `profileInvalid` when it breaks a rule, and what
+ *   readTokenFile throws when the profile names a file for its token
  */
 export async function loadProfile(path: string): Promise<Profile> {
-  return parseProfile(await readProfileText(path), path);
+  const profile = parseProfile(await readProfileText(path), path);
+  const { stream } = profile;
+  if (stream.tokenFile !== undefined) {
+    stream.token = await readTokenFile(resolve(dirname(path), stream.tokenFile));
+  }
+  return profile;
 }
 
 /** Everything wrong with the data; fills in defaults. */

@@ -72,11 +72,26 @@ function checkSafety({ safety }: Profile, report: Report): void {
 }
 
 function checkStream({ stream }: Profile, report: Report): void {
-  if (!isLoopback(stream.host) && stream.token === undefined) {
+  if (!isLoopback(stream.host) && stream.token === undefined && stream.tokenFile === undefined) {
     report(
       ['stream', 'host'],
       `stream.host ${quote(stream.host)} can be reached by other machines: it needs a stream.token of 16 characters or more`,
     );
+  }
+  if (stream.token !== undefined && stream.tokenFile !== undefined) {
+    report(['stream', 'tokenFile'], 'stream.token and stream.tokenFile are both given; keep one');
+  }
+  const { apps } = stream.permissions;
+  for (const [i, { name, token }] of apps.entries()) {
+    const at = ['stream', 'permissions', 'apps', i];
+    const first = apps.findIndex((other) => other.name === name);
+    if (first < i) {
+      report([...at, 'name'], `stream.permissions.apps[${first}] is already named ${quote(name)}`);
+    }
+    const same = (other: string | undefined) => token !== undefined && other === token;
+    if (same(stream.token) || apps.slice(0, i).some((other) => same(other.token))) {
+      report([...at, 'token'], `the token of ${quote(name)} is used twice; each needs its own`);
+    }
   }
   for (const [i, origin] of stream.origins.entries()) {
     const right = originOf(origin);

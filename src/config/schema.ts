@@ -402,6 +402,48 @@ export const SafetySchema = section(
   'Limits that no app can lift.',
 );
 
+/** What an app may be permitted beyond seeing the hand and letting go, which everybody may. */
+export const APP_PERMISSIONS = ['resist', 'record', 'arm', 'guide'] as const;
+export type AppPermission = (typeof APP_PERMISSIONS)[number];
+
+const token = (description: string) =>
+  Type.String({ description, minLength: 16, maxLength: 256, pattern: '^[!-~]*$' });
+const permissionList = (description: string, options: object = {}) =>
+  Type.Array(
+    literals(
+      APP_PERMISSIONS,
+      '`resist`: put forces on fingers; `record`: record, replay and remove sessions; `arm`: arm; `guide`: lead a check or a fit.',
+    ),
+    { description, uniqueItems: true, ...options },
+  );
+
+export const PermissionsSchema = section(
+  {
+    anyApp: permissionList('What apps may that are not listed below; everything when absent.', {
+      default: [...APP_PERMISSIONS],
+    }),
+    apps: Type.Array(
+      object(
+        {
+          name: Type.String({
+            description:
+              'Name that the app gives itself; `http` stands for requests without an app token, such as those of the page and the command line.',
+            minLength: 1,
+            maxLength: 40,
+          }),
+          may: permissionList('What it may.'),
+          token: Type.Optional(
+            token('Secret of this app alone: it proves the name, which nobody else can then use.'),
+          ),
+        },
+        'One app.',
+      ),
+      { description: 'Apps that may do more or less than any app.', default: [], maxItems: 64 },
+    ),
+  },
+  'Who may do what. Without app tokens a name is what a program says of itself: good against mistakes, not against malice.',
+);
+
 export const StreamSchema = section(
   {
     host: Type.String({ description: 'Address to listen on.', default: '127.0.0.1' }),
@@ -411,14 +453,16 @@ export const StreamSchema = section(
       default: [],
     }),
     maxClients: integer('Most connections at once.', { default: 64, minimum: 1, maximum: 1024 }),
-    token: Type.Optional(
+    token: Type.Optional(token('Secret that apps must give; needed on addresses other than loopback.')),
+    tokenFile: Type.Optional(
       Type.String({
-        description: 'Secret that apps must give; needed on addresses other than loopback.',
-        minLength: 16,
-        maxLength: 256,
-        pattern: '^[!-~]*$',
+        description:
+          'File that holds the token, in place of `token`: relative to the profile, and readable by you alone (mode 0600).',
+        minLength: 1,
+        maxLength: 1000,
       }),
     ),
+    permissions: PermissionsSchema,
   },
   'The WebSocket that apps connect to.',
 );

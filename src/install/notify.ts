@@ -1,5 +1,6 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import type { Logger } from 'pino';
+import { logEvent } from '../log-events.js';
 
 /** What the service says of itself to the manager that started it. */
 export interface Notifier {
@@ -36,7 +37,12 @@ export function createNotifier(options: NotifierOptions): Notifier | undefined {
     if (deaf) return;
     deaf = true;
     clearInterval(timer);
-    logger.error(`systemd cannot be told that the service is ready and alive: ${why}`);
+    logEvent(
+      logger,
+      'service.notifyFailed',
+      {},
+      `systemd cannot be told that the service is ready and alive: ${why}`,
+    );
   };
   const shell: ChildProcess = spawn('/bin/sh', ['-c', SHELL], { env, stdio: ['pipe', 'ignore', 'ignore'] });
   shell.on('error', (error) => giveUp(error.message));
@@ -58,7 +64,7 @@ export function createNotifier(options: NotifierOptions): Notifier | undefined {
       if (everyMs === undefined || timer) return;
       timer = setInterval(() => {
         if (alive()) say('WATCHDOG=1');
-        else logger.error('poses have stopped though the link is live: systemd will start the service anew');
+        else logEvent(logger, 'service.stuck', {});
       }, everyMs);
       timer.unref();
     },

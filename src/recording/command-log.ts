@@ -2,6 +2,7 @@ import type { Logger } from 'pino';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import { createGloveFrames } from '../link/glove-frames.js';
 import { STOP_FREE, STOP_MAX } from '../link/table.js';
+import { logEvent } from '../log-events.js';
 
 /** Logs what apps would have done to the gloves of a replay. */
 export function logCommands(logger: Logger): {
@@ -24,15 +25,15 @@ export function logCommands(logger: Logger): {
           const held = Array.from({ length: count }, (_, i) => i)
             .filter((i) => stops[i] !== STOP_FREE && efforts[i] > 0)
             .map((i) => `${FINGERS[i] ?? i} ${((100 * stops[i]) / STOP_MAX).toFixed(0)} %`);
-          logger.info({ hand, held, validForMs }, 'resist');
+          logEvent(logger, 'replay.resist', { hand, held, validForMs });
         },
         release() {
           releases++;
-          logger.info({ hand }, 'release');
+          logEvent(logger, 'replay.release', { hand });
         },
         pulse(actuator, amplitude, durationMs) {
           pulses++;
-          logger.info({ hand, actuator, amplitude, durationMs }, 'pulse');
+          logEvent(logger, 'replay.pulse', { hand, actuator, amplitude, durationMs });
         },
       });
       readers.set(hand, reader);

@@ -4,6 +4,7 @@ import type { Profile } from '../config/schema.js';
 import type { TautlineError } from '../errors.js';
 import type { Glove, HandFrame } from '../glove-view.js';
 import type { HandSide } from '../hand/joints.js';
+import { logEvent } from '../log-events.js';
 import { type Clock, systemClock } from '../monotonic.js';
 import { encodeJointsBinary } from '../stream/encode-binary.js';
 import { type FileSink, type FileSinkOptions, openFileSink } from './file-sink.js';
@@ -150,7 +151,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     status.failure = error;
     status.running = false;
     detach();
-    logger.error({ file: status.file }, error.line);
+    logEvent(logger, 'recording.failed', { file: status.file, code: error.code }, error.line);
     options.failed?.(error);
   }
 
@@ -331,8 +332,9 @@ const statusKey = ({ linkStatus: { state, address, error } }: Glove): string =>
 
 /** A session is made to be passed on. */
 function withoutSecrets(profile: Profile): Profile {
-  const { token: _, ...stream } = profile.stream;
-  return { ...profile, stream };
+  const { token: _, tokenFile: __, permissions, ...stream } = profile.stream;
+  const apps = permissions.apps.map(({ token: ___, ...app }) => app);
+  return { ...profile, stream: { ...stream, permissions: { ...permissions, apps } } };
 }
 
 /** `morning.mcap`, `morning.002.mcap`, ... */

@@ -2,7 +2,7 @@ import { LIMITS, type LimitName } from './limits.js';
 
 /** What happened: a limit began to act, or the glove was armed. */
 export type EventReason = LimitName | 'armed';
-const REASONS: readonly EventReason[] = [...LIMITS, 'armed'];
+export const EVENT_REASONS: readonly EventReason[] = [...LIMITS, 'armed'];
 /** The whole hand, in place of a finger's index. */
 export const WHOLE_HAND = -1;
 
@@ -23,6 +23,8 @@ export type EventReader = (
 export class EventRing {
   /** Events overwritten before they were read. */
   overwritten = 0;
+  /** How often each reason has come since the start, in the order of EVENT_REASONS. */
+  readonly totals: Float64Array = new Float64Array(EVENT_REASONS.length);
   private readonly timesUs: Float64Array;
   private readonly fingers: Int8Array;
   private readonly reasons: Uint8Array;
@@ -54,7 +56,9 @@ export class EventRing {
     this.pushed++;
     this.timesUs[at] = timeUs;
     this.fingers[at] = finger;
-    this.reasons[at] = REASONS.indexOf(reason);
+    const code = EVENT_REASONS.indexOf(reason);
+    this.reasons[at] = code;
+    this.totals[code]++;
     this.asked[at] = asked;
     this.given[at] = given;
   }
@@ -67,7 +71,13 @@ export class EventRing {
     // An event stays at its number modulo the capacity until it is overwritten.
     for (let n = Math.max(since, this.pushed - this.capacity); n < this.pushed; n++) {
       const at = n % this.capacity;
-      read(this.timesUs[at], this.fingers[at], REASONS[this.reasons[at]], this.asked[at], this.given[at]);
+      read(
+        this.timesUs[at],
+        this.fingers[at],
+        EVENT_REASONS[this.reasons[at]],
+        this.asked[at],
+        this.given[at],
+      );
     }
     return this.pushed;
   }
@@ -78,7 +88,13 @@ export class EventRing {
       const at = this.first;
       this.first = (at + 1) % this.capacity;
       this.count--;
-      read(this.timesUs[at], this.fingers[at], REASONS[this.reasons[at]], this.asked[at], this.given[at]);
+      read(
+        this.timesUs[at],
+        this.fingers[at],
+        EVENT_REASONS[this.reasons[at]],
+        this.asked[at],
+        this.given[at],
+      );
     }
   }
 }

@@ -392,6 +392,11 @@ export class Resistance {
     this.mustRelease = true;
   }
 
+  /** How often each of EVENT_REASONS has come. */
+  get eventTotals(): Float64Array {
+    return this.governor.events.totals;
+  }
+
   /** Hands out every intervention since the last call, oldest first. */
   drainEvents(read: EventReader): void {
     this.governor.events.drain(read);

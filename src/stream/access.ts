@@ -31,6 +31,7 @@ export class Access {
   readonly #anyAddress: boolean;
   readonly #origins: Set<string>;
   readonly #token: Buffer | undefined;
+  readonly #appTokens: readonly { name: string; token: Buffer }[];
   /** The port that was bound; own origins carry it. */
   port = 0;
 
@@ -45,6 +46,9 @@ export class Access {
     }
     this.#origins = new Set(profile.origins.map((origin) => origin.toLowerCase().replace(/\/$/, '')));
     this.#token = profile.token === undefined ? undefined : digest(profile.token);
+    this.#appTokens = profile.permissions.apps.flatMap(({ name, token }) =>
+      token === undefined ? [] : [{ name, token: digest(token) }],
+    );
   }
 
   /** @param open true for what is no secret and acts on nothing (files of the page): needs no token */
@@ -89,11 +93,29 @@ export class Access {
 
   #hasToken(authorization: string | undefined, url: string): boolean {
     if (!this.#token) return true;
-    const bearer = /^Bearer +(\S+) *$/i.exec(authorization ?? '')?.[1];
-    const given = bearer ?? new URLSearchParams(url.split('?', 2)[1]).get('token');
+    const given = tokenOf(authorization, url);
+    if (given === undefined) return false;
     // Digests have one length, so the comparison tells nothing about the token's.
-    return given !== null && given !== undefined && timingSafeEqual(digest(given), this.#token);
+    return (
+      timingSafeEqual(digest(given), this.#token) || this.provedApp({ authorization }, url) !== undefined
+    );
   }
+
+  /** Name of the app whose own token came with the request. */
+  provedApp({ authorization }: Pick<IncomingHttpHeaders, 'authorization'>, url: string): string | undefined {
+    const given = this.#appTokens.length === 0 ? undefined : tokenOf(authorization, url);
+    if (given === undefined) return undefined;
+    const answer = digest(given);
+    let proved: string | undefined;
+    // Every token is compared, so that the time does not tell which it was.
+    for (const { name, token } of this.#appTokens) if (timingSafeEqual(answer, token)) proved = name;
+    return proved;
+  }
+}
+
+function tokenOf(authorization: string | undefined, url: string): string | undefined {
+  const bearer = /^Bearer +(\S+) *$/i.exec(authorization ?? '')?.[1];
+  return bearer ?? new URLSearchParams(url.split('?', 2)[1]).get('token') ?? undefined;
 }
 
 const digest = (text: string): Buffer => createHash('sha256').update(text).digest();

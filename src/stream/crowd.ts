@@ -2,40 +2,86 @@ import type { Server } from 'node:http';
 import type { Socket } from 'node:net';
 import { isLoopback } from '../config/address.js';
 
+/** Bounds of the sockets as such, before anything is known of who is behind them. */
 export interface CrowdLimits {
-  /** Sockets at once, of apps and of HTTP together. */
-  maxSockets: number;
-  /** Of these from one other machine. Programs of this machine all come from one address: for them the total counts. */
+  /** Sockets that are not (yet) a stream; beyond that the longest unanswered one makes room. */
+  httpSockets: number;
+  /** The same for one address of another machine, which is then refused. Programs of this machine share one address. */
   maxSocketsPerAddress: number;
 }
 
-/** Sheds sockets over the limits with one clear answer, before anything they send is read. */
-export function limitCrowd(server: Server, limits: CrowdLimits, refused: (address: string) => void): void {
-  const perAddress = new Map<string, number>();
-  let total = 0;
-  server.prependListener('connection', (socket: Socket) => {
-    const address = (socket.remoteAddress ?? '').replace(/^::ffff:/, '');
-    const ofAddress = perAddress.get(address) ?? 0;
-    total++;
-    perAddress.set(address, ofAddress + 1);
-    socket.once('close', () => {
-      total--;
-      const left = perAddress.get(address)! - 1;
-      if (left > 0) perAddress.set(address, left);
-      else perAddress.delete(address);
-    });
-    if (total <= limits.maxSockets && (isLoopback(address) || ofAddress < limits.maxSocketsPerAddress))
+export interface Crowd {
+  /** Sockets that are not a stream. */
+  readonly open: number;
+  readonly refused: { address: number; crowded: number };
+  /** The socket has become a stream: it counts as an app from now on. */
+  becameStream(socket: unknown): void;
+}
+
+/**
+ * Keeps a flood of connections from shutting others out. When there are too many, it is not the newcomer that is
+ * turned away but the one that has waited longest without saying what it wants: so a `POST /disarm`, which says it at
+ * once, gets through however many hold on to theirs.
+ */
+export function limitCrowd(
+  server: Server,
+  limits: CrowdLimits,
+  crowded: (reason: 'address' | 'crowded', address: string) => void,
+): Crowd {
+  /** Oldest first. The value: how many requests are being answered. */
+  const sockets = new Map<Socket, { address: string; busy: number }>();
+  const refused = { address: 0, crowded: 0 };
+
+  server.on('connection', (socket: Socket) => {
+    const address = socket.remoteAddress ?? '';
+    if (!isLoopback(address) && count(address) >= limits.maxSocketsPerAddress) {
+      refused.address++;
+      crowded('address', address);
+      turnAway(socket, `More than ${limits.maxSocketsPerAddress} connections from one address; close some.`);
       return;
-    refused(address);
-    const body = JSON.stringify({
-      code: 'tooMany',
-      message: 'Too many connections at once. Close some, or raise stream.maxClients in the profile.',
-    });
-    socket.on('error', () => socket.destroy());
-    socket.end(
-      'HTTP/1.1 503 Service Unavailable\r\nConnection: close\r\nContent-Type: application/json\r\n' +
-        `Content-Length: ${Buffer.byteLength(body)}\r\n\r\n${body}`,
-      () => socket.destroy(),
-    );
+    }
+    if (sockets.size >= limits.httpSockets) {
+      const [oldest] = [...sockets].find(([, { busy }]) => busy === 0) ?? [socket];
+      refused.crowded++;
+      crowded('crowded', address);
+      sockets.delete(oldest);
+      turnAway(oldest, `More than ${limits.httpSockets} connections without a request; try again.`);
+      if (oldest === socket) return;
+    }
+    sockets.set(socket, { address, busy: 0 });
+    socket.once('close', () => sockets.delete(socket));
   });
+  server.on('request', (request, response) => {
+    const entry = sockets.get(request.socket);
+    if (!entry) return;
+    entry.busy++;
+    response.once('close', () => entry.busy--);
+  });
+
+  function count(address: string): number {
+    let same = 0;
+    for (const entry of sockets.values()) if (entry.address === address) same++;
+    return same;
+  }
+
+  return {
+    get open() {
+      return sockets.size;
+    },
+    refused,
+    becameStream(socket) {
+      sockets.delete(socket as Socket);
+    },
+  };
+}
+
+/** One clear refusal, and the end: also for who never reads it. */
+function turnAway(socket: Socket, message: string): void {
+  socket.on('error', () => socket.destroy());
+  const body = JSON.stringify({ code: 'tooMany', message });
+  socket.end(
+    'HTTP/1.1 503 Service Unavailable\r\nConnection: close\r\nRetry-After: 1\r\nContent-Type: application/json\r\n' +
+      `Content-Length: ${Buffer.byteLength(body)}\r\n\r\n${body}`,
+    () => socket.destroy(),
+  );
 }

@@ -1,5 +1,6 @@
 import type { Logger } from 'pino';
 import type { Glove, HandFrame } from '../glove.js';
+import { logEvent } from '../log-events.js';
 import { Broadcast, type Reader } from './broadcast.js';
 import { grantRate, Phase } from './phase.js';
 import { type PoseOptions, Poses } from './poses.js';
@@ -201,7 +202,7 @@ export class Feed {
     this.#badPoses++;
     if ((this.#badPoses & (this.#badPoses - 1)) !== 0) return;
     const hand = this.glove.description.hand;
-    this.logger.error({ hand, count: this.#badPoses }, 'pose not sent: a number is not finite');
+    logEvent(this.logger, 'pose.notFinite', { hand, count: this.#badPoses });
   }
 
   #rateFor(askedHz: number): RateGroup {

@@ -1,9 +1,12 @@
 import type { Logger } from 'pino';
+import { APP_PERMISSIONS } from '../config/schema.js';
 import type { Glove } from '../glove.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
+import { logEvent } from '../log-events.js';
 import { nowUs } from '../monotonic.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
+import { createPermissions, type Permissions } from './permissions.js';
 import { type AppMessage, type ServerMessage, type ServerMessageOf, STREAM_PROTOCOL } from './protocol.js';
 import { answer } from './requests.js';
 import type { Session, SessionHost } from './session.js';
@@ -18,13 +21,23 @@ export class Hub implements SessionHost {
   readonly feeds: readonly Feed[];
   readonly #beat: NodeJS.Timeout;
   #cautioned = false;
-  #droppedBefore = 0;
+  /** For metrics. `dropped`: of apps that have left. */
+  readonly counts = {
+    dropped: { json: 0, binary: 0 },
+    messages: 0,
+    refused: 0,
+    tooManyApps: 0,
+    notPermitted: 0,
+  };
 
   constructor(
     readonly gloves: readonly Glove[],
     readonly version: string,
     readonly limits: StreamLimits,
     readonly logger: Logger,
+    readonly permissions: Permissions = createPermissions({
+      permissions: { anyApp: [...APP_PERMISSIONS], apps: [] },
+    }),
   ) {
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
@@ -39,7 +52,10 @@ export class Hub implements SessionHost {
   }
 
   act(session: Session, message: AppMessage): ServerMessage {
-    return answer(this, session, message);
+    const said = answer(this, session, message);
+    this.counts.messages++;
+    if (said.type === 'error') this.counts.refused++;
+    return said;
   }
 
   disarmAll(session: Session): void {
@@ -50,8 +66,8 @@ export class Hub implements SessionHost {
     // Forces first.
     for (const { glove } of this.feeds) glove.drop(session.app);
     for (const feed of this.feeds) feed.remove(session);
-    if (this.sessions.delete(session)) this.#droppedBefore += session.dropped;
-    this.logger.info({ app: session.app, name: session.name, dropped: session.dropped }, 'app left');
+    if (this.sessions.delete(session)) this.counts.dropped[session.encoding] += session.dropped;
+    logEvent(this.logger, 'app.left', { app: session.app, name: session.name, dropped: session.dropped });
   }
 
   /** The feeds of a hand, or of every hand. Sides can change at a glove's first hello. */
@@ -77,7 +93,7 @@ export class Hub implements SessionHost {
       else feed.glove.disarm(by);
       feed.armedChanged();
     }
-    this.logger.info({ hand: hand ?? 'all', by }, this.isArmed(hand) ? 'armed' : 'disarmed');
+    logEvent(this.logger, this.isArmed(hand) ? 'armed' : 'disarmed', { hand: hand ?? 'all', by });
     if (!armed || this.#cautioned || !this.isArmed(hand)) return undefined;
     this.#cautioned = true;
     return CAUTION;
@@ -90,7 +106,7 @@ export class Hub implements SessionHost {
 
   /** Messages dropped for slow readers since the start, also of apps that have left. */
   get droppedMessages(): number {
-    let dropped = this.#droppedBefore;
+    let dropped = this.counts.dropped.json + this.counts.dropped.binary;
     for (const session of this.sessions) dropped += session.dropped;
     return dropped;
   }

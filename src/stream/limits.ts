@@ -18,6 +18,8 @@ export interface StreamLimits {
   messagesPerS: number;
   /** Messages over the rate that are answered by errors before the connection is closed. */
   excessMessages: number;
+  /** A connection that has asked for nothing by then gives its place to a newcomer when all are taken. */
+  speakWithinMs: number;
   /** Unread answers, bytes; more than that and the connection is closed. */
   maxUnreadBytes: number;
   /** Sockets at once beside those of `stream.maxClients` apps: for HTTP. */
@@ -38,6 +40,7 @@ export const DEFAULT_LIMITS: StreamLimits = {
   maxMessageBytes: MAX_APP_MESSAGE,
   messagesPerS: 2000,
   excessMessages: 200,
+  speakWithinMs: 10_000,
   maxUnreadBytes: 256 * 1024,
   httpSockets: 64,
   maxSocketsPerAddress: 32,

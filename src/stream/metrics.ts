@@ -1,138 +1,230 @@
-import { type IntervalHistogram, monitorEventLoopDelay } from 'node:perf_hooks';
+import { monitorEventLoopDelay } from 'node:perf_hooks';
+import type { Glove } from '../glove-view.js';
 import { FINGERS } from '../hand/joints.js';
-import { INFERRED, INVALID, TRACKED } from '../hand/validity.js';
+import { FINGER_STATES } from './constants.js';
+import type { Crowd } from './crowd.js';
 import type { Hub } from './hub.js';
+import { type MetricFamily, writePrometheus } from './prometheus.js';
 
-/** Prometheus text exposition format 0.0.4. */
-export const METRICS_TYPE = 'text/plain; version=0.0.4; charset=utf-8';
+/** How often the delay of the event loop is sampled, ms. */
+const LOOP_MS = 20;
+const ENCODINGS = ['json', 'binary'] as const;
 
-const FINGER_STATES = [
-  ['invalid', INVALID],
-  ['inferred', INFERRED],
-  ['tracked', TRACKED],
-] as const;
+export interface Metrics {
+  /** What is counted, now, as Prometheus text. Counting costs nothing in between: it is read where it stands. */
+  read(): string;
+  close(): void;
+}
 
-type Labels = Record<string, string>;
+export function createMetrics(hub: Hub, crowd: () => Crowd): Metrics {
+  const loop = monitorEventLoopDelay({ resolution: LOOP_MS });
+  loop.enable();
+  return {
+    read: () =>
+      writePrometheus([
+        ...ofService(hub, loop),
+        ...ofApps(hub, crowd()),
+        ...hub.gloves.flatMap((glove, i) => ofGlove(glove, i)).reduce(mergeFamilies, []),
+      ]),
+    close: () => void loop.disable(),
+  };
+}
 
-/** The service's figures, read when somebody asks: nothing is counted for them per frame. */
-export class Metrics {
-  readonly #delay: IntervalHistogram = monitorEventLoopDelay({ resolution: 20 });
+/** One glove's samples beside the other's. */
+function mergeFamilies(merged: MetricFamily[], family: MetricFamily): MetricFamily[] {
+  const known = merged.find(({ name }) => name === family.name);
+  if (known) known.samples.push(...family.samples);
+  else merged.push({ ...family, samples: [...family.samples] });
+  return merged;
+}
 
-  constructor(readonly hub: Hub) {
-    this.#delay.enable();
-  }
+function ofService(hub: Hub, loop: ReturnType<typeof monitorEventLoopDelay>): MetricFamily[] {
+  const { rss, heapUsed } = process.memoryUsage();
+  const { user, system } = process.cpuUsage();
+  // What is measured is from one look to the next, so it holds the time between looks as well.
+  const late = (ns: number): number => Math.max(0, ns / 1e9 - LOOP_MS / 1000);
+  const { count } = loop;
+  const resources = new Map<string, number>();
+  for (const type of process.getActiveResourcesInfo()) resources.set(type, (resources.get(type) ?? 0) + 1);
+  return [
+    gauge('tautline_info', 'Version of the service; always 1.', 1, { version: hub.version }),
+    gauge('tautline_resident_memory_bytes', 'Resident memory of the service.', rss),
+    gauge('tautline_heap_used_bytes', 'JavaScript heap in use.', heapUsed),
+    counter(
+      'tautline_processor_seconds_total',
+      'Processor time of the service, user and system.',
+      (user + system) / 1e6,
+    ),
+    gauge('tautline_uptime_seconds', 'Time since the start.', process.uptime()),
+    {
+      name: 'tautline_active_resources',
+      type: 'gauge',
+      help: 'What keeps the process alive, by type: timers, sockets, ports.',
+      samples: [...resources].map(([type, value]) => ({ labels: { type }, value })),
+    },
+    {
+      name: 'tautline_event_loop_delay_seconds',
+      type: 'summary',
+      help: 'How late timers run, since the start.',
+      samples: [
+        ...[0.5, 0.99, 1].map((quantile) => ({
+          labels: { quantile: String(quantile) },
+          value: count === 0 ? 0 : late(loop.percentile(quantile * 100)),
+        })),
+        { suffix: '_sum', value: count === 0 ? 0 : late(loop.mean) * count },
+        { suffix: '_count', value: count },
+      ],
+    },
+  ];
+}
 
-  close(): void {
-    this.#delay.disable();
-  }
-
-  text(): string {
-    const { hub } = this;
-    const lines: string[] = [];
-    const family = (
-      name: string,
-      type: 'gauge' | 'counter',
-      help: string,
-      samples: readonly (readonly [Labels, number])[],
-    ) => {
-      if (samples.length === 0) return;
-      lines.push(`# HELP tautline_${name} ${help}`, `# TYPE tautline_${name} ${type}`);
-      for (const [labels, value] of samples) lines.push(`tautline_${name}${labelText(labels)} ${value}`);
-    };
-    const hands = hub.gloves.map((glove) => ({
-      glove,
-      hand: { hand: glove.description.hand },
-      health: glove.readHealth(),
-    }));
-    const memory = process.memoryUsage();
-
-    family('info', 'gauge', 'Version of the service; always 1.', [[{ version: hub.version }, 1]]);
-    family(
-      'link_live',
-      'gauge',
-      'Whether the link to the glove is live.',
-      hands.map(({ hand, health }) => [hand, health.link.state === 'live' ? 1 : 0]),
-    );
-    family(
-      'link_lost_frames_total',
-      'counter',
-      'Frames that were lost, damaged, malformed or too long.',
-      hands.map(({ hand, health }) => [hand, health.lost]),
-    );
-    family(
-      'link_sample_rate_hertz',
-      'gauge',
-      'Samples a second, measured.',
-      hands.map(({ hand, health }) => [hand, health.rateHz]),
-    );
-    family(
-      'link_jitter_seconds',
-      'gauge',
-      'Jitter of the arrival of samples.',
-      hands.flatMap(({ hand, health }) =>
-        health.clock ? [[hand, health.clock.jitterUs / 1e6] as const] : [],
-      ),
-    );
-    family(
-      'link_round_trip_seconds',
-      'gauge',
-      'Time from a ping to its pong; absent until there was one.',
-      hands.flatMap(({ hand, health }) =>
-        health.clock?.roundTripUs === undefined ? [] : [[hand, health.clock.roundTripUs / 1e6] as const],
-      ),
-    );
-    family(
-      'armed',
-      'gauge',
-      'Whether the glove is armed.',
-      hands.map(({ hand, glove }) => [hand, glove.armed ? 1 : 0]),
-    );
-    family(
-      'finger_state',
-      'gauge',
-      'One of the states of each finger is 1.',
-      hands.flatMap(({ hand, glove }) =>
-        FINGERS.flatMap((finger, f) =>
-          FINGER_STATES.map(
-            ([state, code]) =>
-              [{ ...hand, finger, state }, glove.frame.fingerStates[f] === code ? 1 : 0] as const,
-          ),
+function ofApps(hub: Hub, { open, refused }: Crowd): MetricFamily[] {
+  const { counts } = hub;
+  const sessions = [...hub.sessions];
+  return [
+    {
+      name: 'tautline_subscribers',
+      type: 'gauge',
+      help: 'Apps with a subscription.',
+      samples: ENCODINGS.map((encoding) => ({
+        labels: { encoding },
+        value: sessions.filter((session) => session.wanted && session.encoding === encoding).length,
+      })),
+    },
+    gauge('tautline_apps', 'Apps that are connected.', sessions.length),
+    {
+      name: 'tautline_connections',
+      type: 'gauge',
+      help: 'Open connections: streams, and others such as requests.',
+      samples: [
+        { labels: { kind: 'stream' }, value: sessions.length },
+        { labels: { kind: 'request' }, value: open },
+      ],
+    },
+    {
+      name: 'tautline_connections_refused_total',
+      type: 'counter',
+      help: 'Crowd turned away, by reason.',
+      samples: [
+        { labels: { reason: 'address' }, value: refused.address },
+        { labels: { reason: 'crowded' }, value: refused.crowded },
+        { labels: { reason: 'too_many_apps' }, value: counts.tooManyApps },
+        { labels: { reason: 'not_permitted' }, value: counts.notPermitted },
+      ],
+    },
+    {
+      name: 'tautline_dropped_messages_total',
+      type: 'counter',
+      help: 'Poses and other news replaced by newer ones before a slow app took them.',
+      samples: ENCODINGS.map((encoding) => ({
+        labels: { encoding },
+        value: sessions.reduce(
+          (sum, session) => sum + (session.encoding === encoding ? session.dropped : 0),
+          counts.dropped[encoding],
         ),
-      ),
-    );
-    family('apps', 'gauge', 'Apps that are connected.', [[{}, hub.sessions.size]]);
-    family(
-      'dropped_messages_total',
-      'counter',
-      'Messages that were replaced by newer ones because a reader was slow.',
-      [[{}, hub.droppedMessages]],
-    );
-    family(
-      'event_loop_delay_max_seconds',
-      'gauge',
-      'Longest delay of the event loop since the last reading.',
-      [[{}, this.#delay.max / 1e9]],
-    );
-    family('resident_memory_bytes', 'gauge', 'Resident memory.', [[{}, memory.rss]]);
-    family('heap_used_bytes', 'gauge', 'Memory of the JavaScript heap in use.', [[{}, memory.heapUsed]]);
-    const resources = new Map<string, number>();
-    for (const type of process.getActiveResourcesInfo()) resources.set(type, (resources.get(type) ?? 0) + 1);
-    family(
-      'active_resources',
-      'gauge',
-      'What keeps the process alive, by type: timers, sockets, ports.',
-      [...resources].map(([type, count]) => [{ type }, count]),
-    );
-    family('uptime_seconds', 'gauge', 'Time since the start.', [[{}, process.uptime()]]);
-    this.#delay.reset();
-    return `${lines.join('\n')}\n`;
-  }
+      })),
+    },
+    counter('tautline_app_messages_total', 'Messages taken from apps.', counts.messages),
+    counter(
+      'tautline_app_messages_refused_total',
+      'Messages of apps that were answered by an error.',
+      counts.refused,
+    ),
+  ];
 }
 
-function labelText(labels: Labels): string {
-  const each = Object.entries(labels).map(
-    ([name, value]) =>
-      `${name}="${value.replaceAll('\\', '\\\\').replaceAll('"', '\\"').replaceAll('\n', '\\n')}"`,
-  );
-  return each.length === 0 ? '' : `{${each.join(',')}}`;
+function ofGlove(glove: Glove, index: number): MetricFamily[] {
+  const { description, frame, linkStatus, armed } = glove;
+  const { counters, clock, rateHz, poses, releases, interventions } = glove.readMetrics();
+  const { hand } = description;
+  // Two gloves of one hand cannot be, but a glove may say another hand than the profile: keep them apart.
+  const labels = { hand, glove: String(index) };
+  const errors = {
+    bad_crc: counters.badCrc,
+    malformed: counters.malformed,
+    oversize: counters.oversize,
+    unknown_type: counters.unknownType,
+  };
+  const s = (us: number | undefined) => (us === undefined ? [] : [{ labels, value: us / 1e6 }]);
+  return [
+    gauge(
+      'tautline_link_live',
+      'Whether the link to the glove is live.',
+      linkStatus.state === 'live' ? 1 : 0,
+      labels,
+    ),
+    counter('tautline_link_received_bytes_total', 'Bytes from the glove.', counters.bytes, labels),
+    counter(
+      'tautline_link_frames_total',
+      'Frames or lines from the glove that were understood.',
+      counters.frames,
+      labels,
+    ),
+    counter(
+      'tautline_link_samples_lost_total',
+      'Samples missing by their sequence number.',
+      counters.lost,
+      labels,
+    ),
+    {
+      name: 'tautline_link_frame_errors_total',
+      type: 'counter',
+      help: 'Frames that were not understood, by fault; after each the decoder starts afresh at the next one.',
+      samples: Object.entries(errors).map(([fault, value]) => ({ labels: { ...labels, fault }, value })),
+    },
+    {
+      name: 'tautline_link_round_trip_seconds',
+      type: 'gauge',
+      help: 'Least round trip to the glove lately.',
+      samples: s(clock.roundTripUs),
+    },
+    {
+      name: 'tautline_link_jitter_seconds',
+      type: 'gauge',
+      help: 'Mean delay of samples beyond the least.',
+      samples: s(clock.jitterUs),
+    },
+    counter('tautline_link_clock_resets_total', "Times the glove's clock jumped.", clock.resets, labels),
+    gauge('tautline_link_sample_rate_hertz', 'Samples a second, measured.', rateHz, labels),
+    counter('tautline_poses_total', 'Poses computed.', poses, labels),
+    gauge('tautline_pose_valid', 'Whether the pose of the hand is valid.', frame.valid ? 1 : 0, labels),
+    gauge('tautline_armed', 'Whether the wearer has armed the glove.', armed ? 1 : 0, labels),
+    counter('tautline_releases_total', 'Releases sent to the glove.', releases, labels),
+    {
+      name: 'tautline_interventions_total',
+      type: 'counter',
+      help: 'Times a limit of the governor began to act, by its name.',
+      samples: Object.entries(interventions).map(([reason, value]) => ({
+        labels: { ...labels, reason },
+        value,
+      })),
+    },
+    {
+      name: 'tautline_finger_state',
+      type: 'gauge',
+      help: 'State of each finger: 1 for the one that holds.',
+      samples: FINGERS.flatMap((finger, f) =>
+        FINGER_STATES.map((state, code) => ({
+          labels: { ...labels, finger, state },
+          value: frame.fingerStates[f] === code ? 1 : 0,
+        })),
+      ),
+    },
+  ];
 }
+
+const gauge = (name: string, help: string, value: number, labels?: Record<string, string>): MetricFamily => ({
+  name,
+  type: 'gauge',
+  help,
+  samples: [{ value, ...(labels ? { labels } : {}) }],
+});
+const counter = (
+  name: string,
+  help: string,
+  value: number,
+  labels?: Record<string, string>,
+): MetricFamily => ({
+  ...gauge(name, help, value, labels),
+  type: 'counter',
+});

@@ -1,4 +1,3 @@
-import type { Refusal } from '../glove.js';
 import { nowUs } from '../monotonic.js';
 import type { Feed } from './feed.js';
 import type { Hub } from './hub.js';
@@ -7,6 +6,7 @@ import type { Session } from './session.js';
 import type { Complaint } from './validate.js';
 
 /** What goes into the ack beside the usual, or why the request is refused. */
+export type Refusal = Complaint;
 type Outcome = Partial<ServerMessageOf<'ack'>> | { refused: Complaint };
 type Handlers = {
   [T in AppMessageType]: (hub: Hub, session: Session, message: AppMessageOf<T>) => Outcome;
@@ -20,7 +20,12 @@ const HANDLERS: Handlers = {
     for (const [i, hand] of (message.hands ?? []).entries()) {
       if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, `/hands/${i}`);
     }
-    session.name = message.app ?? session.name;
+    if (message.app !== undefined && !hub.permissions.mayBeCalled(message.app, session.proved)) {
+      const name = JSON.stringify(message.app);
+      const line = `The name ${name} belongs to the app that has its token. Connect with that token, or take another name.`;
+      return { refused: { code: 'notPermitted', message: line, path: '/app' } };
+    }
+    session.name = session.proved ?? message.app ?? session.name;
     const streams = message.streams ?? ['joints'];
     const rateHz = message.rateHz ?? 0;
     session.wanted =
@@ -69,6 +74,10 @@ const HANDLERS: Handlers = {
 
 /** Does what the message asks and says so. */
 export function answer(hub: Hub, session: Session, message: AppMessage): ServerMessage {
+  const refusal = hub.permissions.refuseMessage(message.type, session.name);
+  if (refusal) {
+    return { type: 'error', ...(message.id === undefined ? {} : { id: message.id }), ...refusal };
+  }
   const handler = HANDLERS[message.type] as (hub: Hub, session: Session, message: AppMessage) => Outcome;
   const outcome = handler(hub, session, message);
   const id = message.id === undefined ? {} : { id: message.id };

@@ -9,13 +9,16 @@ import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { Glove } from '../glove.js';
 import { HAND_SIDES } from '../hand/joints.js';
+import { logEvent } from '../log-events.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
 import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
 import { limitCrowd } from './crowd.js';
 import { Hub } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
-import { METRICS_TYPE, Metrics } from './metrics.js';
+import { createMetrics, type Metrics } from './metrics.js';
+import { createPermissions, type Permissions } from './permissions.js';
+import { PROMETHEUS_TYPE } from './prometheus.js';
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
 import { CLOSE, Session } from './session.js';
 
@@ -42,6 +45,9 @@ export interface Stream {
   close(): Promise<void>;
 }
 
+const CROWDED_TOLD_EVERY_MS = 1000;
+/** A connection kept open for more requests ends after this time without one. */
+const KEEP_ALIVE_MS = 5000;
 const SUBPROTOCOLS = [SUBPROTOCOL_JSON, SUBPROTOCOL_BINARY];
 /** The page is its own files and talks to this service alone. */
 const PAGE_POLICY = [
@@ -63,18 +69,18 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   requireSafeAddress(profile);
   const limits = { ...DEFAULT_LIMITS, ...options.limits };
   const access = new Access(profile);
-  const hub = new Hub(gloves, version, limits, logger);
-  const metrics = new Metrics(hub);
-  const app = createHttp(options, access, hub, metrics, limits);
-  const crowd = {
-    maxSockets: profile.maxClients + limits.httpSockets,
-    maxSocketsPerAddress: limits.maxSocketsPerAddress,
-  };
-  let shed = 0;
-  limitCrowd(app.server, crowd, (address) => {
-    // A flood must not become a flood of log lines.
-    shed++;
-    if ((shed & (shed - 1)) === 0) logger.warn({ address, count: shed }, 'too many connections');
+  const permissions = createPermissions(profile);
+  const hub = new Hub(gloves, version, limits, logger, permissions);
+  let crowdedTimes = 0;
+  let crowdedToldMs = Number.NEGATIVE_INFINITY;
+  const metrics = createMetrics(hub, () => connections);
+  const app = createHttp(options, limits, access, hub, permissions, metrics);
+  const connections = limitCrowd(app.server, limits, (reason, address) => {
+    crowdedTimes++;
+    // A flood of connections must not become a flood of lines.
+    if (performance.now() - crowdedToldMs < CROWDED_TOLD_EVERY_MS) return;
+    crowdedToldMs = performance.now();
+    logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
   });
   const sockets = new WebSocketServer({
     noServer: true,
@@ -94,7 +100,8 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     const offered = request.headers['sec-websocket-protocol']?.split(',').map((name) => name.trim());
     const denial = access.deny(request.headers, url);
     if (denial) {
-      logger.warn({ origin: request.headers.origin, reason: denial.message }, 'connection refused');
+      hub.counts.notPermitted++;
+      logEvent(logger, 'app.refused', { origin: request.headers.origin, reason: denial.message });
       refuse(socket, denial.status, 'notPermitted', denial.message);
     } else if (url.split('?', 1)[0] !== STREAM_PATH) {
       refuse(socket, 404, 'notSupported', `The stream is at ${STREAM_PATH}.`);
@@ -106,14 +113,20 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
         if ('setNoDelay' in socket && typeof socket.setNoDelay === 'function') socket.setNoDelay(true);
         const encoding = ws.protocol === SUBPROTOCOL_BINARY ? 'binary' : 'json';
         const session = new Session(`app${++count}`, encoding, ws, socket, hub, logger);
+        connections.becameStream(socket);
+        session.proved = access.provedApp(request.headers, url);
+        session.name = session.proved;
+        if (hub.sessions.size >= profile.maxClients) makeRoom(hub, limits);
         if (hub.sessions.size >= profile.maxClients) {
+          hub.counts.tooManyApps++;
           // Told in the stream: a browser hides the status of a refused handshake from its page.
           const message = `${profile.maxClients} apps are connected and stream.maxClients permits no more.`;
           session.complain({ code: 'tooMany', message });
           session.close(CLOSE.tryAgainLater, 'too many apps');
           return;
         }
-        logger.info({ app: session.app, origin: request.headers.origin, encoding }, 'app connected');
+        const { app, proved } = session;
+        logEvent(logger, 'app.connected', { app, origin: request.headers.origin, encoding, proved });
         hub.begin(session);
       });
     }
@@ -122,8 +135,8 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   try {
     await app.listen({ host: profile.host, port: profile.port });
   } catch (error) {
-    metrics.close();
     hub.close();
+    metrics.close();
     await app.close();
     throw listenError(profile, error);
   }
@@ -135,8 +148,8 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     address: `http://${host}:${port}`,
     port,
     async close() {
-      metrics.close();
       hub.close();
+      metrics.close();
       const open = [...hub.sessions];
       const closed = open.map(
         ({ ws }) => new Promise<void>((resolve) => void ws.once('close', () => resolve())),
@@ -148,21 +161,38 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   };
 }
 
+/** When all places are taken, whoever has held one for long without a word gives it up. */
+function makeRoom(hub: Hub, { speakWithinMs }: StreamLimits): void {
+  const nowMs = performance.now();
+  for (const session of hub.sessions) {
+    if (session.spoken || nowMs - session.sinceMs < speakWithinMs) continue;
+    session.complain({
+      code: 'tooMany',
+      message: 'This connection asked for nothing, and another app needs its place.',
+    });
+    session.close(CLOSE.tryAgainLater, 'asked for nothing');
+    return;
+  }
+}
+
 function createHttp(
   { page, demos, routes }: StreamOptions,
+  limits: StreamLimits,
   access: Access,
   hub: Hub,
+  permissions: Permissions,
   metrics: Metrics,
-  { headersWithinMs, requestWithinMs }: StreamLimits,
 ): FastifyInstance {
   const app = fastify({
     logger: false,
     forceCloseConnections: true,
     bodyLimit: 1024 * 1024,
-    requestTimeout: requestWithinMs,
+    requestTimeout: limits.requestWithinMs,
+    keepAliveTimeout: KEEP_ALIVE_MS,
     http: {
-      headersTimeout: headersWithinMs,
-      connectionsCheckingInterval: Math.min(1000, headersWithinMs),
+      headersTimeout: limits.headersWithinMs,
+      // Node looks for requests that take too long this often; its own half minute lets them pile up.
+      connectionsCheckingInterval: Math.min(1000, limits.headersWithinMs / 2),
     },
   });
   app.addHook('onRequest', async (request, reply) => {
@@ -177,6 +207,12 @@ function createHttp(
     const isPreflight = request.method === 'OPTIONS';
     const denial = access.deny(request.headers, request.url, isFile || isPreflight);
     if (denial) return reply.code(denial.status).send({ code: 'notPermitted', message: denial.message });
+    const refusal = permissions.refuseRequest(
+      request.method,
+      request.routeOptions.url ?? '',
+      access.provedApp(request.headers, request.url),
+    );
+    if (refusal) return reply.code(403).send(refusal);
     if (origin !== undefined) reply.header('access-control-allow-origin', origin).header('vary', 'origin');
     if (isPreflight) {
       return reply
@@ -193,7 +229,7 @@ function createHttp(
 
   app.get('/health', (_request, reply) => reply.header('cache-control', 'no-store').send(hub.status()));
   app.get('/metrics', (_request, reply) =>
-    reply.header('cache-control', 'no-store').type(METRICS_TYPE).send(metrics.text()),
+    reply.header('cache-control', 'no-store').type(PROMETHEUS_TYPE).send(metrics.read()),
   );
   app.get('/schema', (_request, reply) =>
     reply.send({

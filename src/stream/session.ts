@@ -1,6 +1,7 @@
 import type { Duplex } from 'node:stream';
 import type { Logger } from 'pino';
 import { WebSocket } from 'ws';
+import { logEvent } from '../log-events.js';
 import type { Broadcast, Reader } from './broadcast.js';
 import type { Wanted } from './feed.js';
 import type { StreamLimits } from './limits.js';
@@ -32,6 +33,11 @@ export interface SessionHost {
 export class Session implements Reader {
   /** Name that the app gave itself, for people. */
   name: string | undefined;
+  /** Name that its token proves. */
+  proved: string | undefined;
+  /** Has asked for something that could be understood. */
+  spoken = false;
+  readonly sinceMs = performance.now();
   /** Its subscription; undefined when it has none. */
   wanted: (Wanted & { hands: readonly string[] | undefined }) | undefined;
   /** Messages that were replaced by newer ones before this reader could take them. */
@@ -66,7 +72,7 @@ export class Session implements Reader {
       if (this.#mayReceive() && this.#mayAnswer(data.length)) ws.pong(data);
     });
     ws.on('pong', () => this.#pong());
-    ws.on('error', (error) => logger.debug({ app, reason: error.message }, 'app broke the protocol'));
+    ws.on('error', (error) => logEvent(logger, 'app.brokeProtocol', { app, reason: error.message }));
     ws.on('close', () => this.end());
     // Before the closing handshake is through: forces must not outlive the app by a slow goodbye.
     socket.on('end', () => this.end());
@@ -127,7 +133,7 @@ export class Session implements Reader {
   #mayAnswer(bytes: number): boolean {
     if (this.ws.readyState !== WebSocket.OPEN || this.#closing) return false;
     if (this.socket.writableLength + bytes <= this.host.limits.maxUnreadBytes) return true;
-    this.logger.warn({ app: this.app }, 'app does not read its answers: closed');
+    logEvent(this.logger, 'app.notReading', { app: this.app });
     this.close(CLOSE.tryAgainLater, 'answers are not read');
     return false;
   }
@@ -152,8 +158,10 @@ export class Session implements Reader {
       return;
     }
     const checked = validate(data.toString());
-    if (checked.ok) this.#act(checked.message);
-    else {
+    if (checked.ok) {
+      this.spoken = true;
+      this.#act(checked.message);
+    } else {
       if (checked.type === 'disarm') this.host.disarmAll(this);
       this.complain(checked.complaint, checked.id);
     }
@@ -163,7 +171,7 @@ export class Session implements Reader {
     try {
       this.send(this.host.act(this, message));
     } catch (error) {
-      this.logger.error({ app: this.app, type: message.type, err: error }, 'request failed');
+      logEvent(this.logger, 'app.requestFailed', { app: this.app, type: message.type, err: error });
       const line = `${message.type} failed inside the service; its log says why.`;
       this.complain({ code: 'internal', message: line }, message.id);
     }
@@ -191,7 +199,7 @@ export class Session implements Reader {
     const message = `More than ${messagesPerS} messages a second; this one was not taken.`;
     this.complain({ code: 'tooMany', message });
     if (++this.#excess > excessMessages) {
-      this.logger.warn({ app: this.app }, 'app sends too many messages: closed');
+      logEvent(this.logger, 'app.tooManyMessages', { app: this.app });
       this.close(CLOSE.policy, 'too many messages');
     }
     return false;
@@ -210,7 +218,7 @@ export class Session implements Reader {
     if (this.#awaitingPong) {
       if (sinceMs > behindAfterMs) this.#behind = true;
       if (sinceMs > pongWithinMs) {
-        this.logger.warn({ app: this.app }, 'app does not answer: disconnected');
+        logEvent(this.logger, 'app.gone', { app: this.app });
         this.end();
         this.ws.terminate();
       }

@@ -13,7 +13,13 @@ const validators = Object.fromEntries(
   Object.entries(ServerMessages).map(([type, schema]) => [type, ajv.compile(schema)]),
 );
 
-export const PROFILE: StreamProfile = { host: '127.0.0.1', port: 0, origins: [], maxClients: 64 };
+export const PROFILE: StreamProfile = {
+  host: '127.0.0.1',
+  port: 0,
+  origins: [],
+  maxClients: 64,
+  permissions: { anyApp: ['resist', 'record', 'arm', 'guide'], apps: [] },
+};
 
 export function serve(
   gloves: Glove[],

@@ -98,6 +98,16 @@ export class FakeGlove implements Glove {
   readInputs() {
     return { hand: this.description.hand, timeUs: this.frame.timeUs, values: { ...this.values } };
   }
+  readMetrics() {
+    return {
+      counters: { bytes: 900, frames: 70, badCrc: 3, malformed: 2, oversize: 1, unknownType: 0, lost: 4 },
+      clock: { offsetUs: 0, driftPpm: 1, jitterUs: 120, roundTripUs: 1500, resets: 1, batchMs: 0 },
+      rateHz: this.description.sampleRateHz,
+      poses: this.#count,
+      releases: 2,
+      interventions: { tension: 5, rate: 0 },
+    };
+  }
   readHealth() {
     return {
       hand: this.description.hand,

@@ -27,10 +27,12 @@ function read(text: string): Map<string, { type: string; samples: Map<string, nu
       families.set(current, { type: type[2], samples: new Map() });
     } else {
       expect(sample, line).not.toBeNull();
-      expect(sample![1]).toBe(current);
+      const { type: kind } = families.get(current)!;
+      expect(kind === 'summary' ? sample![1].replace(/_(sum|count)$/, '') : sample![1]).toBe(current);
       const { samples } = families.get(current)!;
-      expect(samples.has(sample![2] ?? '')).toBe(false);
-      samples.set(sample![2] ?? '', Number(sample![3]));
+      const key = sample![1].slice(current.length) + (sample![2] ?? '');
+      expect(samples.has(key), line).toBe(false);
+      samples.set(key, Number(sample![3]));
     }
   }
   return families;
@@ -52,10 +54,21 @@ it('/metrics is well formed, named by the rules, and tells what is so', async ()
     expect(name).not.toMatch(/_(us|ms|mv|kb|mb|hz)(_|$)/);
   }
   const value = (name: string, labels = '') => families.get(`tautline_${name}`)?.samples.get(labels);
-  expect(value('armed', '{hand="right"}')).toBe(1);
+  expect(value('armed', '{hand="right",glove="0"}')).toBe(1);
   expect(value('apps')).toBe(1);
-  expect(value('link_live', '{hand="right"}')).toBe(1);
-  expect(value('dropped_messages_total')).toBe(0);
+  expect(value('link_live', '{hand="right",glove="0"}')).toBe(1);
+  expect(value('dropped_messages_total', '{encoding="json"}')).toBe(0);
+  expect(value('link_frames_total', '{hand="right",glove="0"}')).toBe(70);
+  expect(value('link_frame_errors_total', '{hand="right",glove="0",fault="bad_crc"}')).toBe(3);
+  expect(value('link_round_trip_seconds', '{hand="right",glove="0"}')).toBe(0.0015);
+  expect(value('interventions_total', '{hand="right",glove="0",reason="tension"}')).toBe(5);
+  expect(value('releases_total', '{hand="right",glove="0"}')).toBe(2);
+  expect(value('app_messages_total')).toBe(1);
+  expect(value('event_loop_delay_seconds', '_count')).toBeGreaterThanOrEqual(0);
+  // Nothing that an app chooses becomes a label: a flood of names is no flood of series.
+  await app.ask({ type: 'subscribe', app: 'A name of my own' });
+  const again = await (await fetch(`http://127.0.0.1:${stream.port}/metrics`)).text();
+  expect(again).not.toContain('A name of my own');
   expect(value('resident_memory_bytes')).toBeGreaterThan(1e6);
   expect(families.get('tautline_finger_state')!.samples.size).toBe(15);
 });

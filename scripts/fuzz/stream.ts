@@ -1,0 +1,201 @@
+import { EventEmitter } from 'node:events';
+import { Duplex } from 'node:stream';
+import { pino } from 'pino';
+import { WebSocket } from 'ws';
+import { EXAMPLES } from '../../src/stream/examples.js';
+import { Hub } from '../../src/stream/hub.js';
+import { DEFAULT_LIMITS } from '../../src/stream/limits.js';
+import { Session } from '../../src/stream/session.js';
+import { createFuzzedGlove } from './fuzzed-glove.js';
+import { createRandom } from './random.js';
+import { createWatch, type FuzzReport } from './watch.js';
+
+type Random = (below: number) => number;
+const KEEP_FOR = 500;
+
+/**
+ * Hostile messages of apps, through the session, its checks, its requests and a real glove that is armed and moves.
+ * The socket is replaced by one that takes everything at once; rates are not limited, so that every message is
+ * looked at.
+ * @param count messages
+ */
+export async function fuzzStream(count: number, seed: number): Promise<FuzzReport> {
+  const random = createRandom(seed).below;
+  const watch = createWatch();
+  const fuzzed = createFuzzedGlove();
+  fuzzed.sound(300);
+  const logger = pino({ level: 'silent' });
+  // A fault inside the service is caught by the session and answered with `internal`: here it is a crash.
+  let fault: unknown;
+  const faults = Object.assign(Object.create(logger), {
+    error: (entry: { err?: unknown }) => {
+      fault = entry.err ?? new Error('an error was logged');
+    },
+  }) as typeof logger;
+  const limits = { ...DEFAULT_LIMITS, messagesPerS: 1e12, probeEveryMs: 2 ** 30 };
+  const hub = new Hub([fuzzed.glove], 'fuzz', limits, logger);
+  let session: Session | undefined;
+  let ws = fakeSocket();
+  for (let n = 0; n < count; n++) {
+    if (!session || ws.readyState !== WebSocket.OPEN || n % KEEP_FOR === 0) {
+      session?.end();
+      ws = fakeSocket();
+      const socket = new Duplex({ read() {}, write: (_chunk, _encoding, done) => done() });
+      session = new Session(`app${n}`, random(2) ? 'binary' : 'json', ws, socket, hub, faults);
+      hub.begin(session);
+    }
+    // The wearer keeps arming: else every request would be refused at the first check.
+    if (!fuzzed.glove.armed) fuzzed.glove.arm('fuzz');
+    const [message, isBinary] = hostile(random);
+    watch.run(n, () => {
+      ws.emit('message', message, isBinary);
+      watch.count(ws.readyState === WebSocket.OPEN ? 'answered' : 'closed');
+    });
+    if (fault !== undefined) watch.crash(n, fault);
+    fault = undefined;
+    if (n % 16 === 0) {
+      watch.run(n, () => fuzzed.sound(8));
+    }
+    if (n % 4096 === 0) await new Promise(setImmediate);
+    if (n === Math.floor(count / 10)) watch.settled();
+  }
+  session?.end();
+  hub.close();
+  await fuzzed.glove.close();
+  return watch.report('stream', seed, count);
+}
+
+function fakeSocket(): WebSocket {
+  const ws = Object.assign(new EventEmitter(), {
+    readyState: WebSocket.OPEN as number,
+    close: () => {
+      ws.readyState = WebSocket.CLOSED;
+    },
+    terminate: () => {
+      ws.readyState = WebSocket.CLOSED;
+    },
+    ping: () => {},
+    pong: () => {},
+  });
+  return ws as unknown as WebSocket;
+}
+
+const EXAMPLE_TEXTS = Object.values(EXAMPLES).map((example) => JSON.stringify(example));
+const VALUES: unknown[] = [
+  0,
+  -1,
+  1e308,
+  -1e308,
+  5e-324,
+  0.5,
+  65536,
+  '',
+  'right',
+  'left',
+  'x'.repeat(5000),
+  [],
+  {},
+  null,
+  true,
+  [[[[]]]],
+  { kind: 'hull' },
+  'NaN',
+  '\u0000',
+  '\ud800',
+  '__proto__',
+  Number.MAX_SAFE_INTEGER,
+];
+
+function hostile(random: Random): [Buffer, boolean] {
+  switch (random(8)) {
+    case 0: {
+      const bytes = Buffer.alloc(random(300));
+      for (let i = 0; i < bytes.length; i++) bytes[i] = random(256);
+      return [bytes, random(2) === 0];
+    }
+    case 1: {
+      const bytes = Buffer.from(EXAMPLE_TEXTS[random(EXAMPLE_TEXTS.length)]);
+      for (let i = 1 + random(3); i > 0; i--) bytes[random(bytes.length)] = random(256);
+      return [bytes, false];
+    }
+    case 2:
+      return [Buffer.from(heavy(random)), false];
+    case 3:
+      return [Buffer.from(JSON.stringify(touch(random))), false];
+    case 4:
+      return [Buffer.from(EXAMPLE_TEXTS[random(EXAMPLE_TEXTS.length)]), random(20) === 0];
+    default: {
+      const message = JSON.parse(EXAMPLE_TEXTS[random(EXAMPLE_TEXTS.length)]) as Record<string, unknown>;
+      for (let i = 1 + random(3); i > 0; i--) change(message, random);
+      return [Buffer.from(JSON.stringify(message)), false];
+    }
+  }
+}
+
+/** Another value, another key, or one less, at some depth. */
+function change(node: Record<string, unknown>, random: Random): void {
+  const keys = Object.keys(node);
+  const key = keys[random(keys.length)];
+  if (key === undefined) return;
+  const below = node[key];
+  if (typeof below === 'object' && below !== null && random(2) === 0) {
+    change(below as Record<string, unknown>, random);
+    return;
+  }
+  const kind = random(4);
+  if (kind === 0) delete node[key];
+  else if (kind === 1) node[`k${random(10)}`] = VALUES[random(VALUES.length)];
+  else node[key] = VALUES[random(VALUES.length)];
+}
+
+const number = (random: Random): number =>
+  [0, 1e-9, 0.01, 0.04, -0.03, 1, 10, -10, 1e6][random(9)] * (1 + random(1000) / 1e4);
+const vector = (random: Random) => [number(random), number(random), number(random)];
+
+/** A touch that may pass every check: any shape, anywhere. */
+function touch(random: Random): object {
+  const points = Array.from({ length: 4 + random(252) }, () =>
+    random(10) === 0 ? [0, 0, 0] : vector(random).map((x) => x * (random(2) ? 0.01 : 1)),
+  );
+  const shape = [
+    { kind: 'sphere', radius: Math.abs(number(random)) },
+    { kind: 'box', halfExtents: vector(random).map(Math.abs) },
+    { kind: 'capsule', radius: Math.abs(number(random)), halfLength: Math.abs(number(random)) },
+    { kind: 'cylinder', radius: Math.abs(number(random)), halfLength: Math.abs(number(random)) },
+    { kind: 'halfSpace', normal: vector(random), offset: number(random) },
+    { kind: 'hull', points },
+    { kind: 'hull', points },
+  ][random(7)];
+  return {
+    type: 'touch',
+    hand: 'right',
+    layer: `l${random(40)}`,
+    shape,
+    space: ['palm', 'wrist', 'world'][random(3)],
+    position: vector(random).map((x) => x * 0.1),
+    orientation: [number(random), number(random), number(random), 1],
+    effort: 1,
+    ttlMs: 1000,
+  };
+}
+
+/** Texts made to hurt a reader. */
+function heavy(random: Random): string {
+  const n = 1 + random(16_000);
+  switch (random(7)) {
+    case 0:
+      return '['.repeat(n);
+    case 1:
+      return '{"a":'.repeat(n / 5);
+    case 2:
+      return `{"type":"resist","fingers":${'['.repeat(n / 2)}${']'.repeat(n / 2)}}`;
+    case 3:
+      return `{"type":"${'x'.repeat(n)}"}`;
+    case 4:
+      return `{"type":"ping","id":${'9'.repeat(n)}}`;
+    case 5:
+      return `{"type":"subscribe",${Array.from({ length: n / 10 }, (_, i) => `"k${i}":1`).join(',')}}`;
+    default:
+      return 'x'.repeat(n * 8);
+  }
+}

@@ -1,0 +1,76 @@
+import type { AppPermission, StreamProfile } from '../config/schema.js';
+import type { AppMessageType } from './protocol.js';
+import type { Refusal } from './requests.js';
+
+/** What each message needs. What is not listed everybody may: to see, and to let go. */
+const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {
+  resist: 'resist',
+  touch: 'resist',
+  pulse: 'resist',
+  arm: 'arm',
+  rezero: 'guide',
+};
+
+/** What each HTTP route needs, by the first part of its path; reading (GET) is free but for recordings. */
+const ROUTE_NEEDS: Record<string, AppPermission> = {
+  arm: 'arm',
+  record: 'record',
+  replay: 'record',
+  sessions: 'record',
+  guide: 'guide',
+  fits: 'guide',
+  rezero: 'guide',
+};
+/** Name under which HTTP requests are judged that prove no other: our own page and command line among them. */
+export const HTTP_APP = 'http';
+
+/**
+ * Who may do what. An app that gave a token of its own has proved its name; any other name is what the app says of
+ * itself, and one that has a token in the profile cannot be taken without it.
+ */
+export interface Permissions {
+  /** Whether the name may be used by an app that proved `proved`, or nothing. */
+  mayBeCalled(name: string, proved: string | undefined): boolean;
+  /** Undefined when the app may. */
+  refuseMessage(type: AppMessageType, name: string | undefined): Refusal | undefined;
+  /** @param route as it was registered: the address itself can be written in several ways */
+  refuseRequest(method: string, route: string, name: string | undefined): Refusal | undefined;
+}
+
+export function createPermissions({ permissions }: Pick<StreamProfile, 'permissions'>): Permissions {
+  const apps = new Map(permissions.apps.map((app) => [app.name, app]));
+  const may = (name: string | undefined, what: AppPermission): boolean =>
+    ((name !== undefined && apps.get(name)?.may) || permissions.anyApp).includes(what);
+
+  function refuse(name: string | undefined, what: AppPermission): Refusal | undefined {
+    if (may(name, what)) return undefined;
+    const who = name === undefined ? 'An app without a name' : JSON.stringify(name);
+    return {
+      code: 'notPermitted',
+      message: `${who} may not ${VERB[what]}: add ${what} to its line in stream.permissions of the profile.`,
+    };
+  }
+
+  return {
+    mayBeCalled: (name, proved) => proved === name || apps.get(name)?.token === undefined,
+    refuseMessage(type, name) {
+      const what = NEEDS[type];
+      return what && refuse(name, what);
+    },
+    refuseRequest(method, route, name = HTTP_APP) {
+      const [, first = '', second] = route.split('/');
+      const what = Object.hasOwn(ROUTE_NEEDS, first) ? ROUTE_NEEDS[first] : undefined;
+      const reads = method === 'GET' || method === 'HEAD';
+      if (!what || method === 'OPTIONS' || (reads && !(first === 'record' && second === 'stream')))
+        return undefined;
+      return refuse(name, what);
+    },
+  };
+}
+
+const VERB: Record<AppPermission, string> = {
+  resist: 'put forces on fingers',
+  record: 'record, replay or remove sessions',
+  arm: 'arm',
+  guide: 'lead a check or a fit',
+};
