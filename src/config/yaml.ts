@@ -12,9 +12,14 @@ import {
 import { quote } from './describe.js';
 
 /** Largest profile read, bytes: two gloves with every key and a comment on each are under 20 kB. */
-export const MAX_PROFILE_BYTES = 256 * 1024;
+export const MAX_PROFILE_BYTES = 64 * 1024;
 /** Most aliases resolved: more is a mistake, or a file made to grow without bound. */
 const MAX_ALIASES = 64;
+/** Deepest nesting, and most lines: a profile has six levels, and two gloves with every key have some 600 lines. */
+const MAX_DEPTH = 32;
+const MAX_LINES = 1200;
+/** Most lists, maps and list items: those two gloves have some 300. */
+const MAX_PARTS = 600;
 
 /** Offset into the text, and what is wrong there. */
 export interface YamlProblem {
@@ -50,6 +55,8 @@ export function readYaml(text: string): YamlText {
   if (Buffer.byteLength(text) > MAX_PROFILE_BYTES) {
     return broken([{ offset: 0, text: `the file is larger than ${MAX_PROFILE_BYTES / 1024} kB` }]);
   }
+  const excess = excessOf(text);
+  if (excess !== undefined) return broken([{ offset: 0, text: `the file cannot be read: ${excess}` }]);
   try {
     const document = parseDocument(text, {
       version: '1.2',
@@ -88,6 +95,50 @@ export function readYaml(text: string): YamlText {
       error instanceof ReferenceError ? `its aliases (*name) go too far` : 'it is nested too deeply';
     return broken([{ offset: 0, text: `the file cannot be read: ${reason}` }]);
   }
+}
+
+/**
+ * What makes a text too much for a parser that takes time squared in some of these: looked for before it is run. What
+ * stands in a comment or between quotes counts as well; no profile comes near.
+ */
+function excessOf(text: string): string | undefined {
+  let depth = 0;
+  let lines = 0;
+  let marks = 0;
+  let parts = 0;
+  /** Indicators one after the other in a line, as in `- - - x`: each is a level. */
+  let run = 0;
+  let indent = 0;
+  let atStart = true;
+  for (let i = 0; i < text.length; i++) {
+    const c = text.charCodeAt(i);
+    if (c === 0x0a || c === 0x0d) {
+      lines++;
+      run = 0;
+      indent = 0;
+      atStart = true;
+      continue;
+    }
+    if (c === 0x20 || c === 0x09) {
+      if (atStart && ++indent > 8 * MAX_DEPTH) return 'it is nested too deeply';
+      continue;
+    }
+    atStart = false;
+    const next = text.charCodeAt(i + 1);
+    const alone = next === 0x20 || next === 0x09 || next === 0x0a || next === 0x0d;
+    if (c === 0x5b || c === 0x7b) {
+      parts++;
+      if (++depth > MAX_DEPTH) return 'it is nested too deeply';
+    } else if (c === 0x5d || c === 0x7d) depth = Math.max(0, depth - 1);
+    else if ((c === 0x2d || c === 0x3f) && alone) {
+      parts++;
+      if (++run > MAX_DEPTH) return 'it is nested too deeply';
+    } else if (c === 0x26 || c === 0x2a) {
+      if (!alone && ++marks > 4 * MAX_ALIASES) return 'its aliases (*name) go too far';
+    } else run = 0;
+  }
+  if (parts > MAX_PARTS) return `it has more than ${MAX_PARTS} lists, maps and items`;
+  return lines > MAX_LINES ? `it has more than ${MAX_LINES} lines` : undefined;
 }
 
 /** Duplicate keys, keys that are not words, and tags: YAML that a profile has no use for. */

@@ -88,7 +88,7 @@ describe('parseProfile', () => {
       `${SMALLEST}x: &a [${'1,'.repeat(70)}]\ny: [${'*a,'.repeat(70)}]\n`,
       '1:1: the file cannot be read: its aliases (*name) go too far.',
     ],
-    ['#'.repeat(300_000), '1:1: the file is larger than 256 kB.'],
+    ['#'.repeat(300_000), '1:1: the file is larger than 64 kB.'],
   ])('refuses text that is no profile: %.30s', (text, line) => {
     expect(problems(text)[0]).toBe(`my.yaml:${line}`);
   });
@@ -383,7 +383,7 @@ describe('loadProfile', () => {
     ],
     ['', 'profileNotFound', 'the profile is a directory. Name a file in it.'],
     ['latin1.yaml', 'profileInvalid', 'the file is not UTF-8 text. Save it as UTF-8.'],
-    ['large.yaml', 'profileInvalid', 'the file is larger than 256 kB.'],
+    ['large.yaml', 'profileInvalid', 'the file is larger than 64 kB.'],
   ])('says what to do about a file that cannot be read: %s', async (name, code, message) => {
     await writeFile(join(directory, 'latin1.yaml'), Buffer.from([0x61, 0x3a, 0x20, 0xe4]));
     await writeFile(join(directory, 'large.yaml'), Buffer.alloc(256 * 1024 + 1, 0x23));

@@ -20,8 +20,9 @@ beforeEach(async () => {
     [glove],
     { permissions: PERMISSIONS },
     {
-      routes: (app) =>
-        void ['/record', '/guide', '/fits/undo'].forEach((path) => app.post(path, () => ({ done: true }))),
+      routes: (app) => {
+        for (const path of ['/record', '/guide', '/fits/undo']) app.post(path, () => ({ done: true }));
+      },
     },
   );
 });
