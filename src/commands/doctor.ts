@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import type { Facts, Finding } from '../install/doctor.js';
-import { serviceUrl, tokenOption, urlOption } from './service-url.js';
+import { givenUrl, serviceUrl, tokenOption, urlOption } from './service-url.js';
 import { wrap } from './wrap.js';
 
 interface DoctorOptions {
@@ -17,16 +17,19 @@ export function addDoctorCommands(program: Command): void {
       .command(name)
       .option(
         '--profile <file>',
-        'the profile to look at; when left out, glove.yaml in the configuration folder',
+        'the profile to look at; when left out that of the installed service, or glove.yaml in the configuration folder',
       )
-      .addOption(urlOption())
+      .addOption(urlOption('where the service is; when left out, the address of its profile'))
       .addOption(tokenOption());
   command('doctor')
     .description('Examine installation, permissions, ports, profile and service, and say what to do.')
     .option('--json', 'print JSON')
     .addHelpText('after', '\nExample:\n  tautline doctor\n\nEnds with 0 unless something is wrong.')
-    .action(async (options: DoctorOptions) => {
-      const [{ findings }, { EXIT_CODE }] = await Promise.all([look(options), import('../errors.js')]);
+    .action(async (options: DoctorOptions, command: Command) => {
+      const [{ findings }, { EXIT_CODE }] = await Promise.all([
+        look(options, command),
+        import('../errors.js'),
+      ]);
       if (options.json) console.log(JSON.stringify(findings, null, 2));
       else for (const finding of findings) for (const line of findingLines(finding)) console.log(line);
       if (findings.some(({ state }) => state === 'wrong')) process.exitCode = EXIT_CODE.failed;
@@ -38,18 +41,30 @@ export function addDoctorCommands(program: Command): void {
     .action(report);
 }
 
-async function look({ profile, url, token }: DoctorOptions): Promise<{ facts: Facts; findings: Finding[] }> {
-  const [{ gatherFacts }, { examine }, { userPaths }, { version }] = await Promise.all([
+interface Seen {
+  facts: Facts;
+  findings: Finding[];
+  url: string;
+  token: string | undefined;
+}
+
+async function look(options: DoctorOptions, command: Command): Promise<Seen> {
+  const [{ gatherFacts }, { examine }, { userPaths }, { version }, { situation }] = await Promise.all([
     import('../install/facts.js'),
     import('../install/doctor.js'),
     import('../install/paths.js'),
     import('../version.js'),
+    import('../install/status.js'),
   ]);
+  const here = await situation(options.profile);
+  const url = givenUrl(command) ?? here.url;
+  const token = options.token ?? here.token;
   const health = serviceUrl(url, 'http', '/health');
-  const facts = await gatherFacts({ paths: userPaths(), version, profile, health, token });
-  return { facts, findings: examine(facts) };
+  const facts = await gatherFacts({ paths: userPaths(), version, profile: here.profile, health, token });
+  return { facts, findings: examine(facts), url, token };
 }
 
+const MOST_EVENTS = 100;
 const MARK: Record<Finding['state'], string> = { fine: 'fine', attention: 'look', wrong: 'WRONG' };
 const INDENT = ' '.repeat(7);
 
@@ -60,15 +75,16 @@ export function findingLines({ what, state, says, remedy }: Finding): string[] {
   return [...lines, ...more].map((line, i) => (i === 0 ? MARK[state].padEnd(INDENT.length) : INDENT) + line);
 }
 
-async function report(options: DoctorOptions): Promise<void> {
-  const [{ facts, findings }, { bugReport }, os, { writeFile }, { TautlineError }] = await Promise.all([
-    look(options),
-    import('../install/bug-report.js'),
-    import('node:os'),
-    import('node:fs/promises'),
-    import('../errors.js'),
-  ]);
-  const { token, url, output = 'tautline-report.json' } = options;
+async function report(options: DoctorOptions, command: Command): Promise<void> {
+  const [{ facts, findings, url, token }, { bugReport }, os, { writeFile }, { TautlineError }] =
+    await Promise.all([
+      look(options, command),
+      import('../install/bug-report.js'),
+      import('node:os'),
+      import('node:fs/promises'),
+      import('../errors.js'),
+    ]);
+  const { output = 'tautline-report.json' } = options;
   const headers = token === undefined ? undefined : { authorization: `Bearer ${token}` };
   const get = async (path: string): Promise<string | undefined> => {
     if (facts.service.state !== 'running') return undefined;
@@ -79,7 +95,11 @@ async function report(options: DoctorOptions): Promise<void> {
   const { path, problem } = facts.profile;
   const profile =
     path === undefined || problem ? undefined : await (await import('../config/load.js')).loadProfile(path);
-  const seen = health === undefined ? undefined : (JSON.parse(health) as { gloves?: { name?: string }[] });
+  const seen = health === undefined ? undefined : JSON.parse(health);
+  const [{ eventsOf, readLogTail }, { userPaths }] = await Promise.all([
+    import('../install/log-events.js'),
+    import('../install/paths.js'),
+  ]);
   const text = bugReport(
     {
       version: facts.version,
@@ -87,6 +107,7 @@ async function report(options: DoctorOptions): Promise<void> {
       platform: `${os.type()} ${os.release()} ${os.arch()}`,
       findings,
       service: facts.service,
+      events: eventsOf(await readLogTail(userPaths().log), MOST_EVENTS),
       profile,
       health: seen,
       metrics,
@@ -95,7 +116,7 @@ async function report(options: DoctorOptions): Promise<void> {
       home: os.homedir(),
       user: os.userInfo().username,
       host: os.hostname(),
-      secrets: [token, ...(seen?.gloves ?? []).map(({ name }) => name)].filter((one) => one !== undefined),
+      secrets: token === undefined ? [] : [token],
     },
   );
   try {

@@ -1,6 +1,8 @@
 import type { Profile } from '../config/schema.js';
 import type { Facts, Finding } from './doctor.js';
-import { type Personal, scrub } from './scrub.js';
+import type { LogEvent } from './log-events.js';
+import { namelessProfile } from './nameless-profile.js';
+import { type Personal, scrubTree } from './scrub.js';
 
 /** What `tautline report` puts together, before names are taken out. */
 export interface ReportParts {
@@ -9,42 +11,36 @@ export interface ReportParts {
   platform: string;
   findings: readonly Finding[];
   service: Facts['service'];
+  /** Last events of the log. */
+  events?: readonly LogEvent[];
   profile?: Profile;
   /** GET /health and GET /metrics of a running service. */
   health?: unknown;
   metrics?: string;
 }
 
+/** Values under these keys name somebody or something, wherever they stand in what the service says. */
+const NAMES = new Set(['name', 'deviceId', 'address', 'serial', 'path', 'wearer', 'person', 'token', 'by']);
+
 /** The report as text: JSON, indented, without personal data. */
 export function bugReport(parts: ReportParts, personal: Personal): string {
-  const { profile } = parts;
-  const secrets = [...personal.secrets, ...(profile ? namesIn(profile) : [])];
-  const text = JSON.stringify({ report: 1, ...parts, profile: profile && withoutNames(profile) }, null, 1);
-  return `${scrub(text, { ...personal, secrets })}\n`;
+  const { profile, health, ...rest } = parts;
+  const nameless = profile && namelessProfile(profile);
+  const named: string[] = [];
+  const state = withoutNames(health, named);
+  const secrets = [...personal.secrets, ...(nameless?.texts ?? []), ...named];
+  const whole = { report: 1, ...rest, profile: nameless?.profile, health: state };
+  return `${JSON.stringify(scrubTree(whole, { ...personal, secrets }), null, 1)}\n`;
 }
 
-/** Whatever in a profile could name a person, a place or a device. */
-function namesIn({ name, wearer, stream, gloves }: Profile): string[] {
-  const own = [name, wearer.name, stream.token];
-  for (const glove of gloves) {
-    own.push(glove.name);
-    const link: Record<string, unknown> = { ...glove.link };
-    const usb = (link.usb ?? {}) as Record<string, unknown>;
-    for (const value of [link.path, link.name, link.address, usb.serial]) {
-      if (typeof value === 'string') own.push(value);
-    }
-  }
-  return own.filter((text): text is string => typeof text === 'string');
-}
-
-/** What is left says how the glove is built. */
-function withoutNames({ name: _, wearer, stream, gloves, ...rest }: Profile): object {
-  const { name: __, ...hand } = wearer;
-  const { token, ...open } = stream;
-  return {
-    ...rest,
-    wearer: hand,
-    stream: { ...open, hasToken: token !== undefined },
-    gloves: gloves.map(({ name: ___, link, ...glove }) => ({ ...glove, link: { kind: link.kind } })),
-  };
+function withoutNames(value: unknown, names: string[]): unknown {
+  if (Array.isArray(value)) return value.map((item) => withoutNames(item, names));
+  if (typeof value !== 'object' || value === null) return value;
+  return Object.fromEntries(
+    Object.entries(value).map(([key, item]) => {
+      if (typeof item !== 'string' || !NAMES.has(key)) return [key, withoutNames(item, names)];
+      if (item !== 'tautline') names.push(item);
+      return [key, item === 'tautline' ? item : '<removed>'];
+    }),
+  );
 }

@@ -10,6 +10,8 @@ export interface Facts {
   profile: { path: string | undefined; problem?: string };
   ports: readonly {
     path: string;
+    /** On USB: it may be a glove. A port on the main board seldom is. */
+    usb: boolean;
     /** Readable and writable for this user. */
     permitted: boolean;
     heldBy: readonly string[];
@@ -31,6 +33,8 @@ export interface Facts {
   lingers?: boolean;
   folders: readonly { path: string; writable: boolean; freeBytes: number | undefined }[];
   bluetooth: { wanted: boolean; problem?: string };
+  /** What is known of it: runs on its battery; goes to sleep by itself after so many minutes, 0 never. */
+  power: { onBattery?: boolean; sleepsAfterMin?: number };
 }
 
 export interface Finding {
@@ -53,6 +57,7 @@ export function examine(facts: Facts): Finding[] {
     installation(facts),
     ...facts.folders.map(folder),
     ...bluetooth(facts),
+    ...power(facts),
   ];
 }
 
@@ -104,8 +109,10 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
       return [
         {
           what,
-          state: 'wrong',
-          says: 'You may not open it.',
+          state: port.usb ? 'wrong' : 'attention',
+          says: port.usb
+            ? 'You may not open it.'
+            : 'You may not open it; it matters only if a glove hangs on it.',
           remedy:
             platform === 'linux'
               ? `Install the udev rule (docs/install.md)${group ? `, or: sudo usermod -aG ${group} "$USER", then log in anew` : ''}.`
@@ -212,6 +219,32 @@ function folder({ path, writable, freeBytes }: Facts['folders'][number]): Findin
     path,
     freeBytes === undefined ? 'Writable.' : `Writable, ${(freeBytes / 1e9).toFixed(1)} GB free.`,
   );
+}
+
+function power({ power: { onBattery, sleepsAfterMin } }: Facts): Finding[] {
+  const what = 'power';
+  if (sleepsAfterMin !== undefined && sleepsAfterMin > 0) {
+    return [
+      {
+        what,
+        state: 'attention',
+        says: `The computer goes to sleep after ${sleepsAfterMin} minutes without a key; fingers are free then.`,
+        remedy: 'Set a longer time while you wear the glove. After waking, gloves come back by themselves.',
+      },
+    ];
+  }
+  if (onBattery) {
+    return [
+      {
+        what,
+        state: 'attention',
+        says: 'The computer runs on its battery, may slow down, and may go to sleep.',
+        remedy: 'Plug it in while you wear the glove.',
+      },
+    ];
+  }
+  if (onBattery === undefined && sleepsAfterMin === undefined) return [];
+  return [fine(what, 'Nothing that would put the computer to sleep is known.')];
 }
 
 function bluetooth({ bluetooth: { wanted, problem } }: Facts): Finding[] {

@@ -1,6 +1,6 @@
 import { execFile } from 'node:child_process';
 import { constants, existsSync, readFileSync } from 'node:fs';
-import { access, readFile, realpath, stat, statfs } from 'node:fs/promises';
+import { access, readdir, readFile, realpath, stat, statfs } from 'node:fs/promises';
 import { userInfo } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
@@ -40,6 +40,7 @@ export async function gatherFacts({ paths, version, profile, health, token }: Fa
       : {}),
     folders: await Promise.all([paths.config, paths.sessions].map(folderAt)),
     bluetooth: { wanted: read.ble === true, ...(read.ble ? await bluetoothProblem() : {}) },
+    power: await powerOf(),
   };
 }
 
@@ -57,12 +58,18 @@ async function portsOf(): Promise<Facts['ports']> {
   const found = await listPorts().catch(() => []);
   const holders = await findHolders(found.map(({ path }) => path)).catch(() => new Map<string, string[]>());
   return Promise.all(
-    found.map(async ({ path }) => {
+    found.map(async ({ path, vendor }) => {
       const permitted = await access(path, constants.R_OK | constants.W_OK).then(
         () => true,
         () => process.platform === 'win32',
       );
-      return { path, permitted, heldBy: holders.get(path) ?? [], ...(await adapterOf(path)) };
+      return {
+        path,
+        usb: vendor !== undefined,
+        permitted,
+        heldBy: holders.get(path) ?? [],
+        ...(await adapterOf(path)),
+      };
     }),
   );
 }
@@ -145,6 +152,26 @@ async function folderAt(path: string): Promise<Facts['folders'][number]> {
     ));
   const disk = await statfs(nearest).catch(() => undefined);
   return { path, writable, freeBytes: disk && disk.bavail * disk.bsize };
+}
+
+async function powerOf(): Promise<Facts['power']> {
+  if (process.platform === 'darwin') {
+    const said = await runProgram('pmset', ['-g']).then(
+      ({ stdout }) => stdout,
+      () => '',
+    );
+    const minutes = /^\s*sleep\s+(\d+)/m.exec(said)?.[1];
+    return minutes === undefined ? {} : { sleepsAfterMin: Number(minutes) };
+  }
+  if (process.platform !== 'linux') return {};
+  const root = '/sys/class/power_supply';
+  const supplies = await readdir(root).catch(() => []);
+  const states = await Promise.all(
+    supplies
+      .filter((name) => /^BAT/.test(name))
+      .map((name) => readFile(join(root, name, 'status'), 'utf8').catch(() => '')),
+  );
+  return states.length === 0 ? {} : { onBattery: states.some((state) => state.trim() === 'Discharging') };
 }
 
 async function bluetoothProblem(): Promise<{ problem?: string }> {
