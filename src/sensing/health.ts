@@ -62,6 +62,9 @@ const NEVER_ALIVE_S = 5;
 const LIVELY_CHANGES = 50;
 /** Not in step with any motion. */
 const LEARN_S = 0.113;
+/** Noise is learnt from so many changes at least, when this part of them turn back: motion goes on, noise turns. */
+const LEARN_CHANGES = 6;
+const LEARN_TURNS = 0.5;
 const NOISE_TAU_S = 0.06;
 const NOISE_TAU_SAMPLES = 12;
 /** Noise, part of the span: some four times what a plain 12-bit converter in a microcontroller shows. */
@@ -124,7 +127,10 @@ const H_BUSY_AT = 15;
 const H_NOISY_AT = 16;
 const H_LOW = 17;
 const H_HIGH = 18;
-const HOT = 19;
+/** Changes since the noise was last learnt, and how many of them took back the one before. */
+const H_RECENT = 19;
+const H_TURNS = 20;
+const HOT = 21;
 
 // Running times, s.
 const NOW = 0;
@@ -295,7 +301,8 @@ export function createHealth(channels: readonly Channel[]): Health {
     const lasting = awayS[i] >= LASTING_S && awaySamples[i] >= LASTING_SAMPLES;
     if (Math.abs(x - anchor[i]) <= hot[h + H_MARGIN] + 0.15 * hot[h + H_RATE] * awayS[i]) {
       suspect[i] = 0;
-      if (lasting && pendingS[i] === 0) pendingS[i] = dtS;
+      // Of a reading at the rail the way back says nothing: it is judged for where it stands.
+      if (lasting && !atRail && pendingS[i] === 0) pendingS[i] = dtS;
       return;
     }
     if (lasting && !atRail && pendingS[i] === 0) pendingS[i] = dtS;
@@ -358,7 +365,9 @@ export function createHealth(channels: readonly Channel[]): Health {
     const h = i * HOT;
     if (flags[i] & BIT.dead) {
       // Alive again once it has changed a few times.
-      if (hot[h + H_CHANGES] >= 8) drop(i, 'dead');
+      if (hot[h + H_CHANGES] < 8) return;
+      hot[h + H_CHANGES] = LIVELY_CHANGES;
+      drop(i, 'dead');
       return;
     }
     const silentS = clock[NOW] - hot[h + H_CHANGED_S];
@@ -468,7 +477,14 @@ export function createHealth(channels: readonly Channel[]): Health {
       const h = i * HOT;
       const alive = hot[h + H_CHANGES] >= LIVELY_CHANGES;
       const variance = hot[h + H_VARIANCE];
-      const noiseAlone = variance > hot[h + H_ENERGY] / 12;
+      // A sensor without noise climbs its counts like stairs, which looks like some 0.4 counts of it.
+      const enough = hot[h + H_RECENT] >= LEARN_CHANGES;
+      const turning = enough && hot[h + H_TURNS] >= LEARN_TURNS * hot[h + H_RECENT];
+      const noiseAlone = turning && variance > hot[h + H_ENERGY] / 12;
+      if (enough) {
+        hot[h + H_RECENT] = 0;
+        hot[h + H_TURNS] = 0;
+      }
       if (alive && noiseAlone && suspect[i] === 0 && hot[h + H_RUN] < 8 && (flags[i] & BIT.noisy) === 0) {
         // Rounding to counts adds 1/12 of its own. The quietest stretch rises slowly, so that one lucky stretch
         // does not last for ever.
@@ -567,6 +583,8 @@ function watch(
       const energy = hot[h + H_ENERGY];
       const busy = hot[h + H_BUSY];
       variance += a * (-0.25 * product - variance);
+      hot[h + H_RECENT]++;
+      if (step * hot[h + H_STEP] < 0) hot[h + H_TURNS]++;
       hot[h + H_STEP] = step;
       hot[h + H_BEND] = bend;
       hot[h + H_VARIANCE] = variance;

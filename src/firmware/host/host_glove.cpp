@@ -36,6 +36,7 @@ const std::map<std::string, FaultKind>& faultKinds() {
       {"reversed", {ChannelFault::reversed, 0}},
       {"short", {ChannelFault::shortRange, 0.15}},         // part of the usual range
       {"drifting", {ChannelFault::drifting, 0.02}},        // parts of the converter's range a second
+      {"missing", {ChannelFault::missing, 0}},             // firmware that does not know the channel
   };
   return kinds;
 }
@@ -60,7 +61,6 @@ HostGlove::HostGlove(const Options& options)
     if (!hand.addChannel(name, static_cast<uint8_t>(options.bits))) {
       throw std::runtime_error("no channel role is called " + name);
     }
-    channelSpecs_.push_back({hand.channels.back().role, hand.channels.back().bits});
   }
   for (const std::string& item : options.actuators) {
     const size_t colon = item.find(':');
@@ -73,7 +73,8 @@ HostGlove::HostGlove(const Options& options)
     }
     actuatorSpecs_.push_back(hand.servos.back().spec);
   }
-  if (channelSpecs_.size() > kMaxChannels || actuatorSpecs_.size() > kMaxActuators) {
+  for (const SimulatedChannel& channel : hand.channels) allSpecs_.push_back({channel.role, channel.bits});
+  if (allSpecs_.size() > kMaxChannels || actuatorSpecs_.size() > kMaxActuators) {
     throw std::runtime_error(format("at most %u channels and %u actuators", kMaxChannels, kMaxActuators));
   }
 
@@ -89,16 +90,14 @@ HostGlove::HostGlove(const Options& options)
   board_.firmwareVersion = kFirmwareVersion;
   board_.startRateHz = static_cast<uint16_t>(options.rateHz);
   board_.maxRateHz = static_cast<uint16_t>(options.maxRateHz);
-  board_.channelCount = static_cast<uint8_t>(channelSpecs_.size());
   board_.actuatorCount = static_cast<uint8_t>(actuatorSpecs_.size());
-  board_.channels = channelSpecs_.data();
   board_.actuators = actuatorSpecs_.data();
   board_.supplyLowMv = kSupplyLowMv;
   board_.overTemperature = kOverTemperature;
 
   hardware_.context = this;
   hardware_.nowUs = [](void* c) { return self(c).deviceUs(self(c).time()); };
-  hardware_.readChannel = [](void* c, uint8_t i) { return self(c).hand.counts(i); };
+  hardware_.readChannel = [](void* c, uint8_t i) { return self(c).hand.counts(self(c).sent_[i]); };
   hardware_.readButtons = [](void* c) { return self(c).buttons_; };
   hardware_.writeActuator = [](void* c, uint8_t i, uint16_t stop, uint8_t effort) {
     self(c).hand.command(i, stop, effort, self(c).time());
@@ -125,8 +124,22 @@ void HostGlove::boot() {
   ++boots_;
   tripsSeen_ = 0;
   frozenUntil_ = 0;
+  listChannels();
   glove_.reset(new Glove(board_, hardware_));
   glove_->begin();
+}
+
+// What this firmware knows of: all but the channels that are missing.
+void HostGlove::listChannels() {
+  channelSpecs_.clear();
+  sent_.clear();
+  for (size_t i = 0; i < hand.channels.size(); ++i) {
+    if (hand.channels[i].fault == ChannelFault::missing) continue;
+    channelSpecs_.push_back(allSpecs_[i]);
+    sent_.push_back(i);
+  }
+  board_.channels = channelSpecs_.data();
+  board_.channelCount = static_cast<uint8_t>(channelSpecs_.size());
 }
 
 // The device clock runs on while the program works, as a hardware timer does.
@@ -244,7 +257,38 @@ std::string HostGlove::fault(const std::vector<std::string>& words) {
   if (kind->second.fault == ChannelFault::intermittent && amount <= 0) return "error jumps a second must be above 0";
   const int channel = hand.findChannel(words.back());
   if (channel < 0) return "error no channel " + words.back();
+  const bool wasMissing = hand.channels[static_cast<size_t>(channel)].fault == ChannelFault::missing;
   hand.setFault(static_cast<size_t>(channel), kind->second.fault, amount);
+  // Other channels than before: that takes other firmware, which begins with a hello.
+  if (wasMissing != (kind->second.fault == ChannelFault::missing)) boot();
+  return "ok";
+}
+
+// cross-talk CHANNEL FROM PART
+std::string HostGlove::crossTalk(const std::vector<std::string>& words) {
+  double part = 0;
+  const int channel = hand.findChannel(words[1]);
+  const int from = hand.findChannel(words[2]);
+  if (channel < 0 || from < 0) return "error no channel " + words[channel < 0 ? 1 : 2];
+  if (channel == from || !parse(words[3], part)) return "error cross-talk CHANNEL FROM PART";
+  hand.crossTalk(static_cast<size_t>(channel), static_cast<size_t>(from), part);
+  return "ok";
+}
+
+// pose MS VALUE...: the first channels, as --channels names them, each to its value, all in the same time.
+std::string HostGlove::pose(const std::vector<std::string>& words) {
+  if (words.size() - 2 > hand.channels.size()) return "error more values than channels";
+  std::vector<double> numbers(words.size() - 1);
+  for (size_t i = 0; i < numbers.size(); ++i) {
+    if (!parse(words[i + 1], numbers[i])) return "error not a number: " + words[i + 1];
+  }
+  if (numbers[0] < 0) return "error the time must not be negative";
+  for (size_t i = 1; i < numbers.size(); ++i) {
+    // By role: connectors may have been exchanged.
+    for (size_t at = 0; at < hand.channels.size(); ++at) {
+      if (hand.channels[at].role == allSpecs_[i - 1].role) hand.move(at, numbers[i], numbers[0] / 1000);
+    }
+  }
   return "ok";
 }
 
@@ -327,6 +371,8 @@ std::string HostGlove::command(const std::string& line) {
     return "ok";
   }
   if (verb == "fault") return fault(words);
+  if (verb == "cross-talk" && count == 3) return crossTalk(words);
+  if (verb == "pose" && count >= 2) return pose(words);
   if (verb == "get" && count == 1) {
     const int channel = hand.findChannel(words[1]);
     return channel < 0 ? "error no channel " + words[1] : channelJson(static_cast<size_t>(channel));

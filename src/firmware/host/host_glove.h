@@ -54,6 +54,7 @@ class HostGlove {
  private:
   static HostGlove& self(void* context) { return *static_cast<HostGlove*>(context); }
   void boot();
+  void listChannels();
   void event(const std::string& fields);
   // Seconds on the clock that this glove lives by.
   double time() const;
@@ -66,9 +67,13 @@ class HostGlove {
   std::string channelJson(size_t index) const;
   std::string statsJson() const;
   std::string fault(const std::vector<std::string>& words);
+  std::string crossTalk(const std::vector<std::string>& words);
+  std::string pose(const std::vector<std::string>& words);
 
   Options options_;
-  std::vector<tautline::ChannelSpec> channelSpecs_;
+  std::vector<tautline::ChannelSpec> allSpecs_;
+  std::vector<tautline::ChannelSpec> channelSpecs_;  // of those that are sent
+  std::vector<size_t> sent_;
   std::vector<tautline::ActuatorSpec> actuatorSpecs_;
   tautline::BoardSpec board_ = {};
   tautline::Hardware hardware_ = {};

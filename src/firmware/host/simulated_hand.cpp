@@ -178,7 +178,8 @@ uint16_t SimulatedHand::counts(size_t index) {
   double noise = noiseCounts * gaussian();
   double offset = 0;
   switch (channel.fault) {
-    case ChannelFault::none: break;
+    case ChannelFault::none:
+    case ChannelFault::missing: break;
     case ChannelFault::dead: return static_cast<uint16_t>(channel.deadCounts);
     case ChannelFault::railed: return static_cast<uint16_t>(channel.faultAmount > 0 ? top : 0);
     case ChannelFault::reversed: position = 1 - position; break;
@@ -195,7 +196,14 @@ uint16_t SimulatedHand::counts(size_t index) {
       break;
   }
   const double counts = channel.openCounts + position * (channel.closedCounts - channel.openCounts);
-  return static_cast<uint16_t>(std::min(top, std::max(0.0, std::round(counts + noise + offset))));
+  return static_cast<uint16_t>(std::min(top, std::max(0.0, std::round(counts + noise + offset + crossCounts(channel)))));
+}
+
+double SimulatedHand::crossCounts(const SimulatedChannel& channel) const {
+  const int from = channel.crossPart == 0 ? -1 : findChannel(channel.crossFrom);
+  if (from < 0) return 0;
+  const SimulatedChannel& source = channels[static_cast<size_t>(from)];
+  return channel.crossPart * value(static_cast<size_t>(from)) * (source.closedCounts - source.openCounts);
 }
 
 void SimulatedHand::move(size_t index, double to, double seconds) {
@@ -232,6 +240,11 @@ void SimulatedHand::setFault(size_t index, ChannelFault fault, double amount) {
   channel.faultSince = now_;
   channel.glitchEnds = 0;
   channel.nextGlitch = now_;
+}
+
+void SimulatedHand::crossTalk(size_t index, size_t from, double part) {
+  channels[index].crossFrom = channels[from].name;
+  channels[index].crossPart = part;
 }
 
 void SimulatedHand::command(size_t index, uint16_t stop, uint8_t effort, double now) {

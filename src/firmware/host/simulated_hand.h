@@ -12,7 +12,7 @@
 #include "hand_physics.h"
 
 // What can be wrong with a channel.
-enum class ChannelFault { none, dead, railed, intermittent, noisy, reversed, shortRange, drifting };
+enum class ChannelFault { none, dead, railed, intermittent, noisy, reversed, shortRange, drifting, missing };
 
 struct SimulatedChannel {
   std::string name;
@@ -38,6 +38,10 @@ struct SimulatedChannel {
   double glitchEnds = 0;
   double nextGlitch = 0;
   double glitchCounts = 0;
+
+  // Cross-talk: this part of another channel's way from its open end is added to the reading.
+  std::string crossFrom;
+  double crossPart = 0;
 };
 
 struct SimulatedServo {
@@ -86,6 +90,7 @@ class SimulatedHand {
   void intend(size_t channel, double to, double peakSpeed);
   void sweep(size_t channel, double low, double high, double periodSeconds);
   void setFault(size_t channel, ChannelFault fault, double amount);
+  void crossTalk(size_t channel, size_t from, double part);
 
   void command(size_t servo, uint16_t stop, uint8_t effort, double now);
 
@@ -101,6 +106,7 @@ class SimulatedHand {
 
  private:
   double wantedAt(const SimulatedChannel& channel, double time) const;
+  double crossCounts(const SimulatedChannel& channel) const;
   double limitByStops(const SimulatedChannel& channel, double wanted) const;
   double gaussian();
   bool isPhysical(const SimulatedServo& servo) const;
