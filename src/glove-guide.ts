@@ -12,12 +12,14 @@ import {
 } from './resistance/actuator-fit.js';
 import type { Resistance } from './resistance/resistance.js';
 import type { Channel } from './sensing/channels.js';
+import { movesToRepeat } from './sensing/check-strangers.js';
 import { type FitResult, fitChannels } from './sensing/fit.js';
-import { judgeCheck } from './sensing/guided-check.js';
+import { type ChannelFinding, judgeCheck } from './sensing/guided-check.js';
 import { createGuidedRun, type GuidedRun } from './sensing/guided-run.js';
 import type { MoveRecord } from './sensing/move-record.js';
 import { median } from './sensing/move-statistics.js';
 import { checkMoves, fitMoves } from './sensing/moves.js';
+import type { Verdict } from './sensing/verdicts.js';
 
 /** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
 export interface GloveGuide {
@@ -124,6 +126,8 @@ export interface GuideSources {
   counters: LinkCounters;
   clock: Clock;
   closing(): ClosingProfile;
+  /** What a check found, one verdict a channel. */
+  found(verdicts: readonly Verdict[]): void;
   /** The gap between thumb and index tip, mm, for counts taken in the pinch, if this were the fit. */
   pinchGapMm(fit: FitResult, counts: Uint16Array): number;
   /** String stops that can be fitted. */
@@ -184,6 +188,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     }
     const findings = judgeCheck(finished.record, sources.channels());
     const link = judgeLink(finished);
+    if (wasFollowed(findings)) sources.found(findings.map(({ verdict }) => verdict));
     const channels = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({
       role,
       verdict: verdict.kind,
@@ -279,7 +284,10 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
         askedUs = Number.NaN;
         return;
       }
-      run = createGuidedRun(channels, wanted === 'check' ? checkMoves(channels) : fitMoves(channels));
+      run =
+        wanted === 'check'
+          ? createGuidedRun(channels, checkMoves(channels), (record) => movesToRepeat(record, channels))
+          : createGuidedRun(channels, fitMoves(channels));
       if (run.finished) finish(run);
     },
     next() {
@@ -354,6 +362,12 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       return report;
     },
   };
+}
+
+/** More than half of the channels answered: else nobody made the moves, and nothing is known. */
+function wasFollowed(findings: readonly ChannelFinding[]): boolean {
+  const silent = findings.filter(({ verdict: { kind } }) => kind === 'dead').length;
+  return silent * 2 < findings.length;
 }
 
 /** Counts while the pinch was held: medians over its last part. */

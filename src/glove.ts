@@ -200,6 +200,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     counters: codec.counters,
     clock,
     closing: () => chain.sensing.closing,
+    found: (verdicts) => chain.sensing.health.adopt(verdicts),
     pinchGapMm,
     // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
     stops: () => (codec.plain ? [] : stopsToFit(chain.actuators, chain.travel)),

@@ -1,10 +1,11 @@
-import { FINGERS } from '../hand/joints.js';
 import type { ChannelRole } from '../link/table.js';
-import type { Channel, ChannelKind } from './channels.js';
+import type { Channel } from './channels.js';
+import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
+import { couplingOf, strangerOf } from './check-strangers.js';
 import { FASTEST_PER_S, JUMP_STEP } from './guided-run.js';
 import type { MoveRecord } from './move-record.js';
-import { median, noiseOf, numbered, quantile, slopeOf, type Trace, traceOf } from './move-statistics.js';
-import { isControl, type MoveName } from './moves.js';
+import { median, noiseOf, quantile, slopeOf, type Trace, traceOf } from './move-statistics.js';
+import { isControl } from './moves.js';
 import { fault, HEALTHY, type Verdict } from './verdicts.js';
 
 /**
@@ -25,12 +26,10 @@ export interface ChannelFinding {
   readonly noiseCounts: number;
 }
 
-/** Response below which a channel has not moved, part of the converter. */
-const NO_RESPONSE = 0.015;
 /** Range below which precision is wasted, part of the converter. Common practice. */
 const SHORT = { curl: 0.2, joint: 0.12, splay: 0.06, stick: 0.2, control: 0.1 } as const;
 /** Noise, part of the used range, and least counts, from which it shows. As in health.ts. */
-const NOISY = 0.008;
+const NOISY = 0.006;
 const NOISY_COUNTS = 1.5;
 /** Jumps that make a loose wire; one servo spike makes two. */
 const JUMPS = 4;
@@ -39,75 +38,11 @@ const RAILED = 0.8;
 const CLIPPED = 0.5;
 /** Drift over the run, part of the used range; a sloppy hand comes back to within some 5 %. */
 const DRIFTED = 0.15;
-/**
- * How much a finger moves when another is asked to, part of its own range, by the distance between them: fingers
- * share tendons and muscles (enslaving; Zatsiorsky, Li & Latash, 2000, from memory; limits are common practice).
- */
-const FOLLOWS = [0, 0.75, 0.45, 0.4, 0.4] as const;
-/** A channel that answers to another finger this much more than to its own is that finger's. */
-const OTHERS = 1.8;
-const STRETCH_S = 0.04;
-/** The pose before a move: the wearer has not begun yet. */
-const BEFORE_S = 0.2;
-const TINY = 1e-9;
 
 export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): ChannelFinding[] {
   const trace = traceOf(record, STRETCH_S);
-  const answers = channels.map((channel, i) => answersOf(record, trace, channel, i));
+  const answers = answersOf(record, trace, channels);
   return channels.map((channel, i) => judge(record, trace, channels, answers, channel, i));
-}
-
-/** The move that takes a channel over its whole range. */
-const WHOLE_MOVE: Partial<Record<ChannelKind, MoveName>> = { curl: 'fist', joint: 'fist', splay: 'spread' };
-
-/** What a channel does, in parts of the converter; positive towards its `closed`. */
-interface Answers {
-  readonly source: boolean;
-  /** To each finger alone, NaN when it was not asked for. */
-  readonly lone: Float64Array;
-  /** To the fist, to spreading, or the whole way of a control. */
-  readonly whole: number;
-  /** Levels before each move from the open hand, for drift. */
-  readonly base: readonly { atS: number; level: number }[];
-}
-
-function answersOf(record: MoveRecord, trace: Trace, channel: Channel, i: number): Answers {
-  const { lookup, open, closed } = channel;
-  const part = (closed < open ? -1 : 1) / lookup.maxCounts;
-  const levels = trace.levels[i];
-  const lone = new Float64Array(FINGERS.length).fill(Number.NaN);
-  const base: { atS: number; level: number }[] = [];
-  const wholes: number[] = [];
-  for (const [m, { move }] of numbered(record)) {
-    const from = trace.moveStart[m];
-    const to = trace.moveStart[m + 1];
-    if (to - from < 3) continue;
-    const before = median(levels.subarray(from, from + Math.max(1, Math.round(BEFORE_S / STRETCH_S))));
-    const after = median(levels.subarray(Math.max(from, to - 5), to));
-    const own = levels.subarray(from, to);
-    if (move.kind === 'lone') {
-      base.push({ atS: trace.timesS[from], level: before });
-      lone[move.finger as number] = part * farthestFromLine(own, before, after);
-    } else if (move.name === 'rest' || move.name === 'open') {
-      base.push({ atS: trace.timesS[to - 1], level: after });
-    } else if (move.name === WHOLE_MOVE[channel.kind]) {
-      wholes.push(part * (after - before));
-    } else if (move.name === 'controls' && isControl(channel)) {
-      wholes.push((quantile(own, 0.98) - quantile(own, 0.02)) / lookup.maxCounts);
-    }
-  }
-  return { source: channel.source >= 0, lone, whole: wholes.length > 0 ? median(wholes) : Number.NaN, base };
-}
-
-/** The farthest that levels get from the straight line between two others, signed; single stretches don't count. */
-function farthestFromLine(levels: Float64Array, first: number, last: number): number {
-  const away = Float64Array.from(
-    levels,
-    (level, k) => level - first - ((last - first) * k) / Math.max(1, levels.length - 1),
-  );
-  const high = quantile(away, 0.97);
-  const low = quantile(away, 0.03);
-  return high > -low ? high : low;
 }
 
 function judge(
@@ -178,7 +113,7 @@ function judge(
   }
   if (!asked) return result(HEALTHY);
   if (!Number.isNaN(own)) {
-    const stranger = strangerOf(channels, answers, channel, i);
+    const stranger = strangerOf(channels, answers, i);
     if (stranger) return result(stranger);
   }
   const sign = Number.isNaN(whole) ? own : whole;
@@ -193,7 +128,7 @@ function judge(
     );
   }
   if (!Number.isNaN(own)) {
-    const coupled = couplingOf(lone, channel.finger, Math.max(Math.abs(own), Math.abs(whole) || 0));
+    const coupled = couplingOf(channels, answers, i);
     if (coupled) return result(coupled);
   }
   const way = Math.max(Math.abs(whole) || 0, Math.abs(own) || 0);
@@ -228,54 +163,6 @@ function driftOf(base: Answers['base'], span: number): number {
   const middle = median(offsets);
   const scatter = median(offsets.map((x) => Math.abs(x - middle)));
   return Math.abs(total) > 4 * scatter ? total / span : 0;
-}
-
-/** Answers to another finger more than to its own. */
-function strangerOf(
-  channels: readonly Channel[],
-  answers: readonly Answers[],
-  channel: Channel,
-  i: number,
-): Verdict | undefined {
-  const { lone } = answers[i];
-  const mine = Math.abs(lone[channel.finger]);
-  let loudest = -1;
-  for (let f = 0; f < lone.length; f++) {
-    if (f === channel.finger || Number.isNaN(lone[f])) continue;
-    if (loudest < 0 || Math.abs(lone[f]) > Math.abs(lone[loudest])) loudest = f;
-  }
-  if (loudest < 0) return undefined;
-  const loud = Math.abs(lone[loudest]);
-  if (loud < NO_RESPONSE || loud < OTHERS * mine) return undefined;
-  const numbers = `moved by ${percent(mine)} for its own finger, by ${percent(loud)} for the ${FINGERS[loudest]}`;
-  const twin = channels.findIndex(
-    (other, j) =>
-      other.finger === loudest &&
-      other.kind === channel.kind &&
-      other.source >= 0 &&
-      Math.abs(answers[j].lone[channel.finger]) >
-        OTHERS * Math.max(TINY, Math.abs(answers[j].lone[loudest])) &&
-      Math.abs(answers[j].lone[channel.finger]) > NO_RESPONSE,
-  );
-  return twin >= 0
-    ? fault('swapped', false, `${numbers}; ${channels[twin].role} does the reverse`)
-    : fault('crossTalk', false, numbers);
-}
-
-/** Follows another finger more than fingers do. */
-function couplingOf(lone: Float64Array, finger: number, range: number): Verdict | undefined {
-  for (let f = 0; f < lone.length; f++) {
-    if (f === finger || Number.isNaN(lone[f]) || range < NO_RESPONSE) continue;
-    const share = Math.abs(lone[f]) / range;
-    if (share > FOLLOWS[Math.abs(f - finger)]) {
-      return fault(
-        'crossTalk',
-        true,
-        `follows the ${FINGERS[f]} finger by ${percent(share)} of its own range`,
-      );
-    }
-  }
-  return undefined;
 }
 
 /** The finger runs on while the reading stands at the converter's end. */

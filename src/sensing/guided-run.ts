@@ -49,8 +49,16 @@ const FOLLOW_S = FOLLOW.waitS + 2 * FOLLOW.rampS + FOLLOW.stayS + 0.4;
 
 const WINDOW = Math.round(HELD_S / BLOCK_S);
 
-/** @param channels those that the record shall hold, in its order */
-export function createGuidedRun(channels: readonly Channel[], moves: readonly Move[]): GuidedRun {
+/**
+ * @param channels those that the record shall hold, in its order
+ * @param more asked once, after the last of `moves`: what else to ask for, from what was recorded
+ */
+export function createGuidedRun(
+  channels: readonly Channel[],
+  first: readonly Move[],
+  more?: (record: MoveRecord) => readonly Move[],
+): GuidedRun {
+  const moves = [...first];
   const n = channels.length;
   const record = createMoveRecord(n);
   const full = Float64Array.from(channels, (c) => c.lookup.maxCounts);
@@ -86,6 +94,7 @@ export function createGuidedRun(channels: readonly Channel[], moves: readonly Mo
       for (const i of watched) if (rangeOf(i, Math.min(blocks, WINDOW)) > 1.2 * STILL * full[i]) wild[i] = 1;
     }
     at++;
+    if (at === first.length && more) moves.push(...more(record));
     finished = at >= moves.length;
     if (finished) return;
     record.begin(moves[at]);
@@ -108,15 +117,17 @@ export function createGuidedRun(channels: readonly Channel[], moves: readonly Mo
     return high - low;
   }
 
-  /** Whether nothing but perhaps one faulty channel moved over the last blocks. */
-  function isStill(): boolean {
+  /** Whether nothing but perhaps one faulty channel moved over the last blocks, and nothing of that finger at all. */
+  function isStill(finger?: number): boolean {
     const count = Math.min(blocks, Math.round(0.2 / BLOCK_S));
     let restless = 0;
     let trusted = 0;
     for (const i of watched) {
       if (wild[i] !== 0) continue;
       trusted++;
-      if (rangeOf(i, count) > STILL * full[i]) restless++;
+      if (rangeOf(i, count) <= STILL * full[i]) continue;
+      if (channels[i].finger === finger) return false;
+      restless++;
     }
     return trusted > 0 && restless <= Math.floor(trusted / 5);
   }
@@ -135,8 +146,10 @@ export function createGuidedRun(channels: readonly Channel[], moves: readonly Mo
       if (wild[i] !== 0) continue;
       const away = Math.abs(mean[i] - startedAt[i]);
       if (away > reach[i]) reach[i] = away;
-      travelled = Math.max(travelled, reach[i] / full[i]);
-      if (reach[i] > MOVED * full[i] && away > 0.4 * reach[i]) back = false;
+      // What went farthest tells whether it is back: fingers that only followed settle where they like.
+      if (reach[i] / full[i] <= travelled) continue;
+      travelled = reach[i] / full[i];
+      back = away <= 0.4 * reach[i];
     }
     blocks++;
     moveBlocks++;
@@ -144,9 +157,9 @@ export function createGuidedRun(channels: readonly Channel[], moves: readonly Mo
     const sinceS = nowS - moveStartS;
     moving = moving || travelled > MOVED;
     if (moving && Number.isNaN(movedAtS)) movedAtS = nowS;
-    stillS = isStill() ? stillS + BLOCK_S : 0;
-    const { kind, name } = moves[at];
-    const first = at === 0;
+    const { kind, name, finger } = moves[at];
+    stillS = isStill(finger) ? stillS + BLOCK_S : 0;
+    const begins = at === 0;
     if (name === 'rest') {
       if (sinceS >= REST_S && (stillS >= 0.5 || sinceS >= 2 * REST_S)) goOn(true);
     } else if (kind === 'follow') {
@@ -155,7 +168,7 @@ export function createGuidedRun(channels: readonly Channel[], moves: readonly Mo
       if (moving && nowS - movedAtS >= SWEEP_S) goOn(true);
       else if (sinceS >= GIVE_UP_S) goOn(false);
     } else if (kind === 'hold') {
-      const posed = (moving || (first && sinceS > 3 * READ_S)) && sinceS > READ_S;
+      const posed = (moving || (begins && sinceS > 3 * READ_S)) && sinceS > READ_S;
       if (posed && stillS >= HELD_S) goOn(true);
       else if (sinceS >= GIVE_UP_S) goOn(false);
     } else if (moving && back && stillS >= BACK_S && nowS - movedAtS > READ_S) goOn(true);

@@ -1,7 +1,7 @@
 import { DOFS_PER_FINGER } from '../hand/dofs.js';
 import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
 import type { Channel } from './channels.js';
-import { type FaultKind, fault, HEALTHY, type Verdict } from './verdicts.js';
+import { type FaultKind, fault, HEALTHY, ONLY_BY_MOVES, type Verdict } from './verdicts.js';
 
 /**
  * Channel health while the glove is worn: constant work a sample, windows in device time, nothing allocated
@@ -38,6 +38,11 @@ export interface Health {
   readonly troubled: number;
   /** Per channel, standard deviation of the noise, counts. */
   noiseCounts(channel: number): number;
+  /**
+   * What a guided check found that signals alone do not show (verdicts.ts, ONLY_BY_MOVES): counts until the next
+   * check, one verdict a channel. A fault that is seen now is named before it.
+   */
+  adopt(found: readonly Verdict[]): void;
   /** @param dtS device time since the last sample, s; 0 starts the windows afresh */
   update(counts: Uint16Array, dtS: number): void;
 }
@@ -68,8 +73,8 @@ const LEARN_TURNS = 0.5;
 const NOISE_TAU_S = 0.06;
 const NOISE_TAU_SAMPLES = 12;
 /** Noise, part of the span: some four times what a plain 12-bit converter in a microcontroller shows. */
-const NOISY = 0.008;
-const NOISY_CLEAR = 0.005;
+const NOISY = 0.006;
+const NOISY_CLEAR = 0.004;
 /** Beyond this the value is of no use, filtered or not. */
 const NOISY_UNUSABLE = 0.03;
 const NOISY_S = 0.06;
@@ -159,6 +164,7 @@ export function createHealth(channels: readonly Channel[]): Health {
   const flags = new Uint8Array(n);
   const verdicts: Verdict[] = channels.map(() => HEALTHY);
   const found: Partial<Record<FaultKind, Verdict>>[] = channels.map(() => ({}));
+  const adopted: Verdict[] = channels.map(() => HEALTHY);
 
   // Constants of each channel.
   const watched = Int16Array.from(channels.flatMap((channel, i) => (isWatched(channel) ? [i] : [])));
@@ -257,6 +263,8 @@ export function createHealth(channels: readonly Channel[]): Health {
       if (verdict === HEALTHY) verdict = candidate;
       if (!candidate.usable) usable = false;
     }
+    if (verdict === HEALTHY) verdict = adopted[i];
+    if (!adopted[i].usable) usable = false;
     unusable[i] = usable ? 0 : 1;
     if (verdict !== verdicts[i]) {
       verdicts[i] = verdict;
@@ -515,6 +523,15 @@ export function createHealth(channels: readonly Channel[]): Health {
     unusable,
     get troubled() {
       return troubled;
+    },
+    adopt(verdictsFound) {
+      for (let i = 0; i < n; i++) {
+        const verdict = verdictsFound[i];
+        adopted[i] = ONLY_BY_MOVES.has(verdict.kind)
+          ? { ...verdict, evidence: `at the last check: ${verdict.evidence}` }
+          : HEALTHY;
+        choose(i);
+      }
     },
     noiseCounts: (channel) => Math.sqrt(Math.max(0, hot[channel * HOT + H_VARIANCE])),
     update(counts, dtS) {

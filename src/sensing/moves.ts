@@ -11,6 +11,8 @@ export interface Move {
   readonly kind: 'hold' | 'lone' | 'sweep' | 'follow';
   /** Index into FINGERS, for `lone`. */
   readonly finger?: number;
+  /** Of a lone move: the other hand keeps the other fingers straight meanwhile. */
+  readonly othersHeld?: boolean;
   /** What the wearer reads: one line of at most 72 characters. */
   readonly prompt: string;
 }
@@ -25,6 +27,8 @@ export type MoveName =
   | 'thumbSweep'
   | 'controls'
   | 'follow'
+  | 'roof'
+  | 'hook'
   | (typeof FINGERS)[number];
 
 const hold = (name: MoveName, prompt: string): Move => ({ name, kind: 'hold', prompt });
@@ -46,6 +50,17 @@ const lone = (finger: number): Move => ({
   prompt: LONE_PROMPT[finger],
 });
 
+/** A lone move once more, in which tendons cannot move the other fingers. */
+export const loneWithOthersHeld = (finger: number): Move => ({
+  ...lone(finger),
+  othersHeld: true,
+  prompt: `Only the ${FINGER_WORDS[finger]} again. Your other hand holds the others straight.`,
+});
+
+const FINGER_WORDS = ['thumb', 'index finger', 'middle finger', 'ring finger', 'little finger'] as const;
+const ROOF = hold('roof', 'Bend only the knuckles, fingers straight, like a roof. Hold it.');
+const HOOK = hold('hook', 'Now a hook: knuckles straight, the joints beyond bent. Hold it.');
+
 const isOfFinger = ({ kind }: Channel) => kind === 'curl' || kind === 'joint';
 const has = (channels: readonly Channel[], test: (channel: Channel) => boolean) => channels.some(test);
 
@@ -56,6 +71,9 @@ export function checkMoves(channels: readonly Channel[]): Move[] {
   );
   const moves = [hold('rest', 'Let the hand rest, open and relaxed. Keep still.')];
   if (sensed.length > 0) moves.push(FIST, OPEN, FIST, OPEN, ...sensed.map(lone));
+  const joints = (knuckle: boolean) =>
+    has(channels, ({ kind, finger, part }) => kind === 'joint' && finger > 0 && (part === 0) === knuckle);
+  if (joints(true) && joints(false)) moves.push(ROOF, OPEN, HOOK, OPEN);
   if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER);
   if (has(channels, isControl)) {
     moves.push({

@@ -27,6 +27,16 @@ export interface Verdict {
   readonly remedy: string;
 }
 
+/** Faults that a signal may have without showing them: they take a wearer who is told what to do. */
+export const ONLY_BY_MOVES: ReadonlySet<VerdictKind> = new Set([
+  'dead',
+  'reversed',
+  'swapped',
+  'shortRange',
+  'drifting',
+  'crossTalk',
+]);
+
 export const HEALTHY: Verdict = { kind: 'healthy', usable: true, evidence: '', remedy: '' };
 
 export const fault = (kind: FaultKind, usable: boolean, evidence: string): Verdict => ({

@@ -80,7 +80,7 @@ export function createWearer({ seed, sloppiness = 0.025, pauses = 0.15, follows 
     const reactS = nowS + between(0.25, 0.7);
     legs = [];
     if (move.name === 'rest' || move.name === 'open') goTo(posed(0, 0), reactS);
-    else if (move.name === 'fist') goTo(posed(1, 0), reactS);
+    else if (move.name === 'fist' || move.name === 'roof' || move.name === 'hook') goTo(posed(1, 0), reactS);
     else if (move.name === 'together') goTo(posed(0, -1), reactS);
     else if (move.name === 'spread') goTo(posed(0, 1), reactS);
     else if (move.name === 'pinch') {
@@ -94,7 +94,13 @@ export function createWearer({ seed, sloppiness = 0.025, pauses = 0.15, follows 
       for (let f = 0; f < 5; f++) {
         const distance = Math.abs(f - finger);
         // The thumb stays out of what the fingers share.
-        const share = distance === 1 && f > 0 && finger > 0 ? follows : distance <= 1 ? 0.2 : 0.08;
+        const share = move.othersHeld
+          ? 0.04
+          : distance === 1 && f > 0 && finger > 0
+            ? follows
+            : distance <= 1
+              ? 0.2
+              : 0.08;
         closed[f] = distance === 0 ? 1 - 2 * short() : Math.max(0, share * between(0.6, 1.3));
       }
       const thereS = goTo(closed, reactS);

@@ -24,6 +24,8 @@ const POSES: Record<string, { to: Pose; from?: Pose }> = {
   rest: { to: REST },
   open: { to: OPEN, from: FIST },
   fist: { to: FIST, from: OPEN },
+  roof: { to: { closed: [0, 0.5, 0.5, 0.5, 0.5] }, from: OPEN },
+  hook: { to: { closed: [0, 0.8, 0.8, 0.8, 0.8] }, from: OPEN },
   together: { to: { closed: OPEN.closed, spread: 0 } },
   spread: { to: { closed: OPEN.closed, spread: 1 }, from: { closed: OPEN.closed, spread: 0 } },
   thumb: { to: lone(0), from: OPEN },
