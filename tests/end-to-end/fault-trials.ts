@@ -179,8 +179,8 @@ function tell(result: Confusion, kind: FaultKind, finger: number, fault: string,
   // A service names these whether or not there is a check.
   if (kind === 'intermittent' || kind === 'noisy' || kind === 'railed' || kind === 'missing') return;
   // A signal that has drifted into the rail meanwhile is named for that.
-  const said = service[finger] === 'railed' && named === 'drifting' ? named : service[finger];
-  if (said !== named || afterMs > 200)
+  if (service[finger] === 'railed' && named === 'drifting') return;
+  if (service[finger] !== named || afterMs > 200)
     result.unheard.push(`${fault}: ${service[finger]} after ${afterMs} ms`);
 }
 
@@ -289,7 +289,7 @@ export const LIVE_FAULTS = {
   dead: FAULTS.dead,
   'railed low': (f: number) => `fault railed 0 ${channel(f)}`,
   'railed high': (f: number) => `fault railed 1 ${channel(f)}`,
-  'intermittent, 20 breaks a second': (f: number) => `fault intermittent 20 ${channel(f)}`,
+  'intermittent, 40 breaks a second': (f: number) => `fault intermittent 40 ${channel(f)}`,
   'intermittent, 4 breaks a second': (f: number) => `fault intermittent 4 ${channel(f)}`,
   'noisy, 2 % of the range': (f: number) => `fault noisy 40 ${channel(f)}`,
   'noisy, 1 % of the range': (f: number) => `fault noisy 20 ${channel(f)}`,

@@ -173,8 +173,9 @@ void run(const Arguments& arguments) {
       FD_SET(glove.link.fd(), &set);
       highest = std::max(highest, glove.link.fd());
     }
-    // At most 2 ms: the watchdog and pulses are looked after between samples too.
-    const double wait = std::min(0.002, std::max(0.0, glove.idleSeconds()));
+    // At most 2 ms: the watchdog and pulses are looked after between samples too, unless time stands still.
+    const double most = arguments.glove.manualTime ? 0.02 : 0.002;
+    const double wait = std::min(most, std::max(0.0, glove.idleSeconds()));
     timeval timeout = {0, static_cast<suseconds_t>(wait * 1e6)};
     if (select(highest + 1, &set, nullptr, nullptr, &timeout) < 0) FD_ZERO(&set);
 
