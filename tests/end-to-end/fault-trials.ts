@@ -264,6 +264,8 @@ export async function liveFault(
         outcome.named.push({ kind, ms: Number.isNaN(firstUs) ? 0 : sinceMs() });
       },
     });
+    // A glove that says hello as another one is let go as a whole, and its rigid strings let the fingers jump.
+    const alone = !fault.includes('missing');
     await chain.step([fault]);
     for (let ms = 0; ms < watchMs; ms += HOLD_STEP_MS) {
       hold();
@@ -272,12 +274,11 @@ export async function liveFault(
       const servos = await device.ask<{ free: boolean }[]>('servos');
       await passed;
       if (servos[finger].free) outcome.freedMs = Math.min(outcome.freedMs, sinceMs());
-      // A glove that says hello as another one is let go as a whole.
-      const all = fault.includes('missing');
-      if (!all && servos.some(({ free }, f) => free && f !== finger)) outcome.others = true;
+      if (alone && servos.some(({ free }, f) => free && f !== finger)) outcome.others = true;
     }
-    for (const [role, verdict] of verdicts())
-      if (role !== channel(finger) && verdict !== 'healthy') outcome.others = true;
+    for (const [role, verdict] of verdicts()) {
+      if (alone && role !== channel(finger) && verdict !== 'healthy') outcome.others = true;
+    }
     return outcome;
   } finally {
     await chain.end();
