@@ -122,6 +122,7 @@ const unjudged = (channels: readonly Channel[]): Health => ({
   suspect: new Uint8Array(channels.length),
   unusable: new Uint8Array(channels.length),
   troubled: 0,
+  adopt() {},
   noiseCounts: () => 0,
   update() {},
 });

@@ -532,6 +532,7 @@ export function createHealth(channels: readonly Channel[]): Health {
           : HEALTHY;
         choose(i);
       }
+      count();
     },
     noiseCounts: (channel) => Math.sqrt(Math.max(0, hot[channel * HOT + H_VARIANCE])),
     update(counts, dtS) {
