@@ -94,8 +94,11 @@ export interface GovernorInputs {
   curls: Float64Array;
   /** Per finger: 1 while its channel is healthy. */
   healthy: Uint8Array;
-  /** Per finger: 1 if a held finger counts as pressing on its stop whatever its curl, for heat and hold time. */
-  pressing?: Uint8Array;
+  /**
+   * Per finger: part of its drive, 0..1, with which a held finger counts as pressing on its stop whatever its curl,
+   * for heat and hold time.
+   */
+  pressing?: Float64Array;
   /** Drive per finger that pulses add for now; counts as heat. */
   pulseDrives: Float64Array;
   /** Current that pulses of the glove draw for now, A. */
@@ -380,16 +383,15 @@ class WorkingDraft implements Draft {
       const held = outputs.held[finger] === 1;
       const drive = outputs.drives[finger];
       const effort = held ? drive / lane.permittedDrive : 0;
-      const loaded =
-        held &&
-        (inputs.pressing?.[finger] === 1 || inputs.curls[finger] >= outputs.stops[finger] - LOAD_MARGIN);
+      const atStop = inputs.curls[finger] >= outputs.stops[finger] - LOAD_MARGIN;
+      const press = held ? Math.max(atStop ? 1 : 0, inputs.pressing?.[finger] ?? 0) : 0;
       if (held) outputs.anyHeld = true;
       outputs.efforts[finger] = effort;
       outputs.tensionsN[finger] = drive * lane.stallTensionN;
       outputs.heats[finger] = clamp01(this.heats[finger]);
       this.lastStops[finger] = outputs.stops[finger];
-      this.loads[finger] = (loaded ? drive * drive : 0) + inputs.pulseDrives[finger] ** 2;
-      this.straining[finger] = loaded && effort > HOLD_SUSTAINED - 1e-6 ? 1 : 0;
+      this.loads[finger] = (press * drive) ** 2 + inputs.pulseDrives[finger] ** 2;
+      this.straining[finger] = press * effort > HOLD_SUSTAINED - 1e-6 ? 1 : 0;
     }
   }
 

@@ -113,6 +113,7 @@ export class Resistance {
   private readonly governor: Governor;
   private readonly asked = makeAsked();
   private readonly arrivals: Arrivals;
+  private readonly heedsEffort: readonly boolean[];
   private readonly stopProbe = new StopProbe();
   private probing = false;
   /** Measured. */
@@ -144,7 +145,9 @@ export class Resistance {
       maxLayers: MAX_LAYERS,
       maxTtlUs: safety.maxTtlMs * 1000,
     });
-    this.governor = new Governor(lanesOf(actuators), safety, guards);
+    const lanes = lanesOf(actuators);
+    this.heedsEffort = lanes.map(({ heedsEffort }) => heedsEffort);
+    this.governor = new Governor(lanes, safety, guards);
     this.commands = new ActuatorCommands(actuators, travel);
     this.pulses = new Pulses(actuators, safety);
     this.sentStops = new Uint16Array(this.commands.count);
@@ -156,7 +159,7 @@ export class Resistance {
       expiresUs: this.asked.expiresUs,
       curls: this.arrivals.curls,
       healthy: new Uint8Array(FINGER_COUNT),
-      pressing: new Uint8Array(FINGER_COUNT),
+      pressing: new Float64Array(FINGER_COUNT),
       pulseDrives: new Float64Array(FINGER_COUNT),
       pulseCurrentA: 0,
       sampleAgeUs: Number.POSITIVE_INFINITY,
@@ -365,7 +368,11 @@ export class Resistance {
     return this.decide(nowUs, linkLive);
   }
 
-  /** The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing while it is not. */
+  /**
+   * The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing: with all
+   * that the drive gives while it is closing, and with the effort asked for while it is open, where the stop is kept
+   * short of it.
+   */
   private askForProbe(nowUs: number): void {
     const { stopProbe, asked, inputs } = this;
     asked.efforts.fill(0);
@@ -380,8 +387,8 @@ export class Resistance {
     asked.stops[finger] = stopProbe.place;
     asked.efforts[finger] = stopProbe.effort;
     asked.expiresUs[finger] = stopProbe.untilUs;
-    // An open finger has string to spare: the stop is kept short of it.
-    if (inputs.pressing) inputs.pressing[finger] = curl < PROBE_OPEN ? 0 : 1;
+    const eases = curl < PROBE_OPEN && !this.heedsEffort[finger];
+    if (inputs.pressing) inputs.pressing[finger] = eases ? stopProbe.effort : 1;
     // What is not a number stays so, for the governor to see.
     this.arrivals.curls[finger] = Number.isFinite(curl) ? 0 : curl;
   }

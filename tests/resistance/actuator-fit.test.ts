@@ -172,8 +172,9 @@ describe('safety of the fit', () => {
   });
 
   /** Held still at the paid-out end, with the finger open. */
-  function holding() {
-    const resistance = new Resistance({ safety: SAFETY, actuators: FIVE_SERVOS });
+  function holding(other: Parameters<typeof servo>[1] = {}) {
+    const actuators = FIVE_SERVOS.map(({ role }) => servo(role, other));
+    const resistance = new Resistance({ safety: SAFETY, actuators });
     const curls = new Float64Array(5);
     const healthy = new Uint8Array(5).fill(1);
     let nowUs = 1_000_000;
@@ -231,14 +232,22 @@ describe('safety of the fit', () => {
     },
   );
 
-  it('counts a probed finger as pressing while it is not open, for heat', () => {
-    const { resistance, curls, step } = holding();
-    const heat = () => resistance.status.heats[1];
+  it('counts a probed finger as pressing, for heat', () => {
+    const { resistance, step } = holding();
+    const before = resistance.status.heats[1];
     for (let i = 0; i < 300; i++) step();
-    expect(heat()).toBe(0);
-    curls[1] = 0.2;
+    expect(resistance.status.heats[1]).toBeGreaterThan(before);
+  });
+
+  it('counts a hobby servo with its stall while the finger is not open, and with its effort while it is', () => {
+    const { resistance, curls, step } = holding({ torqueControl: false, spoolRadiusMm: 20 });
+    const heat = () => resistance.status.heats[1];
     for (let i = 0; i < 100; i++) step();
-    expect(heat()).toBeGreaterThan(0);
+    const open = heat();
+    expect(open).toBeGreaterThan(0);
+    curls[1] = 0.2;
+    for (let i = 0; i < 200; i++) step();
+    expect(heat() - open).toBeGreaterThan(3 * open);
   });
 });
 

@@ -1,3 +1,0 @@
-import { pino } from 'pino';
-
-export const silentLogger = pino({ level: 'silent' });
