@@ -22,6 +22,14 @@ it('says that a finger stays free whose servo pulls harder than the cap', () => 
   expect(more).toEqual([]);
 });
 
+it('reckons a servo and a brake on one finger together, as the governor does', () => {
+  const half = 'stallTorqueNm: 0.1, spoolRadiusMm: 20';
+  expect(cautionsOf(profile(half))).toEqual([]);
+  expect(cautionsOf(profile(`${half} }, { role: index, kind: brake, ${half}`))[0]).toContain(
+    'index stays free: the servo pulls up to 10.0 N',
+  );
+});
+
 it('says when the supply cannot feed all servos at once', () => {
   expect(cautionsOf(profile('stallCurrentA: 4.5'))).toEqual([
     'strong: its servos can draw 4.5 A together, more than the 4 A of safety.maxSupplyA: when all are held, some are ' +
