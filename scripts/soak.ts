@@ -14,6 +14,7 @@ import { WebSocket } from 'ws';
 import { FINGERS, HAND_SIDES, type HandSide } from '../src/hand/joints.js';
 import { startServiceProcess } from '../tests/end-to-end/service.js';
 import { type HostGlove, startHostGlove } from '../tests/firmware/host-glove.js';
+import { createRandom } from './fuzz/random.js';
 
 const { values } = parseArgs({
   options: { hours: { type: 'string', default: '1' }, seed: { type: 'string', default: '1' } },
@@ -24,15 +25,7 @@ const SETTLE_MS = Math.min(300_000, Number(values.hours) * 600_000);
 const FREE_WITHIN_MS = 1500;
 const APPS = 8;
 
-let state = Number(values.seed) | 0;
-/** mulberry32, public domain. */
-const random = (): number => {
-  state = (state + 0x6d2b79f5) | 0;
-  let t = Math.imul(state ^ (state >>> 15), 1 | state);
-  t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
-  return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
-};
-const pick = <T>(all: readonly T[]): T => all[Math.floor(random() * all.length)];
+const { unit: random, pick } = createRandom(Number(values.seed));
 
 const channels = FINGERS.map((finger) => `${finger}.curl`).join(',');
 const gloves = {} as Record<HandSide, HostGlove>;

@@ -1,5 +1,4 @@
 import type { GloveProfile } from '../../src/config/schema.js';
-import { createGlove } from '../../src/glove.js';
 import {
   createHandModel,
   createPoses,
@@ -16,7 +15,7 @@ import { HEALTHY } from '../../src/sensing/verdicts.js';
 import type { PoseMessage } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { type Figures, timeInTurns } from './figure.js';
-import { createMemoryLink, gestures, silent, simulatedProfile } from './memory-glove.js';
+import { openMemoryGlove } from './memory-glove.js';
 import { glMatrixKinematics, randomLocals, threeKinematics } from './reference-kinematics.js';
 
 const RATE_HZ = 500;
@@ -30,19 +29,7 @@ const RATE_HZ = 500;
  *   and its listeners too.
  */
 export async function measureFrame(): Promise<Figures> {
-  const profile = simulatedProfile();
-  const frames = gestures(RATE_HZ);
-  let nowUs = 0;
-  const link = createMemoryLink();
-  const glove = createGlove({
-    profile,
-    glove: profile.gloves[0],
-    logger: silent,
-    clock: { nowUs: () => nowUs, after: () => () => {} },
-    link,
-  });
-  glove.start();
-  link.live();
+  const { glove, profile, frames, sample } = openMemoryGlove(RATE_HZ);
   const target = Buffer.alloc(16 * 1024);
   let seq = 0;
   let encoded = 0;
@@ -68,18 +55,13 @@ export async function measureFrame(): Promise<Figures> {
   const bare = glMatrixKinematics(skeleton);
   let turn = 0;
   let at = 0;
-  const wholeFrame = (): void => {
-    nowUs += 1e6 / RATE_HZ;
-    link.bytes(frames[at], nowUs);
-    at = at + 1 === frames.length ? 0 : at + 1;
-  };
   const { ns, ratiosToFirst } = timeInTurns(
     [
       () => {
         steps(frames[at]);
         at = at + 1 === frames.length ? 0 : at + 1;
       },
-      wholeFrame,
+      sample,
       () => three(locals[turn++ & 255]),
       () => bare(locals[turn++ & 255]),
     ],

@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { parseProfile } from '../../src/config/load.js';
 import type { Profile } from '../../src/config/schema.js';
-import type { GloveOptions } from '../../src/glove.js';
+import { createGlove, type GloveOptions } from '../../src/glove.js';
 import type { Link, LinkEvents } from '../../src/link/link.js';
 import { createSimulatedGlove } from '../../src/link/simulated-glove.js';
 import { MOTION_CYCLE_S } from '../../src/link/simulated-motion.js';
@@ -44,6 +44,34 @@ export function createMemoryLink(): MemoryLink {
     close: async () => {},
     live: () => events.status(status),
     bytes: (chunk, atUs) => events.bytes(chunk, atUs),
+  };
+}
+
+/** The whole chain of a glove at the end of a memory link, and its gestures, one sample a call. */
+export function openMemoryGlove(rateHz: number) {
+  const profile = simulatedProfile();
+  const frames = gestures(rateHz);
+  const link = createMemoryLink();
+  let nowUs = 0;
+  let at = 0;
+  const glove = createGlove({
+    profile,
+    glove: profile.gloves[0],
+    logger: silent,
+    clock: { nowUs: () => nowUs, after: () => () => {} },
+    link,
+  });
+  glove.start();
+  link.live();
+  return {
+    glove,
+    profile,
+    frames,
+    sample(): void {
+      nowUs += 1e6 / rateHz;
+      link.bytes(frames[at], nowUs);
+      at = at + 1 === frames.length ? 0 : at + 1;
+    },
   };
 }
 

@@ -1,10 +1,9 @@
 import { setFlagsFromString } from 'node:v8';
 import { runInNewContext } from 'node:vm';
-import { createGlove } from '../../src/glove.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { encodeJointsJson } from '../../src/stream/encode-json.js';
 import type { Figures } from './figure.js';
-import { createMemoryLink, gestures, silent, simulatedProfile } from './memory-glove.js';
+import { openMemoryGlove } from './memory-glove.js';
 
 const FRAMES = 1_000_000;
 /** Until everything that is made once is made. */
@@ -16,17 +15,7 @@ export async function measureMemory(): Promise<Figures> {
   // As `node --expose-gc` would.
   setFlagsFromString('--expose-gc');
   const collect = runInNewContext('gc') as () => void;
-  const profile = simulatedProfile();
-  const frames = gestures(RATE_HZ);
-  let nowUs = 0;
-  const link = createMemoryLink();
-  const glove = createGlove({
-    profile,
-    glove: profile.gloves[0],
-    logger: silent,
-    clock: { nowUs: () => nowUs, after: () => () => {} },
-    link,
-  });
+  const { glove, sample } = openMemoryGlove(RATE_HZ);
   const target = Buffer.allocUnsafeSlow(16 * 1024);
   let poses = 0;
   glove.listen({
@@ -46,15 +35,8 @@ export async function measureMemory(): Promise<Figures> {
       encodeJointsJson(target, 0, message);
     },
   });
-  glove.start();
-  link.live();
-  let at = 0;
   const run = (count: number): void => {
-    for (let i = 0; i < count; i++) {
-      nowUs += 1e6 / RATE_HZ;
-      link.bytes(frames[at], nowUs);
-      at = at + 1 === frames.length ? 0 : at + 1;
-    }
+    for (let i = 0; i < count; i++) sample();
   };
   const heapBytes = (): number => {
     collect();

@@ -1,10 +1,9 @@
-import { pino } from 'pino';
 import { createGlove, type LiveGlove } from '../../src/glove.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type GloveFrames } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
-
-import { simulatedProfile } from '../simulated-session.js';
+import { silentLogger, simulatedProfile } from '../simulated-session.js';
+import { createSteppedClock } from './stepped-clock.js';
 
 const nothing = (): void => {};
 
@@ -24,8 +23,7 @@ export interface FuzzedGlove {
 export function createFuzzedGlove(): FuzzedGlove {
   const profile = simulatedProfile();
   const [glove] = profile.gloves;
-  let nowUs = 1_000_000;
-  let timers: { atUs: number; run: () => void }[] = [];
+  const clock = createSteppedClock();
   let events: LinkEvents | undefined;
   let written = 0;
   const status: LinkStatus = { state: 'closed', address: 'fuzzed' };
@@ -48,18 +46,9 @@ export function createFuzzedGlove(): FuzzedGlove {
     profile,
     glove,
     link,
-    logger: pino({ level: 'silent' }),
+    logger: silentLogger,
     codec: codecOf(glove),
-    clock: {
-      nowUs: () => nowUs,
-      after(delayMs, run) {
-        const timer = { atUs: nowUs + delayMs * 1000, run };
-        timers.push(timer);
-        return () => {
-          timers = timers.filter((other) => other !== timer);
-        };
-      },
-    },
+    clock,
   });
   const frames = createGloveFrames({
     askHello: nothing,
@@ -77,14 +66,8 @@ export function createFuzzedGlove(): FuzzedGlove {
     glove: live,
     frames,
     written: () => written,
-    push: (bytes) => events!.bytes(bytes, nowUs),
-    pass(ms) {
-      nowUs += ms * 1000;
-      for (const timer of timers.filter(({ atUs }) => atUs <= nowUs)) {
-        timers = timers.filter((other) => other !== timer);
-        timer.run();
-      }
-    },
+    push: (bytes) => events!.bytes(bytes, clock.nowUs()),
+    pass: (ms) => clock.advance(ms * 1000),
     sound(ms) {
       // What came before may have left part of a frame.
       self.push(Uint8Array.of(0));

@@ -10,10 +10,9 @@ import { MAX_POSE_FRAME } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { encodeJointsJson } from '../../src/stream/encode-json.js';
 import { type AppMessageOf, ServerMessages } from '../../src/stream/protocol.js';
-import { simulatedProfile } from '../simulated-session.js';
+import { silentLogger, simulatedProfile } from '../simulated-session.js';
 import { createHostileBytes } from './hostile-bytes.js';
 import { createRandom, type Random } from './random.js';
-import { silentLogger } from './silent-logger.js';
 import { createSteppedClock } from './stepped-clock.js';
 import { createWatch, type FuzzReport } from './watch.js';
 

@@ -50,8 +50,8 @@ export function createTokenForm(live: Live): HTMLElement {
   };
   live.changed.on(() => {
     if (live.connected) form.hidden = true;
-    else void look();
+    // Not before an attempt has failed.
+    else if (live.reason !== undefined) void look();
   });
-  void look();
   return form;
 }

@@ -1,4 +1,5 @@
 import type { Command } from 'commander';
+import type { Profile } from '../config/schema.js';
 import type { Facts, Finding } from '../install/doctor.js';
 import { givenUrl, serviceUrl, tokenOption, urlOption } from './service-url.js';
 import { wrap } from './wrap.js';
@@ -43,6 +44,8 @@ export function addDoctorCommands(program: Command): void {
 
 interface Seen {
   facts: Facts;
+  /** The profile in use, when there is one and it is sound. */
+  profile: Profile | undefined;
   findings: Finding[];
   url: string;
   token: string | undefined;
@@ -60,8 +63,8 @@ async function look(options: DoctorOptions, command: Command): Promise<Seen> {
   const url = givenUrl(command) ?? here.url;
   const token = options.token ?? here.token;
   const health = serviceUrl(url, 'http', '/health');
-  const facts = await gatherFacts({ paths: userPaths(), version, profile: here.profile, health, token });
-  return { facts, findings: examine(facts), url, token };
+  const facts = await gatherFacts({ paths: userPaths(), version, here, health, token });
+  return { facts, profile: here.data, findings: examine(facts), url, token };
 }
 
 const MOST_EVENTS = 100;
@@ -76,7 +79,7 @@ export function findingLines({ what, state, says, remedy }: Finding): string[] {
 }
 
 async function report(options: DoctorOptions, command: Command): Promise<void> {
-  const [{ facts, findings, url, token }, { bugReport }, os, { writeFile }, { TautlineError }] =
+  const [{ facts, profile, findings, url, token }, { bugReport }, os, { writeFile }, { TautlineError }] =
     await Promise.all([
       look(options, command),
       import('../install/bug-report.js'),
@@ -92,9 +95,6 @@ async function report(options: DoctorOptions, command: Command): Promise<void> {
     return response?.ok ? response.text() : undefined;
   };
   const [health, metrics] = await Promise.all([get('/health'), get('/metrics')]);
-  const { path, problem } = facts.profile;
-  const profile =
-    path === undefined || problem ? undefined : await (await import('../config/load.js')).loadProfile(path);
   const seen = health === undefined ? undefined : JSON.parse(health);
   const [{ eventsOf, readLogTail }, { userPaths }] = await Promise.all([
     import('../install/log-events.js'),

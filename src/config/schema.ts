@@ -406,8 +406,9 @@ export const SafetySchema = section(
 export const APP_PERMISSIONS = ['resist', 'record', 'arm', 'guide'] as const;
 export type AppPermission = (typeof APP_PERMISSIONS)[number];
 
-const token = (description: string) =>
-  Type.String({ description, minLength: 16, maxLength: 256, pattern: '^[!-~]*$' });
+/** What a token is, in the profile or in a file of its own. */
+export const TOKEN = { minLength: 16, maxLength: 256, pattern: '^[!-~]*$' } as const;
+const token = (description: string) => Type.String({ description, ...TOKEN });
 const permissionList = (description: string, options: object = {}) =>
   Type.Array(
     literals(

@@ -1,7 +1,9 @@
 import { readFile, stat } from 'node:fs/promises';
 import { TautlineError } from '../errors.js';
+import { TOKEN } from './schema.js';
 
-const TOKEN = /^[!-~]{16,256}$/;
+const isToken = (text: string): boolean =>
+  text.length >= TOKEN.minLength && text.length <= TOKEN.maxLength && new RegExp(TOKEN.pattern).test(text);
 
 /**
  * Reads a token that stands alone in a file.
@@ -40,10 +42,10 @@ export async function readTokenFile(path: string): Promise<string> {
       },
     );
   }
-  if (TOKEN.test(text)) return text;
+  if (isToken(text)) return text;
   throw new TautlineError(
     'fileInvalid',
     `${path}: this is no token.`,
-    'Put 16 to 256 printable characters without spaces on one line, and nothing else.',
+    `Put ${TOKEN.minLength} to ${TOKEN.maxLength} printable characters without spaces on one line, and nothing else.`,
   );
 }

@@ -1,57 +1,47 @@
 import { execFile } from 'node:child_process';
-import { constants, existsSync, readFileSync } from 'node:fs';
+import { constants, existsSync } from 'node:fs';
 import { access, readdir, readFile, realpath, stat, statfs } from 'node:fs/promises';
 import { userInfo } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
-import { TautlineError } from '../errors.js';
 import { listPorts } from '../link/list-ports.js';
 import { findHolders } from '../link/port-holders.js';
 import type { Facts } from './doctor.js';
+import type { Installed } from './installed.js';
 import type { UserPaths } from './paths.js';
+import { askHealth, type Situation } from './status.js';
 
 const runProgram = promisify(execFile);
 
 export interface FactsOptions {
   paths: UserPaths;
   version: string;
-  /** Named by the user; none: that of the configuration folder. */
-  profile?: string;
+  /** What is installed, and the profile in use. */
+  here: Situation;
   /** GET /health of the service. */
   health: URL;
   token?: string;
 }
 
 /** Asks the system for all that the doctor looks at. Never throws: what cannot be found out is left out. */
-export async function gatherFacts({ paths, version, profile, health, token }: FactsOptions): Promise<Facts> {
-  const path = profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
-  const read = path === undefined ? {} : await profileOf(path);
+export async function gatherFacts({ paths, version, here, health, token }: FactsOptions): Promise<Facts> {
+  const wanted = here.data?.gloves.some(({ link }) => link.kind === 'ble') === true;
   return {
     platform: process.platform,
     nodeVersion: process.version,
     version,
-    profile: { path, ...(read.problem ? { problem: read.problem } : {}) },
+    profile: { path: here.profile, ...(here.trouble ? { problem: here.trouble } : {}) },
     ports: await portsOf(),
     ...(await groupsOf()),
     service: await serviceAt(health, token),
-    installed: installedAt(paths.starter),
+    installed: installedAt(here.installed, paths.starter),
     ...(process.platform === 'linux'
       ? { lingers: existsSync(`/var/lib/systemd/linger/${userInfo().username}`) }
       : {}),
     folders: await Promise.all([paths.config, paths.sessions].map(folderAt)),
-    bluetooth: { wanted: read.ble === true, ...(read.ble ? await bluetoothProblem() : {}) },
+    bluetooth: { wanted, ...(wanted ? await bluetoothProblem() : {}) },
     power: await powerOf(),
   };
-}
-
-async function profileOf(path: string): Promise<{ problem?: string; ble?: boolean }> {
-  const { loadProfile } = await import('../config/load.js');
-  try {
-    const { gloves } = await loadProfile(path);
-    return { ble: gloves.some(({ link }) => link.kind === 'ble') };
-  } catch (error) {
-    return { problem: error instanceof TautlineError ? error.line : String(error) };
-  }
 }
 
 async function portsOf(): Promise<Facts['ports']> {
@@ -108,36 +98,15 @@ async function groupsOf(): Promise<Pick<Facts, 'portGroups' | 'userGroups'>> {
 }
 
 async function serviceAt(health: URL, token: string | undefined): Promise<Facts['service']> {
-  let response: Response;
-  try {
-    response = await fetch(health, {
-      headers: token === undefined ? {} : { authorization: `Bearer ${token}` },
-      signal: AbortSignal.timeout(3000),
-    });
-  } catch {
-    return { state: 'none' };
-  }
-  if (response.status === 401 || response.status === 403)
-    return { state: 'refused', status: response.status };
-  const body = (await response.json().catch(() => undefined)) as
-    | { name?: string; version?: string; gloves?: unknown[] }
-    | undefined;
-  if (body?.name !== 'tautline') return { state: 'foreign', address: health.host };
-  return {
-    state: 'running',
-    version: body.version ?? 'unknown',
-    address: health.host,
-    gloves: body.gloves?.length ?? 0,
-  };
+  const answer = await askHealth(health, token);
+  if (answer.state !== 'running') return answer;
+  const { version, gloves } = answer.health;
+  return { state: 'running', version, address: health.host, gloves: gloves.length };
 }
 
-function installedAt(starter: string): Facts['installed'] {
-  if (!existsSync(starter)) return { starter, exists: false, programExists: false };
-  const bytes = readFileSync(starter);
-  const text = bytes[0] === 0xff && bytes[1] === 0xfe ? bytes.toString('utf16le') : bytes.toString('utf8');
-  // The program stands in it as an absolute path, in whatever quotes the system wants.
-  const main = /(?:[A-Za-z]:)?[\\/][^"<>\n]*?main\.js/.exec(text)?.[0];
-  return { starter, exists: true, programExists: main !== undefined && existsSync(main) };
+function installedAt({ file, command = [] }: Installed, starter: string): Facts['installed'] {
+  const programExists = command.some((word) => word.endsWith('main.js') && existsSync(word));
+  return { starter: file ?? starter, exists: file !== undefined, programExists };
 }
 
 /** The folder, or the nearest one above that exists. */

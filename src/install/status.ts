@@ -72,6 +72,24 @@ interface Health {
   apps: unknown[];
 }
 
+/** Who answers at the address of a service. */
+export type HealthAnswer =
+  | { state: 'none' }
+  | { state: 'refused'; status: number }
+  | { state: 'foreign'; address: string }
+  | { state: 'running'; health: Health };
+
+/** Never throws. */
+export async function askHealth(url: URL, token: string | undefined): Promise<HealthAnswer> {
+  const headers = token === undefined ? undefined : { authorization: `Bearer ${token}` };
+  const response = await fetch(url, { headers, signal: AbortSignal.timeout(3000) }).catch(() => undefined);
+  if (!response) return { state: 'none' };
+  if (response.status === 401 || response.status === 403)
+    return { state: 'refused', status: response.status };
+  const health = (await response.json().catch(() => undefined)) as Health | undefined;
+  return health?.name === 'tautline' ? { state: 'running', health } : { state: 'foreign', address: url.host };
+}
+
 /** @throws TautlineError notPermitted where the service wants a token */
 export async function gatherStatus(
   health: URL,
@@ -86,24 +104,23 @@ export async function gatherStatus(
     profile,
     address: health.host,
   };
-  const headers = token === undefined ? undefined : { authorization: `Bearer ${token}` };
-  const response = await fetch(health, { headers, signal: AbortSignal.timeout(3000) }).catch(() => undefined);
-  if (response?.status === 401) {
+  const answer = await askHealth(health, token);
+  if (answer.state === 'refused' && answer.status === 401) {
     throw new TautlineError(
       'notPermitted',
       'The service wants its token.',
       'Give it with --token or TAUTLINE_TOKEN.',
     );
   }
-  const body = (await response?.json().catch(() => undefined)) as Health | undefined;
-  if (body?.name !== 'tautline') return { ...known, running: false };
+  if (answer.state !== 'running') return { ...known, running: false };
+  const { version, uptimeS, gloves, apps } = answer.health;
   return {
     ...known,
     running: true,
-    version: body.version,
-    upS: body.uptimeS,
-    gloves: body.gloves.map(({ name, hand, armed, link }) => ({ name, hand, armed, state: link.state })),
-    apps: body.apps.length,
+    version,
+    upS: uptimeS,
+    gloves: gloves.map(({ name, hand, armed, link }) => ({ name, hand, armed, state: link.state })),
+    apps: apps.length,
   };
 }
 
