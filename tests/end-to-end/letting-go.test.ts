@@ -1,5 +1,6 @@
 import { fileURLToPath } from 'node:url';
 import { afterEach, describe, expect, it } from 'vitest';
+import { connect } from '../../src/client/index.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { type Running, run, start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
@@ -76,6 +77,29 @@ describe('fingers are free within 300 ms of', () => {
     await begin();
     await holdAll();
     expect(await releasedAfterMs(() => service.process.kill('SIGKILL'))).toBeLessThan(WITHIN_MS);
+  });
+
+  it('an update, which ends the service and starts the next; apps find it by themselves, disarmed', async () => {
+    await begin();
+    await holdAll();
+    const client = connect({ url: `http://127.0.0.1:${service.port}` });
+    try {
+      await client.ready();
+      expect(await releasedAfterMs(() => service.process.kill('SIGTERM'))).toBeLessThan(WITHIN_MS);
+      expect((await service.outcome).code).toBe(0);
+      const again = new Promise<void>((resolve) => {
+        client.on('joints', ({ valid }) => valid && resolve());
+      });
+      service = await startServiceProcess(hostGloveProfile(glove.pty), [
+        '--listen',
+        `127.0.0.1:${service.port}`,
+      ]);
+      await again;
+      const health = await fetch(`http://127.0.0.1:${service.port}/health`);
+      expect(await health.json()).toMatchObject({ gloves: [{ armed: false }] });
+    } finally {
+      await client.close();
+    }
   });
 
   it('the death of the app that holds them, whatever life its requests have left', async () => {
