@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import { asSkeletonOptions, type FitShelf, type FitsInUse, type SavedHand } from './config/fit-file.js';
+import type { FitShelf, FitsInUse, SavedHand } from './config/fit-file.js';
 import { mergeFit, mergeStops } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createTouchContacts, Touches } from './contact/touches.js';
@@ -14,11 +14,12 @@ import {
 import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
-import { createHandModel, type HandModel } from './hand/hand-model.js';
+import type { HandModel } from './hand/hand-model.js';
 import { FINGER_BASE, FINGERS, type HandSide, POSE_STRIDE } from './hand/joints.js';
 import { DOF_MAX, DOF_MIN } from './hand/limits.js';
 import type { Skeleton } from './hand/skeleton.js';
 import { INVALID, TRACKED } from './hand/validity.js';
+import { handModel, prepareHandModel, wornHand } from './hand-models.js';
 import { createClock } from './link/clock.js';
 import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './link/codec.js';
 import { createFrameCodec } from './link/frames.js';
@@ -76,7 +77,7 @@ export interface LiveGlove extends Glove {
   readonly guide: GloveGuide;
   readonly fits: FitShelf | undefined;
   /** Puts what is on the shelf of fits to use: the chain is made anew, disarmed. */
-  refit(): void;
+  refit(): Promise<void>;
   /** Frees every finger, tells the glove so, and closes the link. */
   close(): Promise<void>;
 }
@@ -123,7 +124,6 @@ interface Chain {
 export function createGlove(options: GloveOptions): LiveGlove {
   const { profile, glove, link, logger, clock: time = systemClock } = options;
   const { safety } = profile;
-  const hands = new Map<HandSide, { fitted: SavedHand | undefined; model: HandModel }>();
   const listeners = new Set<GloveListener>();
   const clock = createClock();
   const aheadDofs = new Float64Array(DOF_COUNT);
@@ -317,7 +317,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       mergeFit({ ...glove, hand }, saved.channels?.channels ?? []),
       saved.actuators?.actuators ?? [],
     );
-    const { skeleton, closing, natural } = handModel(hand, saved.hand?.skeleton);
+    const { skeleton, closing, natural } = modelOf(hand, saved.hand?.skeleton);
     const sensing = createSensing({
       glove: sided,
       channelRoles: said?.channels.map((channel) => channel.role),
@@ -365,25 +365,25 @@ export function createGlove(options: GloveOptions): LiveGlove {
     };
   }
 
-  /** Made once a side, ahead of the frames: it takes a moment. */
-  function handModel(side: HandSide, fitted: SavedHand | undefined): HandModel {
-    const known = hands.get(side);
-    if (known && known.fitted === fitted) return known.model;
-    const { handLengthMm, handBreadthMm } = profile.wearer;
-    const size = { side, lengthM: handLengthMm / 1000, breadthM: handBreadthMm / 1000 };
-    let model: HandModel;
+  function modelOf(side: HandSide, fitted: SavedHand | undefined): HandModel {
     try {
-      model = createHandModel(fitted ? { side, ...asSkeletonOptions(fitted) } : size);
+      return handModel(wornHand(side, profile.wearer, fitted));
     } catch (error) {
       // A file that somebody edited: a hand of the right size is better than none.
       logEvent(logger, 'fit.bonesRefused', { glove: glove.name, reason: String(error) });
-      model = createHandModel(size);
+      return handModel(wornHand(side, profile.wearer));
     }
-    hands.set(side, { fitted, model });
-    return model;
   }
 
-  function refit(): void {
+  async function refit(): Promise<void> {
+    const { hand } = chain.description;
+    const fitted = options.fits?.current(glove.name, hand).hand?.skeleton;
+    // Bones that are none are told when they are put to use.
+    await prepareHandModel(wornHand(hand, profile.wearer, fitted)).catch(() => {});
+    if (!stopped) putFitsToUse();
+  }
+
+  function putFitsToUse(): void {
     release();
     guide.stop('Another fit was put to use.');
     replaceChain();
@@ -396,7 +396,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     else if (act.type === 'rezero') chain.sensing.rezero();
     else if (JSON.stringify(act.fits) !== JSON.stringify(chain.fits)) {
       recordedFits = act.fits;
-      refit();
+      putFitsToUse();
     }
   }
 

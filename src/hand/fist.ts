@@ -11,6 +11,7 @@ import { DOF_COUNT } from './dofs.js';
 import { createPoses, forwardKinematics } from './forward.js';
 import { FINGER_BASE, FINGERS } from './joints.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
+import { atOnce, type Steps } from './steps.js';
 
 /** Skin to skin between a closed finger and the palm, metres, at least. */
 const PALM_GAP_M = 0.0003;
@@ -23,16 +24,22 @@ const METACARPALS = FINGER_BASE.slice(1);
  * Closing curves for a hand with bones of its own: each finger's flexion scaled down, as far as needed, so that at
  * curl 1 it rests on the palm instead of inside it. Curves that fit already come back unchanged.
  */
-export function closingToPalm(skeleton: Skeleton, curves: ClosingCurves = DEFAULT_CLOSING): ClosingCurves {
+export const closingToPalm = (skeleton: Skeleton, curves: ClosingCurves = DEFAULT_CLOSING): ClosingCurves =>
+  atOnce(closingSteps(skeleton, curves));
+
+/** closingToPalm in steps of a millisecond or so. */
+export function* closingSteps(skeleton: Skeleton, curves: ClosingCurves): Steps<ClosingCurves> {
   const fitted: { -readonly [name in keyof ClosingCurves]: ClosingCurves[name] } = { ...curves };
   for (const [finger, name] of FINGERS.entries()) {
     if (name === 'thumb') continue;
     const clear = (share: number) =>
       clearsPalm(skeleton, { ...curves, [name]: scaled(curves[name], share) }, finger);
+    yield;
     if (clear(1)) continue;
     let low = LEAST_SHARE;
     let high = 1;
     for (let i = 0; i < 10; i++) {
+      yield;
       const share = (low + high) / 2;
       if (clear(share)) low = share;
       else high = share;

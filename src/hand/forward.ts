@@ -34,7 +34,6 @@ export function forwardKinematics(
   poses: PoseArray,
   root?: ArrayLike<number>,
 ): void {
-  const { chainLengths, abductionSign } = skeleton;
   halfAngles(dofs);
   poses.set(skeleton.restPoses);
   if (dofs[RING_ARCH] !== 0) archPalm(skeleton, poses, RING, RING_ARCH);
@@ -44,68 +43,82 @@ export function forwardKinematics(
     for (let finger = 0; finger < FINGER_COUNT; finger++) moveToRoot(poses, CHAIN_START[finger], root);
   }
 
-  for (let finger = 0; finger < FINGER_COUNT; finger++) {
-    const dof = finger * DOFS_PER_FINGER;
-    let at = CHAIN_START[finger] * POSE_STRIDE;
-    let px = poses[at];
-    let py = poses[at + 1];
-    let pz = poses[at + 2];
-    const bx = poses[at + 3];
-    const by = poses[at + 4];
-    const bz = poses[at + 5];
-    const bw = poses[at + 6];
+  for (let finger = 0; finger < FINGER_COUNT; finger++) poseChain(skeleton, poses, finger);
+}
 
-    // The chain's frame after abduction, a turn about its Y.
-    const sa = abductionSign[finger] * HALF_SINES[dof + 1];
-    const ca = HALF_COSINES[dof + 1];
-    const ax = bx * ca - bz * sa;
-    const ay = by * ca + bw * sa;
-    const az = bz * ca + bx * sa;
-    const aw = bw * ca - by * sa;
-    // Its dorsal axis (+Y) and the axis against the finger (+Z).
-    const dorsalX = 2 * (ax * ay - az * aw);
-    const dorsalY = 1 - 2 * (ax * ax + az * az);
-    const dorsalZ = 2 * (ay * az + ax * aw);
-    const backX = 2 * (ax * az + ay * aw);
-    const backY = 2 * (ay * az - ax * aw);
-    const backZ = 1 - 2 * (ax * ax + ay * ay);
+/**
+ * Poses of the thumb's joints alone, the wrist at the origin, for what moves a thumb many times about a hand at rest.
+ * @param poses as forwardKinematics gave them without a root; only the thumb's are written
+ */
+export function thumbKinematics(skeleton: Skeleton, dofs: DofArray, poses: PoseArray): void {
+  halfAngles(dofs);
+  const from = CHAIN_START[0] * POSE_STRIDE;
+  for (let i = from; i < from + POSE_STRIDE; i++) poses[i] = skeleton.restPoses[i];
+  poseChain(skeleton, poses, 0);
+}
 
-    // Half of the flexion summed so far.
-    let s = 0;
-    let c = 1;
-    for (let i = 0; i < 3; i++) {
-      const joint = i === 0 ? dof : dof + 1 + i;
-      const sh = HALF_SINES[joint];
-      const ch = HALF_COSINES[joint];
-      const sum = s * ch + c * sh;
-      c = c * ch - s * sh;
-      s = sum;
-      // Flexion turns by minus the angle about X.
-      const qx = ax * c - aw * s;
-      const qy = ay * c - az * s;
-      const qz = az * c + ay * s;
-      const qw = aw * c + ax * s;
+/** The moving joints of a finger, whose first one `poses` has at rest, from the half angles. */
+function poseChain({ chainLengths, abductionSign }: Skeleton, poses: PoseArray, finger: number): void {
+  const dof = finger * DOFS_PER_FINGER;
+  let at = CHAIN_START[finger] * POSE_STRIDE;
+  let px = poses[at];
+  let py = poses[at + 1];
+  let pz = poses[at + 2];
+  const bx = poses[at + 3];
+  const by = poses[at + 4];
+  const bz = poses[at + 5];
+  const bw = poses[at + 6];
+
+  // The chain's frame after abduction, a turn about its Y.
+  const sa = abductionSign[finger] * HALF_SINES[dof + 1];
+  const ca = HALF_COSINES[dof + 1];
+  const ax = bx * ca - bz * sa;
+  const ay = by * ca + bw * sa;
+  const az = bz * ca + bx * sa;
+  const aw = bw * ca - by * sa;
+  // Its dorsal axis (+Y) and the axis against the finger (+Z).
+  const dorsalX = 2 * (ax * ay - az * aw);
+  const dorsalY = 1 - 2 * (ax * ax + az * az);
+  const dorsalZ = 2 * (ay * az + ax * aw);
+  const backX = 2 * (ax * az + ay * aw);
+  const backY = 2 * (ay * az - ax * aw);
+  const backZ = 1 - 2 * (ax * ax + ay * ay);
+
+  // Half of the flexion summed so far.
+  let s = 0;
+  let c = 1;
+  for (let i = 0; i < 3; i++) {
+    const joint = i === 0 ? dof : dof + 1 + i;
+    const sh = HALF_SINES[joint];
+    const ch = HALF_COSINES[joint];
+    const sum = s * ch + c * sh;
+    c = c * ch - s * sh;
+    s = sum;
+    // Flexion turns by minus the angle about X.
+    const qx = ax * c - aw * s;
+    const qy = ay * c - az * s;
+    const qz = az * c + ay * s;
+    const qw = aw * c + ax * s;
+    poses[at + 3] = qx;
+    poses[at + 4] = qy;
+    poses[at + 5] = qz;
+    poses[at + 6] = qw;
+    const length = chainLengths[finger * 3 + i];
+    const along = length * (1 - 2 * s * s);
+    const down = length * 2 * s * c;
+    px -= along * backX + down * dorsalX;
+    py -= along * backY + down * dorsalY;
+    pz -= along * backZ + down * dorsalZ;
+    at += POSE_STRIDE;
+    poses[at] = px;
+    poses[at + 1] = py;
+    poses[at + 2] = pz;
+    if (i === 2) {
+      // The tip is turned as its distal phalanx is.
       poses[at + 3] = qx;
       poses[at + 4] = qy;
       poses[at + 5] = qz;
       poses[at + 6] = qw;
-      const length = chainLengths[finger * 3 + i];
-      const along = length * (1 - 2 * s * s);
-      const down = length * 2 * s * c;
-      px -= along * backX + down * dorsalX;
-      py -= along * backY + down * dorsalY;
-      pz -= along * backZ + down * dorsalZ;
-      at += POSE_STRIDE;
-      poses[at] = px;
-      poses[at + 1] = py;
-      poses[at + 2] = pz;
-      if (i === 2) {
-        // The tip is turned as its distal phalanx is.
-        poses[at + 3] = qx;
-        poses[at + 4] = qy;
-        poses[at + 5] = qz;
-        poses[at + 6] = qw;
-      }
     }
   }
 }

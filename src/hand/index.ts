@@ -22,4 +22,5 @@ export {
   HAND_SURVEY,
 } from './proportions.js';
 export * from './skeleton.js';
+export type { Steps } from './steps.js';
 export * from './validity.js';

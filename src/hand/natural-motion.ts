@@ -2,11 +2,12 @@ import { boneGap } from './bone-gap.js';
 import { CLOSING_STEPS, type ClosingProfile, createClosingProfile, setCurl } from './closing.js';
 import { coupleArch } from './coupling.js';
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray } from './dofs.js';
-import { createPoses, forwardKinematics } from './forward.js';
+import { createPoses, forwardKinematics, thumbKinematics } from './forward.js';
 import { FINGERS } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
-import { type PinchPose, pinchPose } from './pinch.js';
+import { createPinchSolver, type PinchPose, type PinchSolver } from './pinch.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
+import { atOnce, type Steps } from './steps.js';
 
 /**
  * What a hand does that its joints, taken one by one, do not know: the thumb meets the finger it pinches, stops
@@ -70,18 +71,22 @@ const FREE_STOP = 1.5;
 const OVERSHOOT_RAD = (5 * Math.PI) / 180;
 
 /**
- * Makes the tables: some 200 small solutions, tens of milliseconds.
+ * Makes the tables: some 200 small solutions, a tenth of a second the first time.
  * @param profile the closing profile that sensing uses
  */
-export function createNaturalMotion(
+export const createNaturalMotion = (
   skeleton: Skeleton,
   profile: ClosingProfile = createClosingProfile(),
-): NaturalMotion {
+): NaturalMotion => atOnce(naturalMotionSteps(skeleton, profile));
+
+/** createNaturalMotion in steps of a millisecond or so. */
+export function* naturalMotionSteps(skeleton: Skeleton, profile: ClosingProfile): Steps<NaturalMotion> {
   const table = new Float64Array(TABLE_FINGERS * ROWS * COLUMNS);
+  const pinches = createPinchSolver(skeleton, profile);
   for (let finger = 1; finger < FINGERS.length; finger++) {
     const rows = table.subarray((finger - 1) * ROWS * COLUMNS, finger * ROWS * COLUMNS);
-    fillPinches(skeleton, profile, finger, rows);
-    fillStops(skeleton, profile, finger, rows);
+    yield* fillPinches(pinches, finger, rows);
+    yield* fillStops(skeleton, profile, finger, rows);
   }
   return {
     profile,
@@ -212,8 +217,8 @@ function ramp(value: number, from: number, to: number): number {
   return t * t * (3 - 2 * t);
 }
 
-function fillPinches(skeleton: Skeleton, profile: ClosingProfile, finger: number, rows: Float64Array): void {
-  const easiest = pinchPose(skeleton, finger, { profile });
+function* fillPinches(pinches: PinchSolver, finger: number, rows: Float64Array): Steps<void> {
+  const easiest = yield* pinches.easiest(finger);
   const poses: PinchPose[] = new Array(ROWS);
   const middle = Math.round(easiest.fingerCurl * STEPS);
   let lastMet = easiest.fingerCurl;
@@ -223,12 +228,13 @@ function fillPinches(skeleton: Skeleton, profile: ClosingProfile, finger: number
     let meets = true;
     for (let row = middle; row >= 0 && row < ROWS; row += step) {
       if (meets) {
-        const pose = pinchPose(skeleton, finger, { profile, curl: row / STEPS, start: last.dofs });
+        const pose = pinches.at(finger, row / STEPS, last.dofs);
         meets = row === middle || Math.abs(pose.gapM) < MEETS_M;
         if (meets) last = pose;
         if (meets && step > 0) lastMet = pose.fingerCurl;
       }
       poses[row] = last;
+      yield;
     }
   }
   // Beyond the last pinch that meets, the finger would close through the waiting thumb.
@@ -243,21 +249,31 @@ function fillPinches(skeleton: Skeleton, profile: ClosingProfile, finger: number
   }
 }
 
-function fillStops(skeleton: Skeleton, profile: ClosingProfile, finger: number, rows: Float64Array): void {
+function* fillStops(
+  skeleton: Skeleton,
+  profile: ClosingProfile,
+  finger: number,
+  rows: Float64Array,
+): Steps<void> {
   const dofs = new Float64Array(DOF_COUNT);
   const poses = createPoses();
   const stops = new Float64Array(ROWS).fill(FREE_STOP);
   const start = CHAIN_START[finger];
   const overlaps = (thumbCurl: number): boolean => {
     setCurl(profile, 0, thumbCurl, dofs);
-    forwardKinematics(skeleton, dofs, poses);
-    return THUMB_BONES.some((bone) =>
-      [start, start + 1, start + 2].some((other) => boneGap(poses, bone, other) < -FLESH_M),
-    );
+    thumbKinematics(skeleton, dofs, poses);
+    for (const bone of THUMB_BONES) {
+      for (let other = start; other < start + 3; other++) {
+        if (boneGap(poses, bone, other) < -FLESH_M) return true;
+      }
+    }
+    return false;
   };
   for (let row = 0; row < ROWS; row++) {
+    yield;
     setCurl(profile, finger, row / STEPS, dofs);
     coupleArch(dofs);
+    forwardKinematics(skeleton, dofs, poses);
     for (let thumb = 0; thumb <= STEPS; thumb++) {
       if (!overlaps(thumb / STEPS)) continue;
       stops[row] = Math.max(thumb - 1, 0) / STEPS;

@@ -3,10 +3,11 @@ import { factorise, solveLower, solveUpper } from './cholesky.js';
 import { type ClosingProfile, createClosingProfile, curlOf, setCurl } from './closing.js';
 import { coupleArch } from './coupling.js';
 import { DOF_COUNT, type DofArray } from './dofs.js';
-import { createPoses, forwardKinematics } from './forward.js';
+import { createPoses, forwardKinematics, thumbKinematics } from './forward.js';
 import { FINGERS, POSE_STRIDE } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
+import { atOnce, type Steps } from './steps.js';
 
 /** A thumb that meets a finger. */
 export interface PinchPose {
@@ -21,16 +22,8 @@ export interface PinchPose {
   readonly effort: number;
 }
 
-export interface PinchOptions {
-  readonly profile?: ClosingProfile;
-  /** Curl of the finger. Left out: the one at which the pinch is easiest. */
-  readonly curl?: number;
-  /** Thumb angles to start from (radians, 4), for a neighbouring pose. */
-  readonly start?: ArrayLike<number>;
-}
-
 const THUMB_TIP = 5;
-const THUMB_BONES = [2, 3, 4] as const;
+const FIRST_THUMB_BONE = 2;
 const UNKNOWNS = 4;
 
 const degrees = (values: readonly number[]): Float64Array =>
@@ -44,56 +37,66 @@ const RANGE_SCALE_RAD = 0.004;
 /** Radians by which a pad may face away from the other one before it counts as effort. */
 const PAD_SCALE_RAD = 1.2;
 const STEP_RAD = 1e-6;
+/** No angle moves further at once. */
+const MOST_STEP_RAD = 0.3;
+/** Share of the cost that a step must take off, or it was the last one. */
+const LEAST_GAIN = 1e-6;
+const COARSE_GAIN = 1e-3;
+/** Hundredths of curl between the first tries at the easiest pinch. */
+const COARSE = 5;
+
+/** Finds pinches of one hand. */
+export interface PinchSolver {
+  /**
+   * The pinch with a finger, index into FINGERS, at a curl of it.
+   * @param start thumb angles to start from (radians, 4), for a neighbouring pose
+   */
+  at(finger: number, curl: number, start?: ArrayLike<number>): PinchPose;
+  /** The pinch with a finger at the curl at which it is easiest; in steps, for it is many pinches. */
+  easiest(finger: number): Steps<PinchPose>;
+}
 
 /**
  * The pose at which the thumb's tip and a finger's meet, skin on skin, with the thumb clear of the finger's other
  * bones and the pads facing each other as far as the joints allow. The finger closes along its profile and keeps to
- * its line; thumb angles are found by damped least squares.
+ * its line, at the curl at which the pinch is easiest; thumb angles are found by damped least squares.
  * @param finger index into FINGERS, 1 (index) to 4 (little)
  * @throws RangeError for any other finger
  */
-export function pinchPose(skeleton: Skeleton, finger: number, options: PinchOptions = {}): PinchPose {
+export function pinchPose(
+  skeleton: Skeleton,
+  finger: number,
+  profile: ClosingProfile = createClosingProfile(),
+): PinchPose {
   if (!(Number.isInteger(finger) && finger >= 1 && finger < FINGERS.length)) {
     throw new RangeError(`the thumb pinches with finger 1 (index) to 4 (little), got ${finger}`);
   }
-  const profile = options.profile ?? createClosingProfile();
-  if (options.curl !== undefined) return pinchAt(skeleton, finger, profile, options.curl, options.start);
-  let best: PinchPose | undefined;
-  let start = options.start;
-  for (let step = 20; step <= 75; step += 1) {
-    const pose = pinchAt(skeleton, finger, profile, step / 100, start);
-    start = pose.dofs;
-    if (!best || pose.effort < best.effort) best = pose;
-  }
-  return best!;
+  return atOnce(createPinchSolver(skeleton, profile).easiest(finger));
 }
 
-function pinchAt(
-  skeleton: Skeleton,
-  finger: number,
-  profile: ClosingProfile,
-  curl: number,
-  start: ArrayLike<number> = EASY,
-): PinchPose {
+/** Many pinches of one hand: what they are worked out in is made once. */
+export function createPinchSolver(skeleton: Skeleton, profile: ClosingProfile): PinchSolver {
   const dofs = new Float64Array(DOF_COUNT);
-  for (let other = 0; other < FINGERS.length; other++) setCurl(profile, other, 0, dofs);
-  setCurl(profile, finger, curl, dofs);
-  coupleArch(dofs);
   const poses = createPoses();
-  const tip = CHAIN_START[finger] + 3;
   const residuals = new Float64Array(1 + 6 + 2 + 2 * UNKNOWNS);
   const shifted = new Float64Array(residuals.length);
   const jacobian = new Float64Array(residuals.length * UNKNOWNS);
-  const thumb = Float64Array.from({ length: UNKNOWNS }, (_, i) => start[i]);
+  const normal = new Float64Array(UNKNOWNS * UNKNOWNS);
+  const factor = new Float64Array(normal.length);
+  const gradient = new Float64Array(UNKNOWNS);
+  const step = new Float64Array(UNKNOWNS);
+  const thumb = new Float64Array(UNKNOWNS);
+  const tried = new Float64Array(UNKNOWNS);
 
-  const evaluate = (angles: Float64Array, out: Float64Array): number => {
-    dofs.set(angles, 0);
-    forwardKinematics(skeleton, dofs, poses);
+  function evaluate(finger: number, angles: Float64Array, out: Float64Array): number {
+    for (let i = 0; i < UNKNOWNS; i++) dofs[i] = angles[i];
+    thumbKinematics(skeleton, dofs, poses);
+    const start = CHAIN_START[finger];
+    const tip = start + 3;
     let at = 0;
     out[at++] = tipGap(poses, tip) / GAP_SCALE_M;
-    for (const bone of THUMB_BONES) {
-      for (let i = 0; i < 2; i++)
-        out[at++] = Math.min(0, boneGap(poses, bone, CHAIN_START[finger] + i)) / GAP_SCALE_M;
+    for (let bone = FIRST_THUMB_BONE; bone < FIRST_THUMB_BONE + 3; bone++) {
+      for (let i = 0; i < 2; i++) out[at++] = Math.min(0, boneGap(poses, bone, start + i)) / GAP_SCALE_M;
     }
     out[at++] = padAngle(poses, THUMB_TIP, tip) / PAD_SCALE_RAD;
     out[at++] = padAngle(poses, tip, THUMB_TIP) / PAD_SCALE_RAD;
@@ -102,20 +105,16 @@ function pinchAt(
       out[at++] = Math.max(0, angles[i] - DOF_MAX[i], DOF_MIN[i] - angles[i]) / RANGE_SCALE_RAD;
     }
     let cost = 0;
-    for (let i = 0; i < out.length; i++) cost += out[i] ** 2;
+    for (let i = 0; i < out.length; i++) cost += out[i] * out[i];
     return cost;
-  };
+  }
 
-  let cost = evaluate(thumb, residuals);
-  let damping = 1e-3;
-  const normal = new Float64Array(UNKNOWNS * UNKNOWNS);
-  const factor = new Float64Array(normal.length);
-  const gradient = new Float64Array(UNKNOWNS);
-  for (let iteration = 0; iteration < 40; iteration++) {
+  /** How the residuals change with the thumb's angles, and what follows for the step. */
+  function linearise(finger: number): void {
     for (let j = 0; j < UNKNOWNS; j++) {
       const value = thumb[j];
       thumb[j] = value + STEP_RAD;
-      evaluate(thumb, shifted);
+      evaluate(finger, thumb, shifted);
       thumb[j] = value;
       for (let i = 0; i < residuals.length; i++)
         jacobian[i * UNKNOWNS + j] = (shifted[i] - residuals[i]) / STEP_RAD;
@@ -129,39 +128,81 @@ function pinchAt(
           normal[j * UNKNOWNS + k] += jacobian[i * UNKNOWNS + j] * jacobian[i * UNKNOWNS + k];
       }
     }
-    let gain = 0;
-    for (let attempt = 0; attempt < 8 && gain === 0; attempt++) {
-      factor.set(normal);
-      for (let j = 0; j < UNKNOWNS; j++) factor[j * UNKNOWNS + j] *= 1 + damping;
-      const step = Float64Array.from(gradient);
-      if (factorise(factor, UNKNOWNS)) {
-        solveLower(factor, UNKNOWNS, step);
-        solveUpper(factor, UNKNOWNS, step);
-        const tried = thumb.map((angle, j) => angle + Math.min(Math.max(step[j], -0.3), 0.3));
-        const triedCost = evaluate(tried, shifted);
+  }
+
+  /** Where the step with this damping leads, into `tried`; false if there is none. */
+  function tryStep(damping: number): boolean {
+    factor.set(normal);
+    for (let j = 0; j < UNKNOWNS; j++) factor[j * UNKNOWNS + j] *= 1 + damping;
+    if (!factorise(factor, UNKNOWNS)) return false;
+    step.set(gradient);
+    solveLower(factor, UNKNOWNS, step);
+    solveUpper(factor, UNKNOWNS, step);
+    for (let j = 0; j < UNKNOWNS; j++)
+      tried[j] = thumb[j] + Math.min(Math.max(step[j], -MOST_STEP_RAD), MOST_STEP_RAD);
+    return true;
+  }
+
+  function at(
+    finger: number,
+    curl: number,
+    start: ArrayLike<number> = EASY,
+    leastGain = LEAST_GAIN,
+  ): PinchPose {
+    for (let other = 0; other < FINGERS.length; other++) setCurl(profile, other, 0, dofs);
+    setCurl(profile, finger, curl, dofs);
+    coupleArch(dofs);
+    forwardKinematics(skeleton, dofs, poses);
+    for (let i = 0; i < UNKNOWNS; i++) thumb[i] = start[i];
+    let cost = evaluate(finger, thumb, residuals);
+    let damping = 1e-3;
+    for (let iteration = 0; iteration < 40; iteration++) {
+      linearise(finger);
+      let gain = 0;
+      for (let attempt = 0; attempt < 8 && gain === 0; attempt++) {
+        const triedCost = tryStep(damping) ? evaluate(finger, tried, shifted) : Number.POSITIVE_INFINITY;
         if (triedCost < cost) {
           gain = cost - triedCost;
           thumb.set(tried);
           residuals.set(shifted);
           cost = triedCost;
           damping = Math.max(damping / 10, 1e-9);
-          break;
-        }
+        } else damping *= 10;
       }
-      damping *= 10;
+      if (gain <= leastGain * cost) break;
     }
-    if (gain <= 1e-7 * cost) break;
+    for (let i = 0; i < UNKNOWNS; i++) dofs[i] = Math.min(Math.max(thumb[i], DOF_MIN[i]), DOF_MAX[i]);
+    thumbKinematics(skeleton, dofs, poses);
+    return {
+      dofs: dofs.slice(),
+      fingerCurl: curl,
+      thumbCurl: curlOf(profile, 0, dofs),
+      gapM: tipGap(poses, CHAIN_START[finger] + 3),
+      effort: cost,
+    };
   }
 
-  for (let i = 0; i < UNKNOWNS; i++) dofs[i] = Math.min(Math.max(thumb[i], DOF_MIN[i]), DOF_MAX[i]);
-  forwardKinematics(skeleton, dofs, poses);
-  return {
-    dofs,
-    fingerCurl: curl,
-    thumbCurl: curlOf(profile, 0, dofs),
-    gapM: tipGap(poses, tip),
-    effort: cost,
-  };
+  /** Of some neighbouring curls, in hundredths, each from the last one's thumb. */
+  function* best(finger: number, from: number, to: number, by: number, known?: PinchPose): Steps<PinchPose> {
+    const leastGain = known ? LEAST_GAIN : COARSE_GAIN;
+    let found = known;
+    let last = known;
+    for (let hundredths = from; hundredths <= to; hundredths += by) {
+      last = at(finger, hundredths / 100, last?.dofs, leastGain);
+      if (!found || last.effort < found.effort) found = last;
+      yield;
+    }
+    return found!;
+  }
+
+  function* easiest(finger: number): Steps<PinchPose> {
+    // Effort falls to one least value and rises again: coarse steps find it, fine ones say where it is.
+    const about = yield* best(finger, 20, 75, COARSE);
+    const middle = Math.round(about.fingerCurl * 100);
+    return yield* best(finger, middle - COARSE + 1, middle + COARSE - 1, 1, about);
+  }
+
+  return { at, easiest };
 }
 
 function tipGap(poses: Float64Array, tip: number): number {

@@ -5,6 +5,7 @@ import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import { createGlove, type LiveGlove } from '../glove.js';
 import type { HandSide } from '../hand/joints.js';
+import { prepareHandModel, wornHand } from '../hand-models.js';
 import { codecOf } from '../link/codec-of.js';
 import { writeError } from './file-sink.js';
 import { createPlayer, type Player, type PlayerState } from './player.js';
@@ -26,7 +27,7 @@ export interface Sessions {
   /** Path of a session in the folder. */
   path(name: string): string;
   remove(name: string): Promise<void>;
-  open(name: string, options: ReplayOptions): PlayerState;
+  open(name: string, options: ReplayOptions): Promise<PlayerState>;
   readonly player: Player;
   closeReplay(): Promise<void>;
   close(): Promise<void>;
@@ -62,6 +63,7 @@ export function createSessions(options: SessionsOptions): Sessions {
   const { folder, stages, profile, logger, version } = options;
   let recorder: Recorder | undefined;
   let starting = false;
+  let closed = false;
   const guests = new Set<Recorder>();
   let replay: { name: string; session: Session; player: Player; gloves: LiveGlove[] } | undefined;
 
@@ -191,8 +193,13 @@ export function createSessions(options: SessionsOptions): Sessions {
         throw writeError(file, error);
       });
     },
-    open(name, { speed = 1, ...range }) {
+    async open(name, { speed = 1, ...range }) {
       const session = openSession(path(name));
+      await prepareHands(session);
+      if (closed) {
+        session.close();
+        throw new TautlineError('notSupported', 'The service is stopping.');
+      }
       const links = new Map<HandSide, ReplayLink>();
       const gloves: LiveGlove[] = [];
       void closeReplay();
@@ -227,10 +234,22 @@ export function createSessions(options: SessionsOptions): Sessions {
     },
     closeReplay,
     async close() {
+      closed = true;
       await closeReplay();
       await Promise.allSettled([recorder?.stop(), ...[...guests].map((guest) => guest.stop())]);
     },
   };
+}
+
+/** The live gloves are not kept waiting while the hands of a session are worked out. */
+async function prepareHands({ profile, hands, stateAt, endUs }: Session): Promise<void> {
+  for (const hand of hands) {
+    const fitted = stateAt(hand, endUs).fits?.fits.find((fit) => fit.skeleton)?.skeleton;
+    for (const bones of fitted ? [undefined, fitted] : [undefined]) {
+      // Bones that are none are told when they are put to use.
+      await prepareHandModel(wornHand(hand, profile.wearer, bones)).catch(() => {});
+    }
+  }
 }
 
 /** `session-2031-05-06-070809.mcap`, in local time. */

@@ -54,13 +54,13 @@ const LONGEST_NAME = 40;
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   const withGlove =
     (act: Act) =>
-    (request: { query: unknown; body?: unknown }, reply: FastifyReply): unknown => {
+    async (request: { query: unknown; body?: unknown }, reply: FastifyReply): Promise<unknown> => {
       const query = request.query as Query;
       const { hand } = query;
       const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
       reply.header('cache-control', 'no-store');
       try {
-        if (fitting.length === 1) return act(fitting[0], query, request.body);
+        if (fitting.length === 1) return await act(fitting[0], query, request.body);
         const hands = gloves.map(({ description }) => description.hand).join(' and ');
         throw new TautlineError(
           'unknownHand',
@@ -123,12 +123,13 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     );
     scope.post(
       '/guide/accept',
-      withGlove((glove) => {
+      withGlove(async (glove) => {
         const { fit, stops } = glove.guide;
         if (stops && stops.fitted.length > 0) {
           if (!stops.accepted) {
             keep(glove, stops.person, { actuators: stops.fitted.map((stop) => ({ ...stop })) });
             stops.accepted = true;
+            await glove.refit();
           }
           return glove.guide.read();
         }
@@ -138,6 +139,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         if (!fit.accepted) {
           keep(glove, fit.person, { channels: [...fit.channels.map(plain)], residualDeg: fit.residualDeg });
           fit.accepted = true;
+          await glove.refit();
         }
         return glove.guide.read();
       }),
@@ -155,18 +157,18 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     );
     scope.post(
       '/fits/undo',
-      withGlove((glove) => {
+      withGlove(async (glove) => {
         const { hand, name } = glove.description;
         if (!shelfOf(glove).undo(name, hand)) {
           throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
         }
-        glove.refit();
+        await glove.refit();
         return fitsOf(glove);
       }),
     );
     scope.post(
       '/fits/use',
-      withGlove((glove, { person }) => {
+      withGlove(async (glove, { person }) => {
         const shelf = shelfOf(glove);
         const known = [...new Set(shelf.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
         if (person === undefined || !known.includes(person)) {
@@ -174,7 +176,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           throw new TautlineError('notSupported', `No fit of ${person ?? 'a person'}; fitted: ${names}.`);
         }
         shelf.person = person;
-        for (const one of gloves) one.refit();
+        await Promise.all(gloves.map((one) => one.refit()));
         return fitsOf(glove);
       }),
     );
@@ -182,7 +184,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
 
   app.post(
     '/fits/hand',
-    withGlove((glove, { person }, body) => {
+    withGlove(async (glove, { person }, body) => {
       const who = personOf(glove, person);
       const frames = (Array.isArray(body) ? body : [body]) as JointPositions[];
       if (frames.length === 0 || frames.some((frame) => typeof frame !== 'object' || frame === null)) {
@@ -196,6 +198,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       keep(glove, who, {
         skeleton: { ...(options as Omit<SavedHand, 'rmsM' | 'frames'>), rmsM, frames: frames.length },
       });
+      await glove.refit();
       return { ...fitsOf(glove), rmsMm: rmsM * 1000 };
     }),
   );
@@ -225,7 +228,6 @@ function keep(
 ): void {
   const { hand, name } = glove.description;
   shelfOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
-  glove.refit();
 }
 
 const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({

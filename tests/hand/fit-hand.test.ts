@@ -141,7 +141,8 @@ describe('fitHand', () => {
           1e-3,
           random,
         );
-        expect(fitHand(given, { side: hand }).rmsM).toBeLessThan(1.2e-3);
+        // Some 1 mm is left on average; no noise of the 40 hands comes near half more.
+        expect(fitHand(given, { side: hand }).rmsM).toBeLessThan(1.5e-3);
       }),
       { numRuns: 40 },
     );

@@ -86,7 +86,7 @@ describe.each(hands)('a hand of $name', (hand) => {
   describe.each(FINGERS.slice(1).map((name, i) => ({ name, finger: i + 1 })))(
     'pinching $name',
     ({ finger }) => {
-      const pinch = pinchPose(hand.skeleton, finger, { profile: hand.profile });
+      const pinch = pinchPose(hand.skeleton, finger, hand.profile);
 
       it('has a pose in which the tips meet, within the joints ranges and clear of the other bones', () => {
         expect(Math.abs(pinch.gapM)).toBeLessThan(0.0005);

@@ -96,7 +96,7 @@ async function recordEventful(file: string): Promise<string[]> {
   });
   await runS(0.7);
   fits.add(sensorFit(700, 3100));
-  glove.refit();
+  await glove.refit();
   await runS(0.6);
   glove.rezero('app');
   await runS(0.5);
