@@ -1,9 +1,30 @@
+import { availableParallelism } from 'node:os';
 import { defineConfig } from 'vitest/config';
+import { BaseSequencer, type TestSpecification } from 'vitest/node';
 
-const GUIDED = ['guided', 'page-guide'].map((name) => `tests/end-to-end/${name}.test.ts`);
+const endToEnd = (...names: string[]) => names.map((name) => `tests/end-to-end/${name}.test.ts`);
+
+/** In turned time: as fast as it goes. */
+const TURNED_TIME = endToEnd('faults');
+/** Mostly waiting: for a simulated wearer to do what is asked, for a browser, for a compiler. */
+const WAITING = endToEnd('clients', 'documents', 'guided', 'package', 'page', 'page-guide', 'profiles');
+
+/** So that no worker is left with one of them at the end. */
+const LONG = ['page', 'guided', 'page-guide', 'faults', 'sessions', 'firstContact'];
+
+class LongFirst extends BaseSequencer {
+  override async sort(files: TestSpecification[]): Promise<TestSpecification[]> {
+    const rank = ({ moduleId }: TestSpecification): number => {
+      const place = LONG.findIndex((name) => moduleId.endsWith(`/${name}.test.ts`));
+      return place < 0 ? LONG.length : place;
+    };
+    return (await super.sort(files)).sort((a, b) => rank(a) - rank(b));
+  }
+}
 
 export default defineConfig({
   test: {
+    sequence: { sequencer: LongFirst },
     globalSetup: ['tests/setup.ts'],
     // Real processes and real time on a machine that others may use, too: a fault fails every time, a stall does not.
     retry: process.env.CI ? 2 : 0,
@@ -12,9 +33,11 @@ export default defineConfig({
         extends: true,
         test: {
           name: 'rooms',
-          include: ['tests/**/*.test.ts'],
-          exclude: ['tests/end-to-end/**'],
+          include: ['tests/!(end-to-end)/**/*.test.ts', 'tests/*.test.ts', ...TURNED_TIME],
           testTimeout: 20_000,
+          maxWorkers: availableParallelism(),
+          // Files share what they import, which is most of the time otherwise.
+          isolate: false,
           sequence: { groupOrder: 0 },
         },
       },
@@ -24,19 +47,18 @@ export default defineConfig({
         test: {
           name: 'end-to-end',
           include: ['tests/end-to-end/**/*.test.ts'],
-          exclude: GUIDED,
+          exclude: [...TURNED_TIME, ...WAITING],
           fileParallelism: false,
           testTimeout: 60_000,
           sequence: { groupOrder: 1 },
         },
       },
       {
-        // Mostly waiting for a simulated wearer to do what is asked: side by side.
         extends: true,
         test: {
-          name: 'guided',
-          include: GUIDED,
-          maxWorkers: GUIDED.length,
+          name: 'waiting',
+          include: WAITING,
+          maxWorkers: 3,
           testTimeout: 60_000,
           sequence: { groupOrder: 2 },
         },

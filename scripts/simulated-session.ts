@@ -1,11 +1,12 @@
 import { readFileSync } from 'node:fs';
+import { setImmediate } from 'node:timers/promises';
 import { parseProfile } from '../src/config/load.js';
 import type { Profile } from '../src/config/schema.js';
 import { createGlove, type LiveGlove } from '../src/glove.js';
 import type { HandSide } from '../src/hand/joints.js';
 import type { LinkEvents } from '../src/link/link.js';
 import { createSimulatedGlove, type SimulatedGlove } from '../src/link/simulated-glove.js';
-import type { FileSink } from '../src/recording/file-sink.js';
+import { type FileSink, type FileSinkOptions, openFileSink } from '../src/recording/file-sink.js';
 import { startRecorder } from '../src/recording/recorder.js';
 
 /** Records simulated gloves in simulated time, as fast as it goes: for benchmarks and long tests. */
@@ -23,7 +24,8 @@ export interface SimulatedRecording {
   mute?: (seconds: number) => boolean;
   /** Called before the samples of each step: to act as an app. */
   each?: (seconds: number, gloves: readonly LiveGlove[]) => void;
-  open?: (file: string, options: { failed(error: Error): void }) => Promise<FileSink>;
+  /** Left out: simulated time stands still while a file is created. */
+  open?: (file: string, options: FileSinkOptions) => Promise<FileSink>;
 }
 
 const STEP_US = 4000;
@@ -84,7 +86,17 @@ export async function recordSimulated(options: SimulatedRecording) {
       },
     });
   });
+  let opening = 0;
+  const openAtOnce = async (path: string, sinkOptions: FileSinkOptions): Promise<FileSink> => {
+    opening++;
+    try {
+      return await openFileSink(path, sinkOptions);
+    } finally {
+      opening--;
+    }
+  };
   const recorder = await startRecorder({
+    open: openAtOnce,
     ...options,
     file,
     gloves,
@@ -114,7 +126,8 @@ export async function recordSimulated(options: SimulatedRecording) {
       });
     });
     // Now and then the disk gets its turn.
-    if (n % 500 === 0) await new Promise((resolve) => setImmediate(resolve));
+    if (n % 500 === 0) await setImmediate();
+    while (opening > 0) await setImmediate();
     if (n * STEP_US >= (minute + 1) * 60e6) options.minute?.(++minute);
   }
   for (const glove of gloves) await glove.close();

@@ -29,6 +29,8 @@ const LONGEST_WAIT_MS = 5000;
 /** No welcome within this time: whatever listens there is not the service. */
 const WELCOME_WITHIN_MS = 10_000;
 const ANSWER_WITHIN_MS = 5000;
+/** WebSocket.OPEN. */
+const OPEN = 1;
 
 /** One WebSocket to the service, opened again for as long as it takes. */
 export class Connection {
@@ -52,7 +54,8 @@ export class Connection {
 
   /** Sends a request. Rejects with a ClientError; never waits for a connection, so that no force is asked late. */
   ask(request: Request): Promise<Ack> {
-    if (this.state !== 'open' || !this.#socket) {
+    // A socket that is closing has not said so yet, and takes nothing any more.
+    if (this.state !== 'open' || this.#socket?.readyState !== OPEN) {
       return Promise.reject(
         this.state === 'closed'
           ? new ClientError('closed', 'The client was closed.')

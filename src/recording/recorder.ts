@@ -171,7 +171,9 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     for (const write of due) write();
     writer.flush();
     update();
-    if (writer.bytes >= maxBytes || clock.nowUs() - partBeganUs >= maxSeconds * 1e6) nextPart();
+    const full = writer.bytes >= maxBytes || clock.nowUs() - partBeganUs >= maxSeconds * 1e6;
+    // A disk that has not even created the last part yet gets no further one.
+    if (full && !held) nextPart();
   }
 
   function follow(glove: Glove): void {

@@ -1,6 +1,6 @@
 import { once } from 'node:events';
 import { afterEach, describe, expect, it, vi } from 'vitest';
-import { WebSocketServer } from 'ws';
+import { WebSocket, WebSocketServer } from 'ws';
 import {
   type Client,
   ClientError,
@@ -211,6 +211,23 @@ describe('when the service goes away', () => {
     const change = await next(client, 'state', ({ state }) => state === 'waiting');
     spy.mockRestore();
     expect(change.reason).toContain('Nothing came');
+  });
+
+  it('asks nothing of a socket that is closing, of which browsers complain', async () => {
+    let last: WebSocket | undefined;
+    class Kept extends WebSocket {
+      constructor(url: string, protocols: string | string[]) {
+        super(url, protocols);
+        last = this;
+      }
+    }
+    const { client } = await start(undefined, { WebSocket: Kept as never });
+    await client.ready();
+    last!.close();
+    expect(last!.readyState).toBe(WebSocket.CLOSING);
+    const send = vi.spyOn(last!, 'send');
+    await expect(client.disarm()).rejects.toMatchObject({ code: 'notConnected' });
+    expect(send).not.toHaveBeenCalled();
   });
 
   it('is closed by an AbortSignal, and then stays closed', async () => {

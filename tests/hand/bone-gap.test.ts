@@ -18,7 +18,8 @@ it('is the distance found by stepping along both bones, within their taper and t
       const stepped = capsuleGap(poses, 0, 2);
       const gap = boneGap(poses, 0, 2);
       expect(gap).toBeGreaterThan(stepped - (a + b) / 32 - 1e-9);
-      expect(gap).toBeLessThan(stepped + 0.002 + 1e-9);
+      // Two bones that touch all along: each is up to 2 mm thinner where the axes are said to be nearest.
+      expect(gap).toBeLessThan(stepped + 0.004 + 1e-9);
     }),
   );
 });

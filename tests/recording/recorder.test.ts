@@ -93,6 +93,34 @@ test('rotation by time and by size: parts follow each other without a hole, each
   }
 });
 
+test('a disk that takes seconds to create the next part: parts are longer, nothing is lost', async () => {
+  const file = newFile();
+  let nowS = 0;
+  let release = (): void => {};
+  const { parts } = await recordSimulated({
+    file,
+    seconds: 9,
+    rateHz: 100,
+    maxSeconds: 1,
+    each(s) {
+      nowS = s;
+      if (s > 5) release();
+    },
+    async open(path, options) {
+      if (nowS > 0 && nowS < 5) await new Promise<void>((resolve) => (release = resolve));
+      return openFileSink(path, options);
+    },
+  });
+  expect(parts).toBeGreaterThanOrEqual(2);
+  let samples = 0;
+  for (let part = 1; part <= parts; part++) {
+    const info = describe(partName(file, part));
+    expect(info).toMatchObject({ complete: true, part });
+    samples += info.hands[0].samples;
+  }
+  expect(samples).toBe(901);
+});
+
 test('requests, marks and what the governor gave are in it', async () => {
   const file = newFile();
   await recordSimulated({
