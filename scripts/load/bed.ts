@@ -6,6 +6,7 @@ import { join } from 'node:path';
 import { createInterface, type Interface } from 'node:readline';
 import { fileURLToPath } from 'node:url';
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
+import { NODE_OPTIONS } from '../../src/install/starters.js';
 import type { ReaderReport, ToReaders } from './reader-messages.js';
 
 /** Ten channels: a curl and a splay of each finger. */
@@ -62,12 +63,12 @@ export class Bed {
     return { hand, pty, clockUs };
   }
 
-  /** The service that a user runs, on these gloves. */
+  /** The service that `npm start` and the system start, on these gloves. */
   async service(gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[]): Promise<ServiceProcess> {
     const file = this.profile(gloves);
     const { match, child } = await this.start(
       process.execPath,
-      ['dist/main.js', 'run', '--profile', file],
+      [...NODE_OPTIONS, 'dist/main.js', 'run', '--profile', file],
       /(ws:\/\/\S+)/,
     );
     return { url: match[1], pid: child.pid! };

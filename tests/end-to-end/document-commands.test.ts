@@ -1,0 +1,241 @@
+import { type ChildProcess, spawn } from 'node:child_process';
+import {
+  chmodSync,
+  cpSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
+import { tmpdir } from 'node:os';
+import { delimiter, join, resolve } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import packageJson from '../../package.json' with { type: 'json' };
+import { recordSimulated } from '../../scripts/simulated-session.js';
+import { DOF_COUNT } from '../../src/hand/dofs.js';
+import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
+import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
+import { createSkeleton } from '../../src/hand/skeleton.js';
+import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+
+/**
+ * Every command that the documents name is run as it stands there, in a folder that holds the files they speak of; but
+ * for addresses, which are the test's own. What a shell has to be root for, or a registry, is listed with its reason.
+ */
+const DOCUMENTS = ['README.md', 'DEVELOPERS.md'];
+for (const name of readdirSync('docs').sort()) if (name.endsWith('.md')) DOCUMENTS.push(`docs/${name}`);
+const PROGRAMS = 'tautline|npm|npx|node|sudo|systemctl|journalctl|loginctl';
+const COMMAND = new RegExp(`^ {4}(?:\\$ )?((?:${PROGRAMS}) .*)$|\`((?:${PROGRAMS}) [^\`]*)\``, 'gm');
+
+/**
+ * Comments go, of `[--option a|b]` the option and the first choice stay, a profile that is left open is the one here, and
+ * a package's command is the command.
+ */
+const commandIn = (text: string): string =>
+  text
+    .replace(/ {2,}#.*/, '')
+    .replace(/[[\]]/g, '')
+    .replace(/(\w)\|\w+/g, '$1')
+    .replace(/--profile (FILE|…)/, '--profile my-glove.yaml')
+    .replace(/^npx tautline /, 'tautline ')
+    .replaceAll(/\s+/g, ' ')
+    .trim();
+
+const commands = new Map<string, string>();
+for (const path of DOCUMENTS) {
+  for (const [, line, inline] of readFileSync(path, 'utf8').matchAll(COMMAND)) {
+    const command = commandIn(line ?? inline);
+    if (!commands.has(command)) commands.set(command, path);
+  }
+}
+const all = [...commands];
+/** A command that is spoken of by its name alone, without what it has to be given. */
+const NAMED = /^tautline (info|export|replay|record|session)$/;
+const ours = all.filter(([command]) => command.startsWith('tautline ') && !NAMED.test(command));
+const others = all.filter(([command]) => !command.startsWith('tautline '));
+
+/** What goes on until it is ended, and what it says once it is at work. */
+const GOES_ON: [RegExp, RegExp][] = [
+  [/^tautline run( |$)/, /ws:\/\/.*\/stream/],
+  [/^tautline replay (?!.*--compare)/, /ws:\/\/.*\/stream/],
+  [/^tautline watch/, /thumb/],
+  [/^tautline record/, /Recording into/],
+  [/^tautline check/, /1\/\d+ /],
+  [/^tautline fit(?!.*--(list|undo|use|from-joints))/, /1\/\d+ /],
+];
+const ENDS_WITH: [RegExp, RegExp][] = [
+  [/^tautline sizing/, /N/],
+  [/^tautline info/, /samples/],
+  [/^tautline fit --(list|use)/, /Kim/],
+  [/^tautline fit --undo/, /^Undone/],
+  [/^tautline fit .*--from-joints/, /Bones fitted/],
+  [/^tautline replay .*--compare/, /agree/],
+  [/^tautline (arm|disarm)/, /armed/i],
+  [/^tautline (doctor|status)/, /installed|node/],
+  [/^tautline report/, /report/],
+  [/^tautline (install|uninstall)/, /tautline\.service/],
+  [/^tautline export/, /^morning\.\w+: \d/],
+  [/^tautline session/, /written/],
+];
+/** Commands that ask a running service. */
+const ASKS = /^tautline (arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+const SERVES = /^tautline (run|replay (?!.*--compare))/;
+
+/** How the commands of others come to be run, or why they are not. */
+const OTHERS: [RegExp, () => unknown][] = [
+  [/^npm ci && npm test$/, () => expect(readFileSync('.ci/run', 'utf8')).toContain('npm ci\nnpm test')],
+  // You are looking at it; the builds are its set-up.
+  [/^(npm test|npx vitest run tests\/\S+)$/, () => expect(packageJson.scripts.test).toContain('vitest run')],
+  [/^npm run check$/, () => expect(packageJson.scripts.test).toContain('npm run --silent check')],
+  [/^npm run format$/, () => expect(packageJson.scripts.check).toContain('biome check .')],
+  [/^npm run build$/, () => expect(readFileSync('tests/setup.ts', 'utf8')).toContain("'build'")],
+  [
+    /^(npm ci && )?npm start$/,
+    () =>
+      expect(packageJson.scripts.start).toBe(
+        'npm run --silent build && node --optimize-for-size dist/main.js run',
+      ),
+  ],
+  [/^npm ci && npm run build && npm pack$/, () => isIn('end-to-end/package', "npm('pack'")],
+  [/^npm install --global \.\/tautline-.*\.tgz$/, () => isIn('end-to-end/package', "'install', '--global'")],
+  [/^npm run generate$/, () => isIn('published/asyncapi', 'is up to date (npm run generate)')],
+  [/^npm run licences$/, () => isIn('scripts/licences', 'dependencies.md')],
+  // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
+  [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
+  [/^npx tsx scripts\/(\S+)/, () => {}],
+  [/^npx -y -p node@22 -- node --import tsx scripts\/(\S+)/, () => {}],
+  // They need root, a session of a user or a registry.
+  [/^(sudo|loginctl|journalctl) /, () => {}],
+  [/^npm (un)?install (--global )?tautline$/, () => {}],
+];
+function isIn(test: string, text: string): void {
+  expect(readFileSync(`tests/${test}.test.ts`, 'utf8')).toContain(text);
+}
+
+let template: string;
+let service: ServiceProcess;
+const folders: string[] = [];
+const children = new Set<ChildProcess>();
+
+beforeAll(async () => {
+  template = mkdtempSync(join(tmpdir(), 'tautline-commands-'));
+  folders.push(template);
+  symlinkSync(resolve('config'), join(template, 'config'));
+  const simulated = `${readFileSync('config/simulated.yaml', 'utf8')}\nstream: { port: 0 }\n`;
+  writeFileSync(join(template, 'my-glove.yaml'), simulated);
+  writeFileSync(join(template, 'hand.json'), trackedHand());
+  writeFileSync(join(template, 'FILE'), 'the-token-of-an-app-0123456789\n', { mode: 0o600 });
+  for (const [name, hands] of Object.entries({
+    morning: ['right'],
+    left: ['left'],
+    right: ['right'],
+  } as const)) {
+    await recordSimulated({
+      file: join(template, `${name}.mcap`),
+      seconds: name === 'morning' ? 21 : 2,
+      rateHz: 100,
+      hands,
+      joints: true,
+    });
+  }
+  mkdirSync(join(template, 'bin'));
+  program('tautline', `exec "${process.execPath}" "${resolve('dist/main.js')}" "$@" $TAUTLINE_ADDRESS`);
+  // In place of systemd's user manager, which no test can have.
+  program('systemctl', 'exit 0');
+  service = await startServiceProcess(simulated);
+  for (let times = 0; times < 2; times++) {
+    const fitted = await run('tautline fit --person Kim --from-joints hand.json');
+    expect(fitted).toMatchObject({ code: 0 });
+  }
+}, 120_000);
+afterAll(async () => {
+  for (const child of children) child.kill('SIGKILL');
+  await stopAllServices();
+  for (const folder of folders) rmSync(folder, { recursive: true, force: true });
+});
+
+function program(name: string, script: string): void {
+  writeFileSync(join(template, 'bin', name), `#!/bin/sh\n${script}\n`);
+  chmodSync(join(template, 'bin', name), 0o755);
+}
+
+function trackedHand(): string {
+  const poses = createPoses();
+  const bent = new Float64Array(DOF_COUNT).fill(0.2);
+  forwardKinematics(createSkeleton({ side: 'right', lengthM: 0.2 }), bent, poses);
+  const at = (joint: number) => [...poses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 3)];
+  return JSON.stringify(Object.fromEntries(JOINT_NAMES.map((name, joint) => [name, at(joint)])));
+}
+
+const addressFor = (command: string): string => {
+  if (ASKS.test(command)) return `--url 127.0.0.1:${service.port}`;
+  return SERVES.test(command) ? '--listen 127.0.0.1:0' : '';
+};
+
+/** @param atWork what it says once it is at work, and may be ended */
+async function run(command: string, atWork?: RegExp): Promise<{ code: number | null; output: string }> {
+  const folder = mkdtempSync(join(tmpdir(), 'tautline-commands-'));
+  folders.push(folder);
+  cpSync(template, folder, { recursive: true, verbatimSymlinks: true });
+  if (command.startsWith('tautline record')) rmSync(join(folder, 'morning.mcap'));
+  const child = spawn('bash', ['-c', command.replace(/^/, 'exec ')], {
+    cwd: folder,
+    env: {
+      HOME: folder,
+      XDG_CONFIG_HOME: join(folder, 'configuration'),
+      XDG_DATA_HOME: join(folder, 'data'),
+      XDG_STATE_HOME: join(folder, 'state'),
+      LANG: 'C.UTF-8',
+      PATH: `${join(template, 'bin')}${delimiter}${process.env.PATH}`,
+      TAUTLINE_ADDRESS: addressFor(command),
+    },
+    stdio: ['ignore', 'pipe', 'pipe'],
+  });
+  children.add(child);
+  let output = '';
+  const take = (text: string) => {
+    output += text;
+    if (atWork?.test(output)) child.kill('SIGINT');
+  };
+  child.stdout.setEncoding('utf8').on('data', take);
+  child.stderr.setEncoding('utf8').on('data', take);
+  const code = await new Promise<number | null>((done) => child.on('close', done));
+  children.delete(child);
+  return { code, output };
+}
+
+it('finds the commands', () => {
+  expect(ours.length).toBeGreaterThan(35);
+  expect(others.length).toBeGreaterThan(15);
+});
+
+describe.runIf(process.platform === 'linux')('our own', () => {
+  it.each(ours)('%s (%s)', async (command) => {
+    const goesOn = GOES_ON.find(([pattern]) => pattern.test(command));
+    if (goesOn) {
+      const { output } = await run(command, goesOn[1]);
+      expect(output).toMatch(goesOn[1]);
+      return;
+    }
+    const ends = ENDS_WITH.find(([pattern]) => pattern.test(command));
+    expect(ends, `no expectation of ${command}`).toBeDefined();
+    const { code, output } = await run(command);
+    expect(output).toMatch(ends![1]);
+    // It may well find something wrong with this machine.
+    if (!/^tautline (doctor|status)/.test(command)) expect(code, output).toBe(0);
+  });
+});
+
+it.each(others)('%s (%s)', (command) => {
+  const known = OTHERS.find(([pattern]) => pattern.test(command));
+  expect(known, `nothing is known of ${command}`).toBeDefined();
+  known![1]();
+  const script = /npm run (\S+)/.exec(command)?.[1];
+  if (script) expect(Object.keys(packageJson.scripts)).toContain(script);
+  const file = /(?:scripts|tests)\/\S+/.exec(command)?.[0];
+  if (file) expect(existsSync(file), file).toBe(true);
+});
