@@ -49,16 +49,9 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
       return reply.code(HTTP_STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
     });
 
-    async function existing(name: string): Promise<string> {
-      const path = sessions.path(name);
-      const file = await stat(path).catch(() => undefined);
-      if (!file?.isFile()) throw new TautlineError('fileNotFound', `There is no session ${name}.`);
-      return path;
-    }
-
     scope.get('/sessions', () => sessions.list());
     scope.get<{ Params: { name: string } }>('/sessions/:name', async ({ params }, reply) => {
-      const path = await existing(params.name);
+      const path = await sessions.existing(params.name);
       const file = await stat(path);
       reply
         .header('content-type', 'application/octet-stream')
@@ -68,7 +61,7 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
       return reply.send(createReadStream(path, file.size > 0 ? { end: file.size - 1 } : {}));
     });
     scope.get<{ Params: { name: string } }>('/sessions/:name/info', async ({ params }, reply) => {
-      const text = await describeSessionFile(await existing(params.name));
+      const text = await describeSessionFile(await sessions.existing(params.name));
       return reply.type('application/json').send(text);
     });
     scope.get<{ Params: { name: string }; Querystring: { to?: string } }>(
@@ -78,7 +71,7 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
         if (!EXPORT_FORMATS.includes(to)) {
           throw new TautlineError('badMessage', `to is one of: ${EXPORT_FORMATS.join(', ')}.`);
         }
-        const { stream, bytes } = await exportSessionFile(await existing(params.name), to);
+        const { stream, bytes } = await exportSessionFile(await sessions.existing(params.name), to);
         const file = params.name.replace(/\.mcap$/, `.${to}`);
         reply
           .type(EXPORT_TYPE[to])

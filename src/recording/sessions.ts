@@ -24,8 +24,8 @@ export interface Sessions {
   recordTo(options: Pick<Parameters<typeof startRecorder>[0], 'file' | 'open' | 'joints'>): Promise<Recorder>;
   mark(text: string): RecorderStatus;
   stop(): Promise<RecorderStatus>;
-  /** Path of a session in the folder. */
-  path(name: string): string;
+  /** Path of a session that is in the folder: of a plain file, for others could keep whoever opens them waiting. */
+  existing(name: string): Promise<string>;
   remove(name: string): Promise<void>;
   open(name: string, options: ReplayOptions): Promise<PlayerState>;
   readonly player: Player;
@@ -87,6 +87,13 @@ export function createSessions(options: SessionsOptions): Sessions {
     return join(requireFolder(), name);
   }
 
+  async function existing(name: string): Promise<string> {
+    const file = path(name);
+    const found = await stat(file).catch(() => undefined);
+    if (!found?.isFile()) throw new TautlineError('fileNotFound', `There is no session ${name}.`);
+    return file;
+  }
+
   async function closeReplay(): Promise<void> {
     const open = replay;
     replay = undefined;
@@ -104,7 +111,7 @@ export function createSessions(options: SessionsOptions): Sessions {
 
   return {
     stages,
-    path,
+    existing,
     async list() {
       const names = folder === undefined ? [] : await readdir(folder).catch(() => []);
       const sessions: SessionList['sessions'] = [];
@@ -194,7 +201,7 @@ export function createSessions(options: SessionsOptions): Sessions {
       });
     },
     async open(name, { speed = 1, ...range }) {
-      const session = openSession(path(name));
+      const session = openSession(await existing(name));
       await prepareHands(session);
       if (closed) {
         session.close();

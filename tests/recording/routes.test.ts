@@ -1,4 +1,16 @@
-import { copyFileSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { execFileSync } from 'node:child_process';
+import {
+  chmodSync,
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -123,4 +135,75 @@ test('a recording as the body of an answer', async () => {
   const info = describeSession(session);
   session.close();
   expect(info).toMatchObject({ complete: true, marks: [{ text: 'from afar' }] });
+});
+
+test.runIf(process.platform !== 'win32')(
+  'links and what is no file: read as what they lead to, never written through, never waited for',
+  async () => {
+    const sessions = join(folder, 'sessions');
+    const elsewhere = join(folder, 'elsewhere.mcap');
+    copyFileSync('config/sessions/grasp.mcap', elsewhere);
+    const kept = readFileSync(elsewhere);
+    rmSync(sessions, { recursive: true, force: true });
+  mkdirSync(sessions);
+    symlinkSync(elsewhere, join(sessions, 'link.mcap'));
+    symlinkSync(join(folder, 'nowhere.mcap'), join(sessions, 'dangling.mcap'));
+    execFileSync('mkfifo', [join(sessions, 'pipe.mcap')]);
+    mkdirSync(join(sessions, 'folder.mcap'));
+    const { sessions: listed } = (await list()) as unknown as { sessions: { name: string }[] };
+    expect(listed.map(({ name }) => name)).toEqual(['link.mcap']);
+    const download = await fetch(`${base}/sessions/link.mcap`);
+  expect(Buffer.from(await download.arrayBuffer())).toEqual(kept);
+
+    for (const name of ['dangling', 'pipe', 'folder']) {
+      const missing = {
+        status: 404,
+        body: { code: 'fileNotFound', message: `There is no session ${name}.mcap.` },
+      };
+      expect(await ask('GET', `/sessions/${name}.mcap`), name).toMatchObject(missing);
+      expect(await post(`/replay?name=${name}.mcap`), name).toMatchObject(missing);
+    }
+    for (const name of ['link', 'dangling', 'pipe', 'folder']) {
+      const refused = await post(`/record?name=${name}.mcap`);
+      expect(refused.status, name).toBe(409);
+      expect(JSON.stringify(refused.body), name).toMatch(/is there already/);
+    }
+    expect(existsSync(join(folder, 'nowhere.mcap'))).toBe(false);
+    // The link goes, not what it leads to.
+    expect(await ask('DELETE', '/sessions/link.mcap')).toMatchObject({ status: 200 });
+    expect(readFileSync(elsewhere)).toEqual(kept);
+    for (const name of readdirSync(sessions)) rmSync(join(sessions, name), { recursive: true });
+  },
+);
+
+test('a folder that cannot be made or written: one line each time, and the glove goes on', async () => {
+  const file = join(folder, 'a-file');
+  writeFileSync(file, '');
+  const locked = join(folder, 'locked');
+  mkdirSync(locked);
+  chmodSync(locked, 0o500);
+  // Root may write anywhere.
+  const folders = process.getuid?.() === 0 ? [join(file, 'sessions')] : [join(file, 'sessions'), locked];
+  for (const sessionsFolder of folders) {
+    const profile = simulatedProfile(['right'], 100);
+    profile.stream.port = 0;
+    const other = await startService({ profile, logger: silent, sessionsFolder });
+    try {
+      const url = `http://${new URL(other.address).host}`;
+      for (let times = 0; times < 2; times++) {
+        const answer = await fetch(`${url}/record?name=a.mcap`, { method: 'POST' });
+        expect(Math.floor(answer.status / 100)).toBe(4);
+        const { message } = (await answer.json()) as { message: string };
+        expect(message).toContain(sessionsFolder);
+        expect(message).not.toContain('\n');
+      }
+      const app = await App.connect(Number(new URL(other.address).port));
+      app.send({ type: 'subscribe', streams: ['joints'] });
+      await app.until((each) => each.type === 'joints' && each.valid === true);
+      app.ws.close();
+    } finally {
+      await other.close();
+    }
+  }
+  chmodSync(locked, 0o700);
 });
