@@ -4,10 +4,11 @@ import { join } from 'node:path';
 import { TautlineError } from '../../src/errors.js';
 import { describeSession } from '../../src/recording/info.js';
 import { createOfflineHands } from '../../src/recording/offline.js';
-import { openSession } from '../../src/recording/session.js';
+import { openSession, type Session } from '../../src/recording/session.js';
+import { prepareHands } from '../../src/recording/sessions.js';
 import { recordSimulated } from '../simulated-session.js';
 import { createRandom } from './random.js';
-import { createWatch, type FuzzReport } from './watch.js';
+import { createWatch, type FuzzReport, type Watch } from './watch.js';
 
 /** Mutated session files: opened, described and computed. A refusal is a TautlineError. @param count files */
 export async function fuzzFiles(count: number, seed: number): Promise<FuzzReport> {
@@ -21,7 +22,7 @@ export async function fuzzFiles(count: number, seed: number): Promise<FuzzReport
     const watch = createWatch();
     for (let n = 0; n < count; n++) {
       writeFileSync(file, mutate(sound, random));
-      watch.run(n, () => watch.count(read(file)));
+      await read(file, watch, n);
       if (n === Math.floor(count / 10)) watch.settled();
     }
     return watch.report('files', seed, count);
@@ -30,19 +31,32 @@ export async function fuzzFiles(count: number, seed: number): Promise<FuzzReport
   }
 }
 
-function read(file: string): string {
+/** As the service does it: the hands of a session are worked out between other work. */
+async function read(file: string, watch: Watch, n: number): Promise<void> {
+  let session: Session | undefined;
+  watch.run(n, () => {
+    session = unlessRefused(watch, () => openSession(file));
+  });
+  if (!session) return;
+  const opened = session;
+  await prepareHands(opened);
+  watch.run(n, () =>
+    unlessRefused(watch, () => {
+      const { complete, damage } = describeSession(opened);
+      opened.visit(createOfflineHands(opened, () => {}).visitor);
+      watch.count(complete && damage.chunks + damage.bytes === 0 ? 'whole' : 'part');
+    }),
+  );
+  opened.close();
+}
+
+function unlessRefused<Result>(watch: Watch, act: () => Result): Result | undefined {
   try {
-    const session = openSession(file);
-    try {
-      const { complete, damage } = describeSession(session);
-      session.visit(createOfflineHands(session, () => {}).visitor);
-      return complete && damage.chunks + damage.bytes === 0 ? 'whole' : 'part';
-    } finally {
-      session.close();
-    }
+    return act();
   } catch (error) {
-    if (error instanceof TautlineError) return 'refused';
-    throw error;
+    if (!(error instanceof TautlineError)) throw error;
+    watch.count('refused');
+    return undefined;
   }
 }
 

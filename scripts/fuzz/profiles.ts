@@ -109,18 +109,18 @@ export const BOMBS: Record<string, () => string> = {
   'deep indents': () =>
     `profile: 1\n${Array.from({ length: 600 }, (_, i) => `${' '.repeat(i)}a:`).join('\n')}`,
   'deep dashes': () => `profile: 1\ngloves:\n${'- '.repeat(30_000)}1`,
-  'many keys': () => Array.from({ length: 1_150 }, (_, i) => `key${i}: ${i}`).join('\n'),
-  'one key over and over': () => 'name: x\n'.repeat(1_150),
+  'many keys': () => Array.from({ length: 590 }, (_, i) => `key${i}: ${i}`).join('\n'),
+  'one key over and over': () => 'name: x\n'.repeat(590),
   'many gloves': () => `profile: 1\ngloves: [${Array(550).fill('{}').join(',')}]`,
   'many channels': () =>
     `profile: 1\ngloves: [{hand: right, link: {kind: simulated}, channels: [${Array(550).fill('{}').join(',')}]}]`,
   'long text': () => `profile: 1\nname: "${'x'.repeat(65_000 - 40)}"`,
   'long escapes': () => `profile: 1\nname: "${'\\u0041'.repeat(10_000)}"`,
   'long comment': () => `# ${'x'.repeat(65_000)}`,
-  'open quotes': () => `profile: 1\n${'name: "\n'.repeat(1_150)}`,
+  'open quotes': () => `profile: 1\n${'name: "\n'.repeat(590)}`,
   'too large': () => `profile: 1\nname: ${'x'.repeat(5_000_000)}`,
   tabs: () => '\t'.repeat(60_000),
-  documents: () => '---\n'.repeat(1_150),
+  documents: () => '---\n'.repeat(590),
   digits: () => `profile: ${'9'.repeat(60_000)}`,
   'question marks': () => `${'? '.repeat(30_000)}x`,
 };

@@ -17,7 +17,9 @@ export interface Problem {
 }
 
 /** Most problems reported for one file. */
+/** Problems told, and looked up in the text to tell the first ones of them. */
 const MAX_PROBLEMS = 10;
+const MAX_LOCATED = 100;
 
 const validate = new Ajv({
   allErrors: true,
@@ -35,10 +37,13 @@ const validate = new Ajv({
  */
 export function parseProfile(text: string, fileName: string): Profile {
   const yaml = readYaml(text);
-  const found =
-    yaml.problems.length > 0
-      ? yaml.problems
-      : problemsOf(yaml.data).map(({ path, at, text }) => ({ offset: yaml.offsetOf(path, at), text }));
+  const problems = yaml.problems.length > 0 ? [] : problemsOf(yaml.data);
+  const found = [
+    ...yaml.problems,
+    ...problems
+      .slice(0, MAX_LOCATED)
+      .map(({ path, at, text }) => ({ offset: yaml.offsetOf(path, at), text })),
+  ];
   if (found.length === 0) return plainCopy(yaml.data as Profile);
 
   const lines = found
@@ -47,7 +52,7 @@ export function parseProfile(text: string, fileName: string): Profile {
       const { line, column } = yaml.lineColumn(offset);
       return `${fileName}:${line}:${column}: ${text}${text.endsWith('?') ? '' : '.'}`;
     });
-  const more = lines.length - MAX_PROBLEMS;
+  const more = yaml.problems.length + problems.length - MAX_PROBLEMS;
   const [first, ...others] = lines.slice(0, MAX_PROBLEMS);
   if (more > 0) others.push(`${fileName}: ${more} more ${more === 1 ? 'problem' : 'problems'}.`);
   throw new TautlineError('profileInvalid', first, undefined, { details: others });

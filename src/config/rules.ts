@@ -21,16 +21,18 @@ type Report = (path: readonly (string | number)[], text: string) => void;
 export function checkRules(data: unknown, schemaProblems: readonly Problem[]): Problem[] {
   const problems: Problem[] = [];
   const report: Report = (path, text) => problems.push({ path: path.map(String), at: 'value', text });
-  const brokenPaths = schemaProblems.map(({ path }) => `${path.join('/')}/`);
+  /** Every path that breaks the schema, and every one above it. */
+  const broken = new Set(
+    schemaProblems.flatMap(({ path }) => path.map((_, depth) => path.slice(0, depth + 1).join('/'))),
+  );
   /** Whether nothing at or below the path breaks the schema, nor anything above it by its type. */
   const sound = (...path: (string | number)[]) => {
-    const prefix = `${path.join('/')}/`;
     let value: unknown = data;
     for (const key of path) {
       if (typeof value !== 'object' || value === null) return false;
       value = (value as Record<string, unknown>)[key];
     }
-    return value !== undefined && !brokenPaths.some((broken) => broken.startsWith(prefix));
+    return value !== undefined && !broken.has(path.join('/'));
   };
   const profile = data as Profile;
 

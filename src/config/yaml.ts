@@ -15,9 +15,12 @@ import { quote } from './describe.js';
 export const MAX_PROFILE_BYTES = 64 * 1024;
 /** Most aliases resolved: more is a mistake, or a file made to grow without bound. */
 const MAX_ALIASES = 64;
-/** Deepest nesting, and most lines: a profile has six levels, and two gloves with every key have some 600 lines. */
+/**
+ * Deepest nesting, and most lines with something on them but a comment: a profile has six levels, and two gloves with
+ * every key on a line of its own have some 400 lines.
+ */
 const MAX_DEPTH = 32;
-const MAX_LINES = 1200;
+const MAX_LINES = 600;
 /** Most lists, maps and list items: those two gloves have some 300. */
 const MAX_PARTS = 600;
 
@@ -113,7 +116,6 @@ function excessOf(text: string): string | undefined {
   for (let i = 0; i < text.length; i++) {
     const c = text.charCodeAt(i);
     if (c === 0x0a || c === 0x0d) {
-      lines++;
       run = 0;
       indent = 0;
       atStart = true;
@@ -123,6 +125,7 @@ function excessOf(text: string): string | undefined {
       if (atStart && ++indent > 8 * MAX_DEPTH) return 'it is nested too deeply';
       continue;
     }
+    if (atStart && c !== 0x23) lines++;
     atStart = false;
     const next = text.charCodeAt(i + 1);
     const alone = next === 0x20 || next === 0x09 || next === 0x0a || next === 0x0d;
@@ -138,7 +141,7 @@ function excessOf(text: string): string | undefined {
     } else run = 0;
   }
   if (parts > MAX_PARTS) return `it has more than ${MAX_PARTS} lists, maps and items`;
-  return lines > MAX_LINES ? `it has more than ${MAX_LINES} lines` : undefined;
+  return lines > MAX_LINES ? `it has more than ${MAX_LINES} lines beside comments` : undefined;
 }
 
 /** Duplicate keys, keys that are not words, and tags: YAML that a profile has no use for. */

@@ -202,10 +202,12 @@ export function createSessions(options: SessionsOptions): Sessions {
     },
     async open(name, { speed = 1, ...range }) {
       const session = openSession(await existing(name));
-      await prepareHands(session);
-      if (closed) {
+      try {
+        await prepareHands(session);
+        if (closed) throw new TautlineError('notSupported', 'The service is stopping.');
+      } catch (error) {
         session.close();
-        throw new TautlineError('notSupported', 'The service is stopping.');
+        throw error;
       }
       const links = new Map<HandSide, ReplayLink>();
       const gloves: LiveGlove[] = [];
@@ -249,7 +251,7 @@ export function createSessions(options: SessionsOptions): Sessions {
 }
 
 /** The live gloves are not kept waiting while the hands of a session are worked out. */
-async function prepareHands({ profile, hands, stateAt, endUs }: Session): Promise<void> {
+export async function prepareHands({ profile, hands, stateAt, endUs }: Session): Promise<void> {
   for (const hand of hands) {
     const fitted = stateAt(hand, endUs).fits?.fits.find((fit) => fit.skeleton)?.skeleton;
     for (const bones of fitted ? [undefined, fitted] : [undefined]) {

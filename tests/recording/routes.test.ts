@@ -145,7 +145,7 @@ test.runIf(process.platform !== 'win32')(
     copyFileSync('config/sessions/grasp.mcap', elsewhere);
     const kept = readFileSync(elsewhere);
     rmSync(sessions, { recursive: true, force: true });
-  mkdirSync(sessions);
+    mkdirSync(sessions);
     symlinkSync(elsewhere, join(sessions, 'link.mcap'));
     symlinkSync(join(folder, 'nowhere.mcap'), join(sessions, 'dangling.mcap'));
     execFileSync('mkfifo', [join(sessions, 'pipe.mcap')]);
@@ -153,7 +153,7 @@ test.runIf(process.platform !== 'win32')(
     const { sessions: listed } = (await list()) as unknown as { sessions: { name: string }[] };
     expect(listed.map(({ name }) => name)).toEqual(['link.mcap']);
     const download = await fetch(`${base}/sessions/link.mcap`);
-  expect(Buffer.from(await download.arrayBuffer())).toEqual(kept);
+    expect(Buffer.from(await download.arrayBuffer())).toEqual(kept);
 
     for (const name of ['dangling', 'pipe', 'folder']) {
       const missing = {
