@@ -89,6 +89,8 @@ const PING_US = 1_000_000;
 const HEALTH_US = 1_000_000;
 /** Samples read together take no longer than this, and the telling of the last: what apps ask waits no longer. */
 const BEHIND_US = 10_000;
+/** A glove that says it is a different one is believed so often at most: each time the chain is made anew. */
+const DIFFERENT_US = 200_000;
 const TRACKER_TTL_MS = 1000;
 /** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
 const PLAIN_RELEASES = 3;
@@ -158,6 +160,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let device: DeviceState | undefined;
   let arrivalUs = 0;
   let sampleTimeUs = Number.NEGATIVE_INFINITY;
+  let differentUs = Number.NEGATIVE_INFINITY;
   let askedHelloUs = Number.NEGATIVE_INFINITY;
   let pingedUs = Number.NEGATIVE_INFINITY;
   let pingToken = 0;
@@ -286,6 +289,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const different = hello === undefined || !sameGlove(hello, said);
     if (different) {
       release();
+      if (!link.recorded && arrivalUs - differentUs < DIFFERENT_US) {
+        introduced = false;
+        return;
+      }
+      differentUs = arrivalUs;
       guide.stop('The glove turned out to be a different one.');
       hello = said;
       replaceChain();

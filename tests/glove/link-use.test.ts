@@ -166,6 +166,42 @@ describe('what a glove writes', () => {
     expect(warnings).toEqual([]);
   });
 
+  it('a glove that keeps changing is believed five times a second, and when it has made up its mind', async () => {
+    const { clock, live, say } = gloveOnLink();
+    live.start();
+    const glove = heardBy({});
+    let described = 0;
+    live.listen({ described: () => described++ });
+    const hello = (n: number) =>
+      say(
+        glove.hello({
+          ...HELLO,
+          hand: n % 2 === 0 ? 'left' : 'right',
+          deviceId: `0123456789abcde${n % 10}`,
+          channels: [...HELLO.channels],
+          actuators: [...HELLO.actuators],
+        }),
+      );
+    const sample = (ms: number) => say(glove.samples(ms * 1000, 0, Uint16Array.of(900, 900 + (ms % 3)), 2));
+    for (let ms = 0; ms < 2000; ms += 10) {
+      hello(ms / 10);
+      sample(ms);
+      await clock.advance(10);
+    }
+    expect(described).toBeGreaterThan(5);
+    expect(described).toBeLessThanOrEqual(10);
+    await clock.advance(300);
+    expect(live.frame.valid).toBe(false);
+    hello(7);
+    for (let ms = 3000; ms < 3500; ms += 10) {
+      sample(ms);
+      await clock.advance(10);
+    }
+    expect(live.frame.valid).toBe(true);
+    expect(live.description).toMatchObject({ hand: 'right', deviceId: '0123456789abcde7' });
+    await live.close();
+  });
+
   it('a USB adapter that collects bytes is told of once, with the remedy', async () => {
     const { clock, live, warnings, say } = gloveOnLink();
     live.start();
