@@ -6,11 +6,21 @@ const endToEnd = (...names: string[]) => names.map((name) => `tests/end-to-end/$
 
 /** In turned time: as fast as it goes. */
 const TURNED_TIME = endToEnd('faults');
-/** Mostly waiting: for a simulated wearer to do what is asked, for a browser, for a compiler. */
-const WAITING = endToEnd('clients', 'documents', 'guided', 'package', 'page', 'page-guide', 'profiles');
+/** Mostly waiting, for a wearer or a radio, but in real time: two at once. */
+const WAITING = endToEnd('guided', 'actuator-fit', 'ble');
+/** Browsers, compilers and commands: as many at once as there is work for. */
+const WORKING = endToEnd(
+  'clients',
+  'document-commands',
+  'documents',
+  'package',
+  'page',
+  'page-guide',
+  'profiles',
+);
 
 /** So that no worker is left with one of them at the end. */
-const LONG = ['page', 'guided', 'page-guide', 'faults', 'sessions', 'firstContact'];
+const LONG = ['page', 'guided', 'page-guide', 'document-commands', 'faults', 'sessions', 'firstContact'];
 
 class LongFirst extends BaseSequencer {
   override async sort(files: TestSpecification[]): Promise<TestSpecification[]> {
@@ -47,7 +57,7 @@ export default defineConfig({
         test: {
           name: 'end-to-end',
           include: ['tests/end-to-end/**/*.test.ts'],
-          exclude: [...TURNED_TIME, ...WAITING],
+          exclude: [...TURNED_TIME, ...WAITING, ...WORKING],
           fileParallelism: false,
           testTimeout: 60_000,
           sequence: { groupOrder: 1 },
@@ -58,9 +68,19 @@ export default defineConfig({
         test: {
           name: 'waiting',
           include: WAITING,
-          maxWorkers: 3,
+          maxWorkers: 2,
           testTimeout: 60_000,
           sequence: { groupOrder: 2 },
+        },
+      },
+      {
+        extends: true,
+        test: {
+          name: 'working',
+          include: WORKING,
+          maxWorkers: 3,
+          testTimeout: 60_000,
+          sequence: { groupOrder: 3 },
         },
       },
     ],
