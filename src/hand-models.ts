@@ -1,10 +1,10 @@
-import { setImmediate } from 'node:timers/promises';
+import { betweenOtherWork } from './between-other-work.js';
 import { asSkeletonOptions, type SavedHand } from './config/fit-file.js';
 import type { Profile } from './config/schema.js';
 import { type HandModel, type HandMotion, handMotionSteps } from './hand/hand-model.js';
 import type { HandSide } from './hand/joints.js';
 import { createSkeleton, type SkeletonOptions } from './hand/skeleton.js';
-import { atOnce, type Steps } from './hand/steps.js';
+import { atOnce } from './hand/steps.js';
 
 /**
  * Models of the hands that are in use. How a hand moves takes a tenth of a second to work out, more on a slow machine:
@@ -14,8 +14,6 @@ import { atOnce, type Steps } from './hand/steps.js';
 const known = new Map<string, HandMotion>();
 /** Hands of several people, sessions and fits; some 20 kB each. */
 const MOST_KNOWN = 16;
-/** Longest work without a look at what else there is to do, unless one step is longer. */
-const TURN_MS = 4;
 
 /** The wearer's hand by the profile's measures, or by a fit of it. */
 export function wornHand(side: HandSide, wearer: Profile['wearer'], fitted?: SavedHand): SkeletonOptions {
@@ -45,15 +43,4 @@ function remember(key: string, motion: HandMotion): void {
   known.delete(key);
   known.set(key, motion);
   if (known.size > MOST_KNOWN) known.delete(known.keys().next().value!);
-}
-
-async function betweenOtherWork<Result>(steps: Steps<Result>): Promise<Result> {
-  for (;;) {
-    await setImmediate();
-    const untilMs = performance.now() + TURN_MS;
-    do {
-      const { done, value } = steps.next();
-      if (done) return value;
-    } while (performance.now() < untilMs);
-  }
 }

@@ -15,6 +15,7 @@ import {
 import { type HandSide, JOINT_COUNT, POSE_STRIDE } from './joints.js';
 import { BUCHHOLZ_FRACTIONS } from './proportions.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
+import { atOnce, type Steps } from './steps.js';
 
 export interface FitOptions {
   /** Which hand it is. Left out: told from the positions. */
@@ -73,7 +74,16 @@ export function fitHand(positions: JointPositions, options: FitOptions = {}): Ha
  * @param recording one or more sets of positions of the same hand; more than 60 are thinned evenly to 60
  * @throws TautlineError fileInvalid as fitHand does, naming the frame, or if the bones change from frame to frame
  */
-export function fitHandFrames(recording: readonly JointPositions[], options: FitOptions = {}): HandFramesFit {
+export const fitHandFrames = (
+  recording: readonly JointPositions[],
+  options: FitOptions = {},
+): HandFramesFit => atOnce(fitHandFramesSteps(recording, options));
+
+/** fitHandFrames in steps of a millisecond or so: many frames take seconds in all. */
+export function* fitHandFramesSteps(
+  recording: readonly JointPositions[],
+  options: FitOptions = {},
+): Steps<HandFramesFit> {
   if (recording.length === 0) throw invalidPositions('The recording has no frames.', 'Give one or more.');
   const every = Math.max(1, recording.length / MOST_FRAMES);
   const chosen = Array.from({ length: Math.ceil(recording.length / every - 1e-9) }, (_, i) =>
@@ -87,25 +97,25 @@ export function fitHandFrames(recording: readonly JointPositions[], options: Fit
   // A left hand is fitted as the right one in the mirror.
   if (side === 'left') for (const points of frames) mirrorPoints(points);
 
-  const palms = frames.map(fitPalm);
+  const palms: ReturnType<typeof fitPalm>[] = [];
+  for (const points of frames) {
+    palms.push(fitPalm(points));
+    yield;
+  }
   const lengthM = mean(palms.map((palm) => palm.lengthM));
   const breadthM = mean(palms.map((palm) => palm.breadthM));
   const shared = startShared(lengthM, breadthM, frames);
   const skeleton = buildRight(lengthM, breadthM, shared);
-  const state: HandState = {
-    lengthM,
-    breadthM,
-    shared,
-    expected: shared,
-    skeleton,
-    frames: frames.map((points, n) => {
-      const expected = new Float64Array(DOF_COUNT);
-      expected[RING_ARCH] = palms[n].ringArch;
-      expected[LITTLE_ARCH] = palms[n].littleArch;
-      return poseFrame(skeleton, palms[n].root, startAngles(skeleton, palms[n], points), expected);
-    }),
-  };
-  const solved = solveHand(state, frames);
+  const posed: ReturnType<typeof poseFrame>[] = [];
+  for (const [n, points] of frames.entries()) {
+    yield;
+    const expected = new Float64Array(DOF_COUNT);
+    expected[RING_ARCH] = palms[n].ringArch;
+    expected[LITTLE_ARCH] = palms[n].littleArch;
+    posed.push(poseFrame(skeleton, palms[n].root, startAngles(skeleton, palms[n], points), expected));
+  }
+  const state: HandState = { lengthM, breadthM, shared, expected: shared, skeleton, frames: posed };
+  const solved = yield* solveHand(state, frames);
 
   if (side === 'left') for (const points of frames) mirrorPoints(points);
   const fitted = buildSkeleton(side, fingerToWrist(solved.skeleton), breadthM, solved.shared);

@@ -10,6 +10,7 @@ import {
 } from './fit-model.js';
 import type { PointArray } from './joint-positions.js';
 import { FINGERS, JOINT_COUNT } from './joints.js';
+import type { Steps } from './steps.js';
 
 /** How far hands differ from the default one: where nothing else decides, they are taken to differ little. */
 const PLACE_SPREAD_M = 0.008;
@@ -36,13 +37,13 @@ const FIRST_FRAME_DOF = 6;
  * the default hand: its pull is weighed against the noise, which is estimated from the residual, round by round,
  * so with exact positions it fades.
  */
-export function solveHand(start: HandState, frames: readonly PointArray[]): HandState {
+export function* solveHand(start: HandState, frames: readonly PointArray[]): Steps<HandState> {
   const system = createSystem(frames.length);
   let state = start;
   let noiseM = 1e-3;
   for (let round = 0; round < ROUNDS; round++) {
     const pulls = pullsOf(noiseM);
-    state = minimise(state, frames, pulls, system);
+    state = yield* minimise(state, frames, pulls, system);
     const next = Math.max(noiseOf(state, frames, pulls), LEAST_NOISE_M);
     if (Math.abs(next - noiseM) < 0.1 * noiseM) break;
     noiseM = next;
@@ -50,16 +51,21 @@ export function solveHand(start: HandState, frames: readonly PointArray[]): Hand
   return state;
 }
 
-function minimise(start: HandState, frames: readonly PointArray[], pulls: Pulls, system: System): HandState {
+function* minimise(
+  start: HandState,
+  frames: readonly PointArray[],
+  pulls: Pulls,
+  system: System,
+): Steps<HandState> {
   let state = start;
   let cost = costOf(state, frames, pulls);
   let damping = LEAST_DAMPING;
   for (let iteration = 0; iteration < ROUND_ITERATIONS; iteration++) {
-    linearise(state, frames, pulls, system);
+    yield* linearise(state, frames, pulls, system);
     let improved = false;
     let gain = 0;
     for (let attempt = 0; attempt < 8; attempt++) {
-      const step = solveStep(system, damping);
+      const step = yield* solveStep(system, damping);
       const tried = step && shiftState(state, step.shared, step.frames);
       const triedCost = tried ? costOf(tried, frames, pulls) : Number.POSITIVE_INFINITY;
       if (tried && triedCost <= cost) {
@@ -163,7 +169,12 @@ function createSystem(frameCount: number): System {
   };
 }
 
-function linearise(state: HandState, frames: readonly PointArray[], pulls: Pulls, system: System): void {
+function* linearise(
+  state: HandState,
+  frames: readonly PointArray[],
+  pulls: Pulls,
+  system: System,
+): Steps<void> {
   const S = SHARED_SIZE;
   const F = FRAME_SIZE;
   const { shared, sharedRight, jacobian } = system;
@@ -175,6 +186,7 @@ function linearise(state: HandState, frames: readonly PointArray[], pulls: Pulls
   const residuals = new Float64Array(ROWS);
   const used = new Int32Array(S + F);
   for (const [n, points] of frames.entries()) {
+    yield;
     const { own, coupling, right } = system.frames[n];
     own.fill(0);
     coupling.fill(0);
@@ -210,14 +222,20 @@ function linearise(state: HandState, frames: readonly PointArray[], pulls: Pulls
   }
 }
 
+interface HandStep {
+  readonly shared: Float64Array;
+  readonly frames: readonly Float64Array[];
+}
+
 /** The step of damped normal equations, or undefined if they are singular. */
-function solveStep(system: System, damping: number) {
+function* solveStep(system: System, damping: number): Steps<HandStep | undefined> {
   const S = SHARED_SIZE;
   const F = FRAME_SIZE;
   const { sharedFactor } = system;
   damp(system.shared, S, damping, sharedFactor);
   const step = Float64Array.from(system.sharedRight);
   for (const { own, coupling, right, factor, coupled, reducedRight } of system.frames) {
+    yield;
     damp(own, F, damping, factor);
     if (!factorise(factor, F)) return undefined;
     coupled.set(coupling);

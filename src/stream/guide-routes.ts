@@ -1,9 +1,10 @@
 import type { FastifyInstance, FastifyReply } from 'fastify';
+import { betweenOtherWork } from '../between-other-work.js';
 import type { SavedFit, SavedHand } from '../config/fit-file.js';
 import { TautlineError } from '../errors.js';
 import type { LiveGlove } from '../glove.js';
 import { GUIDE_TASKS, type GuideTask } from '../glove-guide.js';
-import { fitHandFrames } from '../hand/fit-hand.js';
+import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
 import { skeletonOptions } from '../hand/skeleton.js';
 
@@ -52,6 +53,7 @@ const LONGEST_NAME = 40;
  * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
  */
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
+  let fittingBones = false;
   const withGlove =
     (act: Act) =>
     async (request: { query: unknown; body?: unknown }, reply: FastifyReply): Promise<unknown> => {
@@ -185,6 +187,9 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   app.post(
     '/fits/hand',
     withGlove(async (glove, { person }, body) => {
+      if (fittingBones) {
+        throw new TautlineError('tooMany', 'Bones are being fitted already.', 'Try again when that is done.');
+      }
       const who = personOf(glove, person);
       const frames = (Array.isArray(body) ? body : [body]) as JointPositions[];
       if (frames.length === 0 || frames.some((frame) => typeof frame !== 'object' || frame === null)) {
@@ -193,7 +198,10 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           'Expected joint positions by WebXR joint name, or a list of them.',
         );
       }
-      const { skeleton, rmsM } = fitHandFrames(frames);
+      fittingBones = true;
+      const { skeleton, rmsM } = await betweenOtherWork(fitHandFramesSteps(frames)).finally(() => {
+        fittingBones = false;
+      });
       const { side: _side, ...options } = skeletonOptions(skeleton);
       keep(glove, who, {
         skeleton: { ...(options as Omit<SavedHand, 'rmsM' | 'frames'>), rmsM, frames: frames.length },
