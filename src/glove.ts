@@ -1,8 +1,9 @@
 import type { Logger } from 'pino';
-import type { FitShelf, FitsInUse, SavedHand } from './config/fit-file.js';
-import { mergeFit, mergeStops } from './config/merge-fit.js';
+import type { FitShelf, FitsInUse } from './config/fit-file.js';
+import { mergeFit } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
-import { createTouchContacts, Touches } from './contact/touches.js';
+import { createTouchContacts } from './contact/touches.js';
+import { type Chain, makeChain, prepareChain, sameGlove } from './glove-chain.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
 import {
   createContactNews,
@@ -11,37 +12,24 @@ import {
   reportResistance,
   reportSignals,
 } from './glove-reports.js';
-import type { AppRequest, Glove, GloveDescription, GloveListener, HandFrame, Refusal } from './glove-view.js';
+import type { AppRequest, Glove, GloveListener, HandFrame, Refusal } from './glove-view.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
-import type { HandModel } from './hand/hand-model.js';
-import { FINGER_BASE, FINGERS, type HandSide, POSE_STRIDE } from './hand/joints.js';
+import { FINGERS } from './hand/joints.js';
 import { DOF_MAX, DOF_MIN } from './hand/limits.js';
-import type { Skeleton } from './hand/skeleton.js';
 import { INVALID, TRACKED } from './hand/validity.js';
-import { handModel, prepareHandModel, wornHand } from './hand-models.js';
 import { createClock } from './link/clock.js';
 import type { DeviceState, GloveCodec, GloveMessages, Hello, Samples } from './link/codec.js';
 import { createFrameCodec } from './link/frames.js';
 import { latencyAdvice } from './link/latency-advice.js';
 import type { Link, LinkStatus, RecordedAct } from './link/link.js';
-import { MAX_CHANNELS } from './link/table.js';
 import { logEvent } from './log-events.js';
 import { type Clock, systemClock } from './monotonic.js';
-import {
-  actuatorFinger,
-  type CurlToTravel,
-  forcesOf,
-  type GloveActuator,
-  orderAsHello,
-} from './resistance/actuators.js';
 import { EVENT_REASONS } from './resistance/events.js';
-import { Resistance, type Send, VALID_FOR_MS } from './resistance/resistance.js';
+import { type Send, VALID_FOR_MS } from './resistance/resistance.js';
 import { stopsToFit } from './resistance/stops-to-fit.js';
-import { TouchRequests } from './resistance/touch-requests.js';
-import type { FitResult } from './sensing/fit.js';
-import { createInputs, type Inputs } from './sensing/inputs.js';
-import { createSensing, type Sensing } from './sensing/sensing.js';
+import { pinchGapMm } from './sensing/pinch-gap.js';
+import type { Sensing } from './sensing/sensing.js';
 import { createStretchedHand } from './sensing/stretched-hand.js';
 import type { AppMessageOf } from './stream/protocol.js';
 
@@ -101,27 +89,10 @@ const NO_PULSES: Refusal = {
   code: 'notSupported',
   message: 'A glove that talks in lines of text takes no pulses.',
 };
-const THUMB_TIP = FINGER_BASE[1] - 1;
-const INDEX_TIP = FINGER_BASE[2] - 1;
 const NOT_ARMED: Refusal = {
   code: 'disarmed',
   message: 'The glove is disarmed; the wearer must arm it first.',
 };
-
-/** What depends on what the glove says of itself; made anew when that changes. */
-interface Chain {
-  sensing: Sensing;
-  resistance: Resistance;
-  actuators: readonly GloveActuator[];
-  /** Per actuator. */
-  travel: readonly (CurlToTravel | undefined)[];
-  touches: Touches;
-  touchRequests: TouchRequests;
-  inputs: Inputs;
-  skeleton: Skeleton;
-  description: GloveDescription;
-  fits: FitsInUse;
-}
 
 export function createGlove(options: GloveOptions): LiveGlove {
   const { profile, glove, link, logger, clock: time = systemClock } = options;
@@ -156,7 +127,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let introduced = false;
   /** Of a recording: in place of those on the shelf. */
   let recordedFits: FitsInUse | undefined;
-  let chain = makeChain(undefined);
+  let chain = newChain();
   let device: DeviceState | undefined;
   let arrivalUs = 0;
   let sampleTimeUs = Number.NEGATIVE_INFINITY;
@@ -204,7 +175,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     clock,
     closing: () => chain.sensing.closing,
     found: (verdicts) => chain.sensing.health.adopt(verdicts),
-    pinchGapMm,
+    pinchGapMm: (fit, counts) =>
+      pinchGapMm(mergeFit(glove, fit.channels), chain.sensing, chain.skeleton, counts),
     // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
     stops: () => (codec.plain ? [] : stopsToFit(chain.actuators, chain.travel)),
     resistance: () => chain.resistance,
@@ -315,79 +287,19 @@ export function createGlove(options: GloveOptions): LiveGlove {
     chain.resistance.eventTotals.forEach((count, reason) => {
       earlierEvents[reason] += count;
     });
-    chain = makeChain(hello);
+    chain = newChain();
   }
 
-  function makeChain(said: Hello | undefined): Chain {
-    const hand = said?.hand ?? glove.hand;
-    const saved = recordedFits ?? options.fits?.current(glove.name, hand) ?? {};
-    const sided = mergeStops(
-      mergeFit({ ...glove, hand }, saved.channels?.channels ?? []),
-      saved.actuators?.actuators ?? [],
-    );
-    const { skeleton, closing, natural } = modelOf(hand, saved.hand?.skeleton);
-    const sensing = createSensing({
-      glove: sided,
-      channelRoles: said?.channels.map((channel) => channel.role),
-      closing,
-      natural,
-      sampleRateHz: said?.sampleRateHz,
-    });
-    const inputs = createInputs(sided);
-    const actuators = said ? orderAsHello(sided.actuators, said) : sided.actuators;
-    // A string that senses gives the way to where the servo on it has to stop.
-    const travel = actuators.map((actuator) => {
-      const finger = actuatorFinger(actuator);
-      return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
-    });
-    const resistance = new Resistance({ safety, actuators, travel });
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, root);
+  /** Its hand is shown at once, at rest, until samples come. */
+  function newChain(): Chain {
+    const made = makeChain(options, hello, recordedFits);
+    forwardKinematics(made.skeleton, made.sensing.dofs, frame.poses, root);
     frame.velocities.fill(0);
-    const description: GloveDescription = {
-      hand,
-      name: glove.name,
-      sampleRateHz: said?.sampleRateHz ?? 0,
-      ...(said ? { deviceId: said.deviceId, firmwareVersion: said.firmwareVersion } : {}),
-      channels: (said?.channels ?? glove.channels).map(({ role, bits }) => {
-        const inUse = sensing.channels.find((channel) => channel.role === role);
-        return { role, bits, ...(inUse ? { open: inUse.open, closed: inUse.closed } : {}) };
-      }),
-      actuators: said?.actuators ?? glove.actuators.map(({ role, kind }) => ({ role, kind })),
-      skeleton,
-      inputPaths: inputs.paths,
-      maxTensionN: safety.maxTensionN,
-    };
-    const touches = new Touches(skeleton, closing, safety);
-    const touchRequests = new TouchRequests(forcesOf(actuators, safety));
-    return {
-      sensing,
-      resistance,
-      actuators,
-      travel,
-      touches,
-      touchRequests,
-      inputs,
-      skeleton,
-      description,
-      fits: saved,
-    };
-  }
-
-  function modelOf(side: HandSide, fitted: SavedHand | undefined): HandModel {
-    try {
-      return handModel(wornHand(side, profile.wearer, fitted));
-    } catch (error) {
-      // A file that somebody edited: a hand of the right size is better than none.
-      logEvent(logger, 'fit.bonesRefused', { glove: glove.name, reason: String(error) });
-      return handModel(wornHand(side, profile.wearer));
-    }
+    return made;
   }
 
   async function refit(): Promise<void> {
-    const { hand } = chain.description;
-    const fitted = options.fits?.current(glove.name, hand).hand?.skeleton;
-    // Bones that are none are told when they are put to use.
-    await prepareHandModel(wornHand(hand, profile.wearer, fitted)).catch(() => {});
+    await prepareChain(options, chain.description.hand);
     if (!stopped) putFitsToUse();
   }
 
@@ -417,24 +329,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame.space = 'world';
     trackerUntilUs = nowUs + (request.ttlMs ?? TRACKER_TTL_MS) * 1000;
     return true;
-  }
-
-  /** Tries a fit out on one reading. */
-  function pinchGapMm(fit: FitResult, counts: Uint16Array): number {
-    const { sensing: now, skeleton } = chain;
-    const trial = createSensing({
-      glove: mergeFit(glove, fit.channels),
-      channelRoles: now.channels.map(({ role }) => role),
-      closing: now.closing,
-    });
-    const channels = new Uint16Array(MAX_CHANNELS);
-    channels.set(counts);
-    trial.update({ seq: 0, deviceTimeUs: 0, buttons: 0, channelCount: counts.length, channels }, 0);
-    const poses = createPoses();
-    forwardKinematics(skeleton, trial.dofs, poses, root);
-    const [thumb, index] = [THUMB_TIP, INDEX_TIP].map((joint) => joint * POSE_STRIDE);
-    const apart = Math.hypot(...[0, 1, 2].map((axis) => poses[thumb + axis] - poses[index + axis]));
-    return (apart - skeleton.radii[THUMB_TIP] - skeleton.radii[INDEX_TIP]) * 1000;
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -801,14 +695,4 @@ export function createGlove(options: GloveOptions): LiveGlove {
       asked(by, { type: 'disarm' });
     },
   };
-}
-
-function sameGlove(a: Hello, b: Hello): boolean {
-  return (
-    a.hand === b.hand &&
-    a.deviceId === b.deviceId &&
-    a.firmwareVersion === b.firmwareVersion &&
-    a.sampleRateHz === b.sampleRateHz &&
-    JSON.stringify([a.channels, a.actuators]) === JSON.stringify([b.channels, b.actuators])
-  );
 }
