@@ -150,6 +150,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let stopped = false;
   let beatUs = Number.NEGATIVE_INFINITY;
   let burstsTold = false;
+  let toldTrouble: string | undefined;
   let releasesLeft = 0;
   let releasedUs = Number.NEGATIVE_INFINITY;
 
@@ -275,11 +276,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
           logger,
           'glove.otherHand',
           { glove: glove.name },
-          `the profile says ${glove.hand}, the glove is a ${said.hand} one`,
+          `the profile says ${glove.hand}, the glove is a ${said.hand} one and served as that: correct "hand" in the profile`,
         );
       }
     }
     introduced = true;
+    toldTrouble = undefined;
     if (different) for (const listener of listeners) listener.described?.();
   }
 
@@ -346,8 +348,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     } else if (status.error) {
       frame.reason = status.error.line;
     }
-    if (status.error) {
+    // Told once, for it is tried again for ever: anew when it is another one, or when the glove was there meanwhile.
+    if (status.error && status.error.line !== toldTrouble) {
       const { state, error } = status;
+      toldTrouble = error.line;
       logEvent(logger, 'link.trouble', { glove: glove.name, state, code: error.code }, error.line);
     }
     for (const listener of listeners) listener.health?.();

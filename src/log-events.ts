@@ -31,7 +31,7 @@ export const LOG_EVENTS = {
     level: 'warn',
     text: 'the link has trouble',
     meaning:
-      'The link is lost or cannot be opened; it is tried again for ever. The text says why and what to do.',
+      'The link is lost or cannot be opened; it is tried again for ever, and told once. The text says why and what to do.',
     fields: ['glove', 'state', 'code'],
   },
   'link.bursts': {

@@ -25,6 +25,19 @@ import { EXIT_CODE } from './errors.js';
 
 const { version } = JSON.parse(readFileSync(new URL('../package.json', import.meta.url), 'utf8'));
 
+/** One line of what and what to do, from the parser's two. */
+function mistake(text: string): string {
+  const line = text
+    .replace(/^error: /, '')
+    .trim()
+    .replaceAll('\n', ' ');
+  const asked = process.argv[2] ?? '';
+  const known = program.commands.some((command) => command.name() === asked);
+  // A suggestion, or the choices there are, says what to do.
+  if (line.endsWith('?)') || / is invalid\. /.test(line)) return line;
+  return `${line.replace(/\.?$/, '.')} See \`tautline${known ? ` ${asked}` : ''} --help\`.`;
+}
+
 const program = new Command('tautline')
   .description('Turns a home-built force-feedback glove into a hand that any app can see and touch.')
   .version(version, '-V, --version', 'print the version')
@@ -33,13 +46,7 @@ const program = new Command('tautline')
   .exitOverride()
   .configureOutput({
     // The parser says `error: …` and puts its suggestion on a line of its own.
-    outputError: (text, write) =>
-      write(
-        `tautline: ${text
-          .replace(/^error: /, '')
-          .trim()
-          .replaceAll('\n', ' ')}\n`,
-      ),
+    outputError: (text, write) => write(`tautline: ${mistake(text)}\n`),
   })
   .addHelpText(
     'after',

@@ -1,7 +1,14 @@
 import { type Command, Option } from 'commander';
-import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
+import { TautlineError } from '../errors.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
-import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
+import {
+  refusal,
+  type ServiceOptions,
+  serviceUrl,
+  tokenOption,
+  unreachable,
+  urlOption,
+} from './service-url.js';
 
 /** A service on this machine answers in milliseconds; what takes longer has hung. */
 const ANSWER_WITHIN_MS = 3000;
@@ -17,9 +24,6 @@ interface Answer {
   hands?: { hand: HandSide; armed: boolean }[];
   /** What the wearer must know. */
   caution?: string;
-  /** Of a refusal. */
-  code?: string;
-  message?: string;
 }
 
 export function addArmCommands(program: Command): void {
@@ -82,11 +86,7 @@ async function post(path: 'arm' | 'disarm', { url: text, token, hand }: ArmOptio
     throw unreachable(url, error);
   }
   if (response.ok) return answer;
-  const { code, message } = answer;
-  throw new TautlineError(
-    code !== undefined && code in ERROR_CODES ? (code as ErrorCode) : 'serviceUnreachable',
-    message ?? `${url.host} answered ${response.status} ${response.statusText}: no Tautline service.`,
-  );
+  throw refusal(url, response.status, answer);
 }
 
 /** Another program may listen there: what is not JSON is no answer. */

@@ -46,7 +46,22 @@ Fits of the sensors, of the actuators and of the bones add up.`,
     .action(fit);
 }
 
+/** One thing at a time: what would be left unheeded is refused. */
+function refuseClashes({ list, undo, use, fromJoints, actuators, person }: FitOptions): void {
+  const asked = Object.entries({ list, undo, use, 'from-joints': fromJoints, actuators }).filter(
+    ([, value]) => value !== undefined,
+  );
+  if (asked.length > 1) {
+    const [first, second] = asked.map(([name]) => `--${name}`);
+    throw new TautlineError('usage', `${first} and ${second} do not go together.`, 'Give one of them.');
+  }
+  if (use && person === undefined) {
+    throw new TautlineError('usage', '--use needs the name of a wearer.', 'Give it with --person.');
+  }
+}
+
 async function fit(options: FitOptions): Promise<void> {
+  refuseClashes(options);
   const positions = options.fromJoints === undefined ? undefined : await readJoints(options.fromJoints);
   const client = await openGuide(options);
   const say = (lines: readonly string[], data: unknown) => {
@@ -62,6 +77,13 @@ async function fit(options: FitOptions): Promise<void> {
       const fits = await client.ask<FitsAnswer>('POST', '/fits/undo');
       say(['Undone. In use now:', ...listLines(fits, true)], fits);
     } else if (options.use) {
+      if (client.own) {
+        throw new TautlineError(
+          'serviceUnreachable',
+          'No service runs that has this glove.',
+          `Start one with \`tautline run --profile ${options.profile} --person ${options.person}\`.`,
+        );
+      }
       const fits = await client.ask<FitsAnswer>('POST', '/fits/use', person);
       say(listLines(fits, true), fits);
     } else if (positions !== undefined) {
@@ -219,9 +241,12 @@ async function readJoints(file: string): Promise<unknown> {
     text = await readFile(file, 'utf8');
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
+    if (code === 'ENOENT')
+      throw new TautlineError('fileNotFound', `${file}: no such file.`, 'Check the path.');
     throw new TautlineError(
-      code === 'EACCES' ? 'fileDenied' : 'fileNotFound',
+      'fileDenied',
       `${file}: it cannot be read (${code}).`,
+      'Name a JSON file that you may read.',
     );
   }
   try {

@@ -1,10 +1,17 @@
 import type { Command } from 'commander';
 import { Option } from 'commander';
 import type { Profile } from '../config/schema.js';
-import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
+import { TautlineError } from '../errors.js';
 import type { GuideReport } from '../glove-guide.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
-import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
+import {
+  refusal,
+  type ServiceOptions,
+  serviceUrl,
+  tokenOption,
+  unreachable,
+  urlOption,
+} from './service-url.js';
 
 /** Options of every command that leads a wearer through moves. */
 export interface GuideOptions extends ServiceOptions {
@@ -25,6 +32,8 @@ export const addGuideOptions = (command: Command): Command =>
 export interface GuideClient {
   /** Where the glove is, for people. */
   readonly where: string;
+  /** Whether it lives as long as the command alone. */
+  readonly own: boolean;
   ask<T = GuideReport>(
     method: 'GET' | 'POST',
     path: string,
@@ -91,9 +100,10 @@ async function startOwn(profile: Profile, options: GuideOptions): Promise<GuideC
     portOverride: options.port,
     logger: pino({ level: 'silent' }),
   });
-  return clientOf(new URL(service.address.replace('ws', 'http')), undefined, options.hand, () =>
+  const client = clientOf(new URL(service.address.replace('ws', 'http')), undefined, options.hand, () =>
     service.close(),
   );
+  return { ...client, own: true };
 }
 
 function clientOf(
@@ -104,6 +114,7 @@ function clientOf(
 ): GuideClient {
   return {
     where: url.host,
+    own: false,
     close,
     async ask<T = GuideReport>(
       method: 'GET' | 'POST',
@@ -115,7 +126,7 @@ function clientOf(
       for (const [key, value] of Object.entries(query)) target.searchParams.set(key, value);
       if (hand) target.searchParams.set('hand', hand);
       let response: Response;
-      let answer: T & { code?: string; message?: string };
+      let text: string;
       try {
         response = await fetch(target, {
           method,
@@ -126,18 +137,24 @@ function clientOf(
           body: body === undefined ? undefined : JSON.stringify(body),
           signal: AbortSignal.timeout(ANSWER_WITHIN_MS),
         });
-        answer = JSON.parse(await response.text());
+        text = await response.text();
       } catch (error) {
         throw unreachable(target, error);
       }
-      if (response.ok) return answer;
-      const code = answer.code !== undefined && answer.code in ERROR_CODES ? answer.code : 'notSupported';
-      throw new TautlineError(
-        code as ErrorCode,
-        answer.message ?? `${target.host} answered ${response.status}.`,
-      );
+      const answer = parsed(text);
+      if (response.ok && answer !== undefined) return answer as T;
+      throw refusal(target, response.status, answer);
     },
   };
+}
+
+/** Another program may listen there: what is not JSON is no answer. */
+function parsed(text: string): unknown {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return undefined;
+  }
 }
 
 /** Begins, as soon as the glove sends; says why it does not. */

@@ -38,7 +38,7 @@ export function addInstallCommands(program: Command): void {
         throw new TautlineError(
           'notSupported',
           `${main} lies in a cache that npx clears.`,
-          'Install the program for good first: npm install --global tautline.',
+          'Install the program for good first, with npm install --global.',
         );
       }
       const starter = {

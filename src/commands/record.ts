@@ -1,10 +1,17 @@
 import { createInterface } from 'node:readline';
 import type { Command } from 'commander';
-import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
+import { TautlineError } from '../errors.js';
 import { logEvent } from '../log-events.js';
 import { keepRunning } from './lifetime.js';
 import { positive } from './numbers.js';
-import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
+import {
+  refusal,
+  type ServiceOptions,
+  serviceUrl,
+  tokenOption,
+  unreachable,
+  urlOption,
+} from './service-url.js';
 
 interface RecordOptions extends ServiceOptions {
   profile?: string;
@@ -135,7 +142,8 @@ async function recordService(
   const response = await fetch(url, { headers, signal: connection.signal }).catch((error) => {
     throw unreachable(url, error);
   });
-  if (!response.ok || !response.body) throw await refusal(response);
+  if (!response.ok || !response.body)
+    throw refusal(url, response.status, await response.json().catch(() => undefined));
   const sink = await openFileSink(file, { failed }).catch((error) => {
     connection.abort();
     throw error;
@@ -174,14 +182,6 @@ async function recordService(
       return said(file, 1, bytes, (performance.now() - beganMs) / 1000);
     },
   };
-}
-
-async function refusal(response: Response): Promise<TautlineError> {
-  const { code, message } = (await response.json().catch(() => ({}))) as { code?: string; message?: string };
-  return new TautlineError(
-    code !== undefined && code in ERROR_CODES ? (code as ErrorCode) : 'serviceUnreachable',
-    message ?? `The service answered ${response.status} ${response.statusText}: it cannot record.`,
-  );
 }
 
 const said = (file: string, parts: number, bytes: number, seconds: number): string =>

@@ -1,5 +1,6 @@
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
+import type { Session } from '../recording/session.js';
 import { keepRunning } from './lifetime.js';
 import { notNegative, positive } from './numbers.js';
 
@@ -22,7 +23,11 @@ export function addReplayCommand(program: Command): void {
     .description('Serve a recorded session as if its gloves were here, or compare its joints with new ones.')
     .argument('<file>', 'a session')
     .option('--speed <n>', 'times the original pace, or max', speed, 1)
-    .option('--from <s>', 'begin here, seconds from the start', notNegative)
+    .option(
+      '--from <s>',
+      'begin here, seconds from the start; with --compare, compare from here on',
+      notNegative,
+    )
     .option('--to <s>', 'end here', notNegative)
     .option('--loop', 'begin again at the end')
     .option('--profile <file>', 'another profile, with the fits beside it, in place of the recorded one')
@@ -52,11 +57,21 @@ function refuseClashes(options: ReplayOptions, command: Command): void {
   if (!(from < to)) {
     throw new TautlineError('usage', `--from ${from} is not before --to ${to}.`);
   }
-  const idle = compare ? ['speed', 'from', 'to', 'loop', 'listen'] : ['tolerance', 'json'];
+  const idle = compare ? ['speed', 'to', 'loop', 'listen'] : ['tolerance', 'json'];
   const given = idle.find((name) => command.getOptionValueSource(name) === 'cli');
   if (given) {
     throw new TautlineError('usage', `--${given} means nothing ${compare ? 'with' : 'without'} --compare.`);
   }
+}
+
+function refuseBeyondEnd({ file, startUs, endUs }: Session, fromS = 0): void {
+  const lastS = (endUs - startUs) / 1e6;
+  if (fromS < lastS) return;
+  throw new TautlineError(
+    'usage',
+    `${file.path} has ${lastS.toFixed(2)} s: nothing lies after --from ${fromS}.`,
+    'Give an earlier time.',
+  );
 }
 
 async function replay(file: string, options: ReplayOptions): Promise<void> {
@@ -76,6 +91,7 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
     import('../recording/command-log.js'),
   ]);
   const session = openSession(file);
+  refuseBeyondEnd(session, options.from);
   const recorded = session.profile;
   const profile = options.profile === undefined ? { ...recorded } : await loadProfile(options.profile);
   profile.gloves = profile.gloves.filter(({ hand }) => session.hands.includes(hand));
@@ -136,16 +152,17 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
   });
 }
 
-async function compare(file: string, { profile, tolerance, json }: ReplayOptions): Promise<void> {
+async function compare(file: string, { profile, from, tolerance, json }: ReplayOptions): Promise<void> {
   const [{ openSession }, { compareSession }, { fitFileOf, openFits }] = await Promise.all([
     import('../recording/session.js'),
     import('../recording/compare.js'),
     import('../config/fit-file.js'),
   ]);
   const session = openSession(file);
+  refuseBeyondEnd(session, from);
   const other = profile === undefined ? undefined : await loadProfile(profile);
   const fits = profile === undefined ? undefined : openFits(fitFileOf(profile), other?.wearer.name);
-  const result = compareSession(session, other, fits);
+  const result = compareSession(session, other, fits, from);
   const { damage } = session;
   session.close();
   const agree =

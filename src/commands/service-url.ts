@@ -1,5 +1,5 @@
 import { type Command, Option } from 'commander';
-import { TautlineError } from '../errors.js';
+import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
 
 /** Options of every command that talks to a running service. */
 export interface ServiceOptions {
@@ -43,8 +43,30 @@ export function unreachable(url: URL, cause: unknown): TautlineError {
   );
 }
 
+/** What stood in the way, as the user can mend it. @param answer body of the response, where it is JSON */
+export function refusal(url: URL, status: number, answer: unknown): TautlineError {
+  if (status === 401) {
+    return new TautlineError(
+      'notPermitted',
+      `${url.host}: the token is missing or wrong.`,
+      'Give it with --token or TAUTLINE_TOKEN.',
+    );
+  }
+  const { code, message } = (answer ?? {}) as { code?: string; message?: string };
+  if (code !== undefined && code in ERROR_CODES) {
+    const known = code as ErrorCode;
+    return new TautlineError(known, message ?? ERROR_CODES[known]);
+  }
+  return new TautlineError(
+    'serviceUnreachable',
+    `${url.host} answered ${status}: no Tautline service.`,
+    'Start one with `tautline run`, or name another with --url.',
+  );
+}
+
 function reasonOf(cause: unknown): string | undefined {
   if (!(cause instanceof Error)) return undefined;
+  if (cause.name === 'TimeoutError') return 'not in time';
   const { code } = cause as NodeJS.ErrnoException;
   return typeof code === 'string' ? code : (reasonOf(cause.cause) ?? cause.message);
 }

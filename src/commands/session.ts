@@ -14,15 +14,15 @@ export function addSessionCommand(program: Command): void {
     .argument('<file>', 'a session')
     .addOption(output())
     .option('--from <s>', 'begin here, seconds from the start', notNegative, 0)
-    .option('--to <s>', 'end here', notNegative, Number.POSITIVE_INFINITY)
+    .option('--to <s>', 'end here', notNegative)
     .addHelpText(
       'after',
       '\nExample:\n  tautline session cut morning.mcap --from 12 --to 20 --output grasp.mcap',
     )
-    .action((file: string, { from, to, output }: { from: number; to: number; output: string }) =>
+    .action((file: string, { from, to, output }: { from: number; to?: number; output: string }) =>
       write([file], output, async ([session], out) => {
         const { cutSession } = await import('../recording/edit.js');
-        cutSession(session, out, { fromS: from, toS: to });
+        cutSession(session, out, { fromS: from, toS: to ?? Number.POSITIVE_INFINITY });
       }),
     );
   command

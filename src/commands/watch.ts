@@ -2,7 +2,14 @@ import type { Command } from 'commander';
 import type WebSocket from 'ws';
 import { TautlineError } from '../errors.js';
 import type { HandView, View } from './hand-view.js';
-import { type ServiceOptions, serviceUrl, tokenOption, unreachable, urlOption } from './service-url.js';
+import {
+  refusal,
+  type ServiceOptions,
+  serviceUrl,
+  tokenOption,
+  unreachable,
+  urlOption,
+} from './service-url.js';
 
 interface WatchOptions extends ServiceOptions {
   ascii?: boolean;
@@ -138,10 +145,11 @@ function follow(
       taken();
     });
     socket.on('unexpected-response', (_request, { statusCode }) => {
-      const remedy = statusCode === 401 ? 'Give its token with --token or TAUTLINE_TOKEN.' : undefined;
-      reject(
-        new TautlineError('notPermitted', `${url.host} refused the connection (${statusCode}).`, remedy),
-      );
+      const refused =
+        statusCode === 401 || statusCode === 404
+          ? refusal(url, statusCode, undefined)
+          : new TautlineError('notPermitted', `${url.host} refused the connection (${statusCode}).`);
+      reject(refused);
       socket.terminate();
     });
     socket.on('error', (error) => reject(unreachable(url, error)));

@@ -6,7 +6,7 @@ import { nearest } from './nearest.js';
 export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] {
   // A tuple that is too long breaks both `maxItems` and `additionalItems`: one message is enough.
   return errors
-    .filter(({ keyword }) => keyword !== 'additionalItems')
+    .filter((error) => error.keyword !== 'additionalItems' && !isMistyped(error, errors))
     .map((error) => {
       const path = error.instancePath.split('/').slice(1).map(pointerPart);
       if (error.keyword === 'additionalProperties') {
@@ -29,6 +29,18 @@ export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] 
       }
       return { path, at: 'value', text: describe(error, path) };
     });
+}
+
+/** Whether the missing key is there with a typing mistake, which is told by itself. */
+function isMistyped({ keyword, instancePath, params }: ErrorObject, errors: readonly ErrorObject[]): boolean {
+  if (keyword !== 'required') return false;
+  return errors.some(
+    (other) =>
+      other.keyword === 'additionalProperties' &&
+      other.instancePath === instancePath &&
+      nearest(other.params.additionalProperty, Object.keys(other.parentSchema?.properties ?? {})) ===
+        params.missingProperty,
+  );
 }
 
 function describe({ keyword, params, data, schema, parentSchema }: ErrorObject, path: string[]): string {

@@ -59,6 +59,8 @@ export interface ServiceStatus {
   /** Of a running service. */
   version?: string;
   address: string;
+  /** Not the service, but another program answers there. */
+  foreign?: boolean;
   upS?: number;
   gloves?: { name: string; hand: string; state: string; armed: boolean }[];
   apps?: number;
@@ -112,6 +114,7 @@ export async function gatherStatus(
       'Give it with --token or TAUTLINE_TOKEN.',
     );
   }
+  if (answer.state === 'foreign') return { ...known, running: false, foreign: true };
   if (answer.state !== 'running') return { ...known, running: false };
   const { version, uptimeS, gloves, apps } = answer.health;
   return {
@@ -139,7 +142,12 @@ export function statusLines(status: ServiceStatus): string[] {
     trouble ? `ended last with ${trouble}` : '',
   ].filter(Boolean);
   if (past.length > 0) lines.push(`system: ${past.join(', ')}`);
-  if (!running) return [...lines, `running: no, nothing answers at ${address}`];
+  if (!running) {
+    return [
+      ...lines,
+      `running: no, ${service.foreign ? 'another program' : 'nothing'} answers at ${address}`,
+    ];
+  }
   const { version, upS = 0, gloves = [], apps = 0 } = service;
   lines.push(
     `running: version ${version} at ${address}, up for ${duration(upS)}, ${apps} ${apps === 1 ? 'app' : 'apps'}`,

@@ -43,6 +43,6 @@ export function logCommands(logger: Logger): {
   return {
     // Text lines of other codecs are the maker's own words, and not read here.
     written: (hand, bytes) => readerOf(hand).push(bytes),
-    summary: () => `apps asked for ${resists} stops, ${releases} releases, ${pulses} pulses`,
+    summary: () => `the glove would have been sent ${resists} stops, ${releases} releases, ${pulses} pulses`,
   };
 }

@@ -34,8 +34,10 @@ export interface HandComparison {
 /**
  * @param profile of the new joints; the recorded one when undefined, which needs recorded joints
  * @param fits of that profile; the recorded ones go with the recorded profile
+ * @param fromS poses before it, in seconds from the start, are computed but not compared: filters of a recording that
+ *   began while the glove was running had a past that is not in it
  */
-export function compareSession(session: Session, profile?: Profile, fits?: FitShelf): Comparison {
+export function compareSession(session: Session, profile?: Profile, fits?: FitShelf, fromS = 0): Comparison {
   const recorded = session.head.joints;
   if (!recorded && !profile) {
     throw new TautlineError(
@@ -48,7 +50,7 @@ export function compareSession(session: Session, profile?: Profile, fits?: FitSh
   const resultOf = (hand: HandSide) => {
     let found = results.get(hand);
     if (!found) {
-      found = createHandComparison(hand);
+      found = createHandComparison(hand, fromS);
       results.set(hand, found);
     }
     return found;
@@ -81,7 +83,7 @@ export function compareSession(session: Session, profile?: Profile, fits?: FitSh
     },
     received(hand, timeUs, bytes) {
       nowS = (timeUs - session.startUs) / 1e6;
-      resultOf(hand).next();
+      resultOf(hand).next(nowS);
       for (const visitor of visitors) visitor.received?.(hand, timeUs, bytes);
     },
     ...(recorded
@@ -122,7 +124,7 @@ const fromRecord = ({ poses, valid, fingers, space }: JointsRecord): Pose => ({
   space,
 });
 
-function createHandComparison(hand: HandSide) {
+function createHandComparison(hand: HandSide, fromS: number) {
   /** Joints that the newest bytes gave, and that no old ones were held against yet. */
   let waiting: Pose[] = [];
   let newest: Pose | undefined;
@@ -133,8 +135,8 @@ function createHandComparison(hand: HandSide) {
   const angle = new Float64Array(JOINT_COUNT);
   const at = new Float64Array(JOINT_COUNT);
   return {
-    next() {
-      unmatched += waiting.length;
+    next(nowS: number) {
+      if (nowS >= fromS) unmatched += waiting.length;
       waiting = [];
     },
     neu(pose: Pose) {
@@ -142,6 +144,7 @@ function createHandComparison(hand: HandSide) {
     },
     old(pose: Pose, atS: number) {
       newest = waiting.shift();
+      if (atS < fromS) return;
       if (!newest) {
         unmatched++;
         return;

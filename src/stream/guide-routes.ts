@@ -67,7 +67,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         throw new TautlineError(
           'unknownHand',
           fitting.length === 0
-            ? `There is no glove for the ${hand} hand; the profile has: ${hands}.`
+            ? `There is no glove for the ${hand} hand; the service has: ${hands}.`
             : 'There are two gloves: name one with hand=left or hand=right.',
         );
       } catch (error) {

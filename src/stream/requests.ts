@@ -106,7 +106,11 @@ function setArmed(hub: Hub, session: Session, armed: boolean, hand: string | und
 }
 
 function noGlove(hub: Hub, hand: string | undefined, path: string): Outcome {
-  const hands = hub.gloves.map(({ description }) => description.hand).join(' and ') || 'none';
-  const message = `There is no glove for the ${hand ?? 'hand'}; the profile has: ${hands}.`;
-  return { refused: { code: 'unknownHand', message, path } };
+  return { refused: { code: 'unknownHand', message: noGloveFor(hand, hub.gloves), path } };
+}
+
+/** In words, with the hands that there are. */
+export function noGloveFor(hand: string | undefined, gloves: Hub['gloves']): string {
+  const hands = gloves.map(({ description }) => description.hand).join(' and ') || 'none';
+  return `There is no glove for the ${hand ? `${hand} hand` : 'hand'}; the service has: ${hands}.`;
 }

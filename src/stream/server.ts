@@ -20,6 +20,7 @@ import { createMetrics, type Metrics } from './metrics.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
+import { noGloveFor } from './requests.js';
 import { CLOSE, Session } from './session.js';
 
 export interface StreamOptions {
@@ -258,9 +259,7 @@ function createHttp(
           return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
         }
         if (hub.feedsOf(hand).length === 0) {
-          return reply
-            .code(404)
-            .send({ code: 'unknownHand', message: `There is no glove for the ${hand} hand.` });
+          return reply.code(404).send({ code: 'unknownHand', message: noGloveFor(hand, hub.gloves) });
         }
         const caution = hub.setArmed(armed, hand, 'http');
         const hands = hub

@@ -58,10 +58,10 @@ describe.concurrent('arm and disarm', () => {
 
   it("passes on the service's own words when it refuses", async () => {
     const outcome = await withServer(
-      (_, response) => response.writeHead(401).end('{"code":"notPermitted","message":"The token is wrong."}'),
+      (_, response) => response.writeHead(403).end('{"code":"notPermitted","message":"Not for you."}'),
       (address) => run('disarm', '--url', address),
     );
-    expect(outcome).toEqual({ code: 1, stdout: '', stderr: 'tautline: The token is wrong.\n' });
+    expect(outcome).toEqual({ code: 1, stdout: '', stderr: 'tautline: Not for you.\n' });
   });
 
   it('says so when no service answers', async () => {
@@ -74,5 +74,30 @@ describe.concurrent('arm and disarm', () => {
       stdout: '',
       stderr: `tautline: No service answers at http://${address} (ECONNREFUSED). Start one with \`tautline run\`, or name another with --url.\n`,
     });
+  });
+});
+
+describe.concurrent('every command that asks a service', () => {
+  const commands = [['arm'], ['disarm'], ['check'], ['fit', '--list'], ['record', '/no/x.mcap'], ['watch']];
+
+  it.each(commands)('%s: a wrong token is answered with what to do here', async (...command) => {
+    const refusal = '{"code":"notPermitted","message":"Send \\"Authorization: Bearer TOKEN\\"."}';
+    const [address, outcome] = await withServer(
+      (_, response) => response.writeHead(401).end(refusal),
+      async (at) => [at, await run(...command, '--url', at)] as const,
+    );
+    const line = `${address}: the token is missing or wrong. Give it with --token or TAUTLINE_TOKEN.`;
+    expect(outcome).toEqual({ code: 1, stdout: '', stderr: `tautline: ${line}\n` });
+  });
+
+  it.each(commands)('%s: another program at the address is named as one', async (...command) => {
+    const [address, { code, stdout, stderr }] = await withServer(
+      (_, response) => response.writeHead(404).end('<html>'),
+      async (at) => [at, await run(...command, '--url', at)] as const,
+    );
+    expect({ code, stdout }).toEqual({ code: 7, stdout: '' });
+    expect(stderr).toMatch(
+      new RegExp(`^tautline: ${address} answered 404: no Tautline service\\. .*\`tautline run\`.*\\n$`),
+    );
   });
 });

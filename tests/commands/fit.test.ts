@@ -51,7 +51,7 @@ describe('fit', () => {
   }, 60_000);
 
   it.each([
-    ['missing.json', undefined, 6, /missing\.json: it cannot be read/],
+    ['missing.json', undefined, 6, /missing\.json: no such file\. Check the path\./],
     ['text.json', 'hand', 6, /text\.json: it is not JSON/],
     ['half.json', '{"wrist":[0,0,0]}', 6, /Joint thumb-metacarpal .* missing/],
   ])(
@@ -66,6 +66,22 @@ describe('fit', () => {
     },
     60_000,
   );
+
+  it.each([
+    [['--list', '--undo'], '--list and --undo do not go together. Give one of them.'],
+    [['--actuators', '--use'], '--use and --actuators do not go together. Give one of them.'],
+    [['--use'], '--use needs the name of a wearer. Give it with --person.'],
+  ])('refuses %j before it asks anybody', async (args, line) => {
+    const outcome = await run('fit', ...args);
+    expect(outcome).toEqual({ code: 2, stdout: '', stderr: `tautline: ${line}\n` });
+  });
+
+  it('--use without a service would change nothing, and says so', async () => {
+    const outcome = await run('fit', '--profile', profile, '--use', '--person', 'Kim');
+    const remedy = `Start one with \`tautline run --profile ${profile} --person Kim\`.`;
+    const line = `tautline: No service runs that has this glove. ${remedy}\n`;
+    expect(outcome).toEqual({ code: 7, stdout: '', stderr: line });
+  }, 60_000);
 
   it('without a profile and a service says what to do', async () => {
     const outcome = await run('fit', '--url', 'http://127.0.0.1:9');

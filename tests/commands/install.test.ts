@@ -1,4 +1,7 @@
+import { once } from 'node:events';
 import { chmodSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { createServer } from 'node:http';
+import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
 import { delimiter, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
@@ -118,6 +121,16 @@ describe.runIf(process.platform === 'linux')('install, status and uninstall', { 
       /^tautline: systemctl --user show-environment failed: Failed to connect to bus: No medium found\. Without systemd for users/,
     );
     expect(existsSync(unit())).toBe(false);
+  });
+
+  it('status tells another program at the address from nothing', async () => {
+    const other = createServer((_, response) => response.end('<html>')).listen(0, '127.0.0.1');
+    await once(other, 'listening');
+    const address = `127.0.0.1:${(other.address() as AddressInfo).port}`;
+    const { code, stdout } = await tautline('status', '--url', address);
+    other.close();
+    expect(code).toBe(1);
+    expect(stdout).toContain(`running: no, another program answers at ${address}\n`);
   });
 
   it('status asks the system and the service itself', async () => {

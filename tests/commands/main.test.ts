@@ -35,8 +35,16 @@ describe.concurrent('tautline', () => {
   it.each([
     [['rnu'], 2, "unknown command 'rnu' (Did you mean run?)"],
     [['run', '--profil', 'x'], 2, "unknown option '--profil' (Did you mean --profile?)"],
-    [['run', '--port'], 2, "option '--port <path>' argument missing"],
-    [['run', 'x.yaml'], 2, "too many arguments for 'run'. Expected 0 arguments but got 1."],
+    [['run', '--port'], 2, "option '--port <path>' argument missing. See `tautline run --help`."],
+    [['sizing', '--foo'], 2, "unknown option '--foo'. See `tautline sizing --help`."],
+    [['session', 'glue'], 2, "unknown command 'glue'. See `tautline session --help`."],
+    [['info'], 2, "missing required argument 'file'. See `tautline info --help`."],
+    [['zzz'], 2, "unknown command 'zzz'. See `tautline --help`."],
+    [
+      ['run', 'x.yaml'],
+      2,
+      "too many arguments for 'run'. Expected 0 arguments but got 1. See `tautline run --help`.",
+    ],
     [
       ['run', '--log-level', 'loud'],
       2,

@@ -140,6 +140,12 @@ describe('what a user can get wrong: one line, and nothing is lost', () => {
       2,
       /--from/,
     ],
+    [
+      'a replay from behind the end',
+      ['replay', GRASP, '--from', '500', '--listen', '127.0.0.1:0'],
+      2,
+      /grasp\.mcap has \d+\.\d\d s: nothing lies after --from 500\./,
+    ],
     ['a speed that is none', ['replay', GRASP, '--speed', 'fast'], 2, /--speed/],
     ['nothing to compare with', ['replay', GRASP, '--compare'], 2, /no joints were recorded/],
     ['a profile that is not there', ['replay', GRASP, '--profile', 'no.yaml'], 3, /no\.yaml/],

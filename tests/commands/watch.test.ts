@@ -67,7 +67,7 @@ describe.concurrent('watch', () => {
     expect(await run('watch', '--url', address)).toEqual({
       code: 1,
       stdout: '',
-      stderr: `tautline: ${address} refused the connection (401). Give its token with --token or TAUTLINE_TOKEN.\n`,
+      stderr: `tautline: ${address}: the token is missing or wrong. Give it with --token or TAUTLINE_TOKEN.\n`,
     });
     refusing.close();
     await once(refusing, 'close');

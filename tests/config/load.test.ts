@@ -110,6 +110,8 @@ describe('parseProfile', () => {
       'profile: 1\n__proto__: {}',
       '2:1: unknown key "__proto__" in the profile; known are profile, name, gloves, wearer, safety, stream.',
     ],
+    // A mistyped key is one mistake, not two.
+    ['    hand: right', '    hnad: right', '4:5: unknown key "hnad" in gloves[0]; did you mean "hand"?'],
     ['    hand: right\n', '', '3:5: gloves[0] needs the key "hand" (Which hand it is worn on).'],
     ['hand: right', 'hand: rigth', '4:11: gloves[0].hand is "rigth"; did you mean right?'],
     ['hand: right', 'hand: both', '4:11: gloves[0].hand must be one of left, right, but is "both".'],

@@ -1,6 +1,7 @@
 import { pino } from 'pino';
 import { describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
+import { TautlineError } from '../../src/errors.js';
 import { createGlove } from '../../src/glove.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
@@ -56,7 +57,17 @@ function gloveOnLink(codec: object = { kind: 'frames' }) {
   );
   const [glove] = profile.gloves;
   const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove) });
-  return { clock, live, written, warnings, say: (bytes: Uint8Array) => events!.bytes(bytes, clock.nowUs()) };
+  return {
+    clock,
+    live,
+    written,
+    warnings,
+    say: (bytes: Uint8Array) => events!.bytes(bytes, clock.nowUs()),
+    enter(state: LinkStatus['state'], error?: TautlineError) {
+      Object.assign(status, { state, error });
+      events!.status(status);
+    },
+  };
 }
 
 const heardBy = (messages: Partial<HostMessages>) =>
@@ -199,6 +210,45 @@ describe('what a glove writes', () => {
     }
     expect(live.frame.valid).toBe(true);
     expect(live.description).toMatchObject({ hand: 'right', deviceId: '0123456789abcde7' });
+    await live.close();
+  });
+
+  it('a link that is tried for ever is complained of once, and anew after the glove was there', async () => {
+    const { clock, live, warnings, say, enter } = gloveOnLink();
+    live.start();
+    const fail = (path: string): void => {
+      const error = new TautlineError('portMissing', `${path} does not exist.`);
+      for (const state of ['waiting', 'opening', 'waiting'] as const) enter(state, error);
+    };
+    for (let i = 0; i < 3; i++) fail('/dev/ttyUSB7');
+    expect(warnings).toEqual(['/dev/ttyUSB7 does not exist.']);
+    fail('/dev/ttyUSB8');
+    enter('live');
+    fail('/dev/ttyUSB8');
+    expect(warnings).toEqual(['/dev/ttyUSB7 does not exist.', '/dev/ttyUSB8 does not exist.']);
+    enter('live');
+    say(heardBy({}).hello({ ...HELLO, channels: [...HELLO.channels], actuators: [...HELLO.actuators] }));
+    await clock.advance(10);
+    fail('/dev/ttyUSB8');
+    expect(warnings.slice(2)).toEqual(['/dev/ttyUSB8 does not exist.']);
+    await live.close();
+  });
+
+  it('a glove of the other hand is served as what it is, and the profile is to be corrected', async () => {
+    const { live, warnings, say } = gloveOnLink();
+    live.start();
+    say(
+      heardBy({}).hello({
+        ...HELLO,
+        hand: 'left',
+        channels: [...HELLO.channels],
+        actuators: [...HELLO.actuators],
+      }),
+    );
+    expect(live.description.hand).toBe('left');
+    expect(warnings).toEqual([
+      'the profile says right, the glove is a left one and served as that: correct "hand" in the profile',
+    ]);
     await live.close();
   });
 

@@ -163,7 +163,12 @@ test('compare: the same code agrees to the bit, another hand length does not', a
   const longer = structuredClone(session.profile);
   longer.wearer.handLengthMm += 10;
   const other = compareSession(session, longer);
+  const late = compareSession(session, longer, undefined, 2);
   session.close();
+  expect(late.hands[0]).toMatchObject({ unmatched: 0, statesDiffer: 0 });
+  expect(late.hands[0].frames).toBeGreaterThan(80);
+  expect(late.hands[0].frames).toBeLessThan(110);
+  for (const { atS } of late.hands[0].joints) expect(atS === 0 || atS >= 2).toBe(true);
   // A middle finger tip lies about a hand length from the wrist.
   expect(other.hands[0].maxDistanceMm).toBeGreaterThan(5);
   expect(other.hands[0].maxDistanceMm).toBeLessThan(15);

@@ -102,6 +102,16 @@ describe('who may connect', () => {
     expect(glove.armed).toBe(false);
   });
 
+  test('a hand without a glove is answered with the hands that there are', async () => {
+    stream = await serve([glove]);
+    const { status, body } = await http('POST', '/arm?hand=left');
+    expect(status).toBe(404);
+    expect(body).toEqual({
+      code: 'unknownHand',
+      message: 'There is no glove for the left hand; the service has: right.',
+    });
+  });
+
   test('addresses that other machines reach need a token', async () => {
     for (const host of ['0.0.0.0', '::', '192.0.2.7', 'glove.local']) {
       await expect(serve([glove], { host })).rejects.toMatchObject({ code: 'addressNotAllowed' });
