@@ -122,15 +122,19 @@ const isTyping = (target: EventTarget | null): boolean =>
 function createStatus(live: Live): HTMLElement {
   const status = make('p', { class: 'status' });
   const update = () => {
-    const words = [...live.hands.values()].map(({ info, health }) => {
+    let well = true;
+    const words = [...live.hands.values()].map(({ info, health, joints }) => {
       const state = health?.link.state ?? info.link.state;
-      return `${info.hand}: ${state === 'live' ? `${Math.round(health?.rateHz ?? info.sampleRateHz)} Hz` : state}`;
+      const rateHz = state === 'live' ? Math.round(health?.rateHz ?? info.sampleRateHz) : 0;
+      well &&= rateHz > 0 && joints?.valid !== false;
+      return `${info.hand}: ${state === 'live' ? `${rateHz} Hz` : 'no glove'}`;
     });
     setText(
       status,
       live.connected ? words.join(' · ') || 'No glove in the profile' : 'Waiting for the service',
     );
     setAttribute(status, 'data-connected', String(live.connected));
+    setAttribute(status, 'data-well', String(well));
   };
   live.changed.on(update);
   live.client.on('health', update);

@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { openBrowser, openPage } from './browser.js';
-import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
 let browser: Browser;
 let service: ServiceProcess;
@@ -40,6 +40,8 @@ const armedHands = async (): Promise<boolean[]> => {
   return (status as { gloves: { armed: boolean }[] }).gloves.map(({ armed }) => armed);
 };
 const arm = () => fetch(`http://127.0.0.1:${service.port}/arm`, { method: 'POST' });
+
+const focused = (page: Page) => page.evaluate(() => document.activeElement?.textContent);
 
 /** Waits for what comes by itself, however busy the machine is. */
 const poll = <T>(read: () => T) => expect.poll(read, { timeout: 20_000, interval: 60 });
@@ -146,6 +148,9 @@ describe('the page', () => {
     await page.keyboard.down('Space');
     await page.waitForSelector('.hold[data-holding]');
     await page.waitForSelector('.armbar[data-state="armed"]');
+    // The button goes, and leaves the focus near.
+    await hold.waitFor({ state: 'hidden' });
+    expect(await focused(page)).toContain('Felt by the right hand');
     await page.keyboard.up('Space');
     expect(await armedHands()).toEqual([true]);
     // The simulated hand closes by itself, and its strings stop it.
@@ -221,6 +226,7 @@ describe('the page', () => {
     await row.getByText('Replay', { exact: true }).click();
     const player = page.locator('.player');
     await player.waitFor();
+    await poll(() => focused(page)).toBe('Pause');
     await player.getByLabel('20 ×').check();
     await player.getByText('Pause', { exact: true }).click();
     await player.getByText('Play', { exact: true }).waitFor();
@@ -239,6 +245,7 @@ describe('the page', () => {
     await poll(async () => (await replay()).positionS).toBe(0);
     await player.getByText('Back to the glove').click();
     await player.waitFor({ state: 'hidden' });
+    await poll(() => focused(page)).toBe('Replay');
 
     await row.getByText('Delete', { exact: true }).click();
     await row.getByText('Really delete?').click();
@@ -342,6 +349,17 @@ describe('the page', () => {
     expect(await view()).toContain('Side');
   });
 
+  it('says of a glove that is not there that it is not, and calls no sensor of it healthy', async () => {
+    const nowhere = await startServiceProcess(hostGloveProfile('/dev/tautline-nowhere'));
+    const { page, complaints } = await openPage(browser, nowhere.port, 'signals');
+    await poll(() => page.locator('.channel .verdict').allTextContents()).toEqual(Array(5).fill('No signal'));
+    expect(await page.textContent('.status')).toBe('right: no glove');
+    expect(await page.getAttribute('.status', 'data-well')).toBe('false');
+    expect(await page.textContent('.link-facts .remedy')).toContain('/dev/tautline-nowhere does not exist');
+    expect(complaints).toEqual([]);
+    await nowhere.stop();
+  });
+
   it('is light: all of it, compressed, under 400 kB', () => {
     const files = readdirSync('dist/page').filter((name) => name.endsWith('.gz'));
     const bytes = files.reduce((sum, name) => sum + statSync(join('dist/page', name)).size, 0);
@@ -351,7 +369,7 @@ describe('the page', () => {
 
   it('draws two hands at 250 Hz with under 4 ms of work a frame', async () => {
     const glove = (hand: string) =>
-      `  - name: ${hand}\n    hand: ${hand}\n    link: { kind: simulated, sampleRateHz: 250 }\n    channels: [${[
+      `  - name: ${hand}${'W'.repeat(40 - hand.length)}\n    hand: ${hand}\n    link: { kind: simulated, sampleRateHz: 250 }\n    channels: [${[
         'thumb',
         'index',
         'middle',
@@ -381,6 +399,13 @@ describe('the page', () => {
     // The first ones compile shaders. Of the rest the median: the machine has other work too.
     const settled = (await times()).slice(10).sort((a, b) => a - b);
     expect(settled[settled.length >> 1]).toBeLessThan(4);
+    // Two gloves with the longest names, on a phone: nothing reaches over its side, disarm least of all.
+    await page.setViewportSize({ width: 390, height: 844 });
+    const widths = () =>
+      page.evaluate(() =>
+        [document.documentElement, document.querySelector('main')].map((e) => e?.scrollWidth),
+      );
+    await poll(widths).toEqual([390, 390]);
     await two.stop();
   });
 

@@ -2,7 +2,7 @@ import { make, setAttribute, setText } from '../dom.js';
 import type { Health } from '../live.js';
 import { createHistory } from './history.js';
 import { createStripChart, type Trace } from './strip-chart.js';
-import { roleText, verdictText } from './words.js';
+import { roleText, sentence, verdictText } from './words.js';
 
 export const SECONDS = 8;
 const RATE_HZ = 60;
@@ -20,7 +20,8 @@ export interface ChannelRange {
 export interface ChannelRow {
   readonly element: HTMLElement;
   add(timeS: number, counts: number, value: number): void;
-  judge(health: ChannelHealth): void;
+  /** @param silent nothing comes from the glove: what was well is not known to be so */
+  judge(health: ChannelHealth, silent: boolean): void;
   range(range: ChannelRange): void;
   /** Writes and draws what was added. */
   draw(): void;
@@ -58,13 +59,14 @@ export function createChannelRow(role: string): ChannelRow {
   );
   let full = 4095;
   let known: ChannelRange | undefined;
-  let lastCounts = 0;
+  let lastCounts: number | undefined;
   let lastValue = 0;
 
   const place = (bar: HTMLElement, from: number, to: number) => {
-    const low = Math.min(from, to) / full;
-    const width = Math.abs(to - from) / full;
-    bar.style.transform = `translateX(${(low * 100).toFixed(2)}%) scaleX(${Math.max(0.004, width).toFixed(4)})`;
+    const width = Math.max(0.004, Math.abs(to - from) / full);
+    // A needle at the very end must not lie beyond it.
+    const low = Math.min(Math.min(from, to) / full, 1 - width);
+    bar.style.transform = `translateX(${(low * 100).toFixed(2)}%) scaleX(${width.toFixed(4)})`;
   };
 
   return {
@@ -74,11 +76,12 @@ export function createChannelRow(role: string): ChannelRow {
       lastCounts = count;
       lastValue = value;
     },
-    judge({ verdict: name, evidence, remedy: what }) {
-      setText(verdict, verdictText(name));
-      setAttribute(element, 'data-verdict', name === 'healthy' ? 'healthy' : 'fault');
-      remedy.hidden = name === 'healthy';
-      setText(remedy, [evidence, what].filter(Boolean).join('. '));
+    judge({ verdict: name, evidence, remedy: what }, silent) {
+      const well = name === 'healthy';
+      setText(verdict, well && silent ? 'No signal' : verdictText(name));
+      setAttribute(element, 'data-verdict', !well ? 'fault' : silent ? 'unknown' : 'healthy');
+      remedy.hidden = well;
+      setText(remedy, [evidence && sentence(evidence), what].filter(Boolean).join('. '));
     },
     range(range) {
       known = range;
@@ -86,9 +89,9 @@ export function createChannelRow(role: string): ChannelRow {
       countsTrace.high = full;
     },
     draw() {
-      setText(counts, String(lastCounts));
-      setText(filtered, `${Math.round(lastValue * 100)} %`);
-      place(needle, lastCounts, lastCounts);
+      setText(counts, lastCounts === undefined ? '–' : String(lastCounts));
+      setText(filtered, lastCounts === undefined ? '–' : `${Math.round(lastValue * 100)} %`);
+      if (lastCounts !== undefined) place(needle, lastCounts, lastCounts);
       if (history.highest >= history.lowest) place(seen, history.lowest, history.highest);
       if (known?.open !== undefined && known.closed !== undefined) {
         place(fitted, known.open, known.closed);

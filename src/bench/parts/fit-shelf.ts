@@ -2,8 +2,10 @@ import { button, make } from '../dom.js';
 
 interface Fits {
   person?: string;
-  fits: { person: string; savedAt?: string; kind: 'sensors' | 'bones'; undone?: boolean; inUse: boolean }[];
+  fits: { person: string; savedAt?: string; kind: keyof typeof WHAT; undone?: boolean; inUse: boolean }[];
 }
+
+const WHAT = { sensors: 'sensors', actuators: 'string stops', bones: 'bones' } as const;
 
 /** The fits that the service keeps: who, when, which is in use; undo, and another wearer. */
 export function createFitShelf(
@@ -35,11 +37,15 @@ export function createFitShelf(
           savedAt === undefined
             ? ''
             : new Date(savedAt).toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
-        const what = kind === 'bones' ? 'bones' : 'sensors';
-        return make('li', {}, `${inUse ? '✓ in use: ' : ''}${person}, ${what}${when ? `, ${when}` : ''}`);
+        return make(
+          'li',
+          {},
+          `${inUse ? '✓ in use: ' : ''}${person}, ${WHAT[kind]}${when ? `, ${when}` : ''}`,
+        );
       }),
     );
     const others = [...new Set(fits.map(({ person }) => person))].filter((name) => name !== answer?.person);
+    const focused = people.contains(document.activeElement);
     people.replaceChildren(
       ...others.map((name) =>
         button(
@@ -48,6 +54,8 @@ export function createFitShelf(
         ),
       ),
     );
+    // The button that was pressed is gone.
+    if (focused) undo.focus();
   }
   return { element, update };
 }

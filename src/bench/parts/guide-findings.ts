@@ -1,5 +1,5 @@
 import { button, make } from '../dom.js';
-import { roleText, verdictText } from './words.js';
+import { roleText, sentence, verdictText } from './words.js';
 
 /** What `GET /guide` answers. */
 export interface GuideReport {
@@ -62,7 +62,7 @@ function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): H
       {},
       ...(link.ok ? [] : [entry('Link', false, 'Not well', [linkText, link.remedy])]),
       ...sorted.map(({ role, verdict, evidence, remedy }) =>
-        entry(roleText(role), verdict === 'healthy', verdictText(verdict), [evidence, remedy]),
+        entry(roleText(role), verdict === 'healthy', verdictText(verdict), [sentence(evidence), remedy]),
       ),
       ...(link.ok ? [entry('Link', true, 'Well', [linkText])] : []),
     ),

@@ -67,7 +67,7 @@ export function createGuidePart(live: Live): Part {
     progress,
     make('div', { class: 'actions' }, next, stop),
   );
-  const results = make('div', { class: 'guide-results', role: 'status' });
+  const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
   const shelf = createFitShelf(
     (path) => act(ask<unknown>('POST', route(path))),
     () => ask('GET', route('/fits')),
@@ -130,6 +130,8 @@ export function createGuidePart(live: Live): Part {
   let found = '';
   function show({ state, move, hand, ...rest }: GuideReport): void {
     const running = state === 'running' && move !== undefined;
+    // What has the focus goes away: whoever uses the keyboard goes on at what was found.
+    const focused = [run, results].some((one) => one.contains(document.activeElement));
     run.hidden = !running;
     start.hidden = running;
     shelf.element.hidden = running;
@@ -153,12 +155,14 @@ export function createGuidePart(live: Live): Part {
     results.replaceChildren(
       ...findings({ state, hand, ...rest }, () => void act(ask('POST', route('/guide/accept')))),
     );
+    if (focused) results.focus();
     void shelf.update();
   }
 
   function sync(): void {
     const sides = [...live.hands.keys()];
     if (side === undefined || !live.hands.has(side)) side = sides[0];
+    handChoice.hidden = sides.length < 2;
     if (handChoice.dataset.sides !== sides.join()) {
       setAttribute(handChoice, 'data-sides', sides.join());
       handChoice.replaceChildren();

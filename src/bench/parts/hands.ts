@@ -57,7 +57,13 @@ function createCard(live: Live, side: HandSide) {
     else if (!joints) setText(state, link.reason ?? 'Waiting for the first pose.');
     else {
       const rate = health ? `${Math.round(health.rateHz)} samples a second` : 'live';
-      setText(state, `${joints.space === 'world' ? 'Placed in the world' : 'Around the wrist'}, ${rate}.`);
+      const placed = joints.space === 'world' ? 'Placed in the world' : 'Around the wrist';
+      const faulty = health?.channels.filter(({ verdict }) => verdict !== 'healthy').length ?? 0;
+      const faults =
+        faulty === 0
+          ? ''
+          : ` ⚠ ${faulty} ${faulty === 1 ? 'sensor is' : 'sensors are'} not well: see Signals.`;
+      setText(state, `${placed}, ${rate}.${faults}`);
     }
   };
   return { card, update, stop };

@@ -1,5 +1,6 @@
 import { make, setAttribute, setText } from '../dom.js';
 import type { LiveHand } from '../live.js';
+import { faultText } from './words.js';
 
 const FACTS = [
   'Link',
@@ -41,7 +42,9 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
     element,
     update({ health, info }) {
       if (!health) return;
-      const { link, rateHz, lost, clock, batteryMv, temperatureC, faults } = health;
+      const { link, rateHz, lost, batteryMv, temperatureC, faults } = health;
+      // A clock that was never heard is no clock that is exact.
+      const clock = link.state === 'live' ? health.clock : undefined;
       const promised = info.sampleRateHz;
       set('Link', `${link.state}, ${link.address}`, link.state !== 'live');
       set(
@@ -75,7 +78,7 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
       const lines = [
         link.reason,
         clock?.note,
-        faults.length > 0 ? `The glove reports: ${faults.join(', ')}.` : '',
+        faults.length > 0 ? `The glove reports: ${faults.map(faultText).join(', ')}.` : '',
       ];
       const text = lines.filter(Boolean).join(' ');
       note.hidden = text === '';

@@ -27,9 +27,14 @@ export interface PlayerCard {
   readonly element: HTMLElement;
   update(state: (PlayerState & { name?: string }) | undefined): void;
   show(shown: boolean): void;
+  focus(): void;
 }
 
-export function createPlayerCard(act: (doing: Promise<unknown>) => Promise<void>): PlayerCard {
+/** @param closed the glove is shown again */
+export function createPlayerCard(
+  act: (doing: Promise<unknown>) => Promise<void>,
+  closed: () => void,
+): PlayerCard {
   const title = make('h3');
   const position = make('output', { for: 'scrubber' });
   const scrubber = make('input', { type: 'range', id: 'scrubber', min: 0, step: STEP_S, value: 0 });
@@ -52,7 +57,7 @@ export function createPlayerCard(act: (doing: Promise<unknown>) => Promise<void>
     () => {
       // Nothing more is asked of a session that ends.
       open = false;
-      void act(ask('POST', '/replay/close'));
+      void act(ask('POST', '/replay/close')).then(closed);
     },
     { class: 'main' },
   );
@@ -105,6 +110,7 @@ export function createPlayerCard(act: (doing: Promise<unknown>) => Promise<void>
   return {
     element,
     update,
+    focus: () => toggle.focus(),
     show(shown) {
       clearInterval(timer);
       if (!shown) return;

@@ -1,6 +1,6 @@
 import { button, make, setText } from '../dom.js';
 import { ask, linkTo } from '../routes.js';
-import { bytesText, clockText } from './words.js';
+import { bytesText, clockText, sideText } from './words.js';
 
 export interface SessionFile {
   name: string;
@@ -35,16 +35,22 @@ const SURE_MS = 4000;
 export interface SessionRow {
   readonly element: HTMLElement;
   update(file: SessionFile, recording: boolean, replaying: boolean): void;
+  focus(): void;
 }
 
-export function createSessionRow(name: string, act: (doing: Promise<unknown>) => Promise<void>): SessionRow {
+/** @param replayed it is shown in place of the glove now */
+export function createSessionRow(
+  name: string,
+  act: (doing: Promise<unknown>) => Promise<void>,
+  replayed: () => void,
+): SessionRow {
   const path = `/sessions/${encodeURIComponent(name)}`;
   const plain = name.replace(/\.mcap$/, '');
   const facts = make('p', { class: 'lead' });
   const details = make('div', { class: 'session-info', hidden: true });
   const replay = button(
     'Replay',
-    () => void act(ask('POST', `/replay?name=${encodeURIComponent(name)}&loop=1`)),
+    () => void act(ask('POST', `/replay?name=${encodeURIComponent(name)}&loop=1`)).then(replayed),
     { 'aria-label': `Replay ${plain}` },
   );
   let sure: ReturnType<typeof setTimeout> | undefined;
@@ -62,19 +68,22 @@ export function createSessionRow(name: string, act: (doing: Promise<unknown>) =>
     sure = undefined;
     setText(remove, 'Delete');
   };
+  let reading = false;
   const about = button('What is in it', () => {
+    if (reading) return;
     if (!details.hidden) details.hidden = true;
     else void act(describe());
   });
   async function describe(): Promise<void> {
     setText(about, 'Reading…');
-    about.disabled = true;
+    // Not disabled: it would lose the focus.
+    reading = true;
     try {
       details.replaceChildren(...infoLines(await ask<SessionInfo>('GET', `${path}/info`)));
       details.hidden = false;
     } finally {
       setText(about, 'What is in it');
-      about.disabled = false;
+      reading = false;
     }
   }
   const download = make('a', { class: 'button', href: linkTo(path), download: name }, 'Download');
@@ -104,6 +113,7 @@ export function createSessionRow(name: string, act: (doing: Promise<unknown>) =>
   );
   return {
     element,
+    focus: () => replay.focus(),
     update({ bytes, modifiedAt }, recording, replaying) {
       const when = new Date(modifiedAt).toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
       const now = recording ? ', being recorded' : replaying ? ', shown now' : '';
@@ -120,7 +130,7 @@ function infoLines({ durationS, complete, wearer, hands, marks }: SessionInfo): 
   ];
   for (const { hand, samples, measuredHz, lost, gapCount } of hands) {
     lines.push(
-      `${hand} hand: ${samples} samples, ${Math.round(measuredHz)} a second, ${lost} lost, ${gapCount} gaps.`,
+      `${sideText(hand)}: ${samples} samples, ${Math.round(measuredHz)} a second, ${lost} lost, ${gapCount} ${gapCount === 1 ? 'gap' : 'gaps'}.`,
     );
   }
   const list = make('ul', {}, ...marks.map(({ atS, text }) => make('li', {}, `${clockText(atS)} ${text}`)));

@@ -22,6 +22,8 @@ interface SessionList {
   sessions: SessionFile[];
 }
 
+const older = (a: SessionFile, b: SessionFile): number => Date.parse(a.modifiedAt) - Date.parse(b.modifiedAt);
+
 /** Part 5: record, list, replay, mark, download, export. */
 export function createSessionsPart(live: Live): Part {
   const state = make('p', { class: 'lead', role: 'status' });
@@ -46,6 +48,8 @@ export function createSessionsPart(live: Live): Part {
     } catch (error) {
       problem.hidden = false;
       setText(problem, (error as Error).message);
+      // What was pressed may be far down the list.
+      problem.scrollIntoView({ block: 'nearest' });
     }
     await update();
   };
@@ -59,12 +63,13 @@ export function createSessionsPart(live: Live): Part {
   });
   const marks = make(
     'div',
-    { class: 'mark' },
+    { class: 'mark', hidden: true },
     make('label', { for: 'mark-text' }, 'Note for the mark'),
     text,
     mark,
   );
-  const player = createPlayerCard(act);
+  let replayed: string | undefined;
+  const player = createPlayerCard(act, () => rows.get(replayed ?? '')?.focus());
   const panel = make(
     'section',
     { 'aria-labelledby': 'sessions-title' },
@@ -101,6 +106,7 @@ export function createSessionsPart(live: Live): Part {
         now?.failure ?? 'Everything the glove sends, and what apps ask of it, goes into one file.',
       );
     player.update(replay);
+    if (replay) replayed = replay.name;
     sync(sessions, now?.running ? now.file : undefined, replay?.name);
   }
 
@@ -108,13 +114,16 @@ export function createSessionsPart(live: Live): Part {
     const names = new Set(sessions.map(({ name }) => name));
     for (const [name, row] of rows) {
       if (names.has(name)) continue;
+      const next = row.element.nextElementSibling ?? row.element.previousElementSibling;
+      const focused = row.element.contains(document.activeElement);
       row.element.remove();
+      if (focused && next instanceof HTMLElement) rows.get(next.dataset.session ?? '')?.focus();
       rows.delete(name);
     }
-    for (const session of sessions) {
+    for (const session of [...sessions].sort(older)) {
       let row = rows.get(session.name);
       if (!row) {
-        row = createSessionRow(session.name, act);
+        row = createSessionRow(session.name, act, player.focus);
         rows.set(session.name, row);
         // Newest first.
         list.prepend(row.element);

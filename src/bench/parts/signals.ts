@@ -80,8 +80,9 @@ export function createSignalsPart(live: Live): Part {
       shown.list.replaceChildren(...shown.rows.map(({ element }) => element));
       layout();
     }
+    const silent = hand.health?.link.state !== 'live' || hand.health.rateHz === 0;
     channels.forEach((channel, i) => {
-      shown.rows[i].judge(channel);
+      shown.rows[i].judge(channel, silent);
       const known = hand.info.channels.find(({ role }) => role === channel.role);
       if (known) shown.rows[i].range({ bits: known.bits, open: known.open, closed: known.closed });
     });

@@ -41,12 +41,16 @@ export function createTouchPart(
   let effort = 0.5;
   /** Moved by hand: no longer placed by itself. */
   let moved = false;
+  /** Why it could not be armed. */
+  let refusal: string | undefined;
   const position = new Vector3();
   let hold: Hold<Partial<Omit<HoldRequest, 'hand'>>> | undefined;
 
   const thing = createThing(stage, (to) => move(to));
   const dialog = createCautionsDialog();
-  const state = make('p', { class: 'felt', role: 'status' });
+  const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
+  // It takes the focus while the key that armed may still be down: that must not scroll.
+  state.addEventListener('keydown', (event) => event.repeat && event.preventDefault());
   const table = createForceTable();
   const handChoice = make('div');
 
@@ -54,12 +58,16 @@ export function createTouchPart(
     'Hold to arm',
     ARM_HOLD_MS,
     () => {
+      refusal = undefined;
       if (cautionsRead()) return true;
       dialog.showModal();
       return false;
     },
     () => {
-      live.client.arm(side).then(update, ({ message }: Error) => setText(state, message));
+      live.client.arm(side).then(update, ({ message }: Error) => {
+        refusal = message;
+        update();
+      });
     },
   );
 
@@ -157,6 +165,7 @@ export function createTouchPart(
   function sync(): void {
     const sides = [...live.hands.keys()];
     if (side === undefined || !live.hands.has(side)) side = sides[0];
+    handChoice.hidden = sides.length < 2;
     const known = handChoice.dataset.sides ?? '';
     if (known !== sides.join()) {
       handChoice.dataset.sides = sides.join();
@@ -206,11 +215,12 @@ export function createTouchPart(
     const hand = side && live.hands.get(side);
     if (!hand) return;
     table.update(hand);
+    if (hand.armed && document.activeElement === armButton) state.focus();
     armButton.hidden = hand.armed;
     armButton.disabled = !live.connected;
     setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held'));
     if (!live.connected) setText(state, 'The service does not answer.');
-    else if (!hand.armed) setText(state, 'Not felt: disarmed. Hold the button down to arm.');
+    else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
     else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
     else setText(state, hold?.error?.message ?? 'Asking the service…');
   }

@@ -42,7 +42,8 @@ export function createOrbit(element: HTMLElement, changed: () => void): Orbit {
     place(camera, reachM, targetY) {
       const tangent = Math.tan((camera.fov * Math.PI) / 360);
       const fit = Math.max(reachM.height / (2 * tangent), reachM.width / (2 * tangent * camera.aspect));
-      const distance = Math.min(FAR_M, Math.max(NEAR_M, fit / zoom));
+      // In a tall and narrow picture two hands fit from further away only.
+      const distance = Math.min(Math.max(FAR_M, fit), Math.max(NEAR_M, fit / zoom));
       const flat = Math.cos(elevation) * distance;
       camera.position.set(
         Math.sin(orbit.azimuth) * flat,

@@ -13,7 +13,7 @@ import { createOrbit, type Orbit, type View } from './orbit.js';
 /** What must be in the picture around the hands, m. */
 const HEIGHT_M = 0.26;
 const WIDTH_ONE_M = 0.22;
-const WIDTH_TWO_M = 0.46;
+const WIDTH_TWO_M = 0.52;
 /** Middle of a hand that stands on its wrist. */
 const TARGET_Y = 0.075;
 const MOST_PIXEL_RATIO = 2;

@@ -1,12 +1,15 @@
 // A kaleidoscope that the inputs of a glove paint: no hand model needed, as for any app with trigger and stick.
 import { connect } from 'tautline/client';
 
-const client = connect({ url: location.origin, app: 'Draw demo', streams: ['inputs'] });
+const client = connect({ url: location.origin, app: 'Draw demo', streams: ['inputs', 'health'] });
 const $ = (id) => document.getElementById(id);
 const paper = $('paper');
 const ink = paper.getContext('2d');
 const FOLDS = 6;
 
+/** One hand paints: the first that the service has. */
+let hand;
+let glove = 'waiting';
 let values = {};
 let base = '/user/hand/right/input/';
 const read = (path) => Number(values[base + path] ?? 0);
@@ -30,7 +33,17 @@ function onPress(paths, act) {
   else pressed.delete(key);
 }
 
+client.on('welcome', ({ hands }) => {
+  hand = hands[0]?.hand;
+  glove = hands[0]?.link.state;
+});
+client.on('health', (message) => {
+  if (message.hand !== hand) return;
+  glove = message.link.state;
+  if (glove !== 'live') $('state').textContent = message.link.reason ?? `${hand} hand: no glove`;
+});
 client.on('inputs', (message) => {
+  if (message.hand !== hand || glove !== 'live') return;
   values = message.values;
   base = `/user/hand/${message.hand}/input/`;
   // The left hand calls its buttons x and y.
@@ -78,8 +91,7 @@ function draw(timeMs) {
   const size = Math.min(paper.width, paper.height) / 2;
   const x = Math.cos(pen.angle) * pen.radius * size;
   const y = Math.sin(pen.angle) * pen.radius * size;
-  const connected = client.inputs('right') ?? client.inputs('left');
-  if (last && connected) stroke(x, y, size);
+  if (last && client.state === 'open' && glove === 'live') stroke(x, y, size);
   last = { x, y };
 }
 

@@ -61,22 +61,35 @@ client.on('welcome', ({ hands }) => {
   hand = hands[0].hand;
   choose('ball');
 });
-client.on('resistance', ({ fingers }) => Object.assign(felt, fingers));
+client.on('resistance', (report) => report.hand === hand && Object.assign(felt, report.fingers));
 client.on('error', say);
 client.on('state', ({ state, reason }) => state === 'waiting' && say({ message: reason }));
 
 // ---- arming is a deliberate act: the button must be held for a second; disarming is one key or one click ----
 let arming;
-const release = () => clearTimeout(arming);
+let refusal;
+const release = () => {
+  clearTimeout(arming);
+  $('arm').textContent = 'Hold to arm';
+};
+const refused = ({ message }) => {
+  refusal = message;
+};
 const press = (event) => {
   if (event.repeat || (event.type === 'keydown' && event.key !== ' ' && event.key !== 'Enter')) return;
   release();
-  arming = setTimeout(() => client.arm(hand).catch(say), 1000);
+  refusal = undefined;
+  $('arm').textContent = 'Keep holding…';
+  arming = setTimeout(() => {
+    release();
+    client.arm(hand).catch(refused);
+  }, 1000);
 };
 for (const type of ['pointerdown', 'keydown']) $('arm').addEventListener(type, press);
 for (const type of ['pointerup', 'pointerleave', 'keyup', 'blur']) $('arm').addEventListener(type, release);
 const disarm = () => {
   release();
+  refusal = undefined;
   client.disarm().catch(say);
 };
 $('disarm').addEventListener('click', disarm);
@@ -116,7 +129,7 @@ function show(pose) {
     const give = stiffness ? Math.min(depth, 0.006) / 0.032 : 0;
     thing.scale.set(1 + give / 3, 1 - give, 1 + give / 3);
   }
-  const touch = hold ? (hold.error?.message ?? hold.state) : 'empty';
+  const touch = refusal ?? (hold ? (hold.error?.message ?? hold.state) : 'empty');
   $('state').textContent = pose.valid ? `${hand} hand: ${touch}` : `${hand} hand: ${pose.reason}`;
 }
 requestAnimationFrame(draw);

@@ -1,5 +1,14 @@
 import { describe, expect, it } from 'vitest';
-import { bytesText, clockText, roleText, sideText, verdictText } from '../../../src/bench/parts/words.js';
+import {
+  bytesText,
+  clockText,
+  faultText,
+  roleText,
+  sentence,
+  sideText,
+  verdictText,
+} from '../../../src/bench/parts/words.js';
+import { FAULT_BIT } from '../../../src/link/table.js';
 import { REMEDY } from '../../../src/sensing/verdicts.js';
 
 const VERDICTS = ['healthy', ...Object.keys(REMEDY)];
@@ -8,6 +17,12 @@ describe('words of the page', () => {
   it('has a word for every verdict of the service', () => {
     for (const verdict of VERDICTS) expect(verdictText(verdict)).toMatch(/^[A-Z][a-z -]+$/);
     expect(new Set(VERDICTS.map(verdictText)).size).toBe(VERDICTS.length);
+  });
+  it('has words for every fault that a glove reports of itself', () => {
+    for (const fault of Object.keys(FAULT_BIT)) expect(faultText(fault)).toMatch(/ /);
+  });
+  it('begins a sentence with a capital letter', () => {
+    expect(['stays at 0', 'H', ''].map(sentence)).toEqual(['Stays at 0', 'H', '']);
   });
   it('shows a name that it does not know as it is', () => {
     expect(verdictText('somethingNew')).toBe('somethingNew');
