@@ -1,15 +1,24 @@
 import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
-import { McapConstants } from '@mcap/core';
 import { TautlineError } from '../errors.js';
+import { createChunkTable } from './chunk-table.js';
 import { crc32 } from './crc32.js';
+import {
+  createCursor,
+  FOOTER_BYTES,
+  lengthAt,
+  MAGIC,
+  MAX_CHUNK_BYTES,
+  MESSAGE_FIXED,
+  Opcode,
+  RECORD_HEADER,
+} from './mcap-layout.js';
+import { scanChunks } from './mcap-scan.js';
 
 /**
  * Reads MCAP files, also those that were cut off or damaged: what can be read is read, what cannot is counted.
  *
  *   whole file          footer -> summary -> index of chunks
- *   killed, cut, bent   record by record from the start; behind nonsense, the next chunk is sought
- *
- * Layout: MCAP specification, version 0. A record is an opcode (u8), its length (u64) and its content.
+ *   killed, cut, bent   no sound index: the chunks are sought (mcap-scan.ts)
  */
 export interface McapFile {
   readonly path: string;
@@ -58,20 +67,8 @@ export interface Damage {
   messages: number;
 }
 
-const { Opcode } = McapConstants;
-const MAGIC = Uint8Array.of(0x89, 0x4d, 0x43, 0x41, 0x50, 0x30, 0x0d, 0x0a);
-const RECORD_HEADER = 9;
-const FOOTER_BYTES = RECORD_HEADER + 20;
-/** Chunk: start u64, end u64, size u64, crc u32, compression (u32 + text), length of the records u64. */
-const CHUNK_FIXED = 40;
-const MESSAGE_FIXED = 22;
-/** Ours have a quarter of a megabyte. */
-const MAX_CHUNK_BYTES = 64 * 1024 * 1024;
 /** A day's index has some 20 MB. */
 const MAX_SUMMARY_BYTES = 256 * 1024 * 1024;
-const WINDOW = 1024 * 1024;
-/** Offset of the length field that flags a chunk without an end: what is there is read without its CRC. */
-const UNFINISHED = 1;
 
 /** @throws TautlineError when it cannot be opened, or is not an MCAP file */
 export function openMcap(path: string): McapFile {
@@ -137,7 +134,14 @@ function readMcap(path: string, fd: number): McapFile {
     channels.clear();
     schemas.clear();
     chunks.clear();
-    scan();
+    scanChunks({
+      size,
+      readAt,
+      chunks,
+      damage,
+      knows: (channelId) => channels.has(channelId),
+      learn: (chunk) => readRecords(chunk, () => {}),
+    });
   }
 
   function readSummary(): boolean {
@@ -189,97 +193,9 @@ function readMcap(path: string, fd: number): McapFile {
     const length = lengthAt(content, 24);
     const end = 36 + content.readUInt32LE(32);
     if (end > content.length || length > MAX_CHUNK_BYTES || offset + length > size) return false;
-    let mask = 0;
-    for (let at = 36; at + 10 <= end; at += 10) mask |= bitOf(content.readUInt16LE(at));
-    chunks.add(offset, length, lengthAt(content, 0), lengthAt(content, 8), mask);
+    chunks.add(offset, length, lengthAt(content, 0), lengthAt(content, 8));
+    for (let at = 36; at + 10 <= end; at += 10) chunks.mark(chunks.count - 1, content.readUInt16LE(at));
     return true;
-  }
-
-  /** Finds the chunks of a file without a (sound) index. */
-  function scan(): void {
-    let offset = MAGIC.length;
-    const head = Buffer.alloc(RECORD_HEADER + CHUNK_FIXED);
-    while (offset < size) {
-      const got = readAt(offset, head.length, head).length;
-      const length = got < RECORD_HEADER ? Number.NaN : lengthAt(head, 1);
-      const end = offset + RECORD_HEADER + length;
-      const opcode = head[0];
-      if (opcode === Opcode.DATA_END || opcode === Opcode.FOOTER) break;
-      if (end <= size && opcode >= Opcode.HEADER && opcode <= Opcode.SUMMARY_OFFSET) {
-        if (opcode === Opcode.CHUNK && isChunk(head.subarray(0, got), length)) {
-          chunks.add(offset, end - offset, lengthAt(head, 9), lengthAt(head, 17), 0);
-          learnChannels(chunks.count - 1, end);
-          offset = end;
-          continue;
-        }
-        if (opcode === Opcode.MESSAGE_INDEX && length >= 2) {
-          const id = readAt(offset + RECORD_HEADER, 2).readUInt16LE();
-          if (chunks.count > 0) chunks.mark(chunks.count - 1, bitOf(id));
-          offset = end;
-          continue;
-        }
-        if (opcode !== Opcode.CHUNK && opcode !== Opcode.MESSAGE) {
-          offset = end;
-          continue;
-        }
-      }
-      // Nonsense, or the end of what was written.
-      const next = findNextChunk(offset + 1);
-      if (next < 0) {
-        if (
-          opcode === Opcode.CHUNK &&
-          got === head.length &&
-          isChunk(head, length) &&
-          length < MAX_CHUNK_BYTES
-        ) {
-          chunks.add(offset, size - offset, lengthAt(head, 9), lengthAt(head, 17), -1, UNFINISHED);
-          learnChannels(chunks.count - 1, size);
-        } else damage.bytes += size - offset;
-        break;
-      }
-      damage.bytes += next - offset;
-      offset = next;
-    }
-  }
-
-  /** Our chunks are not compressed, so that their lengths must agree: that hardly happens by chance. */
-  function isChunk(head: Buffer, length: number): boolean {
-    return (
-      head.length === RECORD_HEADER + CHUNK_FIXED &&
-      head.readUInt32LE(RECORD_HEADER + 28) === 0 &&
-      lengthAt(head, RECORD_HEADER + 32) === length - CHUNK_FIXED &&
-      lengthAt(head, RECORD_HEADER + 16) === length - CHUNK_FIXED
-    );
-  }
-
-  function findNextChunk(from: number): number {
-    const window = Buffer.alloc(WINDOW);
-    for (let base = from; base < size; base += WINDOW - RECORD_HEADER - CHUNK_FIXED) {
-      const bytes = readAt(base, WINDOW, window);
-      let at = bytes.indexOf(Opcode.CHUNK);
-      for (; at >= 0; at = bytes.indexOf(Opcode.CHUNK, at + 1)) {
-        const head = bytes.subarray(at, at + RECORD_HEADER + CHUNK_FIXED);
-        if (head.length < RECORD_HEADER + CHUNK_FIXED) break;
-        const length = lengthAt(head, 1);
-        if (base + at + RECORD_HEADER + length <= size && isChunk(head, length)) return base + at;
-      }
-    }
-    return -1;
-  }
-
-  /** Schemas and channels stand in the chunk that first uses them: look into those that may bring new ones. */
-  function learnChannels(chunk: number, end: number): void {
-    let fresh = chunks.mask(chunk) === -1;
-    for (let at = end; !fresh && at < size; ) {
-      const head = readAt(at, RECORD_HEADER + 2);
-      if (head.length < RECORD_HEADER + 2 || head[0] !== Opcode.MESSAGE_INDEX) {
-        fresh = at === end;
-        break;
-      }
-      fresh = !channels.has(head.readUInt16LE(RECORD_HEADER));
-      at += RECORD_HEADER + lengthAt(head, 1);
-    }
-    if (fresh || end >= size) readRecords(chunk, () => {});
   }
 
   function readRecords(chunk: number, visit: VisitMessage): void {
@@ -287,7 +203,7 @@ function readMcap(path: string, fd: number): McapFile {
     const length = chunks.length(chunk);
     if (chunkBuffer.length < length) chunkBuffer = Buffer.alloc(2 * length);
     const record = readAt(chunks.offset(chunk), length, chunkBuffer.subarray(0, length));
-    const unfinished = chunks.flags(chunk) === UNFINISHED;
+    const unfinished = chunks.unfinished(chunk);
     const at = createCursor(record);
     const opcode = at.u8();
     at.u64();
@@ -363,97 +279,11 @@ function readMcap(path: string, fd: number): McapFile {
     damage,
     chunkStartNs: chunks.startNs,
     chunkEndNs: chunks.endNs,
-    chunkHas: (chunk, channelId) => (chunks.mask(chunk) & bitOf(channelId)) !== 0,
-    findChunk(timeNs) {
-      let low = 0;
-      let high = chunks.count - 1;
-      while (low < high) {
-        const middle = (low + high + 1) >> 1;
-        if (chunks.startNs(middle) <= timeNs) low = middle;
-        else high = middle - 1;
-      }
-      return Math.max(0, low);
-    },
+    chunkHas: chunks.has,
+    findChunk: chunks.find,
     readChunk: readRecords,
     close: () => closeSync(fd),
   };
-}
-
-/** Channels share a bit from 31 on: then a chunk is only looked into for nothing. */
-const bitOf = (channelId: number): number => 1 << (channelId % 32);
-
-/** Where the chunks are, in columns: a day has 170 000. */
-function createChunkTable() {
-  const COLUMNS = 6;
-  let rows = new Float64Array(COLUMNS * 256);
-  let count = 0;
-  return {
-    get count() {
-      return count;
-    },
-    clear() {
-      count = 0;
-    },
-    add(offset: number, length: number, startNs: number, endNs: number, mask: number, flags = 0) {
-      if ((count + 1) * COLUMNS > rows.length) {
-        const larger = new Float64Array(2 * rows.length);
-        larger.set(rows);
-        rows = larger;
-      }
-      rows.set([offset, length, startNs, endNs, mask, flags], count++ * COLUMNS);
-    },
-    offset: (i: number) => rows[i * COLUMNS],
-    length: (i: number) => rows[i * COLUMNS + 1],
-    startNs: (i: number) => rows[i * COLUMNS + 2],
-    endNs: (i: number) => rows[i * COLUMNS + 3],
-    mask: (i: number) => rows[i * COLUMNS + 4],
-    flags: (i: number) => rows[i * COLUMNS + 5],
-    mark(i: number, bit: number) {
-      rows[i * COLUMNS + 4] |= bit;
-    },
-    cut(i: number, bytes: number) {
-      rows[i * COLUMNS + 1] -= bytes;
-    },
-  };
-}
-
-/** A u64 as a number: exact for every length that a file can have. */
-const lengthAt = (bytes: Buffer, offset: number): number =>
-  bytes.readUInt32LE(offset) + bytes.readUInt32LE(offset + 4) * 2 ** 32;
-
-/** Reads fields one by one; beyond the end it gives zeros and fails. */
-function createCursor(bytes: Buffer) {
-  let at = 0;
-  let failed = false;
-  const take = (length: number): number => {
-    if (!(length >= 0 && at + length <= bytes.length)) failed = true;
-    if (failed) return -1;
-    const from = at;
-    at += length;
-    return from;
-  };
-  const number = (length: number, read: (from: number) => number): number => {
-    const from = take(length);
-    return from < 0 ? 0 : read(from);
-  };
-  const cursor = {
-    get failed() {
-      return failed;
-    },
-    get left() {
-      return failed ? 0 : bytes.length - at;
-    },
-    u8: () => number(1, (from) => bytes[from]),
-    u16: () => number(2, (from) => bytes.readUInt16LE(from)),
-    u32: () => number(4, (from) => bytes.readUInt32LE(from)),
-    u64: () => number(8, (from) => lengthAt(bytes, from)),
-    bytes(length: number): Buffer {
-      const from = take(length);
-      return from < 0 ? bytes.subarray(0, 0) : bytes.subarray(from, from + length);
-    },
-    text: (): string => cursor.bytes(cursor.u32()).toString('utf8'),
-  };
-  return cursor;
 }
 
 const printable = (text: string): string => text.slice(0, 20).replace(/[^\x20-\x7e]/g, '?');
