@@ -1,7 +1,9 @@
 import { DOFS_PER_FINGER } from '../hand/dofs.js';
 import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
 import type { Channel } from './channels.js';
-import { type FaultKind, fault, HEALTHY, ONLY_BY_MOVES, type Verdict } from './verdicts.js';
+import { createRaisedFaults, FAULT_BIT } from './raised-faults.js';
+import { runOfSilence } from './silence.js';
+import type { Verdict } from './verdicts.js';
 
 /**
  * Channel health while the glove is worn: constant work a sample, windows in device time, nothing allocated
@@ -13,17 +15,12 @@ import { type FaultKind, fault, HEALTHY, ONLY_BY_MOVES, type Verdict } from './v
  * - **intermittent**: two such steps within a second, or one that lasts; a single spike of a sample or two (a
  *   servo's) is held over and not blamed on a connector.
  * - **railed**: at an end of the converter although the calibrated range stays clear of it.
- * - **dead**: not one count of change for so long that the channel's own noise makes that incredible (below).
+ * - **dead**: not one count of change for so long that the channel's own noise makes that incredible (silence.ts),
+ *   for at least 150 ms, and for three times the longest run that ended by itself.
  * - **noisy**: standard deviation from -E[e(n) e(n-1)] / 4, e the second difference: for white noise that is the
  *   variance, and smooth motion, whose second differences agree in sign, makes it smaller, never larger.
  * - **reversed**: runs far out on the open side, where no finger goes.
  * - **drifting**: both ends of the used range have moved the same way from the fitted ones.
- *
- * Dead, in numbers: with Gaussian noise of s counts a resting reading differs from its commonest count with
- * probability q = erfc(0.5 / (s sqrt 2)) at least (level in the middle of a count), so a run of n equal readings
- * has probability (1 - q)^n. It is called dead below e^-30, with s taken at 0.6 of the estimate, after at least
- * 150 ms, and after three times the longest run that ended by itself. With s = 1 count at 500 Hz that is 150 ms;
- * with s = 0.5 it is 0.6 s; a channel quieter than 0.2 counts cannot be told from a still hand this way.
  */
 export interface Health {
   /** Per channel, the present verdict; the object is replaced when it changes. */
@@ -62,7 +59,6 @@ const INTERMITTENT_CLEAR_S = 2;
 const RAIL_S = 0.06;
 const RAIL_CLEAR_S = 0.3;
 const DEAD_S = 0.15;
-const DEAD_LOG = 30;
 const NEVER_ALIVE_S = 5;
 const LIVELY_CHANGES = 50;
 /** Not in step with any motion. */
@@ -92,21 +88,10 @@ const DRIFT_OTHER_END = 0.05;
 const SHORT_RANGE = 0.05;
 const NO_RANGE = 0.01;
 
-const BIT: Record<Exclude<FaultKind, 'swapped' | 'crossTalk'>, number> = {
-  missing: 1,
-  intermittent: 2,
-  railed: 4,
-  dead: 8,
-  noisy: 16,
-  reversed: 32,
-  shortRange: 64,
-  drifting: 128,
-};
-
 /** What a decaying mean decays to: at 0 it would end in denormal numbers, some fifty times as slow. */
 const TINY = 1e-12;
 /** Faults that need no judging at every sample. */
-const LASTING_FLAGS = BIT.missing | BIT.shortRange | BIT.drifting;
+const LASTING_FLAGS = FAULT_BIT.missing | FAULT_BIT.shortRange | FAULT_BIT.drifting;
 
 // Places in the state that every sample needs, per channel.
 const H_LAST = 0;
@@ -160,11 +145,8 @@ export function createHealth(channels: readonly Channel[]): Health {
   const n = channels.length;
   const array = () => new Float64Array(n);
   const suspect = new Uint8Array(n);
-  const unusable = new Uint8Array(n);
-  const flags = new Uint8Array(n);
-  const verdicts: Verdict[] = channels.map(() => HEALTHY);
-  const found: Partial<Record<FaultKind, Verdict>>[] = channels.map(() => ({}));
-  const adopted: Verdict[] = channels.map(() => HEALTHY);
+  const faults = createRaisedFaults(n);
+  const { verdicts, unusable, flags } = faults;
 
   // Constants of each channel.
   const watched = Int16Array.from(channels.flatMap((channel, i) => (isWatched(channel) ? [i] : [])));
@@ -225,52 +207,21 @@ export function createHealth(channels: readonly Channel[]): Health {
   const rightWayS = array();
   const clock = new Float64Array(CLOCKS);
 
-  let version = 0;
   let troubled = 0;
   const watchedFingers = watched.filter((i) => ofFinger[i] !== 0);
 
   for (const [i, channel] of channels.entries()) {
     if (channel.source < 0) {
-      set(i, 'missing', false, `${channel.role} is in the profile, but the glove does not send it`);
+      faults.raise(i, 'missing', false, `${channel.role} is in the profile, but the glove does not send it`);
       continue;
     }
     const part = Math.abs(channel.closed - channel.open) / full[i];
     if (part < SHORT_RANGE && channel.kind !== 'wrist') {
-      set(i, 'shortRange', part >= NO_RANGE, `open to closed is ${percent(part)} of the converter`);
+      faults.raise(i, 'shortRange', part >= NO_RANGE, `open to closed is ${percent(part)} of the converter`);
     }
   }
 
   count();
-
-  function set(i: number, kind: keyof typeof BIT, usable: boolean, evidence: string): void {
-    if (flags[i] & BIT[kind]) return;
-    flags[i] |= BIT[kind];
-    found[i][kind] = fault(kind, usable, evidence);
-    choose(i);
-  }
-  function drop(i: number, kind: keyof typeof BIT): void {
-    if ((flags[i] & BIT[kind]) === 0) return;
-    flags[i] &= ~BIT[kind];
-    choose(i);
-  }
-  function choose(i: number): void {
-    let verdict = HEALTHY;
-    let usable = true;
-    for (const kind in BIT) {
-      const key = kind as keyof typeof BIT;
-      if ((flags[i] & BIT[key]) === 0) continue;
-      const candidate = found[i][key] as Verdict;
-      if (verdict === HEALTHY) verdict = candidate;
-      if (!candidate.usable) usable = false;
-    }
-    if (verdict === HEALTHY) verdict = adopted[i];
-    if (!adopted[i].usable) usable = false;
-    unusable[i] = usable ? 0 : 1;
-    if (verdict !== verdicts[i]) {
-      verdicts[i] = verdict;
-      version++;
-    }
-  }
 
   function count(): void {
     troubled = 0;
@@ -339,7 +290,12 @@ export function createHealth(channels: readonly Channel[]): Health {
         if (sure || hot[i * HOT + H_BUSY] < BUSY_SOON) {
           const steps = clock[NOW] - earlierOnset[i] <= REPEAT_S ? 'again and again' : 'and stayed';
           const part = percent(biggestStep[i] / span[i]);
-          set(i, 'intermittent', false, `jumped by ${part} of its range within one sample, ${steps}`);
+          faults.raise(
+            i,
+            'intermittent',
+            false,
+            `jumped by ${part} of its range within one sample, ${steps}`,
+          );
         }
         pendingS[i] = 0;
       } else {
@@ -348,7 +304,7 @@ export function createHealth(channels: readonly Channel[]): Health {
     }
     if (clock[NOW] - onset[i] > INTERMITTENT_CLEAR_S && suspect[i] === 0) {
       biggestStep[i] = 0;
-      drop(i, 'intermittent');
+      faults.clear(i, 'intermittent');
     }
   }
 
@@ -358,31 +314,31 @@ export function createHealth(channels: readonly Channel[]): Health {
       offRailS[i] = 0;
       if (railS[i] >= RAIL_S) {
         // A contact that comes and goes is named for that; one that stays away is named for the rail.
-        if (clock[NOW] - onset[i] > 0.5) drop(i, 'intermittent');
-        set(i, 'railed', false, `stays at ${x} of ${full[i]}, the end of the converter`);
+        if (clock[NOW] - onset[i] > 0.5) faults.clear(i, 'intermittent');
+        faults.raise(i, 'railed', false, `stays at ${x} of ${full[i]}, the end of the converter`);
       }
     } else {
       railS[i] = 0;
       offRailS[i] += dtS;
-      if (offRailS[i] >= RAIL_CLEAR_S) drop(i, 'railed');
+      if (offRailS[i] >= RAIL_CLEAR_S) faults.clear(i, 'railed');
     }
   }
 
   /** @param atEnd a reading at an end of the converter has no noise, so its silence tells nothing */
   function judgeSilence(i: number, x: number, atEnd: boolean): void {
     const h = i * HOT;
-    if (flags[i] & BIT.dead) {
+    if (flags[i] & FAULT_BIT.dead) {
       // Alive again once it has changed a few times.
       if (hot[h + H_CHANGES] < 8) return;
       hot[h + H_CHANGES] = LIVELY_CHANGES;
-      drop(i, 'dead');
+      faults.clear(i, 'dead');
       return;
     }
     const silentS = clock[NOW] - hot[h + H_CHANGED_S];
     if (atEnd || silentS < DEAD_S || hot[h + H_RUN] < hot[h + H_RUN_LIMIT]) return;
     const ms = Math.round(silentS * 1000);
     const noise = Math.sqrt(quietVariance[i]).toFixed(2);
-    set(
+    faults.raise(
       i,
       'dead',
       false,
@@ -395,12 +351,12 @@ export function createHealth(channels: readonly Channel[]): Health {
     const h = i * HOT;
     const variance = hot[h + H_VARIANCE];
     const busy = hot[h + H_BUSY];
-    if (flags[i] & BIT.noisy) {
+    if (flags[i] & FAULT_BIT.noisy) {
       const low = NOISY_CLEAR * span[i];
       noisyS[i] = variance < low * low || busy < 0.05 ? noisyS[i] + dtS : 0;
       if (noisyS[i] >= NOISY_CLEAR_S) {
         noisyS[i] = 0;
-        drop(i, 'noisy');
+        faults.clear(i, 'noisy');
       }
       return;
     }
@@ -408,7 +364,7 @@ export function createHealth(channels: readonly Channel[]): Health {
     if (noisyS[i] >= NOISY_S && noisyS[i] >= NOISY_SAMPLES * dtS) {
       const s = Math.sqrt(variance);
       const part = s / span[i];
-      set(
+      faults.raise(
         i,
         'noisy',
         part < NOISY_UNUSABLE,
@@ -421,11 +377,11 @@ export function createHealth(channels: readonly Channel[]): Health {
   function judgeDirection(i: number, x: number, dtS: number): void {
     const position = ((x - open[i]) * direction[i]) / span[i];
     reversedS[i] = position < REVERSED_AT ? reversedS[i] + dtS : 0;
-    if (reversedS[i] >= REVERSED_S && (flags[i] & (BIT.railed | BIT.intermittent)) === 0) {
-      set(i, 'reversed', false, `runs ${percent(-position)} of its range out beyond the open hand`);
+    if (reversedS[i] >= REVERSED_S && (flags[i] & (FAULT_BIT.railed | FAULT_BIT.intermittent)) === 0) {
+      faults.raise(i, 'reversed', false, `runs ${percent(-position)} of its range out beyond the open hand`);
     }
     rightWayS[i] = position > 0.3 ? rightWayS[i] + dtS : 0;
-    if (rightWayS[i] >= 0.3) drop(i, 'reversed');
+    if (rightWayS[i] >= 0.3) faults.clear(i, 'reversed');
   }
 
   /** Every judge, for a sample that is out of the ordinary or comes soon after one. */
@@ -464,13 +420,18 @@ export function createHealth(channels: readonly Channel[]): Health {
       const used = hot[h + H_HIGHEST] - hot[h + H_LOWEST];
       hot[h + H_LOWEST] = Number.POSITIVE_INFINITY;
       hot[h + H_HIGHEST] = Number.NEGATIVE_INFINITY;
-      if (!(used > 0.6 * span[i]) || flags[i] & ~BIT.drifting) continue;
+      if (!(used > 0.6 * span[i]) || flags[i] & ~FAULT_BIT.drifting) continue;
       const up = low > DRIFT && high - 1 > DRIFT_OTHER_END;
       const down = high - 1 < -DRIFT && low < -DRIFT_OTHER_END;
       if (up || down) {
         const ends = `${percent(low)} to ${percent(high)}`;
-        set(i, 'drifting', true, `the hand now uses ${ends} of the fitted range, instead of 0 to 100 %`);
-      } else drop(i, 'drifting');
+        faults.raise(
+          i,
+          'drifting',
+          true,
+          `the hand now uses ${ends} of the fitted range, instead of 0 to 100 %`,
+        );
+      } else faults.clear(i, 'drifting');
     }
   }
 
@@ -493,7 +454,13 @@ export function createHealth(channels: readonly Channel[]): Health {
         hot[h + H_RECENT] = 0;
         hot[h + H_TURNS] = 0;
       }
-      if (alive && noiseAlone && suspect[i] === 0 && hot[h + H_RUN] < 8 && (flags[i] & BIT.noisy) === 0) {
+      if (
+        alive &&
+        noiseAlone &&
+        suspect[i] === 0 &&
+        hot[h + H_RUN] < 8 &&
+        (flags[i] & FAULT_BIT.noisy) === 0
+      ) {
         // Rounding to counts adds 1/12 of its own. The quietest stretch rises slowly, so that one lucky stretch
         // does not last for ever.
         const net = Math.max(0, variance - 1 / 12);
@@ -502,12 +469,17 @@ export function createHealth(channels: readonly Channel[]): Health {
         quietVariance[i] = first ? net : Math.min(steadyVariance[i], quietVariance[i] * 1.01);
         hot[h + H_RUN_LIMIT] = Math.max(3 * hot[h + H_LONGEST] + 24, runOfSilence(quietVariance[i]));
       }
-      if (alive || ofFinger[i] === 0 || flags[i] & BIT.dead) continue;
+      if (alive || ofFinger[i] === 0 || flags[i] & FAULT_BIT.dead) continue;
       const x = hot[h + H_LAST];
       const atEnd = x <= railWidth[i] || x >= full[i] - railWidth[i];
       if (atEnd || clock[NOW] - hot[h + H_CHANGED_S] < NEVER_ALIVE_S) continue;
       if (lively > 0 && lively * 2 >= watchedFingers.length) {
-        set(i, 'dead', false, `not one count of change at ${x} for ${NEVER_ALIVE_S} s, while others move`);
+        faults.raise(
+          i,
+          'dead',
+          false,
+          `not one count of change at ${x} for ${NEVER_ALIVE_S} s, while others move`,
+        );
         hot[h + H_CHANGES] = 0;
         stirred[i] = 1;
       }
@@ -517,21 +489,15 @@ export function createHealth(channels: readonly Channel[]): Health {
   return {
     verdicts,
     get version() {
-      return version;
+      return faults.version;
     },
     suspect,
     unusable,
     get troubled() {
       return troubled;
     },
-    adopt(verdictsFound) {
-      for (let i = 0; i < n; i++) {
-        const verdict = verdictsFound[i];
-        adopted[i] = ONLY_BY_MOVES.has(verdict.kind)
-          ? { ...verdict, evidence: `at the last check: ${verdict.evidence}` }
-          : HEALTHY;
-        choose(i);
-      }
+    adopt(found) {
+      faults.adopt(found);
       count();
     },
     noiseCounts: (channel) => Math.sqrt(Math.max(0, hot[channel * HOT + H_VARIANCE])),
@@ -644,32 +610,6 @@ function widen(hot: Float64Array, h: number, x: number): void {
 /** Orientation sensors compute and touch pads switch: neither is a plain analogue channel. */
 function isWatched(channel: Channel): boolean {
   return channel.source >= 0 && channel.kind !== 'wrist' && channel.role !== 'thumbRest';
-}
-
-/** Equal readings in a row that noise of a given variance (counts squared) makes incredible. */
-function runOfSilence(variance: number): number {
-  const s = 0.6 * Math.sqrt(variance);
-  if (!(s > 0.12)) return Number.POSITIVE_INFINITY;
-  return DEAD_LOG / -Math.log(1 - erfc(0.5 / (s * Math.SQRT2)));
-}
-
-/** Complementary error function for x >= 0, to 1.2e-7 (Numerical Recipes, erfcc; from memory). */
-export function erfc(x: number): number {
-  const t = 1 / (1 + 0.5 * x);
-  const p =
-    -1.26551223 +
-    t *
-      (1.00002368 +
-        t *
-          (0.37409196 +
-            t *
-              (0.09678418 +
-                t *
-                  (-0.18628806 +
-                    t *
-                      (0.27886807 +
-                        t * (-1.13520398 + t * (1.48851587 + t * (-0.82215223 + t * 0.17087277))))))));
-  return t * Math.exp(-x * x + p);
 }
 
 const percent = (part: number): string => `${Math.round(part * 100)} %`;

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { INFERRED, TRACKED } from '../../src/hand/validity.js';
 import type { ChannelRole } from '../../src/link/table.js';
-import { erfc } from '../../src/sensing/health.js';
 import { createSensing, type Sensing } from '../../src/sensing/sensing.js';
+import { erfc } from '../../src/sensing/silence.js';
 import { CURL_ROLES, channel, feedTo, gaussian, gloveWith, random, SPLAY_ROLES } from './glove-signals.js';
 
 type Motion = (timeS: number, finger: number) => number;
