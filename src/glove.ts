@@ -2,16 +2,10 @@ import type { Logger } from 'pino';
 import type { FitShelf, FitsInUse } from './config/fit-file.js';
 import { mergeFit } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
-import { createTouchContacts } from './contact/touches.js';
 import { type Chain, makeChain, prepareChain, sameGlove } from './glove-chain.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
-import {
-  createContactNews,
-  reportHealth,
-  reportInputs,
-  reportResistance,
-  reportSignals,
-} from './glove-reports.js';
+import { reportHealth, reportInputs, reportSignals } from './glove-reports.js';
+import { createGloveResistance, type Heard } from './glove-resistance.js';
 import type { AppRequest, Glove, GloveListener, HandFrame, Refusal } from './glove-view.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
@@ -26,7 +20,6 @@ import type { Link, LinkStatus, RecordedAct } from './link/link.js';
 import { logEvent } from './log-events.js';
 import { type Clock, systemClock } from './monotonic.js';
 import { EVENT_REASONS } from './resistance/events.js';
-import { type Send, VALID_FOR_MS } from './resistance/resistance.js';
 import { stopsToFit } from './resistance/stops-to-fit.js';
 import { pinchGapMm } from './sensing/pinch-gap.js';
 import type { Sensing } from './sensing/sensing.js';
@@ -42,7 +35,7 @@ export type * from './glove-view.js';
  *                                                       │          │
  *                                                    curls      poses
  *                                                       v          v
- *   link <── bytes ── codec <── stops ── resistance <── requests and touches of apps
+ *   link <── bytes ── codec <── stops ── resistance <── requests and touches of apps (glove-resistance.ts)
  *
  * A sample runs the whole way in one call, without timers or promises in between. Beside it a slow beat notices
  * what does not come: silence, expiry, an unanswered hello.
@@ -80,19 +73,6 @@ const BEHIND_US = 10_000;
 /** A glove that says it is a different one is believed so often at most: each time the chain is made anew. */
 const DIFFERENT_US = 200_000;
 const TRACKER_TTL_MS = 1000;
-/** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
-const PLAIN_RELEASES = 3;
-const PLAIN_RELEASE_MS = 50;
-/** Keeps the layers of touches apart from those of plain stops. */
-const TOUCH_LAYER = 'touch\u0000';
-const NO_PULSES: Refusal = {
-  code: 'notSupported',
-  message: 'A glove that talks in lines of text takes no pulses.',
-};
-const NOT_ARMED: Refusal = {
-  code: 'disarmed',
-  message: 'The glove is disarmed; the wearer must arm it first.',
-};
 
 export function createGlove(options: GloveOptions): LiveGlove {
   const { profile, glove, link, logger, clock: time = systemClock } = options;
@@ -101,9 +81,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const clock = createClock();
   const aheadDofs = new Float64Array(DOF_COUNT);
   const fingerOk = new Uint8Array(FINGERS.length);
-  const contacts = createTouchContacts();
-  const noContacts = createTouchContacts();
-  const contactNews = createContactNews();
   const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
   const stretchedHand = createStretchedHand(glove.controls.disarmStretchS);
   const root = new Float64Array(7);
@@ -123,14 +100,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
   };
 
   let hello: Hello | undefined;
-  /** The glove on this connection has said what it is; until then its samples could be misread. */
-  let introduced = false;
+  const heard: Heard = { introduced: false, sampleTimeUs: Number.NEGATIVE_INFINITY };
   /** Of a recording: in place of those on the shelf. */
   let recordedFits: FitsInUse | undefined;
   let chain = newChain();
   let device: DeviceState | undefined;
   let arrivalUs = 0;
-  let sampleTimeUs = Number.NEGATIVE_INFINITY;
   let differentUs = Number.NEGATIVE_INFINITY;
   let askedHelloUs = Number.NEGATIVE_INFINITY;
   let pingedUs = Number.NEGATIVE_INFINITY;
@@ -139,9 +114,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let cancelBeat = (): void => {};
   let healthVersion = -1;
   let healthToldUs = Number.NEGATIVE_INFINITY;
-  let revision = -1;
   let poses = 0;
-  let releases = 0;
   /** Of chains that were replaced. */
   const earlierEvents = new Float64Array(EVENT_REASONS.length);
   let samplesSince = 0;
@@ -151,8 +124,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let beatUs = Number.NEGATIVE_INFINITY;
   let burstsTold = false;
   let toldTrouble: string | undefined;
-  let releasesLeft = 0;
-  let releasedUs = Number.NEGATIVE_INFINITY;
 
   const messages: GloveMessages = {
     hello: introduce,
@@ -167,6 +138,17 @@ export function createGlove(options: GloveOptions): LiveGlove {
     note: (text) => logEvent(logger, 'glove.note', { glove: glove.name, text }),
   };
   const codec = (options.codec ?? createFrameCodec)(messages);
+  const forces = createGloveResistance({
+    chain: () => chain,
+    frame,
+    heard,
+    link,
+    codec,
+    time,
+    listeners,
+    send,
+    asked,
+  });
   const guide = createGloveGuide({
     name: glove.name,
     hand: () => chain.description.hand,
@@ -181,8 +163,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
     stops: () => (codec.plain ? [] : stopsToFit(chain.actuators, chain.travel)),
     resistance: () => chain.resistance,
-    arm,
-    disarm,
+    arm: forces.arm,
+    disarm: forces.disarm,
   });
 
   // ---- glove -> apps -----------------------------------------------------------------------------------------
@@ -202,7 +184,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   }
 
   function takeSamples(samples: Samples): void {
-    if (!introduced || stopped) return;
+    if (!heard.introduced || stopped) return;
     const timeUs = clock.map(samples.deviceTimeUs, arrivalUs);
     const { sensing, skeleton, inputs } = chain;
     sensing.update(samples, timeUs);
@@ -219,11 +201,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
     const nowUs = time.nowUs();
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
-    sampleTimeUs = nowUs - (arrivalUs - timeUs);
+    heard.sampleTimeUs = nowUs - (arrivalUs - timeUs);
     const stretched = stretchedHand.update(sensing.curl, sensing.fingerStates, timeUs);
     if (chain.resistance.armed) {
-      if ((sensing.buttons & disarmMask) !== 0) disarm('glove button');
-      else if (stretched) disarm('stretched hand');
+      if ((sensing.buttons & disarmMask) !== 0) forces.disarm('glove button');
+      else if (stretched) forces.disarm('stretched hand');
     }
     if (guide.running) {
       for (let finger = 0; finger < fingerOk.length; finger++) {
@@ -231,8 +213,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       }
       guide.feel(nowUs, sensing.curl, fingerOk, sensing.counts);
     }
-    touch(nowUs);
-    resist(nowUs);
+    forces.follow(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);
     // Behind with what was read at once: the newest of it is told, and apps get their turn to ask for less force.
@@ -261,9 +242,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function introduce(said: Hello): void {
     const different = hello === undefined || !sameGlove(hello, said);
     if (different) {
-      release();
+      forces.letGo();
       if (!link.recorded && arrivalUs - differentUs < DIFFERENT_US) {
-        introduced = false;
+        heard.introduced = false;
         return;
       }
       differentUs = arrivalUs;
@@ -280,7 +261,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
         );
       }
     }
-    introduced = true;
+    heard.introduced = true;
     toldTrouble = undefined;
     if (different) for (const listener of listeners) listener.described?.();
   }
@@ -306,7 +287,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   }
 
   function putFitsToUse(): void {
-    release();
+    forces.letGo();
     guide.stop('Another fit was put to use.');
     replaceChain();
     for (const listener of listeners) listener.described?.();
@@ -337,13 +318,13 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (status.state === 'live') {
       codec.reset();
       clock.restart();
-      introduced = false;
+      heard.introduced = false;
       burstsTold = false;
       askHello(time.nowUs());
       logEvent(logger, 'link.live', { glove: glove.name, address: status.address });
     } else if (stopped) {
       frame.valid = false;
-    } else if (frame.valid || introduced) {
+    } else if (frame.valid || heard.introduced) {
       goSilent(status.error?.line ?? `The link to the glove is ${status.state}.`);
     } else if (status.error) {
       frame.reason = status.error.line;
@@ -359,7 +340,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   /** No samples: apps are told at once, fingers are free, and nothing of the past is carried on. */
   function goSilent(reason: string): void {
-    introduced = introduced && link.status.state === 'live';
+    heard.introduced = heard.introduced && link.status.state === 'live';
     frame.reason = reason;
     rateHz = 0;
     if (!frame.valid) return;
@@ -368,8 +349,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame.velocities.fill(0);
     frame.timeUs += 1;
     chain.sensing.reset();
-    sampleTimeUs = Number.NEGATIVE_INFINITY;
-    resist(time.nowUs());
+    heard.sampleTimeUs = Number.NEGATIVE_INFINITY;
+    forces.step(time.nowUs());
     // A replay that jumps is no trouble.
     if (!link.recorded) logEvent(logger, 'glove.silent', { glove: glove.name }, reason);
     tellFrame();
@@ -383,18 +364,18 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const punctual = nowUs - beatUs < 3 * BEAT_MS * 1000;
     beatUs = nowUs;
     if (link.status.state === 'live' && !link.recorded) {
-      if (!introduced && nowUs - askedHelloUs >= ASK_HELLO_US) askHello(nowUs);
-      if (introduced && nowUs - pingedUs >= PING_US) {
+      if (!heard.introduced && nowUs - askedHelloUs >= ASK_HELLO_US) askHello(nowUs);
+      if (heard.introduced && nowUs - pingedUs >= PING_US) {
         pingedUs = nowUs;
         pingToken = (pingToken + 1) >>> 0;
         send(codec.ping(pingToken), false, nowUs);
       }
-      if (punctual && frame.valid && nowUs - sampleTimeUs > safety.staleMs * 1000) {
+      if (punctual && frame.valid && nowUs - heard.sampleTimeUs > safety.staleMs * 1000) {
         goSilent(`No samples for ${safety.staleMs} ms: the glove or its cable is silent.`);
       }
     }
-    resist(nowUs);
-    repeatRelease(nowUs);
+    forces.step(nowUs);
+    forces.repeatRelease(nowUs);
     if (nowUs - healthToldUs >= HEALTH_US) {
       rateHz = nowUs > rateSinceUs ? (samplesSince * 1e6) / (nowUs - rateSinceUs) : 0;
       samplesSince = 0;
@@ -433,94 +414,13 @@ export function createGlove(options: GloveOptions): LiveGlove {
     });
   }
 
-  // ---- apps -> glove -----------------------------------------------------------------------------------------
-
-  /** Turns what is touched into requests: where each finger meets each shape, now, and how that feels. */
-  function touch(nowUs: number): void {
-    const { touches, touchRequests, resistance, sensing } = chain;
-    touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
-    for (const touched of touches.live) {
-      touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
-      const { stops, efforts } = touchRequests;
-      resistance.request(touched.app, touched.layer, stops, efforts, touched.expiresUs - nowUs, nowUs);
-    }
-  }
-
-  function resist(nowUs: number): void {
-    const { resistance, sensing } = chain;
-    for (let finger = 0; finger < fingerOk.length; finger++) {
-      fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
-    }
-    const live = introduced && link.status.state === 'live';
-    const { curl, curlRates } = sensing;
-    sendResistance(resistance.step(nowUs, curl, fingerOk, sampleTimeUs, live, curlRates));
-    tellResistance();
-  }
-
-  function sendResistance(what: Send): void {
-    if (what === 'nothing') return;
-    const { resistance } = chain;
-    const { stops, efforts, count } = resistance.commands;
-    const taken =
-      what === 'release' ? sendRelease() : send(codec.resist(VALID_FOR_MS, stops, efforts, count));
-    releasesLeft = what === 'release' && codec.plain ? PLAIN_RELEASES - 1 : 0;
-    if (!taken) resistance.unsent();
-  }
-
-  /** Goes out even behind unsent frames. */
-  function sendRelease(): boolean {
-    releasedUs = time.nowUs();
-    releases++;
-    return send(codec.release(), true);
-  }
-
-  function repeatRelease(nowUs: number): void {
-    if (releasesLeft === 0 || nowUs - releasedUs < PLAIN_RELEASE_MS * 1000) return;
-    releasesLeft--;
-    sendRelease();
-  }
+  // ---- apps -> glove: glove-resistance.ts, by these two --------------------------------------------------------
 
   function send(bytes: Uint8Array, urgent = false, nowUs = time.nowUs()): boolean {
     if (bytes.length === 0) return true;
     const taken = link.write(bytes, urgent);
     if (taken) for (const listener of listeners) listener.sent?.(bytes, nowUs);
     return taken;
-  }
-
-  /** Nothing is solved, and so nothing cleared, while nobody touches. */
-  const contactsNow = () => (frame.valid && chain.touches.live.length > 0 ? contacts : noContacts);
-
-  function tellResistance(): void {
-    const news = contactNews(contactsNow());
-    if (chain.resistance.status.revision === revision && !news) return;
-    revision = chain.resistance.status.revision;
-    for (const listener of listeners) listener.resistance?.();
-  }
-
-  /** Frees the fingers before the chain is replaced: what comes after knows nothing of what was held. */
-  function release(): void {
-    sendResistance(chain.resistance.disarm(time.nowUs(), 'the glove is a different one'));
-    revision = -1;
-  }
-
-  function dropRequests(app: string, layer?: string): void {
-    const { touches, resistance } = chain;
-    resistance.drop(app, layer);
-    if (layer !== undefined) resistance.drop(app, TOUCH_LAYER + layer);
-    touches.drop(app, layer === undefined ? undefined : TOUCH_LAYER + layer);
-    resist(time.nowUs());
-  }
-
-  function disarm(by: string): void {
-    chain.touches.clear();
-    sendResistance(chain.resistance.disarm(time.nowUs(), by));
-    tellResistance();
-  }
-
-  function arm(by: string): void {
-    chain.resistance.arm(time.nowUs(), by);
-    tellResistance();
-    asked(by, { type: 'arm' });
   }
 
   function asked(app: string, request: AppRequest, refusal?: Refusal): Refusal | undefined {
@@ -564,11 +464,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     async close() {
       stopped = true;
       cancelBeat();
-      sendResistance(chain.resistance.shutdown(time.nowUs()));
-      for (; releasesLeft > 0 && link.status.state === 'live'; releasesLeft--) {
-        await new Promise<void>((resolve) => time.after(PLAIN_RELEASE_MS, resolve));
-        sendRelease();
-      }
+      const heardOften = forces.shutdown();
+      if (heardOften) await heardOften;
       await link.close();
     },
 
@@ -600,7 +497,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
         clock: clock.status,
         rateHz,
         poses,
-        releases,
+        releases: forces.releases,
         interventions: Object.fromEntries(interventions) as Record<string, number>,
       };
     },
@@ -623,65 +520,13 @@ export function createGlove(options: GloveOptions): LiveGlove {
       };
     },
 
-    readResistance: () =>
-      reportResistance(chain.description.hand, chain.resistance, chain.sensing.curl, contactsNow()),
-
-    recordResistance(since) {
-      const { description, resistance, sensing } = chain;
-      return reportResistance(description.hand, resistance, sensing.curl, contactsNow(), since);
-    },
-
-    resist(app, request) {
-      const { fingers, ttlMs, layer } = request;
-      const nowUs = time.nowUs();
-      const refusal = chain.resistance.requestFingers(app, fingers, ttlMs, nowUs, layer);
-      // The glove feels it now, not at the next sample.
-      if (!refusal) resist(nowUs);
-      return asked(app, request, refusal);
-    },
-
-    touch(app, request) {
-      const { resistance, touches } = chain;
-      const nowUs = time.nowUs();
-      if (!resistance.armed) return asked(app, request, NOT_ARMED);
-      const fault = touches.set(app, TOUCH_LAYER + (request.layer ?? ''), request, nowUs);
-      if (fault) return asked(app, request, fault);
-      if (frame.valid) {
-        touch(nowUs);
-        resist(nowUs);
-      }
-      return asked(app, request);
-    },
-
-    pulse(app, request) {
-      const { resistance } = chain;
-      const { finger, amplitude, durationMs, frequencyHz } = request;
-      if (codec.plain) return asked(app, request, NO_PULSES);
-      const refusal = resistance.pulse(time.nowUs(), finger, amplitude, durationMs, frequencyHz);
-      if (!refusal) {
-        const { pulses } = resistance;
-        for (let at = 0; at < pulses.count; at++) {
-          send(
-            codec.pulse(
-              pulses.actuators[at],
-              pulses.amplitudes[at],
-              pulses.durationsMs[at],
-              pulses.frequencyHz,
-            ),
-          );
-        }
-      }
-      return asked(app, request, refusal);
-    },
-
-    release(app, layer) {
-      dropRequests(app, layer);
-      asked(app, { type: 'release', ...(layer === undefined ? {} : { layer }) });
-    },
-
-    drop(app) {
-      dropRequests(app);
-    },
+    readResistance: forces.read,
+    recordResistance: forces.record,
+    resist: forces.resist,
+    touch: forces.touch,
+    pulse: forces.pulse,
+    release: forces.release,
+    drop: forces.drop,
 
     track(request) {
       if (track(request, time.nowUs())) asked('', request);
@@ -692,10 +537,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
       asked(by, { type: 'rezero' });
     },
 
-    arm,
+    arm: forces.arm,
 
     disarm(by) {
-      disarm(by);
+      forces.disarm(by);
       asked(by, { type: 'disarm' });
     },
   };
