@@ -96,6 +96,8 @@ export interface Glove {
   readonly description: GloveDescription;
   /** Fits that are merged over the profile. */
   readonly fitsInUse: FitsInUse;
+  /** What was seen and followed of slow shifts, for a recording that begins now. */
+  rememberDrift(): number[];
   readonly linkStatus: LinkStatus;
   readonly armed: boolean;
   /** The newest frame. */

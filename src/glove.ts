@@ -124,6 +124,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let beatUs = Number.NEGATIVE_INFINITY;
   let burstsTold = false;
   let toldTrouble: string | undefined;
+  /** Of the glove that a recording was begun with, until it has said what it is. */
+  let recordedDrift: readonly (number | null)[] | undefined;
 
   const messages: GloveMessages = {
     hello: introduce,
@@ -251,6 +253,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       guide.stop('The glove turned out to be a different one.');
       hello = said;
       replaceChain();
+      if (recordedDrift) chain.sensing.adoptDrift(recordedDrift);
       logEvent(logger, 'glove.hello', { glove: glove.name, hand: said.hand, deviceId: said.deviceId });
       if (said.hand !== glove.hand) {
         logEvent(
@@ -262,6 +265,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       }
     }
     heard.introduced = true;
+    recordedDrift = undefined;
     toldTrouble = undefined;
     if (different) for (const listener of listeners) listener.described?.();
   }
@@ -297,7 +301,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function repeatAct(act: RecordedAct, timeUs: number): void {
     if (act.type === 'tracker') track(act, timeUs);
     else if (act.type === 'rezero') chain.sensing.rezero();
-    else if (JSON.stringify(act.fits) !== JSON.stringify(chain.fits)) {
+    else if (act.type === 'drift') {
+      recordedDrift = act.memory;
+      chain.sensing.adoptDrift(recordedDrift);
+    } else if (JSON.stringify(act.fits) !== JSON.stringify(chain.fits)) {
       recordedFits = act.fits;
       putFitsToUse();
     }
@@ -439,6 +446,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     get fitsInUse() {
       return chain.fits;
     },
+    rememberDrift: () => chain.sensing.rememberDrift(),
     get linkStatus() {
       return link.status;
     },

@@ -38,7 +38,11 @@ export interface LinkEvents {
 }
 
 /** What shapes a hand besides the glove's own bytes. */
-export type RecordedAct = { type: 'fits'; fits: FitsInUse } | { type: 'rezero' } | AppMessageOf<'tracker'>;
+export type RecordedAct =
+  | { type: 'fits'; fits: FitsInUse }
+  | { type: 'drift'; memory: readonly (number | null)[] }
+  | { type: 'rezero' }
+  | AppMessageOf<'tracker'>;
 
 export interface Link {
   readonly status: LinkStatus;

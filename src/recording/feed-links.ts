@@ -28,7 +28,7 @@ export function feedLinks(links: ReplayLinks): SessionVisitor {
   };
 }
 
-const isAct = (request: { type: string }): request is Exclude<RecordedAct, { type: 'fits' }> =>
+const isAct = (request: { type: string }): request is Exclude<RecordedAct, { type: 'fits' | 'drift' }> =>
   request.type === 'tracker' || request.type === 'rezero';
 
 const fitsByKind = (fits: FitsBody['fits']): FitsInUse => ({

@@ -86,6 +86,14 @@ export const StatusSchema = Type.Object(
         description: 'The link was live before the recording began: its hello is not in here.',
       }),
     ),
+    drift: Type.Optional(
+      Type.Array(Type.Union([Type.Number(), Type.Null()]), {
+        description:
+          'With joinedLate: what was followed of slow shifts. For each channel its shift (part of the range), then where ' +
+          'each was last, least and most of this window, least and most of the one before; then four times in s. ' +
+          'null: not known.',
+      }),
+    ),
   },
   { $id: 'status', description: 'The link to the glove changed; silent: it is live, but samples stopped.' },
 );

@@ -324,7 +324,7 @@ function writeStatus(
     address,
     ...(reason === undefined ? {} : { reason }),
     ...(error ? { code: error.code } : {}),
-    ...(joinedLate ? { joinedLate } : {}),
+    ...(joinedLate ? { joinedLate, drift: glove.rememberDrift() } : {}),
   });
 }
 

@@ -99,7 +99,7 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
       enterState(state, error);
     },
     act(timeUs, act) {
-      if (closed || (act.type === 'fits' && !recordedFits)) return;
+      if (closed || ((act.type === 'fits' || act.type === 'drift') && !recordedFits)) return;
       events?.acted?.(act, timeUs + link.offsetUs);
     },
     enter(timeUs, glove, was) {
@@ -110,6 +110,7 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
       }
       gloveSide.reset();
       enterState('live');
+      if (was?.drift) link.act(timeUs, { type: 'drift', memory: was.drift });
       if (!frames || !glove || glove.deviceId === undefined) return;
       const hello = gloveSide.hello({
         protocol: PROTOCOL_VERSION,

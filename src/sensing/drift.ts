@@ -13,6 +13,10 @@ export interface Drift {
   correct(counts: Uint16Array, dtS: number): Uint16Array;
   /** The hand is held open now: what is read counts as open from here on. Splay: as at rest. */
   rezero(): void;
+  /** All that it has seen and followed, for `adopt`; what is not finite is not known yet. */
+  remember(): number[];
+  /** Goes on from there; a memory of other channels is not taken. @param memory null where not finite */
+  adopt(memory: readonly (number | null)[]): void;
   /** Present shift of each channel, part of its range. */
   readonly shifts: Float64Array;
 }
@@ -177,6 +181,21 @@ export function createDrift(
     },
     rezero() {
       takeAsOpen(REZEROED, moved);
+    },
+    remember: () =>
+      [shifts, smooth, low, high, previousLow, previousHigh, clock].flatMap((part) => [...part]),
+    adopt(memory) {
+      if (memory.length !== 6 * n + clock.length) return;
+      const at = (part: number, i: number, unknown: number) => memory[part * n + i] ?? unknown;
+      for (const i of moved) {
+        setShift(i, at(0, i, 0), REZEROED);
+        smooth[i] = at(1, i, Number.NaN);
+        low[i] = at(2, i, 0);
+        high[i] = at(3, i, 0);
+        previousLow[i] = at(4, i, Number.POSITIVE_INFINITY);
+        previousHigh[i] = at(5, i, Number.NEGATIVE_INFINITY);
+      }
+      for (let i = 0; i < clock.length; i++) clock[i] = at(6, i, Number.POSITIVE_INFINITY);
     },
   };
 }

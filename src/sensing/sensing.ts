@@ -85,6 +85,9 @@ export interface Sensing {
   update(samples: Samples, timeUs: number): void;
   /** The hand is held open now: take what is read as open. */
   rezero(): void;
+  /** What was followed of slow shifts; adoptDrift() goes on from there. */
+  rememberDrift(): number[];
+  adoptDrift(memory: readonly (number | null)[]): void;
   /** After a lost link: the next sample is taken over without memory of the past; fingers are INVALID until then. */
   reset(): void;
   /** Part of the finger's string travel at a curl: where a servo on that string has to stop. */
@@ -516,6 +519,8 @@ export function createSensing(options: SensingOptions): Sensing {
       debounce.update(samples.buttons, dtS);
     },
     rezero: drift.rezero,
+    rememberDrift: drift.remember,
+    adoptDrift: drift.adopt,
     reset() {
       started = false;
       fingerStates.fill(INVALID);

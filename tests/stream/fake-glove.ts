@@ -7,6 +7,7 @@ import type { LinkStatus } from '../../src/link/link.js';
 export class FakeGlove implements Glove {
   description: GloveDescription;
   readonly fitsInUse = {};
+  readonly rememberDrift = () => [];
   linkStatus: LinkStatus = { state: 'live', address: 'test' };
   armed = false;
   readonly frame: HandFrame;
