@@ -1,5 +1,6 @@
 import { readFile, stat } from 'node:fs/promises';
 import { dirname, resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { Ajv } from 'ajv';
 import { TautlineError } from '../errors.js';
 import { describeSchemaErrors } from './describe.js';
@@ -58,6 +59,9 @@ export function parseProfile(text: string, fileName: string): Profile {
   throw new TautlineError('profileInvalid', first, undefined, { details: others });
 }
 
+/** As installed: a package's own folder is not where its user is. */
+export const EXAMPLES = fileURLToPath(new URL('../../config', import.meta.url));
+
 /**
  * Reads a profile file.
  * @throws TautlineError `profileNotFound` when it cannot be read, `profileInvalid` when it breaks a rule, and what
@@ -102,7 +106,11 @@ async function readProfileText(path: string): Promise<string> {
     if (error instanceof TautlineError) throw error;
     const { code } = error as NodeJS.ErrnoException;
     if (code === 'ENOENT' || code === 'ENOTDIR') {
-      throw cannot('no such file', 'Check the path, or copy one of the examples in config/ there.', error);
+      throw cannot(
+        'no such file',
+        `Check the path, or copy one of the examples in ${EXAMPLES} there.`,
+        error,
+      );
     }
     if (code === 'EACCES' || code === 'EPERM') {
       throw cannot(

@@ -8,6 +8,8 @@ export interface Facts {
   version: string;
   /** The profile that a service started now would use, and what is wrong with it. */
   profile: { path: string | undefined; problem?: string };
+  /** Folder of the profiles that come with the program. */
+  examples: string;
   ports: readonly {
     path: string;
     /** On USB: it may be a glove. A port on the main board seldom is. */
@@ -74,7 +76,7 @@ function node({ nodeVersion }: Facts): Finding {
   };
 }
 
-function profile({ profile: { path, problem } }: Facts): Finding {
+function profile({ profile: { path, problem }, examples }: Facts): Finding {
   if (problem)
     return {
       what: 'profile',
@@ -87,7 +89,7 @@ function profile({ profile: { path, problem } }: Facts): Finding {
     what: 'profile',
     state: 'attention',
     says: 'No profile of yours: a service shows the simulated glove.',
-    remedy: 'Copy the nearest one that comes with the program, and name it with --profile.',
+    remedy: `Copy the nearest one of ${examples}, and name it with --profile.`,
   };
 }
 

@@ -4,6 +4,7 @@ import { access, readdir, readFile, realpath, stat, statfs } from 'node:fs/promi
 import { userInfo } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
+import { EXAMPLES } from '../config/load.js';
 import { listPorts } from '../link/list-ports.js';
 import { findHolders } from '../link/port-holders.js';
 import type { Facts } from './doctor.js';
@@ -30,6 +31,7 @@ export async function gatherFacts({ paths, version, here, health, token }: Facts
     platform: process.platform,
     nodeVersion: process.version,
     version,
+    examples: EXAMPLES,
     profile: { path: here.profile, ...(here.trouble ? { problem: here.trouble } : {}) },
     ports: await portsOf(),
     ...(await groupsOf()),

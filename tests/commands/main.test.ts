@@ -1,6 +1,6 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
 import { run } from './cli.js';
@@ -68,7 +68,7 @@ describe.concurrent('tautline', () => {
     [
       ['run', '--profile', '/no/such.yaml'],
       3,
-      '/no/such.yaml: no such file. Check the path, or copy one of the examples in config/ there.',
+      `/no/such.yaml: no such file. Check the path, or copy one of the examples in ${resolve('config')} there.`,
     ],
     [
       ['disarm', '--url', 'ftp://x'],

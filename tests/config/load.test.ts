@@ -1,6 +1,6 @@
 import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import fc from 'fast-check';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { loadProfile, parseProfile } from '../../src/config/load.js';
@@ -381,7 +381,7 @@ describe('loadProfile', () => {
     [
       'missing.yaml',
       'profileNotFound',
-      'no such file. Check the path, or copy one of the examples in config/ there.',
+      `no such file. Check the path, or copy one of the examples in ${resolve('config')} there.`,
     ],
     ['', 'profileNotFound', 'the profile is a directory. Name a file in it.'],
     ['latin1.yaml', 'profileInvalid', 'the file is not UTF-8 text. Save it as UTF-8.'],

@@ -11,6 +11,7 @@ const well: Facts = {
   nodeVersion: 'v20.20.2',
   version: '0.1.0',
   profile: { path: '/home/kim/.config/tautline/glove.yaml' },
+  examples: '/usr/lib/node_modules/tautline/config',
   ports: [
     { path: '/dev/ttyUSB0', usb: true, permitted: true, heldBy: [], latencyTimerMs: 1, autosuspends: false },
   ],
@@ -36,7 +37,12 @@ describe('the doctor', () => {
 
   const cases: [string, Partial<Facts>, 'attention' | 'wrong', RegExp][] = [
     ['an old Node', { nodeVersion: 'v18.1.0' }, 'wrong', /Install Node 20/],
-    ['no profile', { profile: { path: undefined } }, 'attention', /simulated/],
+    [
+      'no profile',
+      { profile: { path: undefined } },
+      'attention',
+      /simulated.*nearest one of \/usr\/lib\/node_modules\/tautline\/config,/,
+    ],
     ['a bad profile', { profile: { path: 'g.yaml', problem: 'g.yaml:3:5: no.' } }, 'wrong', /g\.yaml:3:5/],
     ['no port', { ports: [] }, 'attention', /only charges/],
     [
