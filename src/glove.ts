@@ -7,6 +7,7 @@ import { createGloveGuide, type GloveGuide } from './glove-guide.js';
 import { reportHealth, reportInputs, reportSignals } from './glove-reports.js';
 import { createGloveResistance, type Heard } from './glove-resistance.js';
 import type { AppRequest, Glove, GloveListener, HandFrame, Refusal } from './glove-view.js';
+import { createGloveWrist } from './glove-wrist.js';
 import { DOF_COUNT } from './hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from './hand/forward.js';
 import { FINGERS } from './hand/joints.js';
@@ -24,7 +25,6 @@ import { stopsToFit } from './resistance/stops-to-fit.js';
 import { pinchGapMm } from './sensing/pinch-gap.js';
 import type { Sensing } from './sensing/sensing.js';
 import { createStretchedHand } from './sensing/stretched-hand.js';
-import type { AppMessageOf } from './stream/protocol.js';
 
 export type * from './glove-view.js';
 
@@ -72,7 +72,6 @@ const HEALTH_US = 1_000_000;
 const BEHIND_US = 10_000;
 /** A glove that says it is a different one is believed so often at most: each time the chain is made anew. */
 const DIFFERENT_US = 200_000;
-const TRACKER_TTL_MS = 1000;
 
 export function createGlove(options: GloveOptions): LiveGlove {
   const { profile, glove, link, logger, clock: time = systemClock } = options;
@@ -83,10 +82,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const fingerOk = new Uint8Array(FINGERS.length);
   const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
   const stretchedHand = createStretchedHand(glove.controls.disarmStretchS);
-  const root = new Float64Array(7);
-  root[6] = 1;
-  /** The root is not the identity. */
-  let turned = false;
 
   const frame: HandFrame = {
     timeUs: 0,
@@ -98,6 +93,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     velocities: createVelocities(),
     skipped: 0,
   };
+  const wrist = createGloveWrist(frame);
 
   let hello: Hello | undefined;
   const heard: Heard = { introduced: false, sampleTimeUs: Number.NEGATIVE_INFINITY };
@@ -110,7 +106,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let askedHelloUs = Number.NEGATIVE_INFINITY;
   let pingedUs = Number.NEGATIVE_INFINITY;
   let pingToken = 0;
-  let trackerUntilUs = Number.NEGATIVE_INFINITY;
   let cancelBeat = (): void => {};
   let healthVersion = -1;
   let healthToldUs = Number.NEGATIVE_INFINITY;
@@ -191,8 +186,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const { sensing, skeleton, inputs } = chain;
     sensing.update(samples, timeUs);
     guide.sample(sensing.counts, timeUs);
-    placeRoot(sensing);
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, turned ? root : undefined);
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
     frame.timeUs = timeUs;
@@ -227,18 +221,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
       logVerdicts(sensing);
       for (const listener of listeners) listener.health?.();
     }
-  }
-
-  /** Where the wrist is: from an app's tracker while it lasts, else turned by the glove's own sensor. */
-  function placeRoot(sensing: Sensing): void {
-    if (frame.space === 'world') {
-      turned = true;
-      if (arrivalUs <= trackerUntilUs) return;
-      frame.space = 'wrist';
-      root.fill(0);
-    }
-    root.set(sensing.wrist, 3);
-    turned = sensing.wrist[3] !== 1;
   }
 
   function introduce(said: Hello): void {
@@ -280,7 +262,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   /** Its hand is shown at once, at rest, until samples come. */
   function newChain(): Chain {
     const made = makeChain(options, hello, recordedFits);
-    forwardKinematics(made.skeleton, made.sensing.dofs, frame.poses, root);
+    forwardKinematics(made.skeleton, made.sensing.dofs, frame.poses, wrist.root);
     frame.velocities.fill(0);
     return made;
   }
@@ -299,7 +281,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   /** What shaped the hand while it was recorded is done again. */
   function repeatAct(act: RecordedAct, timeUs: number): void {
-    if (act.type === 'tracker') track(act, timeUs);
+    if (act.type === 'tracker') wrist.track(act, timeUs);
     else if (act.type === 'rezero') chain.sensing.rezero();
     else if (act.type === 'drift') {
       recordedDrift = act.memory;
@@ -308,17 +290,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
       recordedFits = act.fits;
       putFitsToUse();
     }
-  }
-
-  function track(request: AppMessageOf<'tracker'>, nowUs: number): boolean {
-    const [x, y, z] = request.position;
-    const [qx, qy, qz, qw] = request.orientation;
-    const length = Math.hypot(qx, qy, qz, qw);
-    if (length < 0.5) return false;
-    root.set([x, y, z, qx / length, qy / length, qz / length, qw / length]);
-    frame.space = 'world';
-    trackerUntilUs = nowUs + (request.ttlMs ?? TRACKER_TTL_MS) * 1000;
-    return true;
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -421,7 +392,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     });
   }
 
-  // ---- apps -> glove: glove-resistance.ts, by these two --------------------------------------------------------
+  // ---- apps -> glove: glove-resistance.ts, by these two -----------------------------------------------------
 
   function send(bytes: Uint8Array, urgent = false, nowUs = time.nowUs()): boolean {
     if (bytes.length === 0) return true;
@@ -490,7 +461,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
         // Never further beyond a joint's range than it is now.
         aheadDofs[dof] = Math.max(Math.min(DOF_MIN[dof], now), Math.min(Math.max(DOF_MAX[dof], now), ahead));
       }
-      forwardKinematics(skeleton, aheadDofs, poses, root);
+      forwardKinematics(skeleton, aheadDofs, poses, wrist.root);
     },
 
     readInputs: () => reportInputs(chain.description.hand, chain.inputs, frame),
@@ -537,7 +508,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     drop: forces.drop,
 
     track(request) {
-      if (track(request, time.nowUs())) asked('', request);
+      if (wrist.track(request, time.nowUs())) asked('', request);
     },
 
     rezero(by) {
