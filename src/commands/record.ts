@@ -106,7 +106,8 @@ async function recordByItself(
     file,
     gloves,
     profile,
-    logger,
+    // Its end is said by the command itself, once.
+    logger: logger.child({}, { level: 'silent' }),
     version,
     joints,
     failed,
