@@ -294,6 +294,8 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       // The deliberate act of the wearer, whom the prompt has told what it does.
       if (stopRun?.phase === 'arm') sources.arm('the wearer, to fit the actuators');
       run?.next();
+      // After the last move nothing is left to be asked, whether or not a sample comes.
+      if (run?.finished) finish(run);
     },
     stop(why) {
       if (!run && !stopRun) return;

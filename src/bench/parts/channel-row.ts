@@ -81,7 +81,13 @@ export function createChannelRow(role: string): ChannelRow {
       setText(verdict, well && silent ? 'No signal' : verdictText(name));
       setAttribute(element, 'data-verdict', !well ? 'fault' : silent ? 'unknown' : 'healthy');
       remedy.hidden = well;
-      setText(remedy, [evidence && sentence(evidence), what].filter(Boolean).join('. '));
+      setText(
+        remedy,
+        [evidence, what]
+          .filter((text) => text !== undefined)
+          .map(sentence)
+          .join('. '),
+      );
     },
     range(range) {
       known = range;

@@ -62,7 +62,7 @@ function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): H
       {},
       ...(link.ok ? [] : [entry('Link', false, 'Not well', [linkText, link.remedy])]),
       ...sorted.map(({ role, verdict, evidence, remedy }) =>
-        entry(roleText(role), verdict === 'healthy', verdictText(verdict), [sentence(evidence), remedy]),
+        entry(roleText(role), verdict === 'healthy', verdictText(verdict), [evidence, remedy].map(sentence)),
       ),
       ...(link.ok ? [entry('Link', true, 'Well', [linkText])] : []),
     ),
@@ -79,6 +79,11 @@ function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTML
       make('td', {}, `${Math.round(open)} to ${Math.round(closed)}`),
       make('td', {}, `${off <= WELL_DEG ? '✓' : '⚠'} ${off.toFixed(1)}°`),
     );
+  // `index.curl: …`, as the command line says it.
+  const named = (line: string): string => {
+    const of = channels.find(({ role }) => line.startsWith(`${role}: `));
+    return of ? roleText(of.role) + line.slice(of.role.length) : line;
+  };
   const use = button('Use this fit', accept, { class: 'main big' });
   return make(
     'article',
@@ -89,7 +94,7 @@ function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTML
       { class: 'lead' },
       `Poses repeat to within ${residualDeg.toFixed(1)}° on average${pinchGapMm === undefined ? '' : `; in the pinch, thumb and index tip are ${Math.abs(pinchGapMm).toFixed(0)} mm ${pinchGapMm < 0 ? 'into each other' : 'apart'}`}.`,
     ),
-    ...warnings.map((line) => make('p', { class: 'remedy' }, line)),
+    ...warnings.map((line) => make('p', { class: 'remedy' }, named(line))),
     ...(accepted ? [] : [use]),
     make(
       'table',

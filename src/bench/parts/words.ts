@@ -38,8 +38,9 @@ const FAULT: Record<string, string> = {
 /** What a glove says of itself: `supplyLow` -> `its supply is low`. */
 export const faultText = (fault: string): string => FAULT[fault] ?? fault;
 
-/** With a capital letter. */
-export const sentence = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
+/** With a capital letter, and what stands in the profile in quotes. */
+export const sentence = (text: string): string =>
+  text.charAt(0).toUpperCase() + text.slice(1).replace(/`([^`]*)`/g, '“$1”');
 
 export const sideText = (side: string): string => (side === 'left' ? 'Left hand' : 'Right hand');
 

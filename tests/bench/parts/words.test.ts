@@ -21,8 +21,8 @@ describe('words of the page', () => {
   it('has words for every fault that a glove reports of itself', () => {
     for (const fault of Object.keys(FAULT_BIT)) expect(faultText(fault)).toMatch(/ /);
   });
-  it('begins a sentence with a capital letter', () => {
-    expect(['stays at 0', 'H', ''].map(sentence)).toEqual(['Stays at 0', 'H', '']);
+  it('begins a sentence with a capital letter, and quotes what stands in the profile', () => {
+    expect(['set `open`', 'H', ''].map(sentence)).toEqual(['Set “open”', 'H', '']);
   });
   it('shows a name that it does not know as it is', () => {
     expect(verdictText('somethingNew')).toBe('somethingNew');
