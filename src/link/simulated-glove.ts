@@ -40,6 +40,8 @@ export const SIMULATED_ACTUATORS = ['thumb', 'index', 'middle', 'ring', 'little'
 const NOISE_COUNTS = 1.5;
 /** Speed of a stop, in finger curl a second: a hobby servo's 60 degrees in some 0.1 s (common practice). */
 const STOP_SPEED = 6;
+/** Curl per second at which a finger that is let go follows the hand: quick, but no leap, as of a loose plug. */
+const FOLLOW_SPEED = 8;
 /** How far a finger pushes into a stop: strings stretch, gloves shift, and more so at low effort. */
 const GIVE_AT_FULL_EFFORT = 0.015;
 const GIVE_AT_NO_EFFORT = 0.06;
@@ -84,6 +86,8 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   const stops = new Float64Array(MAX_ACTUATORS).fill(Number.POSITIVE_INFINITY);
   const wanted = new Float64Array(MAX_ACTUATORS).fill(Number.POSITIVE_INFINITY);
   const efforts = new Float64Array(MAX_ACTUATORS);
+  /** Curl of fingers that a stop keeps, or kept a moment ago, from where the hand means them to be; else Infinity. */
+  const behind = new Float64Array(FINGER_COUNT).fill(Number.POSITIVE_INFINITY);
   const fullScale = 2 ** CONVERTER_BITS - 1;
 
   let rateHz = 0;
@@ -206,7 +210,10 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   const sample = (timeUs: number, sincePreviousUs: number): void => {
     moveHand(seed, (timeUs - startUs) / 1e6, pose);
     const { curls, splays } = pose;
+    const followed = (FOLLOW_SPEED * sincePreviousUs) / 1e6;
     for (let i = 0; i < FINGER_COUNT; i++) {
+      const meant = curls[i];
+      if (curls[i] > behind[i] + followed) curls[i] = behind[i] + followed;
       if (wanted[i] !== Number.POSITIVE_INFINITY) {
         const step = (STOP_SPEED * sincePreviousUs) / 1e6;
         stops[i] += Math.max(-step, Math.min(step, wanted[i] - stops[i]));
@@ -214,6 +221,7 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
         const give = GIVE_AT_NO_EFFORT + (GIVE_AT_FULL_EFFORT - GIVE_AT_NO_EFFORT) * efforts[i];
         if (beyond > 0) curls[i] = stops[i] + give * (1 - Math.exp(-beyond / give));
       }
+      behind[i] = curls[i] < meant ? curls[i] : Number.POSITIVE_INFINITY;
       counts[i] = read(i, curls[i]);
       counts[FINGER_COUNT + i] = read(FINGER_COUNT + i, splays[i]);
     }

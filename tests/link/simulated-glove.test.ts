@@ -136,6 +136,27 @@ describe('simulated glove', () => {
     expect(Math.max(...heard.curls.slice(from).flat())).toBeGreaterThan(0.9);
   });
 
+  it('follows the hand at the speed of fingers once let go, whenever that is', () => {
+    const { heard, codec, step, tell, resist } = wornGlove();
+    for (let n = 0; n < MOTION_CYCLE_S * 2; n++) {
+      for (let ms = 0; ms < 400; ms += 100) {
+        resist(0.2, 255);
+        step(100);
+      }
+      tell(codec.release());
+      step(100);
+    }
+    let fastest = 0;
+    for (let at = 1; at < heard.curls.length; at++) {
+      for (let finger = 0; finger < 5; finger++) {
+        fastest = Math.max(fastest, (heard.curls[at][finger] - heard.curls[at - 1][finger]) * 500);
+      }
+    }
+    // 8 curls a second, and the noise of two readings.
+    expect(fastest).toBeGreaterThan(5);
+    expect(fastest).toBeLessThan(8 + 500 * 0.01);
+  });
+
   it('lets a finger go whose stop is free or whose effort is nought', () => {
     const { glove, step, resist } = wornGlove();
     resist(0.3, 255, 1000, 2);
