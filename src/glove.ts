@@ -307,6 +307,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     } else if (status.error) {
       frame.reason = status.error.line;
     }
+    // Whoever pulled the plug to get free is not held when it is back. In a replay nobody is held at all.
+    if (chain.resistance.armed && !link.recorded) {
+      forces.disarm(status.state === 'live' ? 'a new connection' : 'the link was lost');
+    }
     // Told once, for it is tried again for ever: anew when it is another one, or when the glove was there meanwhile.
     if (status.error && status.error.line !== toldTrouble) {
       const { state, error } = status;

@@ -116,6 +116,8 @@ describe('fingers are free within 300 ms of', () => {
     await holdAll();
     expect(await releasedAfterMs(() => glove.command('cut'))).toBeLessThan(WITHIN_MS);
     await app.reached(() => app.of('joints').at(-1)?.valid === false);
+    // It latches: what is plugged in again holds nobody.
+    await app.reached(() => app.of('resistance').at(-1)?.armed === false);
   });
 
   it('a service that is frozen for a second, which then goes on', async () => {

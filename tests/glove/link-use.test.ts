@@ -6,6 +6,7 @@ import { createGlove } from '../../src/glove.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
+import { STOP_FREE } from '../../src/link/table.js';
 import { FakeClock } from '../link/fake-clock.js';
 
 const nothing = (): void => {};
@@ -97,6 +98,56 @@ const hold = {
 } as const;
 
 describe('what a glove writes', () => {
+  it('nothing holds after a lost link until the wearer has armed anew', async () => {
+    const { clock, live, written, say, enter } = gloveOnLink();
+    live.start();
+    const glove = heardBy({});
+    let deviceUs = 0;
+    const run = async (ms: number): Promise<void> => {
+      for (let t = 0; t < ms; t += 4, deviceUs += 4000) {
+        say(glove.samples(deviceUs, 0, Uint16Array.of(900, 900 + (t % 3)), 2));
+        live.resist('app', hold);
+        await clock.advance(4);
+      }
+    };
+    const greet = () =>
+      say(glove.hello({ ...HELLO, channels: [...HELLO.channels], actuators: [...HELLO.actuators] }));
+    let held = 0;
+    const ear = heardBy({
+      resist: ({ stops, count }) => {
+        if (stops.subarray(0, count).some((stop) => stop !== STOP_FREE)) held++;
+      },
+    });
+    const heldSince = (from: number): number => {
+      held = 0;
+      for (const { bytes } of written.slice(from)) ear.push(bytes);
+      return held;
+    };
+    greet();
+    await run(300);
+    live.arm('test');
+    await run(300);
+    expect(heldSince(0)).toBeGreaterThan(0);
+
+    enter('lost');
+    expect(live.readResistance().armed).toBe(false);
+    await clock.advance(500);
+    // Nor does an arm count that was given while the glove was not there.
+    live.arm('test');
+    const from = written.length;
+    enter('live');
+    greet();
+    await run(500);
+    expect(live.frame.valid).toBe(true);
+    expect(live.readResistance().armed).toBe(false);
+    expect(heldSince(from)).toBe(0);
+    expect(live.resist('app', hold)).toMatchObject({ code: 'disarmed' });
+    live.arm('test');
+    await run(300);
+    expect(heldSince(from)).toBeGreaterThan(0);
+    await live.close();
+  });
+
   it('a release goes before all else', async () => {
     const { clock, live, written, say } = gloveOnLink();
     live.start();
