@@ -183,28 +183,20 @@ async function weigh(): Promise<Weight> {
   };
 }
 
-/** The least of several moments: what comes and goes is no growth. */
-async function leastWeight(): Promise<Weight> {
-  let least: Weight | undefined;
-  for (let n = 0; n < 12; n++) {
-    const now = await weigh();
-    least = least
-      ? {
-          residentMB: Math.min(least.residentMB, now.residentMB),
-          heapMB: Math.min(least.heapMB, now.heapMB),
-          files: Math.min(least.files, now.files),
-          resources: Math.min(least.resources, now.resources),
-        }
-      : now;
-    await wait(1000);
-  }
-  return least!;
-}
+/** The least of many moments: apps that come and go, and what the next collection takes away, are no growth. */
+const leastOf = (weights: readonly Weight[]): Weight => ({
+  residentMB: Math.min(...weights.map(({ residentMB }) => residentMB)),
+  heapMB: Math.min(...weights.map(({ heapMB }) => heapMB)),
+  files: Math.min(...weights.map(({ files }) => files)),
+  resources: Math.min(...weights.map(({ resources }) => resources)),
+});
 const text = ({ residentMB, heapMB, files, resources }: Weight): string =>
   `${residentMB.toFixed(1)} MB resident, ${heapMB.toFixed(1)} MB heap, ${files} files, ${resources} active resources`;
 
 const startedMs = Date.now();
-let settled: Weight | undefined;
+/** Since it has settled, a few a minute. */
+const weights: Weight[] = [];
+let weighedMs = 0;
 let saidMs = 0;
 while (Date.now() < endMs) {
   while (apps.size < APPS) newApp();
@@ -216,9 +208,9 @@ while (Date.now() < endMs) {
     faults.push(`the service ended with ${service.process.exitCode}`);
     break;
   }
-  if (!settled && Date.now() - startedMs > SETTLE_MS) {
-    settled = await leastWeight();
-    console.log(`settled: ${text(settled)}`);
+  if (Date.now() - startedMs > SETTLE_MS && Date.now() - weighedMs > 10_000) {
+    weighedMs = Date.now();
+    weights.push(await weigh());
   }
   if (Date.now() - saidMs > 300_000) {
     saidMs = Date.now();
@@ -227,9 +219,12 @@ while (Date.now() < endMs) {
     );
   }
 }
-if (service.process.exitCode === null && settled) {
-  const end = await leastWeight();
-  console.log(`at the end: ${text(end)}`);
+if (service.process.exitCode === null && weights.length >= 6) {
+  const third = Math.floor(weights.length / 3);
+  const settled = leastOf(weights.slice(0, third));
+  const end = leastOf(weights.slice(-third));
+  console.log(`least of the first third: ${text(settled)}`);
+  console.log(`least of the last third: ${text(end)}`);
   if (end.residentMB - settled.residentMB > 15)
     faults.push(`${(end.residentMB - settled.residentMB).toFixed(1)} MB resident more`);
   if (end.heapMB - settled.heapMB > 3)
