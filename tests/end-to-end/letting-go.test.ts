@@ -131,7 +131,9 @@ describe('fingers are free within 300 ms of', () => {
     });
     expect(thaws?.hasRef()).toBe(true);
     expect(tookMs).toBeLessThan(WITHIN_MS);
-    // What is asked for anew after the thaw is given anew.
+    // What is asked for anew after the thaw is given anew; where the link was given up meanwhile, once armed anew.
+    const arm = async () => (await app.ask({ type: 'arm', hand: 'right' })).type;
+    await expect.poll(arm, { timeout: 20_000 }).toBe('ack');
     await held;
     expect(await app.ask({ type: 'ping' })).toMatchObject({ type: 'ack' });
   });
