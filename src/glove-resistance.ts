@@ -172,7 +172,9 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
     },
 
     letGo() {
-      carryOut(chain().resistance.disarm(time.nowUs(), 'the glove is a different one'));
+      const { touches, resistance } = chain();
+      touches.clear();
+      carryOut(resistance.disarm(time.nowUs(), 'the glove is a different one'));
       revision = -1;
     },
 

@@ -228,6 +228,68 @@ describe('what a glove writes', () => {
     expect(warnings).toEqual([]);
   });
 
+  it('what was touched before a glove said it is a different one is forgotten, believed or not', async () => {
+    const { clock, live, written, say } = gloveOnLink();
+    live.start();
+    const glove = heardBy({});
+    const greet = (deviceId: string) =>
+      say(
+        glove.hello({
+          ...HELLO,
+          deviceId,
+          channels: [...HELLO.channels],
+          actuators: [...HELLO.actuators],
+        }),
+      );
+    let deviceUs = 0;
+    const run = async (ms: number): Promise<void> => {
+      for (let t = 0; t < ms; t += 4, deviceUs += 4000) {
+        say(glove.samples(deviceUs, 0, Uint16Array.of(900, 900 + (t % 3)), 2));
+        await clock.advance(4);
+      }
+    };
+    let held = 0;
+    const ear = heardBy({
+      resist: ({ stops, count }) => {
+        if (stops.subarray(0, count).some((stop) => stop !== STOP_FREE)) held++;
+      },
+    });
+    const heldSince = (from: number): number => {
+      held = 0;
+      for (const { bytes } of written.slice(from)) ear.push(bytes);
+      return held;
+    };
+    const ball: Parameters<typeof live.touch>[1] = {
+      type: 'touch',
+      hand: 'right',
+      shape: { kind: 'sphere', radius: 0.035 },
+      position: [0, -0.065, -0.13],
+      ttlMs: 1000,
+    };
+    const [one, other] = [HELLO.deviceId, 'fedcba9876543210'];
+    greet(one);
+    await run(300);
+    greet(other);
+    await run(100);
+    live.arm('test');
+    let from = written.length;
+    live.touch('app', ball);
+    await run(60);
+    expect(heldSince(from)).toBeGreaterThan(0);
+
+    // Not believed, so soon after the last one: nothing holds, and what is made anew is not the chain.
+    greet(one);
+    await run(300);
+    greet(other);
+    live.arm('test');
+    from = written.length;
+    await run(300);
+    expect(live.frame.valid).toBe(true);
+    expect(live.readResistance().armed).toBe(true);
+    expect(heldSince(from)).toBe(0);
+    await live.close();
+  });
+
   it('a glove that keeps changing is believed five times a second, and when it has made up its mind', async () => {
     const { clock, live, say } = gloveOnLink();
     live.start();
