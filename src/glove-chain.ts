@@ -7,7 +7,7 @@ import type { GloveDescription } from './glove-view.js';
 import type { HandModel } from './hand/hand-model.js';
 import type { HandSide } from './hand/joints.js';
 import type { Skeleton } from './hand/skeleton.js';
-import { handModel, prepareHandModel, wornHand } from './hand-models.js';
+import { handModel, prepareWornHand, wornHand } from './hand-models.js';
 import type { Hello } from './link/codec.js';
 import { logEvent } from './log-events.js';
 import {
@@ -107,8 +107,7 @@ export function makeChain(
 /** Works out between other work what a chain with the fits now on the shelf needs. */
 export async function prepareChain({ profile, glove, fits }: ChainSources, hand: HandSide): Promise<void> {
   const fitted = fits?.current(glove.name, hand).hand?.skeleton;
-  // Bones that are none are told when they are put to use.
-  await prepareHandModel(wornHand(hand, profile.wearer, fitted)).catch(() => {});
+  await prepareWornHand(hand, profile.wearer, fitted);
 }
 
 function modelOf(

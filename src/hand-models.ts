@@ -36,6 +36,11 @@ export async function prepareHandModel(options: SkeletonOptions): Promise<void> 
   if (!known.has(key)) remember(key, await betweenOtherWork(handMotionSteps(createSkeleton(options))));
 }
 
+/** prepareHandModel for a wearer's hand; bones that are none are told when they are put to use. */
+export async function prepareWornHand(...worn: Parameters<typeof wornHand>): Promise<void> {
+  await prepareHandModel(wornHand(...worn)).catch(() => {});
+}
+
 /** A left hand moves as the right one of the same bones. */
 const keyOf = ({ side: _side, ...bones }: SkeletonOptions): string => JSON.stringify(bones);
 

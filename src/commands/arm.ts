@@ -2,6 +2,7 @@ import { type Command, Option } from 'commander';
 import { TautlineError } from '../errors.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import {
+  answerIn,
   refusal,
   type ServiceOptions,
   serviceUrl,
@@ -81,20 +82,10 @@ async function post(path: 'arm' | 'disarm', { url: text, token, hand }: ArmOptio
       headers: token === undefined ? {} : { authorization: `Bearer ${token}` },
       signal: AbortSignal.timeout(ANSWER_WITHIN_MS),
     });
-    answer = parse(await response.text());
+    answer = answerIn(await response.text()) ?? {};
   } catch (error) {
     throw unreachable(url, error);
   }
   if (response.ok) return answer;
   throw refusal(url, response.status, answer);
-}
-
-/** Another program may listen there: what is not JSON is no answer. */
-function parse(body: string): Answer {
-  try {
-    const answer = JSON.parse(body);
-    return typeof answer === 'object' && answer !== null ? answer : {};
-  } catch {
-    return {};
-  }
 }

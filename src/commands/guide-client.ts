@@ -5,6 +5,7 @@ import { TautlineError } from '../errors.js';
 import type { GuideReport } from '../glove-guide.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import {
+  answerIn,
   refusal,
   type ServiceOptions,
   serviceUrl,
@@ -141,20 +142,11 @@ function clientOf(
       } catch (error) {
         throw unreachable(target, error);
       }
-      const answer = parsed(text);
+      const answer = answerIn(text);
       if (response.ok && answer !== undefined) return answer as T;
       throw refusal(target, response.status, answer);
     },
   };
-}
-
-/** Another program may listen there: what is not JSON is no answer. */
-function parsed(text: string): unknown {
-  try {
-    return JSON.parse(text);
-  } catch {
-    return undefined;
-  }
 }
 
 /** Begins, as soon as the glove sends; says why it does not. */

@@ -5,6 +5,7 @@ import { logEvent } from '../log-events.js';
 import { keepRunning } from './lifetime.js';
 import { positive } from './numbers.js';
 import {
+  answerIn,
   refusal,
   type ServiceOptions,
   serviceUrl,
@@ -144,7 +145,7 @@ async function recordService(
     throw unreachable(url, error);
   });
   if (!response.ok || !response.body)
-    throw refusal(url, response.status, await response.json().catch(() => undefined));
+    throw refusal(url, response.status, answerIn(await response.text().catch(() => '')));
   const sink = await openFileSink(file, { failed }).catch((error) => {
     connection.abort();
     throw error;

@@ -43,6 +43,16 @@ export function unreachable(url: URL, cause: unknown): TautlineError {
   );
 }
 
+/** Another program may listen there: what is no JSON object is no answer. */
+export function answerIn(body: string): object | undefined {
+  try {
+    const answer: unknown = JSON.parse(body);
+    return typeof answer === 'object' && answer !== null ? answer : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
 /** What stood in the way, as the user can mend it. @param answer body of the response, where it is JSON */
 export function refusal(url: URL, status: number, answer: unknown): TautlineError {
   if (status === 401) {

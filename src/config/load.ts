@@ -17,8 +17,7 @@ export interface Problem {
   text: string;
 }
 
-/** Most problems reported for one file. */
-/** Problems told, and looked up in the text to tell the first ones of them. */
+/** Most problems told of one file, and most that are looked up in its text to find the first of them. */
 const MAX_PROBLEMS = 10;
 const MAX_LOCATED = 100;
 

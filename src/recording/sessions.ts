@@ -5,7 +5,7 @@ import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import { createGlove, type LiveGlove } from '../glove.js';
 import type { HandSide } from '../hand/joints.js';
-import { prepareHandModel, wornHand } from '../hand-models.js';
+import { prepareWornHand } from '../hand-models.js';
 import { codecOf } from '../link/codec-of.js';
 import { writeError } from './file-sink.js';
 import { createPlayer, type Player, type PlayerState } from './player.js';
@@ -254,10 +254,8 @@ export function createSessions(options: SessionsOptions): Sessions {
 export async function prepareHands({ profile, hands, stateAt, endUs }: Session): Promise<void> {
   for (const hand of hands) {
     const fitted = stateAt(hand, endUs).fits?.fits.find((fit) => fit.skeleton)?.skeleton;
-    for (const bones of fitted ? [undefined, fitted] : [undefined]) {
-      // Bones that are none are told when they are put to use.
-      await prepareHandModel(wornHand(hand, profile.wearer, bones)).catch(() => {});
-    }
+    await prepareWornHand(hand, profile.wearer);
+    if (fitted) await prepareWornHand(hand, profile.wearer, fitted);
   }
 }
 

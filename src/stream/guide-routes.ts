@@ -7,6 +7,7 @@ import { GUIDE_TASKS, type GuideTask } from '../glove-guide.js';
 import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
 import { skeletonOptions } from '../hand/skeleton.js';
+import { noGloveFor } from './requests.js';
 
 interface Query {
   hand?: string;
@@ -63,11 +64,10 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       reply.header('cache-control', 'no-store');
       try {
         if (fitting.length === 1) return await act(fitting[0], query, request.body);
-        const hands = gloves.map(({ description }) => description.hand).join(' and ');
         throw new TautlineError(
           'unknownHand',
           fitting.length === 0
-            ? `There is no glove for the ${hand} hand; the service has: ${hands}.`
+            ? noGloveFor(hand, gloves)
             : 'There are two gloves: name one with hand=left or hand=right.',
         );
       } catch (error) {
@@ -178,7 +178,8 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           throw new TautlineError('notSupported', `No fit of ${person ?? 'a person'}; fitted: ${names}.`);
         }
         shelf.person = person;
-        await Promise.all(gloves.map((one) => one.refit()));
+        // One after the other: the second hand is mostly the first one's mirror image, and worked out by then.
+        for (const one of gloves) await one.refit();
         return fitsOf(glove);
       }),
     );

@@ -2,10 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { DOF_COUNT } from '../../src/hand/dofs.js';
-import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
-import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
-import { createSkeleton } from '../../src/hand/skeleton.js';
+import { trackedHand } from '../hand/tracked-hand.js';
 import { run } from './cli.js';
 
 let folder = '';
@@ -18,23 +15,10 @@ beforeAll(() => {
 });
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
-/** What a tracker sees of a hand of this length. */
-function joints(lengthM: number): string {
-  const poses = createPoses();
-  forwardKinematics(createSkeleton({ side: 'right', lengthM }), new Float64Array(DOF_COUNT).fill(0.2), poses);
-  const positions = Object.fromEntries(
-    JOINT_NAMES.map((name, joint) => [
-      name,
-      [...poses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 3)],
-    ]),
-  );
-  return JSON.stringify({ frames: [positions] });
-}
-
 describe('fit', () => {
   it('--from-joints keeps bones beside the profile, and undoes them', async () => {
     const file = join(folder, 'hand.json');
-    writeFileSync(file, joints(0.2));
+    writeFileSync(file, JSON.stringify({ frames: [trackedHand(0.2)] }));
     const fit = await run('fit', '--profile', profile, '--person', 'Kim', '--from-joints', file);
     expect(fit.stderr).toBe('');
     expect(fit.stdout).toMatch(

@@ -16,10 +16,7 @@ import { delimiter, join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
 import { recordSimulated } from '../../scripts/simulated-session.js';
-import { DOF_COUNT } from '../../src/hand/dofs.js';
-import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
-import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
-import { createSkeleton } from '../../src/hand/skeleton.js';
+import { trackedHand } from '../hand/tracked-hand.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
 /**
@@ -131,7 +128,7 @@ beforeAll(async () => {
   symlinkSync(resolve('config'), join(template, 'config'));
   const simulated = `${readFileSync('config/simulated.yaml', 'utf8')}\nstream: { port: 0 }\n`;
   writeFileSync(join(template, 'my-glove.yaml'), simulated);
-  writeFileSync(join(template, 'hand.json'), trackedHand());
+  writeFileSync(join(template, 'hand.json'), JSON.stringify(trackedHand(0.2)));
   writeFileSync(join(template, 'FILE'), 'the-token-of-an-app-0123456789\n', { mode: 0o600 });
   for (const [name, hands] of Object.entries({
     morning: ['right'],
@@ -165,14 +162,6 @@ afterAll(async () => {
 function program(name: string, script: string): void {
   writeFileSync(join(template, 'bin', name), `#!/bin/sh\n${script}\n`);
   chmodSync(join(template, 'bin', name), 0o755);
-}
-
-function trackedHand(): string {
-  const poses = createPoses();
-  const bent = new Float64Array(DOF_COUNT).fill(0.2);
-  forwardKinematics(createSkeleton({ side: 'right', lengthM: 0.2 }), bent, poses);
-  const at = (joint: number) => [...poses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 3)];
-  return JSON.stringify(Object.fromEntries(JOINT_NAMES.map((name, joint) => [name, at(joint)])));
 }
 
 const addressFor = (command: string): string => {

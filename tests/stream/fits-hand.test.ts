@@ -1,9 +1,6 @@
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { DOF_COUNT } from '../../src/hand/dofs.js';
-import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
-import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
-import { createSkeleton } from '../../src/hand/skeleton.js';
 import { type Service, startService } from '../../src/service.js';
+import { trackedHand } from '../hand/tracked-hand.js';
 import { silent, simulatedProfile } from '../recording/live-glove.js';
 
 let service: Service;
@@ -17,17 +14,10 @@ beforeAll(async () => {
 afterAll(() => service.close());
 
 /** What a hand tracker sees of a hand that closes. */
-function recording(frames: number): string {
-  const skeleton = createSkeleton({ side: 'right', lengthM: 0.2 });
-  return JSON.stringify(
-    Array.from({ length: frames }, (_, frame) => {
-      const poses = createPoses();
-      forwardKinematics(skeleton, new Float64Array(DOF_COUNT).fill(0.1 + (0.3 * frame) / frames), poses);
-      const at = (joint: number) => [...poses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 3)];
-      return Object.fromEntries(JOINT_NAMES.map((name, joint) => [name, at(joint)]));
-    }),
+const recording = (frames: number): string =>
+  JSON.stringify(
+    Array.from({ length: frames }, (_, frame) => trackedHand(0.2, 0.1 + (0.3 * frame) / frames)),
   );
-}
 
 test('bones are fitted between other work, one hand at a time', async () => {
   const post = (frames: number) =>
