@@ -51,6 +51,8 @@ it.concurrent('asks the running service, and names each of several faults, with 
   await host.command('swap middle.curl ring.curl');
   await host.command('fault reversed little.curl');
   const service = await startServiceProcess(hostGloveProfile(host.pty));
+  // It would go on trying the port, and take the next glove that the system gives the same name.
+  onTestFinished(() => service.stop());
   const command = start(['check', '--json', '--url', `http://127.0.0.1:${service.port}`]);
   obeyPrompts(host, command.process.stderr!);
   const { code, stdout, stderr } = await command.outcome;

@@ -355,7 +355,9 @@ describe('the page', () => {
     await poll(() => page.locator('.channel .verdict').allTextContents()).toEqual(Array(5).fill('No signal'));
     expect(await page.textContent('.status')).toBe('right: no glove');
     expect(await page.getAttribute('.status', 'data-well')).toBe('false');
-    expect(await page.textContent('.link-facts .remedy')).toContain('/dev/tautline-nowhere does not exist');
+    await poll(() => page.textContent('.link-facts .remedy')).toContain(
+      '/dev/tautline-nowhere does not exist',
+    );
     expect(complaints).toEqual([]);
     await nowhere.stop();
   });
