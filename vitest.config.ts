@@ -6,7 +6,7 @@ const endToEnd = (...names: string[]) => names.map((name) => `tests/end-to-end/$
 
 /** In turned time: as fast as it goes. */
 const TURNED_TIME = endToEnd('faults');
-/** Mostly waiting, for a wearer or a radio, but in real time: two at once. */
+/** Mostly waiting, for a wearer or a radio, but in real time: beside the others that are. */
 const WAITING = endToEnd('guided', 'actuator-fit', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
 const WORKING = endToEnd(
@@ -52,7 +52,7 @@ export default defineConfig({
         },
       },
       {
-        // Real processes and real time: one after the other, with the machine to themselves.
+        // Real processes and real time: one after the other.
         extends: true,
         test: {
           name: 'end-to-end',
@@ -68,9 +68,9 @@ export default defineConfig({
         test: {
           name: 'waiting',
           include: WAITING,
-          maxWorkers: 2,
+          fileParallelism: false,
           testTimeout: 60_000,
-          sequence: { groupOrder: 2 },
+          sequence: { groupOrder: 1 },
         },
       },
       {
@@ -80,7 +80,7 @@ export default defineConfig({
           include: WORKING,
           maxWorkers: 3,
           testTimeout: 60_000,
-          sequence: { groupOrder: 3 },
+          sequence: { groupOrder: 2 },
         },
       },
     ],

@@ -1,10 +1,10 @@
 import { readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
 import { type Static, Type } from '@sinclair/typebox';
-import { Ajv } from 'ajv';
 import { TautlineError } from '../errors.js';
 import { FINGERS, type Finger, HAND_SIDES } from '../hand/joints.js';
 import type { HandPlacement } from '../hand/placement.js';
 import { CHANNEL_ROLE, type ChannelRole } from '../link/table.js';
+import { schemaCheck, schemaCompiler } from './schema-check.js';
 
 /**
  * Fits live beside the profile, in `my-glove.fits.json` for `my-glove.yaml`: every fit of every wearer with its
@@ -104,7 +104,7 @@ export const asSkeletonOptions = (hand: SavedHand) => ({
   placement: hand.placement as Partial<HandPlacement>,
 });
 
-const validate = new Ajv({ allErrors: false }).compile(FitFileSchema);
+const checkOfFile = schemaCheck(schemaCompiler({ allErrors: false }), FitFileSchema);
 const MOST_BYTES = 8 * 1024 * 1024;
 /** Entries kept; older ones go. */
 const KEPT = 500;
@@ -190,8 +190,9 @@ function read(file: string): SavedFit[] {
   } catch {
     throw invalid(file, 'it is not JSON');
   }
-  if (validate(data)) return data.entries;
-  const [error] = validate.errors ?? [];
+  const check = checkOfFile();
+  if (check(data)) return data.entries;
+  const [error] = check.errors ?? [];
   throw invalid(file, `${error?.instancePath || 'the file'} ${error?.message ?? 'is not as it should be'}`);
 }
 

@@ -1,11 +1,11 @@
 import { readFile, stat } from 'node:fs/promises';
 import { dirname, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { Ajv } from 'ajv';
 import { TautlineError } from '../errors.js';
 import { describeSchemaErrors } from './describe.js';
 import { checkRules } from './rules.js';
 import { type Profile, ProfileSchema } from './schema.js';
+import { schemaCheck, schemaCompiler } from './schema-check.js';
 import { readTokenFile } from './token-file.js';
 import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
 
@@ -21,13 +21,16 @@ export interface Problem {
 const MAX_PROBLEMS = 10;
 const MAX_LOCATED = 100;
 
-const validate = new Ajv({
-  allErrors: true,
-  useDefaults: true,
-  discriminator: true,
-  // Each error then carries the schema that it broke, so that the messages can name the known keys.
-  verbose: true,
-}).compile(ProfileSchema);
+const checkOfProfile = schemaCheck(
+  schemaCompiler({
+    allErrors: true,
+    useDefaults: true,
+    discriminator: true,
+    // Each error then carries the schema that it broke, so that the messages can name the known keys.
+    verbose: true,
+  }),
+  ProfileSchema,
+);
 
 /**
  * Reads a profile.
@@ -80,7 +83,8 @@ function problemsOf(data: unknown): Problem[] {
   if (data === null || data === undefined) {
     return [{ path: [], at: 'value', text: 'the profile is empty; copy one of the examples in config/' }];
   }
-  const schemaProblems = validate(data) ? [] : describeSchemaErrors(validate.errors ?? []);
+  const check = checkOfProfile();
+  const schemaProblems = check(data) ? [] : describeSchemaErrors(check.errors ?? []);
   return [...schemaProblems, ...checkRules(data, schemaProblems)];
 }
 

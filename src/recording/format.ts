@@ -1,4 +1,4 @@
-import { Type } from '@sinclair/typebox';
+import { type TSchema, Type } from '@sinclair/typebox';
 import { SavedFitSchema } from '../config/fit-file.js';
 import { ProfileSchema } from '../config/schema.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
@@ -13,7 +13,7 @@ import {
   MAX_CHANNELS,
 } from '../link/table.js';
 import { BINARY_LAYOUT } from '../stream/joints-record.js';
-import { AppMessages, ServerMessages } from '../stream/protocol.js';
+import { AppMessages, type AppMessageType, ServerMessages } from '../stream/protocol.js';
 
 /**
  * What stands in a session file: MCAP, with one channel for each kind of thing that is recorded. Every schema is
@@ -98,21 +98,27 @@ export const StatusSchema = Type.Object(
   { $id: 'status', description: 'The link to the glove changed; silent: it is live, but samples stopped.' },
 );
 
+/** What apps ask for that changes what the gloves do. */
+export const REQUEST_TYPES = [
+  'resist',
+  'touch',
+  'pulse',
+  'tracker',
+  'release',
+  'arm',
+  'disarm',
+  'rezero',
+] as const satisfies readonly AppMessageType[];
+
 export const RequestSchema = Type.Object(
   {
     timeUs: Type.Number(),
     app: Type.String({ description: 'Who asked.' }),
     request: Type.Union(
-      [
-        AppMessages.resist,
-        AppMessages.touch,
-        AppMessages.pulse,
-        AppMessages.tracker,
-        AppMessages.release,
-        AppMessages.arm,
-        AppMessages.disarm,
-        AppMessages.rezero,
-      ].map(({ $id: _, ...schema }) => Type.Unsafe(schema)),
+      REQUEST_TYPES.map((type) => {
+        const { $id: _, ...schema } = AppMessages[type] as TSchema;
+        return Type.Unsafe(schema);
+      }),
     ),
     refusal: Type.Optional(Type.Object({ code: Type.String(), message: Type.String() })),
   },

@@ -1,22 +1,21 @@
-import type { Static, TSchema } from '@sinclair/typebox';
-import { Ajv, type ValidateFunction } from 'ajv';
+import type { Static } from '@sinclair/typebox';
 import { parseProfile } from '../config/load.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import type { ServerMessageOf } from '../stream/protocol.js';
+import { isSoundBody } from './body-checks.js';
 import {
-  FitsSchema,
-  GloveSchema,
+  type FitsSchema,
+  type GloveSchema,
   type HandChannel,
   LINK_HEADER_BYTES,
-  MarkSchema,
+  type MarkSchema,
   parseTopic,
-  RequestSchema,
   SESSION_VERSION,
   type SessionChannel,
-  SessionSchema,
-  StatusSchema,
+  type SessionSchema,
+  type StatusSchema,
 } from './format.js';
 import { type Damage, type McapFile, openMcap } from './mcap-reader.js';
 
@@ -79,18 +78,6 @@ export interface Session {
   close(): void;
 }
 
-const ajv = new Ajv({ strict: false, validateFormats: false });
-const compile = <T extends TSchema>({ $id: _, ...schema }: T & { $id?: string }) =>
-  ajv.compile(schema) as unknown as ValidateFunction<Static<T>>;
-const CHECKS: Partial<Record<SessionChannel | HandChannel, ValidateFunction>> = {
-  session: compile(SessionSchema),
-  glove: compile(GloveSchema),
-  fits: compile(FitsSchema),
-  status: compile(StatusSchema),
-  mark: compile(MarkSchema),
-  request: compile(RequestSchema),
-};
-
 /** @throws TautlineError when it cannot be opened or is not a session of ours */
 export function openSession(path: string): Session {
   const file = openMcap(path);
@@ -150,8 +137,7 @@ function readSession(file: McapFile): Session {
   function parse(data: Uint8Array, channel: SessionChannel | HandChannel): unknown {
     try {
       const body: unknown = JSON.parse(utf8.decode(data));
-      const sound = CHECKS[channel]?.(body) ?? (typeof body === 'object' && body !== null);
-      return sound ? body : undefined;
+      return isSoundBody(channel, body) ? body : undefined;
     } catch {
       return undefined;
     }

@@ -1,12 +1,14 @@
 import { mkdir, readdir, stat, unlink } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Logger } from 'pino';
+import { betweenOtherWork } from '../between-other-work.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import { createGlove, type LiveGlove } from '../glove.js';
 import type { HandSide } from '../hand/joints.js';
 import { prepareWornHand } from '../hand-models.js';
 import { codecOf } from '../link/codec-of.js';
+import { prepareChecksSteps } from './body-checks.js';
 import { writeError } from './file-sink.js';
 import { createPlayer, type Player, type PlayerState } from './player.js';
 import { type Recorder, type RecorderStatus, startRecorder } from './recorder.js';
@@ -201,7 +203,9 @@ export function createSessions(options: SessionsOptions): Sessions {
       });
     },
     async open(name, { speed = 1, ...range }) {
-      const session = openSession(await existing(name));
+      const file = await existing(name);
+      await betweenOtherWork(prepareChecksSteps());
+      const session = openSession(file);
       try {
         await prepareHands(session);
         if (closed) throw new TautlineError('notSupported', 'The service is stopping.');

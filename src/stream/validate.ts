@@ -1,4 +1,6 @@
-import { Ajv, type ErrorObject } from 'ajv';
+import type { TSchema } from '@sinclair/typebox';
+import type { ErrorObject } from 'ajv';
+import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-check.js';
 import type { ErrorCode } from '../errors.js';
 import { type AppMessage, AppMessages, type AppMessageType } from './protocol.js';
 
@@ -14,7 +16,7 @@ export type Validated =
   | { ok: true; message: AppMessage }
   | { ok: false; complaint: Complaint; type?: AppMessageType; id?: string | number };
 
-const ajv = new Ajv({
+const compiler = schemaCompiler({
   allErrors: false,
   strict: true,
   strictTypes: false,
@@ -22,7 +24,12 @@ const ajv = new Ajv({
   verbose: true,
 });
 const TYPES = Object.keys(AppMessages) as AppMessageType[];
-const validators = new Map(TYPES.map((type) => [type as string, ajv.compile(AppMessages[type])]));
+const checkOf = Object.fromEntries(
+  TYPES.map((type) => [type, schemaCheck<TSchema>(compiler, AppMessages[type])]),
+) as Record<AppMessageType, SchemaCheck<TSchema>>;
+
+/** Whether a value is a message of a type. */
+export const isMessageOf = (type: AppMessageType, value: unknown): boolean => checkOf[type]()(value);
 
 /** Parses and checks one message of an app. Never throws. */
 export function validate(text: string): Validated {
@@ -46,13 +53,13 @@ export function validate(text: string): Validated {
     const message = `The message has no "type"; it is one of ${TYPES.join(', ')}.`;
     return refuse({ code: 'badMessage', message, path: '/type' }, id);
   }
-  const check = validators.get(type);
-  if (!check) {
+  if (!isType(type)) {
     const message = sentence(`The type ${quote(type)} is not known; ${suggestion(type, TYPES)}`);
     return refuse({ code: 'unknownType', message, path: '/type' }, id);
   }
+  const check = checkOf[type]();
   if (check(value)) return { ok: true, message: value as AppMessage };
-  return refuse(complain(type, value, check.errors ?? []), id, type as AppMessageType);
+  return refuse(complain(type, value, check.errors ?? []), id, type);
 }
 
 function refuse(complaint: Complaint, id?: string | number, type?: AppMessageType): Validated {
@@ -63,6 +70,8 @@ function refuse(complaint: Complaint, id?: string | number, type?: AppMessageTyp
     ...(type === undefined ? {} : { type }),
   };
 }
+
+const isType = (type: string): type is AppMessageType => Object.hasOwn(AppMessages, type);
 
 function isId(id: unknown): id is string | number {
   return (typeof id === 'string' && id.length <= 64) || Number.isSafeInteger(id);

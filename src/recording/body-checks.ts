@@ -1,0 +1,57 @@
+import { type TSchema, Type } from '@sinclair/typebox';
+import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-check.js';
+import type { Steps } from '../hand/steps.js';
+import { isMessageOf } from '../stream/validate.js';
+import {
+  FitsSchema,
+  GloveSchema,
+  type HandChannel,
+  MarkSchema,
+  REQUEST_TYPES,
+  RequestSchema,
+  type SessionChannel,
+  SessionSchema,
+  StatusSchema,
+} from './format.js';
+
+/** Checks of what a session's messages say: files come from others, too. */
+
+type Channel = SessionChannel | HandChannel;
+
+const compiler = schemaCompiler({ strict: false, validateFormats: false });
+const check = ({ $id: _, ...schema }: TSchema): SchemaCheck<TSchema> =>
+  schemaCheck(compiler, schema as TSchema);
+// What was asked is checked as the stream checks it.
+const { request: _, ...aroundRequest } = RequestSchema.properties;
+const CHECKS: Partial<Record<Channel, SchemaCheck<TSchema>>> = {
+  session: check(SessionSchema),
+  glove: check(GloveSchema),
+  fits: check(FitsSchema),
+  status: check(StatusSchema),
+  mark: check(MarkSchema),
+  request: check(Type.Object(aroundRequest)),
+};
+
+/** Whether a message of a channel is what its schema says; of a channel without one, any object. */
+export function isSoundBody(channel: Channel, body: unknown): boolean {
+  if (typeof body !== 'object' || body === null) return false;
+  if (!(CHECKS[channel]?.()(body) ?? true)) return false;
+  return channel !== 'request' || isSoundRequest((body as { request?: unknown }).request);
+}
+
+function isSoundRequest(request: unknown): boolean {
+  const type = REQUEST_TYPES.find((type) => type === (request as { type?: unknown } | undefined)?.type);
+  return type !== undefined && isMessageOf(type, request);
+}
+
+/** Makes every check ready, one a step: together they would keep a running service too long. */
+export function* prepareChecksSteps(): Steps<void> {
+  for (const compiled of Object.values(CHECKS)) {
+    compiled();
+    yield;
+  }
+  for (const type of REQUEST_TYPES) {
+    isMessageOf(type, undefined);
+    yield;
+  }
+}
