@@ -6,8 +6,8 @@ const endToEnd = (...names: string[]) => names.map((name) => `tests/end-to-end/$
 
 /** In turned time: as fast as it goes. */
 const TURNED_TIME = endToEnd('faults');
-/** Mostly waiting, for a wearer or a radio, but in real time: beside the others that are. */
-const WAITING = endToEnd('guided', 'actuator-fit', 'ble');
+/** Mostly waiting, for a wearer or a radio: beside the rooms, which leave them what they need of a processor. */
+const WAITING = endToEnd('guided', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
 const WORKING = endToEnd(
   'clients',
@@ -20,7 +20,10 @@ const WORKING = endToEnd(
 );
 
 /** So that no worker is left with one of them at the end. */
-const LONG = ['page', 'guided', 'page-guide', 'document-commands', 'faults', 'sessions', 'firstContact'];
+const LONG = ['guided', 'page', 'page-guide', 'document-commands', 'faults', 'sessions', 'firstContact'];
+
+/** Projects of one group share their workers. */
+const BESIDE_WAITING = availableParallelism() + 1;
 
 class LongFirst extends BaseSequencer {
   override async sort(files: TestSpecification[]): Promise<TestSpecification[]> {
@@ -45,7 +48,7 @@ export default defineConfig({
           name: 'rooms',
           include: ['tests/!(end-to-end)/**/*.test.ts', 'tests/*.test.ts', ...TURNED_TIME],
           testTimeout: 20_000,
-          maxWorkers: availableParallelism(),
+          maxWorkers: BESIDE_WAITING,
           // Files share what they import, which is most of the time otherwise.
           isolate: false,
           sequence: { groupOrder: 0 },
@@ -68,9 +71,9 @@ export default defineConfig({
         test: {
           name: 'waiting',
           include: WAITING,
-          fileParallelism: false,
+          maxWorkers: BESIDE_WAITING,
           testTimeout: 60_000,
-          sequence: { groupOrder: 1 },
+          sequence: { groupOrder: 0 },
         },
       },
       {
