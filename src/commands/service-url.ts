@@ -35,6 +35,14 @@ export function serviceUrl(text: string, scheme: 'http' | 'ws', path: string): U
 /** @param cause error of the connection attempt */
 export function unreachable(url: URL, cause: unknown): TautlineError {
   const reason = reasonOf(cause);
+  if (reason === 'EPROTO' || reason === 'ERR_SSL_WRONG_VERSION_NUMBER') {
+    return new TautlineError(
+      'serviceUnreachable',
+      `${url.host} does not speak TLS, as ${url.protocol}// asks.`,
+      `A service speaks it behind a proxy alone: write http://${url.host}.`,
+      { cause },
+    );
+  }
   return new TautlineError(
     'serviceUnreachable',
     `No service answers at ${url.origin === 'null' ? `${url.protocol}//${url.host}` : url.origin}${reason ? ` (${reason})` : ''}.`,
