@@ -20,7 +20,16 @@ const WORKING = endToEnd(
 );
 
 /** So that no worker is left with one of them at the end. */
-const LONG = ['guided', 'page', 'page-guide', 'document-commands', 'faults', 'sessions', 'firstContact'];
+const LONG = [
+  'guided',
+  'end-to-end/ble',
+  'page',
+  'page-guide',
+  'document-commands',
+  'faults',
+  'sessions',
+  'firstContact',
+];
 
 /** Projects of one group share their workers. */
 const BESIDE_WAITING = availableParallelism() + 1;
@@ -55,13 +64,13 @@ export default defineConfig({
         },
       },
       {
-        // Real processes and real time: one after the other.
+        // Real processes and real time: two at once, each of which takes half of a processor or less.
         extends: true,
         test: {
           name: 'end-to-end',
           include: ['tests/end-to-end/**/*.test.ts'],
           exclude: [...TURNED_TIME, ...WAITING, ...WORKING],
-          fileParallelism: false,
+          maxWorkers: 2,
           testTimeout: 60_000,
           sequence: { groupOrder: 1 },
         },
