@@ -1,6 +1,5 @@
 import { once } from 'node:events';
 import { WebSocket } from 'ws';
-import { NODE_OPTIONS } from '../../src/install/starters.js';
 import { Bed } from '../load/bed.js';
 import { type Figures, median } from './figure.js';
 
@@ -20,7 +19,7 @@ export async function measureStart(): Promise<Figures> {
       let openedMs = Number.NaN;
       const { match, child } = await bed.start(
         process.execPath,
-        [...NODE_OPTIONS, 'dist/main.js', 'run', '--profile', profile, '--log-level', 'info'],
+        ['dist/main.js', 'run', '--profile', profile, '--log-level', 'info'],
         /(ws:\/\/\S+)/,
         (line) => {
           const { msg, time } = JSON.parse(line) as { msg: string; time: string };

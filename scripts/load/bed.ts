@@ -6,7 +6,6 @@ import { join } from 'node:path';
 import { createInterface, type Interface } from 'node:readline';
 import { fileURLToPath } from 'node:url';
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
-import { NODE_OPTIONS } from '../../src/install/starters.js';
 import type { ReaderReport, ToReaders } from './reader-messages.js';
 
 /** Ten channels: a curl and a splay of each finger. */
@@ -68,7 +67,7 @@ export class Bed {
     const file = this.profile(gloves);
     const { match, child } = await this.start(
       process.execPath,
-      [...NODE_OPTIONS, 'dist/main.js', 'run', '--profile', file],
+      ['dist/main.js', 'run', '--profile', file],
       /(ws:\/\/\S+)/,
     );
     return { url: match[1], pid: child.pid! };

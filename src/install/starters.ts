@@ -18,11 +18,7 @@ export interface Starter {
 /** The watchdog of systemd restarts a service that has said nothing for so long. */
 export const WATCHDOG_S = 20;
 
-/** What a service asks of its engine: a sixth less memory, for a twentieth more time on a sample (`npm run bench`). */
-export const NODE_OPTIONS = ['--optimize-for-size'] as const;
-
 export const runArguments = ({ main, profile, log }: Starter): string[] => [
-  ...NODE_OPTIONS,
   main,
   'run',
   ...(profile === undefined ? [] : ['--profile', profile]),

@@ -161,9 +161,10 @@ function polledPort(bound: Polled, { path, baud }: SerialOptions, events: PortEv
       end();
       return;
     }
-    bound.poller.poll(READABLE);
     views[length] ??= buffer.subarray(0, length);
     events.bytes(views[length], arrivalUs);
+    // Not before: the pose is waited for, the next bytes are not there yet.
+    if (!closing) bound.poller.poll(READABLE);
   };
 
   /** Bytes that the kernel took; -1 when the port failed. */

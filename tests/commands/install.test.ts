@@ -60,7 +60,6 @@ describe.runIf(process.platform === 'linux')('install, status and uninstall', { 
     expect(existsSync(/sudo cp (.*) \/etc/.exec(first.stdout)![1])).toBe(true);
     expect(commandOfUnit(readFileSync(unit(), 'utf8'))).toEqual([
       process.execPath,
-      '--optimize-for-size',
       expect.stringMatching(/dist\/main\.js$/),
       'run',
       '--log-level',

@@ -38,7 +38,7 @@ describe('systemd unit', () => {
   it('says what keeps the service running, and what it may not', () => {
     const unit = systemdUnit({ ...PLAIN, profile: '/home/kim/glove.yaml' });
     expect(unit).toContain(
-      'ExecStart="/usr/bin/node" "--optimize-for-size" "/opt/tautline/dist/main.js" "run" "--profile" "/home/kim/glove.yaml" "--log-level" "info"\n',
+      'ExecStart="/usr/bin/node" "/opt/tautline/dist/main.js" "run" "--profile" "/home/kim/glove.yaml" "--log-level" "info"\n',
     );
     for (const line of [
       'Type=notify',
@@ -168,7 +168,7 @@ describe('Windows task', () => {
     expect(text('Settings', 'StopIfGoingOnBatteries')).toBe('false');
     expect(text('Actions', 'Exec', 'Command')).toBe(starter.node);
     expect(text('Actions', 'Exec', 'Arguments')).toBe(
-      '--optimize-for-size "C:\\Users\\Kim & Co\\AppData\\tautline\\dist\\main.js" run --profile D:\\O\'Neil\\glove.yaml --log-level info --log-file "C:\\Users\\Kim & Co\\log.txt"',
+      '"C:\\Users\\Kim & Co\\AppData\\tautline\\dist\\main.js" run --profile D:\\O\'Neil\\glove.yaml --log-level info --log-file "C:\\Users\\Kim & Co\\log.txt"',
     );
     expect(commandOfTask(scheduledTask(starter))).toEqual([starter.node, ...argumentsOf(starter)]);
   });
