@@ -137,7 +137,7 @@ export function jointVelocities(
   velocities: VelocityArray,
 ): void {
   const { restRotations, abductionSign } = skeleton;
-  velocities.fill(0, 0, CHAIN_START[0] * VELOCITY_STRIDE);
+  for (let i = 0; i < CHAIN_START[0] * VELOCITY_STRIDE; i++) velocities[i] = 0;
 
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
     const start = CHAIN_START[finger];

@@ -388,10 +388,11 @@ export function createSensing(options: SensingOptions): Sensing {
     if (archSlot >= 0) {
       dofs[RING_ARCH] = angleOf(RING_ARCH, values[archSlot]);
       dofs[LITTLE_ARCH] = angleOf(LITTLE_ARCH, values[archSlot]);
+    } else if (guided && natural) {
+      naturalMotion(natural, dofs, curl);
     } else {
       coupleArch(dofs);
     }
-    if (guided && natural) naturalMotion(natural, dofs, curl);
   }
 
   function meanOfJoints(f: number): number {
@@ -506,7 +507,7 @@ export function createSensing(options: SensingOptions): Sensing {
       } else {
         calibrate(dtS);
         bank.update(raw, dtS);
-        if (calm && health.troubled === 0) values.set(bank.values);
+        if (calm && health.troubled === 0) copy(bank.values, values);
         else {
           settleChannels(dtS);
           followChannels(dtS);
@@ -532,6 +533,11 @@ export function createSensing(options: SensingOptions): Sensing {
       return string ? string.fractionAt(at) : at;
     },
   };
+}
+
+/** As set() does, which costs more than a few numbers. */
+function copy(from: Float64Array, to: Float64Array): void {
+  for (let i = 0; i < from.length; i++) to[i] = from[i];
 }
 
 /** Low-passed rates of values, over arrays alone, so that it compiles to one loop. */

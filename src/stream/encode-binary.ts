@@ -105,22 +105,30 @@ function writeFloats(
 }
 
 /**
- * Rounds an even number of values to float32, two at a time with a sum each: one sum would wait for each addition
+ * Rounds a multiple of four values to float32, four at a time with a sum each: one sum would wait for each addition
  * before the next.
  * @returns the sum of their squares
  */
 function copyFloats(from: Float64Array, to: Float32Array): number {
-  let even = 0;
-  let odd = 0;
-  for (let i = 0; i < from.length; i += 2) {
+  let sum0 = 0;
+  let sum1 = 0;
+  let sum2 = 0;
+  let sum3 = 0;
+  for (let i = 0; i < from.length; i += 4) {
     const a = from[i];
     const b = from[i + 1];
+    const c = from[i + 2];
+    const d = from[i + 3];
     to[i] = a;
     to[i + 1] = b;
-    even += a * a;
-    odd += b * b;
+    to[i + 2] = c;
+    to[i + 3] = d;
+    sum0 += a * a;
+    sum1 += b * b;
+    sum2 += c * c;
+    sum3 += d * d;
   }
-  return even + odd;
+  return sum0 + sum1 + (sum2 + sum3);
 }
 
 const allSmall = (values: Float64Array): boolean => values.every((value) => Math.abs(value) < LARGEST);
