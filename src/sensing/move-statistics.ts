@@ -2,13 +2,44 @@ import type { MoveRecord, RecordedMove } from './move-record.js';
 
 /** Robust figures over parts of a recorded channel. All in counts. */
 
-/** Value below which a part p of the data lies. Sorts a copy. */
+/** Value below which a part p of the data lies; NaN without data. */
 export function quantile(values: ArrayLike<number>, p: number): number {
-  const sorted = Float64Array.from(values).sort();
-  if (sorted.length === 0) return Number.NaN;
-  const at = p * (sorted.length - 1);
+  const { length } = values;
+  if (length === 0) return Number.NaN;
+  const copy = new Float64Array(values);
+  const at = p * (length - 1);
   const low = Math.floor(at);
-  return sorted[low] + (at - low) * ((sorted[low + 1] ?? sorted[low]) - sorted[low]);
+  select(copy, low);
+  if (at === low) return copy[low];
+  let next = copy[low + 1];
+  for (let i = low + 2; i < length; i++) if (copy[i] < next) next = copy[i];
+  return copy[low] + (at - low) * (next - copy[low]);
+}
+
+/**
+ * Puts the value that would be at `rank` if all were sorted there, and what is larger behind it: quickselect (Hoare,
+ * "Algorithm 65: Find", CACM 4(7), 1961). A minute of a channel is tens of thousands of numbers, and the service has
+ * other things to do than to sort them.
+ */
+function select(values: Float64Array, rank: number): void {
+  let from = 0;
+  let to = values.length - 1;
+  while (from < to) {
+    const pivot = values[(from + to) >> 1];
+    let left = from;
+    let right = to;
+    while (left <= right) {
+      while (values[left] < pivot) left++;
+      while (values[right] > pivot) right--;
+      if (left > right) break;
+      const value = values[left];
+      values[left++] = values[right];
+      values[right--] = value;
+    }
+    if (rank <= right) to = right;
+    else if (rank >= left) from = left;
+    else return;
+  }
 }
 
 export const median = (values: ArrayLike<number>): number => quantile(values, 0.5);
