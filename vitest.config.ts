@@ -48,6 +48,7 @@ export default defineConfig({
   test: {
     sequence: { sequencer: LongFirst },
     globalSetup: ['tests/setup.ts'],
+    setupFiles: ['tests/properties.ts'],
     // Real processes and real time on a machine that others may use, too: a fault fails every time, a stall does not.
     retry: process.env.CI ? 2 : 0,
     projects: [
