@@ -17,6 +17,8 @@ import { type Send, VALID_FOR_MS } from './resistance/resistance.js';
  */
 export interface GloveResistance
   extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop' | 'arm'> {
+  /** The glove is on a live link and has said what it is. */
+  readonly connected: boolean;
   /** Releases sent to the glove. */
   readonly releases: number;
   /** Another pose: fingers meet what is touched elsewhere, and the governor takes its step. */
@@ -79,6 +81,8 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
   let releasesLeft = 0;
   let releasedUs = Number.NEGATIVE_INFINITY;
 
+  const isConnected = (): boolean => heard.introduced && link.status.state === 'live';
+
   function follow(nowUs: number): void {
     meet(nowUs);
     step(nowUs);
@@ -100,9 +104,8 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
     for (let finger = 0; finger < fingerOk.length; finger++) {
       fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
     }
-    const live = heard.introduced && link.status.state === 'live';
     const { curl, curlRates } = sensing;
-    carryOut(resistance.step(nowUs, curl, fingerOk, heard.sampleTimeUs, live, curlRates));
+    carryOut(resistance.step(nowUs, curl, fingerOk, heard.sampleTimeUs, isConnected(), curlRates));
     tell();
   }
 
@@ -157,6 +160,9 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
   }
 
   return {
+    get connected() {
+      return isConnected();
+    },
     get releases() {
       return releases;
     },
@@ -233,6 +239,8 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
     },
 
     arm(by) {
+      // Who arms a glove that is not there does not mean the one that is plugged in later.
+      if (!isConnected()) return;
       chain().resistance.arm(time.nowUs(), by);
       tell();
       asked(by, { type: 'arm' });

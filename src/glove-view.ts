@@ -99,6 +99,8 @@ export interface Glove {
   /** What was seen and followed of slow shifts, for a recording that begins now. */
   rememberDrift(): number[];
   readonly linkStatus: LinkStatus;
+  /** It is on a live link and has said what it is: only then can it be armed. */
+  readonly connected: boolean;
   readonly armed: boolean;
   /** The newest frame. */
   readonly frame: HandFrame;

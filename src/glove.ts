@@ -425,6 +425,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     get linkStatus() {
       return link.status;
     },
+    get connected() {
+      return forces.connected;
+    },
     get armed() {
       return chain.resistance.armed;
     },

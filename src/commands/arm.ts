@@ -22,7 +22,7 @@ interface ArmOptions extends ServiceOptions {
 
 /** What the service answers to POST /arm and /disarm. */
 interface Answer {
-  hands?: { hand: HandSide; armed: boolean }[];
+  hands?: { hand: HandSide; armed: boolean; connected?: boolean }[];
   /** What the wearer must know. */
   caution?: string;
 }
@@ -52,16 +52,18 @@ function addCommand(program: Command, name: 'arm' | 'disarm', description: strin
     .addHelpText('after', `\nExample:\n  ${example}`)
     .action(async (options: ArmOptions) => {
       const { hands = [], caution } = await post(name, options);
-      for (const { hand, armed } of hands) {
-        console.log(
-          `${hand} hand: ${armed ? 'armed, fingers can be stopped' : 'disarmed, every finger is free'}`,
-        );
+      for (const { hand, armed, connected } of hands) {
+        const free = connected === false ? 'not connected, disarmed' : 'disarmed, every finger is free';
+        console.log(`${hand} hand: ${armed ? 'armed, fingers can be stopped' : free}`);
       }
       // The service says it in full the first time; nobody reads a page every time, but a line.
       if (caution) console.log(caution);
       else if (name === 'arm') console.log(REMINDER);
-      // What was asked for must be so, or a script would go on believing it.
-      if (hands.length === 0 || hands.some(({ armed }) => armed !== (name === 'arm'))) {
+      // What was asked for must be so, or a script would go on believing it. A glove that is not there stays disarmed.
+      const wanted = name === 'arm';
+      const asWanted = ({ armed, connected }: (typeof hands)[number]) =>
+        armed === wanted || (wanted && connected === false);
+      if (hands.length === 0 || !hands.every(asWanted)) {
         throw new TautlineError(
           'notPermitted',
           `Not every hand could be ${name}ed.`,

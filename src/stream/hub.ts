@@ -93,15 +93,17 @@ export class Hub implements SessionHost {
       else feed.glove.disarm(by);
       feed.armedChanged();
     }
-    logEvent(this.logger, this.isArmed(hand) ? 'armed' : 'disarmed', { hand: hand ?? 'all', by });
-    if (!armed || this.#cautioned || !this.isArmed(hand)) return undefined;
+    if (armed && !this.isArmed(hand)) return undefined;
+    logEvent(this.logger, armed ? 'armed' : 'disarmed', { hand: hand ?? 'all', by });
+    if (!armed || this.#cautioned) return undefined;
     this.#cautioned = true;
     return CAUTION;
   }
 
-  /** Whether the hand, or every hand, is armed: right after a disarm a glove refuses to be. */
+  /** Whether the hand, or every hand that is connected, is armed: right after a disarm a glove refuses to be. */
   isArmed(hand: string | undefined): boolean {
-    return this.feedsOf(hand).every(({ glove }) => glove.armed);
+    const connected = this.feedsOf(hand).filter(({ glove }) => glove.connected);
+    return connected.length > 0 && connected.every(({ glove }) => glove.armed);
   }
 
   /** Messages dropped for slow readers since the start, also of apps that have left. */

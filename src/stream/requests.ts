@@ -98,15 +98,22 @@ function onHand(hub: Hub, hand: string | undefined, act: (feed: Feed) => Refusal
 function setArmed(hub: Hub, session: Session, armed: boolean, hand: string | undefined): Outcome {
   if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, '/hand');
   const caution = hub.setArmed(armed, hand, session.name ?? session.app);
-  if (armed && !hub.isArmed(hand)) {
-    const message = 'The glove stays disarmed: it was disarmed a moment ago, or is closing. Arm it again.';
-    return { refused: { code: 'disarmed', message } };
-  }
+  if (armed && !hub.isArmed(hand)) return { refused: whyNotArmed(hub, hand) };
   return caution === undefined ? { armed } : { armed, caution };
 }
 
 function noGlove(hub: Hub, hand: string | undefined, path: string): Outcome {
   return { refused: { code: 'unknownHand', message: noGloveFor(hand, hub.gloves), path } };
+}
+
+/** Of a hand, or of all hands, that stay disarmed. */
+export function whyNotArmed(hub: Hub, hand: string | undefined): Complaint {
+  if (!hub.feedsOf(hand).some(({ glove }) => glove.connected)) {
+    const message = `No glove is connected${hand ? ` for the ${hand} hand` : ''}: connect it, then arm.`;
+    return { code: 'notSupported', message };
+  }
+  const message = 'The glove stays disarmed: it was disarmed a moment ago, or is closing. Arm it again.';
+  return { code: 'disarmed', message };
 }
 
 /** In words, with the hands that there are. */

@@ -20,7 +20,7 @@ import { createMetrics, type Metrics } from './metrics.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
-import { noGloveFor } from './requests.js';
+import { noGloveFor, whyNotArmed } from './requests.js';
 import { CLOSE, Session } from './session.js';
 
 export interface StreamOptions {
@@ -262,10 +262,13 @@ function createHttp(
           return reply.code(404).send({ code: 'unknownHand', message: noGloveFor(hand, hub.gloves) });
         }
         const caution = hub.setArmed(armed, hand, 'http');
-        const hands = hub
-          .feedsOf(hand)
-          .map(({ glove }) => ({ hand: glove.description.hand, armed: glove.armed }));
+        const hands = hub.feedsOf(hand).map(({ glove }) => ({
+          hand: glove.description.hand,
+          armed: glove.armed,
+          connected: glove.connected,
+        }));
         const done = { armed: hub.isArmed(hand), hands };
+        if (armed && !done.armed) return reply.code(409).send({ ...done, ...whyNotArmed(hub, hand) });
         return reply.send(caution === undefined ? done : { ...done, caution });
       });
     }

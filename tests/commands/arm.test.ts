@@ -43,6 +43,19 @@ describe.concurrent('arm and disarm', () => {
     expect(outcome.stdout).toMatch(/armed.*\n.*way to get the hand out.*tautline disarm\n$/);
   });
 
+  it('arms the glove that is connected, and says that the other is not', async () => {
+    const hands = [
+      { hand: 'right', armed: true, connected: true },
+      { hand: 'left', armed: false, connected: false },
+    ];
+    const outcome = await withServer(
+      (_, response) => response.end(JSON.stringify({ hands })),
+      (address) => run('arm', '--url', address),
+    );
+    expect(outcome).toMatchObject({ code: 0, stderr: '' });
+    expect(outcome.stdout).toMatch(/^right hand: armed.*\nleft hand: not connected, disarmed\n/);
+  });
+
   it('fails when the service did not do it, whatever its status', async () => {
     for (const [answer, line] of [
       ['{"hands":[{"hand":"left","armed":true}]}', 'Not every hand could be disarmed. See `tautline watch`.'],

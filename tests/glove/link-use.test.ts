@@ -132,8 +132,9 @@ describe('what a glove writes', () => {
     enter('lost');
     expect(live.readResistance().armed).toBe(false);
     await clock.advance(500);
-    // Nor does an arm count that was given while the glove was not there.
+    // Nor can it be armed while it is not there.
     live.arm('test');
+    expect(live).toMatchObject({ armed: false, connected: false });
     const from = written.length;
     enter('live');
     greet();

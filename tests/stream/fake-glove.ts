@@ -9,6 +9,7 @@ export class FakeGlove implements Glove {
   readonly fitsInUse = {};
   readonly rememberDrift = () => [];
   linkStatus: LinkStatus = { state: 'live', address: 'test' };
+  connected = true;
   armed = false;
   readonly frame: HandFrame;
   readonly calls: unknown[][] = [];

@@ -194,6 +194,25 @@ describe('HTTP', () => {
     expect(body.server).toEqual(JSON.parse(JSON.stringify(ServerMessages)));
   });
 
+  test('/arm is for the gloves that are connected, and fails without one', async () => {
+    const left = new FakeGlove('left');
+    stream = await serve([glove, left]);
+    left.connected = false;
+    left.arm = () => {};
+    expect((await http('POST', '/arm')).body).toMatchObject({
+      armed: true,
+      hands: [
+        { hand: 'right', armed: true, connected: true },
+        { hand: 'left', armed: false, connected: false },
+      ],
+    });
+    expect(await http('POST', '/arm?hand=left')).toMatchObject({
+      status: 409,
+      body: { armed: false, code: 'notSupported', message: expect.stringContaining('left hand') },
+    });
+    expect((await http('POST', '/disarm?hand=left')).status).toBe(200);
+  });
+
   test('/arm and /disarm, with any body, for one hand or all', async () => {
     stream = await serve([glove]);
     const armed = await http('POST', '/arm');

@@ -276,6 +276,11 @@ describe('requests', () => {
     const app = await connect();
     glove.arm = () => {};
     expect(await app.ask({ type: 'arm' })).toMatchObject({ type: 'error', code: 'disarmed' });
+    glove.connected = false;
+    expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({
+      code: 'notSupported',
+      message: 'No glove is connected for the right hand: connect it, then arm.',
+    });
   });
 
   test('arm: the caution once a run; the change is told to everybody', async () => {
