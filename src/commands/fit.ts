@@ -87,7 +87,11 @@ async function fit(options: FitOptions): Promise<void> {
       const fits = await client.ask<FitsAnswer>('POST', '/fits/use', person);
       say(listLines(fits, true), fits);
     } else if (positions !== undefined) {
-      const fits = await client.ask<FitsAnswer>('POST', '/fits/hand', person, positions);
+      const fits = await client
+        .ask<FitsAnswer>('POST', '/fits/hand', person, positions)
+        .catch((error: unknown): never => {
+          throw inFile(options.fromJoints!, error);
+        });
       say(
         [`Bones fitted, ${fits.rmsMm?.toFixed(1)} mm rms off the joints given.`, ...listLines(fits, true)],
         fits,
@@ -251,8 +255,8 @@ async function readJoints(file: string): Promise<unknown> {
   }
   try {
     if (text.length > MOST_BYTES) throw new Error('it is too large');
-    const data = JSON.parse(text) as { frames?: unknown; positions?: unknown };
-    const sets = data.frames ?? data.positions ?? data;
+    const data = JSON.parse(text) as { frames?: unknown; positions?: unknown } | null;
+    const sets = data?.frames ?? data?.positions ?? data;
     // More frames add nothing: bones do not change.
     return Array.isArray(sets) ? thinned(sets) : sets;
   } catch (error) {
@@ -262,6 +266,12 @@ async function readJoints(file: string): Promise<unknown> {
       'Expected positions in metres by WebXR joint name, or a list of such.',
     );
   }
+}
+
+/** What the service says of positions, with the file that they came from. */
+function inFile(file: string, error: unknown): unknown {
+  if (!(error instanceof TautlineError) || !['fileInvalid', 'badMessage'].includes(error.code)) return error;
+  return new TautlineError('fileInvalid', `${file}: ${error.message}`, error.remedy);
 }
 
 const MOST_FRAMES = 120;

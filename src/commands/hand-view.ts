@@ -65,7 +65,7 @@ export function drawHands(view: View, look: Look, nowMs: number): string[] {
 }
 
 /** One line of plain text for one hand, for logs and pipes. */
-export function sayHand(hand: HandView, nowMs: number): string {
+export function sayHand(hand: HandView, nowMs?: number): string {
   const fingers = FINGERS.map((finger, i) => {
     const state = hand.joints?.fingers[finger];
     const flexed = hand.joints ? `${percent(flexion(hand.joints, i))}%` : '-';
@@ -76,7 +76,7 @@ export function sayHand(hand: HandView, nowMs: number): string {
   return [
     hand.hand,
     ...fingers,
-    `${posesPerSecond(hand, nowMs)} poses/s`,
+    ...(nowMs === undefined ? [] : [`${posesPerSecond(hand, nowMs)} poses/s`]),
     clean(hand.link),
     armedText(hand),
   ].join(', ');

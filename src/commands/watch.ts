@@ -57,7 +57,7 @@ async function watch(options: WatchOptions): Promise<void> {
     await follow(socket, url, view, take, () => {
       if (view.size > 0 && [...view.values()].every(hasShown)) socket.close();
     });
-    for (const hand of view.values()) console.log(sayHand(hand, performance.now()));
+    for (const hand of view.values()) console.log(sayHand(hand));
     return;
   }
 

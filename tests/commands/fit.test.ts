@@ -37,7 +37,8 @@ describe('fit', () => {
   it.each([
     ['missing.json', undefined, 6, /missing\.json: no such file\. Check the path\./],
     ['text.json', 'hand', 6, /text\.json: it is not JSON/],
-    ['half.json', '{"wrist":[0,0,0]}', 6, /Joint thumb-metacarpal .* missing/],
+    ['half.json', '{"wrist":[0,0,0]}', 6, /half\.json: Joint thumb-metacarpal .* missing/],
+    ['null.json', 'null', 6, /null\.json: Expected joint positions/],
   ])(
     'says what is wrong with %s',
     async (name, text, code, line) => {

@@ -15,7 +15,7 @@ const JOINTS = {
   fingers: { thumb: 'tracked', index: 'tracked', middle: 'tracked', ring: 'tracked', little: 'tracked' },
   poses: Array.from({ length: JOINT_COUNT }, () => [0, 0, 0, 0, 0, 0, 1, 0.01]),
 };
-const LINE = 'right, thumb 0%, index 0%, middle 0%, ring 0%, little 0%, 1 poses/s, live, disarmed';
+const LINE = 'right, thumb 0%, index 0%, middle 0%, ring 0%, little 0%, live, disarmed';
 
 /** A service that welcomes every subscriber and sends it one pose. */
 async function service() {
