@@ -28,7 +28,7 @@ const LONG = [
   'document-commands',
   'faults',
   'sessions',
-  'firstContact',
+  'solver',
 ];
 
 /** Projects of one group share their workers. */

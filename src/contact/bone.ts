@@ -1,4 +1,4 @@
-import type { HullSeed } from './hullDistance.js';
+import type { HullSeed } from './hull-distance.js';
 import { type CompiledShape, signedDistance } from './shapes.js';
 
 /**

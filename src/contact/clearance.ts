@@ -1,5 +1,5 @@
 import { DOFS_PER_FINGER } from '../hand/dofs.js';
-import { BONES, type ClosingPath, FRAME_STRIDE } from './closingPath.js';
+import { BONES, type ClosingPath, FRAME_STRIDE } from './closing-path.js';
 
 /**
  * What is known to be clear from the frames before, so that a finger's whole closing path need not be searched anew

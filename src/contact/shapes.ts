@@ -1,6 +1,6 @@
 import type { Shape } from '../stream/protocol.js';
 import { buildHull, type Hull, type HullFault } from './hull.js';
-import { createHullSeed, type HullSeed, hullDistance } from './hullDistance.js';
+import { createHullSeed, type HullSeed, hullDistance } from './hull-distance.js';
 
 /**
  * Shapes as the solver wants them, and the signed distance of a point to each. All shapes are convex, so the

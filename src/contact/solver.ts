@@ -10,8 +10,8 @@ import {
   forget,
   isClearOpen,
 } from './clearance.js';
-import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closingPath.js';
-import { createHullSeed, type HullSeed } from './hullDistance.js';
+import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closing-path.js';
+import { createHullSeed, type HullSeed } from './hull-distance.js';
 import type { CompiledShape } from './shapes.js';
 
 /**

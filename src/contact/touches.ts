@@ -3,7 +3,7 @@ import type { DofArray } from '../hand/dofs.js';
 import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { AppMessageOf } from '../stream/protocol.js';
-import { type ClosingPath, createClosingPath, followPose } from './closingPath.js';
+import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
 import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
 import {
   createFingerContact,
@@ -22,11 +22,11 @@ import {
  *
  *   app's `touch` ─ set() ─► Touch: shape compiled once (shapes.ts, hull.ts), pose, time to live
  *                              │
- *   each sample ── solve() ────┤ followPose (closingPath.ts): the way each finger would close from its pose
+ *   each sample ── solve() ────┤ followPose (closing-path.ts): the way each finger would close from its pose
  *                              │ placeIn: the shape in the space of the poses (wrist, palm or world)
  *                              │ meetFinger (solver.ts): first contact of each finger
  *                              │    └ boneDistance (bone.ts): least distance of a tapered capsule
- *                              │         └ signedDistance (shapes.ts, hullDistance.ts) of a point
+ *                              │         └ signedDistance (shapes.ts, hull-distance.ts) of a point
  *                              ▼
  *   TouchContacts: per finger the contact with the smallest stop, and whose it is ─► resistance
  *

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { createClosingPath, followPose } from '../../src/contact/closingPath.js';
+import { createClosingPath, followPose } from '../../src/contact/closing-path.js';
 import { compileShape, isShapeFault } from '../../src/contact/shapes.js';
 import { createFingerContact, createMemory, meetFinger, placeIn } from '../../src/contact/solver.js';
 import {
