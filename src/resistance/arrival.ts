@@ -1,5 +1,5 @@
 import { curlOnArrival } from './feel.js';
-import type { GovernorOutputs } from './governor.js';
+import type { GovernorOutputs } from './governor-step.js';
 import { FINGER_COUNT } from './requests.js';
 
 /** From deciding to the first move, s: link, firmware, and half the period of a servo's pulses (50 Hz). */

@@ -1,7 +1,8 @@
 import type { SafetyProfile } from '../config/schema.js';
 import { MAX_ACTUATORS } from '../link/table.js';
 import { actuatorFinger, cappedDrive, exertsForce, type GloveActuator } from './actuators.js';
-import { type GovernorOutputs, HEAT_FADE_FROM } from './governor.js';
+import type { GovernorOutputs } from './governor-step.js';
+import { HEAT_FADE_FROM } from './lane.js';
 import { LIMIT_BIT } from './limits.js';
 
 /** Longest pulse of a vibration motor, ms: what a glove takes. */

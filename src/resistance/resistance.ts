@@ -10,7 +10,9 @@ import {
 import { arbitrate, makeAsked } from './arbitration.js';
 import { Arrivals } from './arrival.js';
 import type { EventReader } from './events.js';
-import { Governor, type GovernorInputs, GUARDS, type Guard } from './governor.js';
+import { Governor } from './governor.js';
+import type { GovernorInputs } from './governor-step.js';
+import { GUARDS, type Guard } from './guards.js';
 import { PULSE_EVERYWHERE, PULSE_PALM, Pulses } from './pulses.js';
 import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
 import { PROBE_OPEN, StopProbe } from './stop-probe.js';

@@ -8,7 +8,7 @@ import {
   paidOutStop,
   wireStop,
 } from '../../src/resistance/actuators.js';
-import { makeGovernorOutputs } from '../../src/resistance/governor.js';
+import { makeGovernorOutputs } from '../../src/resistance/governor-step.js';
 import { all, FIVE_SERVOS, servo } from './profiles.js';
 
 const given = (stop: number, drive: number) => {

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { stopSpeedsOf } from '../../src/resistance/actuators.js';
 import { Arrivals } from '../../src/resistance/arrival.js';
-import { GUARDS, makeGovernorOutputs } from '../../src/resistance/governor.js';
+import { makeGovernorOutputs } from '../../src/resistance/governor-step.js';
+import { GUARDS } from '../../src/resistance/guards.js';
 import { Resistance } from '../../src/resistance/resistance.js';
 import { all, FIVE_SERVOS, SAFETY, servo } from './profiles.js';
 

@@ -1,7 +1,9 @@
 import type { ActuatorProfile, SafetyProfile } from '../../src/config/schema.js';
 import { lanesOf } from '../../src/resistance/actuators.js';
 import { arbitrate, makeAsked } from '../../src/resistance/arbitration.js';
-import { Governor, type GovernorInputs, GUARDS } from '../../src/resistance/governor.js';
+import { Governor } from '../../src/resistance/governor.js';
+import type { GovernorInputs } from '../../src/resistance/governor-step.js';
+import { GUARDS } from '../../src/resistance/guards.js';
 import type { LimitName } from '../../src/resistance/limits.js';
 import { RequestStore } from '../../src/resistance/requests.js';
 import { FIVE_SERVOS, SAFETY, servo } from './profiles.js';
