@@ -113,24 +113,14 @@ async function guided(
   out.write(`Fitting ${first.glove} (${first.hand} hand). Wear it, and do what each line says.\n`);
   const report = await followGuide(client, first, out);
   if (!report.fit) {
-    if (process.exitCode === EXIT_CODE.interrupted) out.write('Given up; nothing was changed.\n');
-    else
-      throw new TautlineError('portFailed', `The fit ended early: ${report.reason ?? 'the glove is gone.'}`);
+    sayGivenUp(report, out);
     return;
   }
   for (const line of fitLines(report.fit)) out.write(`${line}\n`);
   if (report.fit.channels.length === 0) {
     throw new TautlineError('notSupported', 'No sensor moved, so nothing is kept.', 'See `tautline check`.');
   }
-  if (process.stdin.isTTY) {
-    out.write('\nKeep it?  Enter: keep   q: discard ');
-    const keep = await waitForKey();
-    out.write('\n');
-    if (!keep) {
-      out.write('Discarded; nothing was changed.\n');
-      return;
-    }
-  }
+  if (!(await toBeKept(out))) return;
   const kept = await client.ask('POST', '/guide/accept');
   out.write(`Kept for ${report.fit.person}. \`tautline run\` uses it; \`tautline fit --undo\` goes back.\n`);
   if (options.json) console.log(JSON.stringify(kept.fit, null, 2));
@@ -155,24 +145,32 @@ async function guidedStops(
   }
   const { stops } = report;
   if (!stops) {
-    if (process.exitCode === EXIT_CODE.interrupted) out.write('Given up; nothing was changed.\n');
-    else throw new TautlineError('portFailed', `It ended early: ${report.reason ?? 'the glove is gone.'}`);
+    sayGivenUp(report, out);
     return;
   }
   for (const line of stopLines(stops)) out.write(`${line}\n`);
   if (stops.fitted.length === 0) throw new TautlineError('notSupported', 'Nothing was found, nothing kept.');
-  if (process.stdin.isTTY) {
-    out.write('\nKeep it?  Enter: keep   q: discard ');
-    const keep = await waitForKey();
-    out.write('\n');
-    if (!keep) {
-      out.write('Discarded; nothing was changed.\n');
-      return;
-    }
-  }
+  if (!(await toBeKept(out))) return;
   const kept = await client.ask('POST', '/guide/accept');
   out.write(`Kept for ${stops.person}. \`tautline fit --undo\` goes back. The glove is disarmed.\n`);
   if (options.json) console.log(JSON.stringify(kept.stops, null, 2));
+}
+
+/** A run without a result. @throws TautlineError unless it was the wearer who ended it */
+function sayGivenUp({ reason }: GuideReport, out: NodeJS.WritableStream): void {
+  if (process.exitCode !== EXIT_CODE.interrupted) {
+    throw new TautlineError('portFailed', `The fit ended early: ${reason ?? 'the glove is gone.'}`);
+  }
+  out.write('Given up; nothing was changed.\n');
+}
+
+/** Asks where there is somebody to ask; else what was found is kept. */
+async function toBeKept(out: NodeJS.WritableStream): Promise<boolean> {
+  if (!process.stdin.isTTY) return true;
+  out.write('\nKeep it?  Enter: keep   q: discard ');
+  const keep = await waitForKey();
+  out.write(keep ? '\n' : '\nDiscarded; nothing was changed.\n');
+  return keep;
 }
 
 /** What was found of the string stops, for a terminal of 80 columns. */

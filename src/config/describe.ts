@@ -4,9 +4,16 @@ import { nearest } from './nearest.js';
 
 /** The schema's errors in words: what is wrong, where, and the nearest thing that would be right. */
 export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] {
+  const unknownKeys = new Map<string, ErrorObject[]>();
+  for (const error of errors) {
+    if (error.keyword !== 'additionalProperties') continue;
+    const others = unknownKeys.get(error.instancePath);
+    if (others) others.push(error);
+    else unknownKeys.set(error.instancePath, [error]);
+  }
   // A tuple that is too long breaks both `maxItems` and `additionalItems`: one message is enough.
   return errors
-    .filter((error) => error.keyword !== 'additionalItems' && !isMistyped(error, errors))
+    .filter((error) => error.keyword !== 'additionalItems' && !isMistyped(error, unknownKeys))
     .map((error) => {
       const path = error.instancePath.split('/').slice(1).map(pointerPart);
       if (error.keyword === 'additionalProperties') {
@@ -31,15 +38,20 @@ export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] 
     });
 }
 
-/** Whether the missing key is there with a typing mistake, which is told by itself. */
-function isMistyped({ keyword, instancePath, params }: ErrorObject, errors: readonly ErrorObject[]): boolean {
+/**
+ * Whether the missing key is there with a typing mistake, which is told by itself.
+ * @param unknownKeys errors of keys that are none, by the place that they stand in
+ */
+function isMistyped(
+  { keyword, instancePath, params }: ErrorObject,
+  unknownKeys: ReadonlyMap<string, readonly ErrorObject[]>,
+): boolean {
   if (keyword !== 'required') return false;
-  return errors.some(
+  const others = unknownKeys.get(instancePath) ?? [];
+  return others.some(
     (other) =>
-      other.keyword === 'additionalProperties' &&
-      other.instancePath === instancePath &&
       nearest(other.params.additionalProperty, Object.keys(other.parentSchema?.properties ?? {})) ===
-        params.missingProperty,
+      params.missingProperty,
   );
 }
 

@@ -108,7 +108,7 @@ it('is led by the command, armed by another terminal; disarming ends it at once'
   await fetch(`${url}/disarm`, { method: 'POST' });
   const { code, stdout, stderr } = await command.outcome;
   expect(code).not.toBe(0);
-  expect(stderr).toMatch(/It ended early: Disarmed/);
+  expect(stderr).toMatch(/The fit ended early: Disarmed/);
   for (const line of stdout.split('\n')) expect(line.length).toBeLessThanOrEqual(80);
   for (const { free } of await host.ask<Servo[]>('servos')) expect(free).toBe(true);
   expect((await ask('GET', '/guide')).body.state).toBe('stopped');
