@@ -17,7 +17,7 @@ describe('run', () => {
       run('arm', '--url', url),
     ]);
     expect(watched).toMatchObject({ code: 0, stderr: '' });
-    expect(watched.stdout).toMatch(/^right, thumb \d+%.*, index \d+%.*, little \d+%.*, live, disarmed\n$/);
+    expect(watched.stdout).toMatch(/^right, thumb \d+%.*, index \d+%.*, little \d+%.*, live, (dis)?armed\n$/);
     expect(again).toMatchObject({ code: 5, stdout: '' });
     expect(again.stderr).toMatch(/^tautline: Another program listens on 127\.0\.0\.1:\d+\. .*\n$/);
     expect(armed).toMatchObject({ code: 0, stderr: '' });
