@@ -3,7 +3,8 @@ import type { HandSide } from '../hand/joints.js';
 import { blankFrames } from './blank-frames.js';
 import type { FileWriter } from './file-writer.js';
 import type { HandChannel, SessionChannel } from './format.js';
-import type { FitsBody, Session, SessionHead } from './session.js';
+import { createOfflineHands, type OfflineHands } from './offline.js';
+import type { FitsBody, Session, SessionHead, SessionVisitor } from './session.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
 /** Makes new sessions of old ones: cut, merged, without names. The old ones stay as they are. */
@@ -34,7 +35,7 @@ export function cutSession(
     );
   }
   const writer = begin(out, headAt(session, fromUs, session.hands), session.profile);
-  writeStates(writer, session, session.hands, fromUs);
+  writeStates(writer, session, fromUs);
   copy(writer, entries(session, fromUs), toUs);
 }
 
@@ -174,12 +175,8 @@ function headAt(session: Session, timeUs: number, hands: readonly HandSide[]): S
 }
 
 /** What must be known in order to understand what follows. */
-function writeStates(
-  writer: SessionWriter,
-  session: Session,
-  hands: readonly HandSide[],
-  atUs: number,
-): void {
+function writeStates(writer: SessionWriter, session: Session, atUs: number): void {
+  const { hands, rememberDrift } = handsAt(session, atUs);
   for (const hand of hands) {
     const { glove, fits, status } = session.stateAt(hand, atUs);
     if (fits) writer.json(hand, 'fits', atUs, { ...fits, timeUs: atUs });
@@ -189,9 +186,33 @@ function writeStates(
     writer.json(hand, 'status', atUs, {
       ...status,
       timeUs: atUs,
-      ...(live ? { state: 'live', reason: undefined, joinedLate: true } : {}),
+      ...(live ? { state: 'live', reason: undefined, joinedLate: true, drift: rememberDrift(hand) } : {}),
     });
   }
+}
+
+/** The hands as they were by a time. What they followed of slow shifts, only the way there tells. */
+function handsAt(session: Session, atUs: number): OfflineHands {
+  const hands = createOfflineHands(session, () => {});
+  const { glove, fits, status, request, received, sent } = hands.visitor;
+  const before =
+    <Body>(visit: ((hand: HandSide, timeUs: number, body: Body) => void) | undefined) =>
+    (hand: HandSide, timeUs: number, body: Body): void => {
+      if (timeUs < atUs) visit?.(hand, timeUs, body);
+    };
+  const visitor: SessionVisitor = {
+    glove: before(glove),
+    fits: before(fits),
+    status: before(status),
+    request: before(request),
+    received: before(received),
+    sent: before(sent),
+  };
+  for (let chunk = 0; chunk < session.chunkCount; chunk++) {
+    session.visitChunk(chunk, visitor);
+    if (session.chunkEndUs(chunk) >= atUs) break;
+  }
+  return hands;
 }
 
 function copy(writer: SessionWriter, from: Iterable<Entry>, toUs: number): void {

@@ -17,6 +17,8 @@ export interface OfflineHands {
   describe(hand: HandSide): GloveDescription;
   /** Inputs as apps get them, by OpenXR path, after the newest frame. */
   readInputs(hand: HandSide): Record<string, number | boolean>;
+  /** What was followed of slow shifts up to the newest frame. */
+  rememberDrift(hand: HandSide): number[];
 }
 
 /**
@@ -65,6 +67,7 @@ export function createOfflineHands(
     hands: [...links.keys()],
     describe: (hand) => gloves.get(hand)!.description,
     readInputs: (hand) => gloves.get(hand)!.readInputs().values,
+    rememberDrift: (hand) => gloves.get(hand)!.rememberDrift(),
     visitor: {
       ...feed,
       received(hand, timeUs, bytes) {

@@ -83,6 +83,34 @@ test('a recording that begins late knows what was followed of slow shifts', asyn
   expect(maxDistanceMm).toBeLessThan(0.3);
 });
 
+test('a part that is cut out knows what was followed before it', async () => {
+  const clock = createHandClock();
+  const profile = simulatedProfile();
+  const gloves = simulatedGloves(profile, clock);
+  const [glove] = gloves;
+  const file = join(folder, 'rezeroed.mcap');
+  const part = join(folder, 'rezeroed-part.mcap');
+  const options = { file, gloves, profile, logger: silent, version: '0', clock, joints: true };
+  const recorder = await startRecorder(options);
+  glove.start();
+  await clock.runTo(clock.nowUs() + 5e6);
+  glove.rezero('app');
+  await clock.runTo(clock.nowUs() + 6e6);
+  await recorder.stop();
+  await glove.close();
+
+  const whole = openSession(file);
+  const out = createFileWriter(part);
+  cutSession(whole, out, { fromS: 7, toS: 11 });
+  out.end();
+  whole.close();
+  const session = openSession(part);
+  const [{ frames, maxDistanceMm }] = compareSession(session, undefined, undefined, 2).hands;
+  session.close();
+  expect(frames).toBeGreaterThan(400);
+  expect(maxDistanceMm).toBeLessThan(0.3);
+});
+
 const DAY = '2031-05-06T07:08:09.000Z';
 const sensorFit = (open: number, closed: number): SavedFit => ({
   savedAt: DAY,
