@@ -4,7 +4,7 @@ import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers
 import type { MoveRecord } from './move-record.js';
 import { traceOf } from './move-statistics.js';
 import { loneWithOthersHeld, type Move } from './moves.js';
-import { fault, type Verdict } from './verdicts.js';
+import { fault, percent, type Verdict } from './verdicts.js';
 
 /**
  * Channels that answer to what is not theirs: exchanged plugs, and channels that couple into one another.
@@ -155,5 +155,3 @@ const wasMadeHeld = (channels: readonly Channel[], answers: readonly Answers[], 
       channel.finger === f &&
       Math.abs(answers[j].held[f]) > Math.max(NO_RESPONSE, MADE * rangeOf(answers[j], f)),
   );
-
-const percent = (part: number): string => `${Math.round(part * 100)} %`;

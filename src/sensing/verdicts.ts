@@ -45,3 +45,6 @@ export const fault = (kind: FaultKind, usable: boolean, evidence: string): Verdi
   evidence,
   remedy: REMEDY[kind],
 });
+
+/** For evidence. */
+export const percent = (part: number): string => `${Math.round(part * 100)} %`;

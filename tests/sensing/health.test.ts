@@ -2,7 +2,6 @@ import { describe, expect, it } from 'vitest';
 import { INFERRED, TRACKED } from '../../src/hand/validity.js';
 import type { ChannelRole } from '../../src/link/table.js';
 import { createSensing, type Sensing } from '../../src/sensing/sensing.js';
-import { erfc } from '../../src/sensing/silence.js';
 import { CURL_ROLES, channel, feedTo, gaussian, gloveWith, random, SPLAY_ROLES } from './glove-signals.js';
 
 type Motion = (timeS: number, finger: number) => number;
@@ -335,11 +334,4 @@ describe('a fault never throws a finger about', () => {
     expect(sensing.fingerStates[1]).toBe(INFERRED);
     expect(Math.abs(sensing.curl[1] - sensing.curl[2])).toBeLessThan(0.15);
   });
-});
-
-it('erfc agrees with tabulated values', () => {
-  // Abramowitz & Stegun, table 7.1 (from memory): erf(0.5) = 0.5204999, erf(1) = 0.8427008, erf(2) = 0.9953223.
-  expect(erfc(0.5)).toBeCloseTo(1 - 0.5204999, 6);
-  expect(erfc(1)).toBeCloseTo(1 - 0.8427008, 6);
-  expect(erfc(2)).toBeCloseTo(1 - 0.9953223, 6);
 });
