@@ -3,6 +3,7 @@ import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-
 import type { Steps } from '../hand/steps.js';
 import { isMessageOf } from '../stream/validate.js';
 import {
+  DriftSchema,
   FitsSchema,
   GloveSchema,
   type HandChannel,
@@ -28,6 +29,7 @@ const CHECKS: Partial<Record<Channel, SchemaCheck<TSchema>>> = {
   glove: check(GloveSchema),
   fits: check(FitsSchema),
   status: check(StatusSchema),
+  drift: check(DriftSchema),
   mark: check(MarkSchema),
   request: check(Type.Object(aroundRequest)),
 };

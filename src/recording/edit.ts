@@ -182,6 +182,7 @@ function writeStates(writer: SessionWriter, session: Session, atUs: number): voi
     if (fits) writer.json(hand, 'fits', atUs, { ...fits, timeUs: atUs });
     if (glove) writer.json(hand, 'glove', atUs, { ...glove, timeUs: atUs });
     if (!status) continue;
+    writer.json(hand, 'drift', atUs, { timeUs: atUs, memory: rememberDrift(hand) });
     const live = status.state === 'live' || status.state === 'silent';
     writer.json(hand, 'status', atUs, {
       ...status,
@@ -246,6 +247,7 @@ function* entries(session: Session, fromUs = Number.NEGATIVE_INFINITY): Iterable
     glove: json('glove'),
     fits: json('fits'),
     status: json('status'),
+    drift: json('drift'),
     request: json('request'),
     resistance: json('resistance'),
     health: json('health'),

@@ -74,6 +74,12 @@ export const GloveSchema = Type.Object(
   { $id: 'glove', description: 'What the glove said of itself; again whenever that changed.' },
 );
 
+const DriftMemory = Type.Array(Type.Union([Type.Number(), Type.Null()]), {
+  description:
+    'What was followed of slow shifts. For each channel its shift (part of the range), then where each was last, least ' +
+    'and most of this window, least and most of the one before; then four times in s. null: not known.',
+});
+
 export const StatusSchema = Type.Object(
   {
     timeUs: Type.Number(),
@@ -86,14 +92,8 @@ export const StatusSchema = Type.Object(
         description: 'The link was live before the recording began: its hello is not in here.',
       }),
     ),
-    drift: Type.Optional(
-      Type.Array(Type.Union([Type.Number(), Type.Null()]), {
-        description:
-          'With joinedLate: what was followed of slow shifts. For each channel its shift (part of the range), then where ' +
-          'each was last, least and most of this window, least and most of the one before; then four times in s. ' +
-          'null: not known.',
-      }),
-    ),
+    /** With joinedLate. */
+    drift: Type.Optional(DriftMemory),
   },
   { $id: 'status', description: 'The link to the glove changed; silent: it is live, but samples stopped.' },
 );
@@ -132,6 +132,14 @@ export const FitsSchema = Type.Object(
     description:
       'Fits in use over the profile: of the sensors, the string stops and the bones, each where there is one; ' +
       'again whenever that changed.',
+  },
+);
+
+export const DriftSchema = Type.Object(
+  { timeUs: Type.Number(), memory: DriftMemory },
+  {
+    $id: 'drift',
+    description: 'For those who begin here: at the start, now and then, and after each re-zeroing.',
   },
 );
 
@@ -184,6 +192,7 @@ export const HAND_CHANNELS = {
   glove: json(GloveSchema),
   fits: json(FitsSchema),
   status: json(StatusSchema),
+  drift: json(DriftSchema),
   request: json(RequestSchema),
   resistance: json(ServerMessages.resistance),
   health: json(ServerMessages.health),

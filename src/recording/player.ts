@@ -48,6 +48,8 @@ const SLICE = 2000;
 /** Between the last time before a jump and the first one after it, µs. */
 const JUMP_US = 20_000;
 const MIN_TICK_MS = 1;
+/** Times of chunks are rounded by less, µs. */
+const ROUNDED_US = 10;
 
 export function createPlayer(options: PlayerOptions): Player {
   const { session, links, loop = false, clock = systemClock } = options;
@@ -122,13 +124,15 @@ export function createPlayer(options: PlayerOptions): Player {
       const offsetUs = latestUs + JUMP_US - atUs;
       for (const link of links.values()) link.offsetUs = Math.max(link.offsetUs, offsetUs);
     }
-    if (!atStart) {
-      for (const [hand, link] of links) {
-        const { glove, fits, status } = session.stateAt(hand, atUs);
+    for (const [hand, link] of links) {
+      const { glove, fits, status, drift } = session.stateAt(hand, atUs + ROUNDED_US);
+      if (!atStart) {
         if (fits) feed.fits!(hand, atUs, fits);
         if (glove) feed.glove!(hand, atUs, glove);
         link.enter(atUs, glove, status);
       }
+      // Also at the start: what was followed up to the end of the last round is of no use there.
+      if (drift) link.act(atUs, { type: 'drift', memory: drift.memory });
     }
     started = true;
     anchor();
@@ -156,9 +160,9 @@ export function createPlayer(options: PlayerOptions): Player {
   function pumpChunks(): void {
     for (let played = 0; played < SLICE && nextEvent >= events.length; ) {
       if (nextChunk >= session.chunkCount) return;
-      // Times of the index are rounded: chunks at the ends of the part go event by event.
-      if (session.chunkStartUs(nextChunk) < skipUntilUs + 10) return;
-      if (toUs < endUs && session.chunkEndUs(nextChunk) > toUs - 10) return;
+      // Chunks at the ends of the part go event by event.
+      if (session.chunkStartUs(nextChunk) < skipUntilUs + ROUNDED_US) return;
+      if (toUs < endUs && session.chunkEndUs(nextChunk) > toUs - ROUNDED_US) return;
       const count = playedEvents;
       session.visitChunk(nextChunk++, direct);
       played += playedEvents - count;

@@ -66,6 +66,8 @@ const DEFAULT_MAX_SECONDS = 12 * 3600;
 const DEFAULT_MAX_BYTES = 2 ** 31;
 const HEALTH_US = 200_000;
 const RESISTANCE_US = 16_000;
+/** Whoever begins in between is off by what was followed since: by 4 % of a range at most. */
+const DRIFT_US = 10_000_000;
 const MAX_MARK = 1000;
 
 /** Gloves that report at most so often; what is left over is written with the next flush. */
@@ -123,6 +125,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     writeFits(to, glove, timeUs);
     const { state } = glove.linkStatus;
     writeStatus(to, glove, timeUs, state, undefined, state === 'live');
+    writeDrift(to, glove, timeUs);
     to.json(glove.description.hand, 'health', timeUs, { type: 'health', ...glove.readHealth() });
   }
 
@@ -181,6 +184,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     const since = { event: 0 };
     glove.recordResistance(since);
     const health: Throttled = { writtenUs: 0, waiting: false };
+    const drift: Throttled = { writtenUs: clock.nowUs(), waiting: false };
     const resistance: Throttled = { writtenUs: 0, waiting: false };
     let told = statusKey(glove);
     let valid = glove.frame.valid;
@@ -205,6 +209,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     const writeResistance = throttled(resistance, RESISTANCE_US, (timeUs) =>
       writer.json(hand(), 'resistance', timeUs, { type: 'resistance', ...glove.recordResistance(since) }),
     );
+    const writeDrifts = throttled(drift, DRIFT_US, (timeUs) => writeDrift(writer, glove, timeUs));
     const pose = Buffer.alloc(4096);
 
     unlisten.push(
@@ -228,11 +233,13 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
             writeStatus(writer, glove, clock.nowUs(), glove.linkStatus.state);
           }
           writeHealth();
+          writeDrifts();
         },
         resistance: writeResistance,
         asked(app, request, refusal) {
           const timeUs = clock.nowUs();
           writer.json(hand(), 'request', timeUs, { timeUs, app, request, ...(refusal ? { refusal } : {}) });
+          if (request.type === 'rezero') writeDrift(writer, glove, timeUs);
         },
       }),
     );
@@ -306,6 +313,10 @@ function writeFits(writer: SessionWriter, { description, fitsInUse }: Glove, tim
   const { channels, actuators, hand } = fitsInUse;
   const fits = [channels, actuators, hand].filter((fit) => fit !== undefined);
   writer.json(description.hand, 'fits', timeUs, { timeUs, fits });
+}
+
+function writeDrift(writer: SessionWriter, glove: Glove, timeUs: number): void {
+  writer.json(glove.description.hand, 'drift', timeUs, { timeUs, memory: glove.rememberDrift() });
 }
 
 function writeStatus(

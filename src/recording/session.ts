@@ -6,6 +6,7 @@ import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import type { ServerMessageOf } from '../stream/protocol.js';
 import { isSoundBody } from './body-checks.js';
 import {
+  type DriftSchema,
   type FitsSchema,
   type GloveSchema,
   type HandChannel,
@@ -22,6 +23,7 @@ import { type Damage, type McapFile, openMcap } from './mcap-reader.js';
 export type SessionHead = Static<typeof SessionSchema>;
 export type GloveBody = Static<typeof GloveSchema>;
 export type StatusBody = Static<typeof StatusSchema>;
+export type DriftBody = Static<typeof DriftSchema>;
 export type FitsBody = Static<typeof FitsSchema>;
 export type MarkBody = Static<typeof MarkSchema>;
 export interface RequestBody {
@@ -41,6 +43,7 @@ export interface SessionVisitor {
   glove?(hand: HandSide, timeUs: number, body: GloveBody): void;
   fits?(hand: HandSide, timeUs: number, body: FitsBody): void;
   status?(hand: HandSide, timeUs: number, body: StatusBody): void;
+  drift?(hand: HandSide, timeUs: number, body: DriftBody): void;
   request?(hand: HandSide, timeUs: number, body: RequestBody): void;
   resistance?(hand: HandSide, timeUs: number, body: Omit<ServerMessageOf<'resistance'>, 'type'>): void;
   health?(hand: HandSide, timeUs: number, body: Omit<ServerMessageOf<'health'>, 'type'>): void;
@@ -54,6 +57,8 @@ export interface SessionState {
   /** None in sessions of before 0.1.0. */
   fits: FitsBody | undefined;
   status: StatusBody | undefined;
+  /** Up to some seconds older than the time; none in older sessions. */
+  drift: DriftBody | undefined;
 }
 
 /** A session file that is open for reading. Times are µs of the recording service's clock. */
@@ -246,6 +251,9 @@ function readSession(file: McapFile): Session {
       })),
       status: latest<StatusBody>(timeUs, `${hand}/status`, (take) => ({
         status: (of, atUs, body) => void (of === hand && take(atUs, body)),
+      })),
+      drift: latest<DriftBody>(timeUs, `${hand}/drift`, (take) => ({
+        drift: (of, atUs, body) => void (of === hand && take(atUs, body)),
       })),
     }),
     close: file.close,

@@ -156,7 +156,7 @@ test('schemas are in the file, and every JSON message obeys its own', () => {
   expect([...checked].sort()).toEqual(
     ['left', 'right']
       .flatMap((hand) =>
-        ['fits', 'glove', 'health', 'resistance', 'status'].map((channel) => `${hand}/${channel}`),
+        ['drift', 'fits', 'glove', 'health', 'resistance', 'status'].map((channel) => `${hand}/${channel}`),
       )
       .concat('profile', 'session')
       .sort(),

@@ -6,7 +6,7 @@ import { recordSimulated } from '../../scripts/simulated-session.js';
 import { openFits, type SavedFit } from '../../src/config/fit-file.js';
 import { createGlove } from '../../src/glove.js';
 import type { HandFrame } from '../../src/glove-view.js';
-import type { HandSide } from '../../src/hand/joints.js';
+import { type HandSide, JOINT_COUNT, POSE_STRIDE } from '../../src/hand/joints.js';
 import { compareSession } from '../../src/recording/compare.js';
 import { anonymiseSession, cutSession } from '../../src/recording/edit.js';
 import { createFileWriter } from '../../src/recording/file-writer.js';
@@ -83,7 +83,7 @@ test('a recording that begins late knows what was followed of slow shifts', asyn
   expect(maxDistanceMm).toBeLessThan(0.3);
 });
 
-test('a part that is cut out knows what was followed before it', async () => {
+test('who begins in the middle, by a cut, a jump or a loop, knows what was followed before', async () => {
   const clock = createHandClock();
   const profile = simulatedProfile();
   const gloves = simulatedGloves(profile, clock);
@@ -98,6 +98,16 @@ test('a part that is cut out knows what was followed before it', async () => {
   await clock.runTo(clock.nowUs() + 6e6);
   await recorder.stop();
   await glove.close();
+
+  // Who jumps into the middle of it sees that hand, too, and in the second round the one of before.
+  const asRecorded = validPoses(offline(file));
+  const jumped = validPoses(await play(file, { fromS: 7 }, untilEnd));
+  expect(jumped.length).toBeGreaterThan(700);
+  expect(furthestMm(jumped.slice(-400), asRecorded.slice(-400))).toBeLessThan(0.3);
+  const rounds = await play(file, { loop: true }, (clock) => clock.runTo(clock.nowUs() + 16e6));
+  const second = validPoses(rounds).slice(asRecorded.length);
+  expect(second.length).toBeGreaterThan(700);
+  expect(furthestMm(second.slice(400, 700), asRecorded.slice(400, 700))).toBeLessThan(0.3);
 
   const whole = openSession(file);
   const out = createFileWriter(part);
@@ -206,6 +216,29 @@ test('a part that is cut out keeps the fit of its time; without names, the fit n
   expect(anonymous.stateAt('right', anonymous.endUs).fits?.fits).toHaveLength(1);
   anonymous.close();
 });
+
+/** Of frames that `keep` kept. */
+function validPoses(seen: readonly string[]): Float64Array[] {
+  return seen
+    .map((line) => line.split(' '))
+    .filter(([, , valid]) => valid === 'true')
+    .map(([, , , , , bits]) => {
+      const bytes = new Uint8Array(Buffer.from(bits, 'base64'));
+      return new Float64Array(bytes.buffer).subarray(0, JOINT_COUNT * POSE_STRIDE);
+    });
+}
+
+/** The greatest distance between the joints of frames that belong together. */
+function furthestMm(some: readonly Float64Array[], others: readonly Float64Array[]): number {
+  let furthestM = 0;
+  for (const [n, poses] of some.entries()) {
+    for (let at = 0; at < poses.length; at += POSE_STRIDE) {
+      const [x, y, z] = [0, 1, 2].map((k) => poses[at + k] - others[n][at + k]);
+      furthestM = Math.max(furthestM, Math.hypot(x, y, z));
+    }
+  }
+  return furthestM * 1000;
+}
 
 /** Plays the file into a chain of its own; returns every frame. */
 async function play(
