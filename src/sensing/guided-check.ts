@@ -28,7 +28,7 @@ export interface ChannelFinding {
 
 /** Range below which precision is wasted, part of the converter. Common practice. */
 const SHORT = { curl: 0.2, joint: 0.12, splay: 0.06, stick: 0.2, control: 0.1 } as const;
-/** Noise, part of the used range, and least counts, from which it shows. As in health.ts. */
+/** Noise, part of the used range, and least counts, from which it shows. As in signal-bounds.ts. */
 const NOISY = 0.006;
 const NOISY_COUNTS = 1.5;
 /** Jumps that make a loose wire; one servo spike makes two. */

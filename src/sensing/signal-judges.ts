@@ -28,7 +28,9 @@ export function createRailJudge({ full }: SignalBounds, faults: RaisedFaults) {
         offRailS[i] = 0;
         if (railS[i] >= RAIL_S) {
           if (steadyS > STAYS_AWAY_S) faults.clear(i, 'intermittent');
-          faults.raise(i, 'railed', false, `stays at ${x} of ${full[i]}, the end of the converter`);
+          if ((faults.flags[i] & FAULT_BIT.railed) === 0) {
+            faults.raise(i, 'railed', false, `stays at ${x} of ${full[i]}, the end of the converter`);
+          }
         }
       } else {
         railS[i] = 0;
@@ -136,6 +138,8 @@ export function createNoiseJudge(
 }
 
 const REVERSED_S = 0.15;
+/** What explains such a reading better, and the fault itself once it is raised. */
+const NOT_REVERSED = FAULT_BIT.railed | FAULT_BIT.intermittent | FAULT_BIT.reversed;
 /** It runs the right way after all: so far towards closed, for so long. */
 const RIGHT_WAY_AT = 0.3;
 const RIGHT_WAY_S = 0.3;
@@ -147,7 +151,7 @@ export function createDirectionJudge(bounds: SignalBounds, faults: RaisedFaults)
   return (i: number, x: number, dtS: number): boolean => {
     const position = positionOf(bounds, i, x);
     reversedS[i] = position < REVERSED_AT ? reversedS[i] + dtS : 0;
-    if (reversedS[i] >= REVERSED_S && (faults.flags[i] & (FAULT_BIT.railed | FAULT_BIT.intermittent)) === 0) {
+    if (reversedS[i] >= REVERSED_S && (faults.flags[i] & NOT_REVERSED) === 0) {
       const evidence = `runs ${percent(-position)} of its range out beyond the open hand`;
       faults.raise(i, 'reversed', false, evidence);
     }
