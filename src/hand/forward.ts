@@ -3,13 +3,22 @@ import { HALF_COSINES, HALF_SINES, halfAngles } from './half-angle.js';
 import { FINGER_BASE, FINGERS, JOINT_COUNT, PALM, POSE_STRIDE, VELOCITY_STRIDE, WRIST } from './joints.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
 
+// The engine knows a constant of this module; an imported one it reads at every use, which was a tenth of the time of
+// poses and velocities.
+const POSE = POSE_STRIDE;
+const VELOCITY = VELOCITY_STRIDE;
+const DOFS = DOFS_PER_FINGER;
+const SINES = HALF_SINES;
+const COSINES = HALF_COSINES;
+const STARTS = CHAIN_START;
+
 /** JOINT_COUNT x (x, y, z, qx, qy, qz, qw, radius): metres and unit quaternions. */
 export type PoseArray = Float64Array;
 /** JOINT_COUNT x (vx, vy, vz, wx, wy, wz): m/s and rad/s. */
 export type VelocityArray = Float64Array;
 
-export const createPoses = (): PoseArray => new Float64Array(JOINT_COUNT * POSE_STRIDE);
-export const createVelocities = (): VelocityArray => new Float64Array(JOINT_COUNT * VELOCITY_STRIDE);
+export const createPoses = (): PoseArray => new Float64Array(JOINT_COUNT * POSE);
+export const createVelocities = (): VelocityArray => new Float64Array(JOINT_COUNT * VELOCITY);
 
 const FINGER_COUNT = FINGERS.length;
 const RING = 3;
@@ -40,7 +49,7 @@ export function forwardKinematics(
   if (dofs[LITTLE_ARCH] !== 0) archPalm(skeleton, poses, LITTLE, LITTLE_ARCH);
   if (root) {
     for (let i = 0; i < STATIC_JOINTS.length; i++) moveToRoot(poses, STATIC_JOINTS[i], root);
-    for (let finger = 0; finger < FINGER_COUNT; finger++) moveToRoot(poses, CHAIN_START[finger], root);
+    for (let finger = 0; finger < FINGER_COUNT; finger++) moveToRoot(poses, STARTS[finger], root);
   }
 
   for (let finger = 0; finger < FINGER_COUNT; finger++) poseChain(skeleton, poses, finger);
@@ -52,15 +61,15 @@ export function forwardKinematics(
  */
 export function thumbKinematics(skeleton: Skeleton, dofs: DofArray, poses: PoseArray): void {
   halfAngles(dofs);
-  const from = CHAIN_START[0] * POSE_STRIDE;
-  for (let i = from; i < from + POSE_STRIDE; i++) poses[i] = skeleton.restPoses[i];
+  const from = STARTS[0] * POSE;
+  for (let i = from; i < from + POSE; i++) poses[i] = skeleton.restPoses[i];
   poseChain(skeleton, poses, 0);
 }
 
 /** The moving joints of a finger, whose first one `poses` has at rest, from the half angles. */
 function poseChain({ chainLengths, abductionSign }: Skeleton, poses: PoseArray, finger: number): void {
-  const dof = finger * DOFS_PER_FINGER;
-  let at = CHAIN_START[finger] * POSE_STRIDE;
+  const dof = finger * DOFS;
+  let at = STARTS[finger] * POSE;
   let px = poses[at];
   let py = poses[at + 1];
   let pz = poses[at + 2];
@@ -70,8 +79,8 @@ function poseChain({ chainLengths, abductionSign }: Skeleton, poses: PoseArray, 
   const bw = poses[at + 6];
 
   // The chain's frame after abduction, a turn about its Y.
-  const sa = abductionSign[finger] * HALF_SINES[dof + 1];
-  const ca = HALF_COSINES[dof + 1];
+  const sa = abductionSign[finger] * SINES[dof + 1];
+  const ca = COSINES[dof + 1];
   const ax = bx * ca - bz * sa;
   const ay = by * ca + bw * sa;
   const az = bz * ca + bx * sa;
@@ -89,8 +98,8 @@ function poseChain({ chainLengths, abductionSign }: Skeleton, poses: PoseArray, 
   let c = 1;
   for (let i = 0; i < 3; i++) {
     const joint = i === 0 ? dof : dof + 1 + i;
-    const sh = HALF_SINES[joint];
-    const ch = HALF_COSINES[joint];
+    const sh = SINES[joint];
+    const ch = COSINES[joint];
     const sum = s * ch + c * sh;
     c = c * ch - s * sh;
     s = sum;
@@ -109,7 +118,7 @@ function poseChain({ chainLengths, abductionSign }: Skeleton, poses: PoseArray, 
     px -= along * backX + down * dorsalX;
     py -= along * backY + down * dorsalY;
     pz -= along * backZ + down * dorsalZ;
-    at += POSE_STRIDE;
+    at += POSE;
     poses[at] = px;
     poses[at + 1] = py;
     poses[at + 2] = pz;
@@ -137,15 +146,15 @@ export function jointVelocities(
   velocities: VelocityArray,
 ): void {
   const { restRotations, abductionSign } = skeleton;
-  for (let i = 0; i < CHAIN_START[0] * VELOCITY_STRIDE; i++) velocities[i] = 0;
+  for (let i = 0; i < STARTS[0] * VELOCITY; i++) velocities[i] = 0;
 
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
-    const start = CHAIN_START[finger];
-    const dof = finger * DOFS_PER_FINGER;
-    let at = start * POSE_STRIDE;
-    let out = start * VELOCITY_STRIDE;
+    const start = STARTS[finger];
+    const dof = finger * DOFS;
+    let at = start * POSE;
+    let out = start * VELOCITY;
     // The joint that carries the chain: the wrist for the thumb, else the finger's metacarpal.
-    const carrier = finger === 0 ? WRIST * POSE_STRIDE : at - POSE_STRIDE;
+    const carrier = finger === 0 ? WRIST * POSE : at - POSE;
     const cx = poses[carrier + 3];
     const cy = poses[carrier + 4];
     const cz = poses[carrier + 5];
@@ -158,7 +167,7 @@ export function jointVelocities(
     let wy = 0;
     let wz = 0;
     if (finger !== 0) {
-      const base = out - VELOCITY_STRIDE;
+      const base = out - VELOCITY;
       const archRate = finger === RING ? dofRates[RING_ARCH] : finger === LITTLE ? dofRates[LITTLE_ARCH] : 0;
       if (archRate !== 0) {
         wx = -archRate * (1 - 2 * (cy * cy + cz * cz));
@@ -219,7 +228,7 @@ export function jointVelocities(
       velocities[out + 4] = wy;
       velocities[out + 5] = wz;
       if (i === 3) break;
-      const next = at + POSE_STRIDE;
+      const next = at + POSE;
       const rx = poses[next] - poses[at];
       const ry = poses[next + 1] - poses[at + 1];
       const rz = poses[next + 2] - poses[at + 2];
@@ -227,16 +236,16 @@ export function jointVelocities(
       vy += wz * rx - wx * rz;
       vz += wx * ry - wy * rx;
       at = next;
-      out += VELOCITY_STRIDE;
+      out += VELOCITY;
     }
   }
 }
 
 /** Flexes a metacarpal at its CMC joint and carries the knuckle along. */
 function archPalm(skeleton: Skeleton, poses: PoseArray, finger: number, dof: number): void {
-  const base = FINGER_BASE[finger] * POSE_STRIDE;
-  const s = HALF_SINES[dof];
-  const c = HALF_COSINES[dof];
+  const base = FINGER_BASE[finger] * POSE;
+  const s = SINES[dof];
+  const c = COSINES[dof];
   const bx = poses[base + 3];
   const by = poses[base + 4];
   const bz = poses[base + 5];
@@ -250,8 +259,8 @@ function archPalm(skeleton: Skeleton, poses: PoseArray, finger: number, dof: num
   poses[base + 5] = z;
   poses[base + 6] = w;
 
-  const knuckle = base + POSE_STRIDE;
-  const joint = CHAIN_START[finger];
+  const knuckle = base + POSE;
+  const joint = STARTS[finger];
   const along = skeleton.restOffsets[joint * 3 + 2];
   poses[knuckle] = poses[base] + along * 2 * (x * z + y * w);
   poses[knuckle + 1] = poses[base + 1] + along * 2 * (y * z - x * w);
@@ -269,7 +278,7 @@ function archPalm(skeleton: Skeleton, poses: PoseArray, finger: number, dof: num
 
 /** Carries one joint from the wrist's frame to the root's. */
 function moveToRoot(poses: PoseArray, joint: number, root: ArrayLike<number>): void {
-  const at = joint * POSE_STRIDE;
+  const at = joint * POSE;
   const rx = root[3];
   const ry = root[4];
   const rz = root[5];
