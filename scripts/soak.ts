@@ -85,8 +85,9 @@ function newApp(): void {
   });
 }
 let holder: WebSocket | undefined;
-/** Renews a hold of every finger of both hands, five times a second. */
-const hold = setInterval(() => {
+const HOLD_MS = 200;
+/** Renews a hold of every finger of both hands. */
+function renewHold(): void {
   if (!holder) {
     holder = new WebSocket(`ws://127.0.0.1:${service.port}/stream`);
     const own = holder;
@@ -98,7 +99,8 @@ const hold = setInterval(() => {
   if (holder.readyState !== WebSocket.OPEN) return;
   const fingers = Object.fromEntries(FINGERS.map((finger) => [finger, { stopAt: 0.5, effort: 0.3 }]));
   for (const hand of HAND_SIDES) holder.send(JSON.stringify({ type: 'resist', hand, fingers, ttlMs: 600 }));
-}, 200);
+}
+let hold = setInterval(renewHold, HOLD_MS);
 
 // ---- fingers -----------------------------------------------------------------------------------------------
 
@@ -183,20 +185,43 @@ async function weigh(): Promise<Weight> {
   };
 }
 
-/** The least of many moments: apps that come and go, and what the next collection takes away, are no growth. */
-const leastOf = (weights: readonly Weight[]): Weight => ({
-  residentMB: Math.min(...weights.map(({ residentMB }) => residentMB)),
-  heapMB: Math.min(...weights.map(({ heapMB }) => heapMB)),
-  files: Math.min(...weights.map(({ files }) => files)),
-  resources: Math.min(...weights.map(({ resources }) => resources)),
-});
+/**
+ * What is there with every app gone and both gloves plugged in: then files and resources can be counted exactly. Of
+ * memory, the least of some moments: what the next collection takes away is no growth.
+ */
+async function weighAtRest(): Promise<Weight> {
+  clearInterval(hold);
+  holder?.terminate();
+  for (const app of apps) app.terminate();
+  for (;;) {
+    // Longer than this program keeps an idle connection.
+    await wait(6000);
+    const { apps: left, gloves: links } = (await (await fetch(`${url}/health`)).json()) as Rest;
+    if (left.length === 0 && links.every(({ link }) => link.state === 'live')) break;
+  }
+  const weights: Weight[] = [];
+  for (let n = 0; n < 6; n++) {
+    await wait(6000);
+    weights.push(await weigh());
+  }
+  hold = setInterval(renewHold, HOLD_MS);
+  return {
+    residentMB: Math.min(...weights.map(({ residentMB }) => residentMB)),
+    heapMB: Math.min(...weights.map(({ heapMB }) => heapMB)),
+    files: Math.min(...weights.map(({ files }) => files)),
+    resources: Math.min(...weights.map(({ resources }) => resources)),
+  };
+}
+interface Rest {
+  apps: unknown[];
+  gloves: { link: { state: string } }[];
+}
 const text = ({ residentMB, heapMB, files, resources }: Weight): string =>
   `${residentMB.toFixed(1)} MB resident, ${heapMB.toFixed(1)} MB heap, ${files} files, ${resources} active resources`;
 
 const startedMs = Date.now();
-/** Since it has settled, a few a minute. */
-const weights: Weight[] = [];
-let weighedMs = 0;
+/** When it had settled. */
+let settled: Weight | undefined;
 let saidMs = 0;
 while (Date.now() < endMs) {
   while (apps.size < APPS) newApp();
@@ -208,10 +233,7 @@ while (Date.now() < endMs) {
     faults.push(`the service ended with ${service.process.exitCode}`);
     break;
   }
-  if (Date.now() - startedMs > SETTLE_MS && Date.now() - weighedMs > 10_000) {
-    weighedMs = Date.now();
-    weights.push(await weigh());
-  }
+  if (!settled && Date.now() - startedMs > SETTLE_MS) settled = await weighAtRest();
   if (Date.now() - saidMs > 300_000) {
     saidMs = Date.now();
     console.log(
@@ -219,12 +241,10 @@ while (Date.now() < endMs) {
     );
   }
 }
-if (service.process.exitCode === null && weights.length >= 6) {
-  const third = Math.floor(weights.length / 3);
-  const settled = leastOf(weights.slice(0, third));
-  const end = leastOf(weights.slice(-third));
-  console.log(`least of the first third: ${text(settled)}`);
-  console.log(`least of the last third: ${text(end)}`);
+if (service.process.exitCode === null && settled) {
+  const end = await weighAtRest();
+  console.log(`at rest after ${SETTLE_MS / 60_000} min: ${text(settled)}`);
+  console.log(`at rest at the end: ${text(end)}`);
   if (end.residentMB - settled.residentMB > 15)
     faults.push(`${(end.residentMB - settled.residentMB).toFixed(1)} MB resident more`);
   if (end.heapMB - settled.heapMB > 3)

@@ -33,9 +33,9 @@ const OPEN = 91;
 const CLOSE = 93;
 const BRACE = 125;
 
-/** The four digits of 0..9999, as ASCII. */
-const DIGITS = new Uint8Array(40_000);
-for (let n = 0; n < 10_000; n++) DIGITS.set(ascii(String(n).padStart(4, '0')), n * 4);
+/** The two digits of 0..99, as ASCII: a table of more would be out of the processor's cache at every sample. */
+const DIGITS = new Uint8Array(200);
+for (let n = 0; n < 100; n++) DIGITS.set(ascii(String(n).padStart(2, '0')), n * 2);
 
 /** Text of each combination of finger states, by base-3 number; filled as they occur. */
 const FINGER_TEXTS: (Buffer | undefined)[] = new Array(3 ** FINGERS.length);
@@ -120,15 +120,19 @@ function putRows(
       if (fraction === 0) continue;
       target[at++] = DOT;
       const high = (fraction / 10_000) | 0;
-      const low = (fraction - high * 10_000) * 4;
-      target[at++] = DIGITS[high * 4 + 1];
-      target[at++] = DIGITS[high * 4 + 2];
-      target[at++] = DIGITS[high * 4 + 3];
+      const low = fraction - high * 10_000;
+      const first = (high / 100) | 0;
+      const second = (high - first * 100) * 2;
+      target[at++] = ZERO + first;
+      target[at++] = DIGITS[second];
+      target[at++] = DIGITS[second + 1];
       if (low > 0) {
-        target[at++] = DIGITS[low];
-        target[at++] = DIGITS[low + 1];
-        target[at++] = DIGITS[low + 2];
-        target[at++] = DIGITS[low + 3];
+        const third = (low / 100) | 0;
+        const fourth = (low - third * 100) * 2;
+        target[at++] = DIGITS[third * 2];
+        target[at++] = DIGITS[third * 2 + 1];
+        target[at++] = DIGITS[fourth];
+        target[at++] = DIGITS[fourth + 1];
       }
       while (target[at - 1] === ZERO) at--;
     }

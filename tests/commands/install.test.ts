@@ -4,7 +4,7 @@ import { createServer } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
 import { delimiter, join } from 'node:path';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
 import { commandOfUnit } from '../../src/install/starters.js';
 import { start } from './cli.js';
@@ -139,6 +139,7 @@ describe.runIf(process.platform === 'linux')('install, status and uninstall', { 
     expect(none.stdout).toMatch(/^installed: no; /);
 
     const service = start(['run', '--listen', '127.0.0.1:0'], undefined, env);
+    onTestFinished(() => void service.process.kill());
     const port = Number(/:(\d+)\/stream/.exec(await service.said('/stream'))![1]);
     const mine = profile(join(home, 'config', 'tautline', 'glove.yaml'), port);
     await tautline('install');
@@ -175,6 +176,7 @@ describe('run without --profile', { timeout: 60_000 }, () => {
   it('takes the profile of the configuration folder, and says so', async () => {
     const mine = profile(join(home, 'config', 'tautline', 'glove.yaml'));
     const service = start(['run', '--listen', '127.0.0.1:0'], undefined, env);
+    onTestFinished(() => void service.process.kill());
     const said = await service.said('Tautline is');
     expect(said).toMatch(/\(1 glove: left, simulated\)/);
     expect(said).toContain(`The profile is ${mine}\n`);

@@ -1,4 +1,4 @@
-import { describe, expect, it } from 'vitest';
+import { describe, expect, it, onTestFinished } from 'vitest';
 import { describeGloves } from '../../src/commands/run.js';
 import { parseProfile } from '../../src/config/load.js';
 import { run, start } from './cli.js';
@@ -6,6 +6,7 @@ import { run, start } from './cli.js';
 describe('run', () => {
   it('serves the simulated glove to watch, arm and disarm, until a signal', async () => {
     const service = start(['run', '--listen', '127.0.0.1:0', '--log-level', 'error']);
+    onTestFinished(() => void service.process.kill());
     const line = await service.said('\n');
     expect(line).toMatch(
       /^Tautline is listening on ws:\/\/127\.0\.0\.1:\d+\/stream \(1 glove: right, simulated\)\n$/,

@@ -1,7 +1,7 @@
 import { existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
 import { openLogFile } from '../../src/install/log-file.js';
 import { start } from '../commands/cli.js';
 
@@ -58,6 +58,7 @@ describe('log file', () => {
   it('is where the service logs to', async () => {
     const path = join(folder, 'service.log');
     const service = start(['run', '--listen', '127.0.0.1:0', '--log-level', 'info', '--log-file', path]);
+    onTestFinished(() => void service.process.kill());
     await service.said('/stream');
     service.process.kill('SIGTERM');
     expect(await service.outcome).toMatchObject({ code: 0, stderr: '' });

@@ -1,5 +1,5 @@
 import { pino } from 'pino';
-import { afterEach, describe, expect, it } from 'vitest';
+import { afterEach, describe, expect, it, onTestFinished } from 'vitest';
 import { createLifeCheck, createNotifier, watchdogMs } from '../../src/install/notify.js';
 import { start } from '../commands/cli.js';
 import { need } from '../requirements.js';
@@ -65,6 +65,7 @@ describe.runIf(process.platform === 'linux')('what systemd is told', { timeout: 
       NOTIFY_SOCKET: peer.socket,
       WATCHDOG_USEC: '2000000',
     });
+    onTestFinished(() => void service.process.kill());
     await peer.heard(/^READY=1$/);
     expect(await service.said('/stream')).toContain('listening on ws://127.0.0.1:');
     await peer.heard(/^STATUS=listening on ws:\/\/127\.0\.0\.1:\d+\/stream \(1 glove: right, simulated\)$/);
