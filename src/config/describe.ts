@@ -2,7 +2,10 @@ import type { ErrorObject } from 'ajv';
 import type { Problem } from './load.js';
 import { nearest } from './nearest.js';
 
-/** The schema's errors in words: what is wrong, where, and the nearest thing that would be right. */
+/**
+ * The schema's errors in words: what is wrong, where, and the nearest thing that would be right. The words are found
+ * when they are asked for: of hundreds of errors only some are told.
+ */
 export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] {
   const unknownKeys = new Map<string, ErrorObject[]>();
   for (const error of errors) {
@@ -22,7 +25,9 @@ export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] 
         return {
           path: [...path, key],
           at: 'key',
-          text: `unknown key ${quote(key)} in ${pathName(path)}; ${suggestion(key, known)}`,
+          get text() {
+            return `unknown key ${quote(key)} in ${pathName(path)}; ${suggestion(key, known)}`;
+          },
         };
       }
       if (error.keyword === 'discriminator') {
@@ -34,7 +39,13 @@ export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] 
           ? { path, at: 'value', text: `${pathName(path)} needs a kind: ${listed(known)}` }
           : { path: [...path, 'kind'], at: 'value', text: wrongWord([...path, 'kind'], tagValue, known) };
       }
-      return { path, at: 'value', text: describe(error, path) };
+      return {
+        path,
+        at: 'value',
+        get text() {
+          return describe(error, path);
+        },
+      };
     });
 }
 

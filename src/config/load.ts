@@ -14,7 +14,7 @@ export interface Problem {
   path: readonly string[];
   /** Whether the key itself is wrong, rather than its value. */
   at: 'key' | 'value';
-  text: string;
+  readonly text: string;
 }
 
 /** Most problems told of one file, and most that are looked up in its text to find the first of them. */
