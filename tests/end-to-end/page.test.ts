@@ -354,6 +354,10 @@ describe('the page', () => {
     const { page, complaints } = await openPage(browser, nowhere.port, 'signals');
     await poll(() => page.locator('.channel .verdict').allTextContents()).toEqual(Array(5).fill('No signal'));
     expect(await page.textContent('.status')).toBe('right: no glove');
+    await page.keyboard.press('4');
+    await poll(() => page.textContent('.touch .felt')).toBe('Not felt: the right glove is not connected.');
+    expect(await page.isDisabled('.touch .hold')).toBe(true);
+    await page.keyboard.press('2');
     expect(await page.getAttribute('.status', 'data-well')).toBe('false');
     await poll(() => page.textContent('.link-facts .remedy')).toContain(
       '/dev/tautline-nowhere does not exist',

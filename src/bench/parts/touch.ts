@@ -217,9 +217,11 @@ export function createTouchPart(
     table.update(hand);
     if (hand.armed && document.activeElement === armButton) state.focus();
     armButton.hidden = hand.armed;
-    armButton.disabled = !live.connected;
+    const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
+    armButton.disabled = !live.connected || !present;
     setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held'));
     if (!live.connected) setText(state, 'The service does not answer.');
+    else if (!present) setText(state, `Not felt: the ${side} glove is not connected.`);
     else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
     else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
     else setText(state, hold?.error?.message ?? 'Asking the service…');
