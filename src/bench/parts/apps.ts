@@ -44,7 +44,7 @@ export function createAppsPart(live: Live): Part {
     }
     const { version, uptimeS, apps } = status;
     const minutes = Math.floor(uptimeS / 60);
-    const count = apps.length === 1 ? 'One app is' : `${apps.length} apps are`;
+    const count = ['No app is', 'One app is'][apps.length] ?? `${apps.length} apps are`;
     setText(
       service,
       `${count} connected. Service ${version}, up for ${minutes < 1 ? 'less than a minute' : `${minutes} min`}.`,
