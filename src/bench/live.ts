@@ -2,6 +2,7 @@ import { type Client, connect } from '../client/client.js';
 import type { HandPose } from '../client/pose.js';
 import type { HandSide } from '../hand/joints.js';
 import type { ServerMessageOf } from '../stream/protocol.js';
+import { createAppNames } from './app-names.js';
 import { createSignal } from './signal.js';
 import { readToken } from './token.js';
 
@@ -29,6 +30,8 @@ export interface Live {
   readonly connected: boolean;
   /** Why there is no connection. */
   readonly reason: string | undefined;
+  /** What an app calls itself; its id until that is known. */
+  nameOf(app: string): string;
   /** Hands, arming or connection changed. */
   readonly changed: ReturnType<typeof createSignal<undefined>>;
 }
@@ -94,6 +97,7 @@ export function createLive(): Live {
     client,
     hands,
     changed,
+    nameOf: createAppNames(),
     get connected() {
       return client.state === 'open';
     },

@@ -267,6 +267,9 @@ describe('the page', () => {
     }, 300);
     try {
       await poll(() => card.textContent()).toContain('right middle');
+      await page.keyboard.press('1');
+      await poll(() => page.getAttribute('.chip[data-finger="middle"]', 'title')).toBe('Held by Juggling');
+      await page.keyboard.press('6');
     } finally {
       clearInterval(renew);
     }

@@ -53,7 +53,7 @@ export function createFingerChips(live: Live, side: HandSide): { element: HTMLEl
       setText(curl, closed === undefined ? '' : `${Math.round(closed * 100)} %`);
       setAttribute(bar, 'style', `transform: scaleX(${closed === undefined ? 0 : closed.toFixed(2)})`);
       const held = hand.resistance?.fingers[finger]?.by;
-      setAttribute(element, 'title', held === undefined ? undefined : `Held by ${held}`);
+      setAttribute(element, 'title', held === undefined ? undefined : `Held by ${live.nameOf(held)}`);
     });
   };
   const timer = setInterval(update, PERIOD_MS);
