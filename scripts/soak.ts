@@ -185,10 +185,14 @@ async function weigh(): Promise<Weight> {
   };
 }
 
-/**
- * What is there with every app gone and both gloves plugged in: then files and resources can be counted exactly. Of
- * memory, the least of some moments: what the next collection takes away is no growth.
- */
+const leastOf = (weights: readonly Weight[]): Weight => ({
+  residentMB: Math.min(...weights.map(({ residentMB }) => residentMB)),
+  heapMB: Math.min(...weights.map(({ heapMB }) => heapMB)),
+  files: Math.min(...weights.map(({ files }) => files)),
+  resources: Math.min(...weights.map(({ resources }) => resources)),
+});
+
+/** What is there with every app gone and both gloves plugged in: then files and resources can be counted exactly. */
 async function weighAtRest(): Promise<Weight> {
   clearInterval(hold);
   holder?.terminate();
@@ -205,12 +209,7 @@ async function weighAtRest(): Promise<Weight> {
     weights.push(await weigh());
   }
   hold = setInterval(renewHold, HOLD_MS);
-  return {
-    residentMB: Math.min(...weights.map(({ residentMB }) => residentMB)),
-    heapMB: Math.min(...weights.map(({ heapMB }) => heapMB)),
-    files: Math.min(...weights.map(({ files }) => files)),
-    resources: Math.min(...weights.map(({ resources }) => resources)),
-  };
+  return leastOf(weights);
 }
 interface Rest {
   apps: unknown[];
@@ -220,8 +219,11 @@ const text = ({ residentMB, heapMB, files, resources }: Weight): string =>
   `${residentMB.toFixed(1)} MB resident, ${heapMB.toFixed(1)} MB heap, ${files} files, ${resources} active resources`;
 
 const startedMs = Date.now();
-/** When it had settled. */
+/** At rest, when it had settled. */
 let settled: Weight | undefined;
+/** Since then, a few a minute: memory, of which the next collection takes what is garbage. */
+const weights: Weight[] = [];
+let weighedMs = 0;
 let saidMs = 0;
 while (Date.now() < endMs) {
   while (apps.size < APPS) newApp();
@@ -234,6 +236,10 @@ while (Date.now() < endMs) {
     break;
   }
   if (!settled && Date.now() - startedMs > SETTLE_MS) settled = await weighAtRest();
+  if (settled && Date.now() - weighedMs > 10_000) {
+    weighedMs = Date.now();
+    weights.push(await weigh());
+  }
   if (Date.now() - saidMs > 300_000) {
     saidMs = Date.now();
     console.log(
@@ -241,14 +247,19 @@ while (Date.now() < endMs) {
     );
   }
 }
-if (service.process.exitCode === null && settled) {
+if (!settled || weights.length < 6) faults.push('it was too short to tell whether anything grew');
+else if (service.process.exitCode === null) {
   const end = await weighAtRest();
+  const third = Math.floor(weights.length / 3);
+  const early = leastOf(weights.slice(0, third));
+  const late = leastOf(weights.slice(-third));
   console.log(`at rest after ${SETTLE_MS / 60_000} min: ${text(settled)}`);
   console.log(`at rest at the end: ${text(end)}`);
-  if (end.residentMB - settled.residentMB > 15)
-    faults.push(`${(end.residentMB - settled.residentMB).toFixed(1)} MB resident more`);
-  if (end.heapMB - settled.heapMB > 3)
-    faults.push(`${(end.heapMB - settled.heapMB).toFixed(1)} MB heap more`);
+  console.log(`least of the first third: ${text(early)}`);
+  console.log(`least of the last third: ${text(late)}`);
+  if (late.residentMB - early.residentMB > 15)
+    faults.push(`${(late.residentMB - early.residentMB).toFixed(1)} MB resident more`);
+  if (late.heapMB - early.heapMB > 3) faults.push(`${(late.heapMB - early.heapMB).toFixed(1)} MB heap more`);
   if (end.files > settled.files) faults.push(`${end.files - settled.files} files more`);
   if (end.resources > settled.resources)
     faults.push(`${end.resources - settled.resources} active resources more`);
