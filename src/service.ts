@@ -5,7 +5,7 @@ import { cautionsOf } from './config/cautions.js';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import type { Glove } from './glove-view.js';
-import { openGloves } from './gloves.js';
+import { createGloves } from './create-gloves.js';
 import type { Link } from './link/link.js';
 import { logEvent } from './log-events.js';
 import { addSessionRoutes } from './recording/routes.js';
@@ -53,7 +53,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   // A replay moves no servo.
   if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
-  const gloves = openGloves({ profile, portOverride, logger, replay, fits });
+  const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const stages = gloves.map(createStage);
   const sessions = createSessions({ folder: sessionsFolder, stages, profile, logger, version });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.

@@ -92,17 +92,17 @@ async function recordByItself(
   { profile: profileFile, joints, maxMb, maxMinutes }: RecordOptions,
   failed: (error: TautlineError) => void,
 ): Promise<Recording> {
-  const [{ loadProfile }, { openGloves }, { startRecorder }, { version }, { createLogger }] =
+  const [{ loadProfile }, { createGloves }, { startRecorder }, { version }, { createLogger }] =
     await Promise.all([
       import('../config/load.js'),
-      import('../gloves.js'),
+      import('../create-gloves.js'),
       import('../recording/recorder.js'),
       import('../version.js'),
       import('./logger.js'),
     ]);
   const profile = await loadProfile(profileFile!);
   const logger = createLogger('warn');
-  const gloves = openGloves({ profile, logger });
+  const gloves = createGloves({ profile, logger });
   const recorder = await startRecorder({
     file,
     gloves,

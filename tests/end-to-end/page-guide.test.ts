@@ -16,7 +16,7 @@ afterAll(async () => {
   await stopAllServices();
 });
 
-async function openGlove(
+async function visitGlove(
   part: string,
   { onTestFinished }: TestContext,
 ): Promise<{ host: HostGlove; page: Page }> {
@@ -62,7 +62,7 @@ async function follow(page: Page, host: HostGlove, { expect }: TestContext): Pro
 
 it.concurrent('leads through the check and says what is wrong, and what to do', async (test) => {
   const { expect } = test;
-  const { host, page } = await openGlove('fit', test);
+  const { host, page } = await visitGlove('fit', test);
   await host.command('fault reversed little.curl');
   await begin(page, 'Start the check');
   const prompts = await follow(page, host, test);
@@ -76,7 +76,7 @@ it.concurrent('leads through the check and says what is wrong, and what to do', 
 
 it.concurrent('leads through the fit, uses it, and undoes it; or gives up', async (test) => {
   const { expect } = test;
-  const { host, page } = await openGlove('fit', test);
+  const { host, page } = await visitGlove('fit', test);
   await host.command('range index.curl 900 2500');
   await begin(page, 'Start the fit');
   await page.click('text=Give up');
@@ -100,7 +100,7 @@ it.concurrent('leads through the fit, uses it, and undoes it; or gives up', asyn
 
 it.concurrent('shows a loose wire while it happens, with the remedy', async (test) => {
   const { expect } = test;
-  const { host, page } = await openGlove('signals', test);
+  const { host, page } = await visitGlove('signals', test);
   await host.command('sweep ring.curl 0 1 1500');
   await host.command('fault intermittent 8 ring.curl');
   // A wire that falls off now and then may look noisy or dead first, and well in between: its own verdict is awaited.

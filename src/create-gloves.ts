@@ -19,7 +19,7 @@ export interface GlovesOptions {
 }
 
 /** A chain for each glove of a profile, not yet started. */
-export function openGloves({ profile, portOverride, logger, replay, fits }: GlovesOptions): LiveGlove[] {
+export function createGloves({ profile, portOverride, logger, replay, fits }: GlovesOptions): LiveGlove[] {
   const taken = createTakenPorts();
   return profile.gloves.map((glove) => {
     const link =
