@@ -151,7 +151,7 @@ await make('everyday', ['left', 'right'], async ({ gloves: { left, right }, reco
 await make('grasp', ['right'], async ({ gloves: { right }, chains, recorder, wait }) => {
   const glove = chains.right;
   await wait(0.6);
-  glove.arm('wearer');
+  glove.arm('wearer', 'wearer');
   const hold = (stopAt: number, effort: number) => () => {
     const stop = { stopAt, effort };
     const fingers = { thumb: stop, index: stop, middle: stop, ring: stop, little: stop };

@@ -3,6 +3,7 @@ import type { FitShelf, FitsInUse, SavedHand } from './config/fit-file.js';
 import { mergeFit, mergeStops } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { Touches } from './contact/touches.js';
+import { waysToArm } from './glove-arming.js';
 import type { GloveDescription } from './glove-view.js';
 import type { HandModel } from './hand/hand-model.js';
 import type { HandSide } from './hand/joints.js';
@@ -99,6 +100,7 @@ export function makeChain(
       skeleton,
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,
+      howToArm: waysToArm(glove),
     },
     fits,
   };

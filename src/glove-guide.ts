@@ -1,3 +1,4 @@
+import type { Refusal, WhoArms } from './glove-view.js';
 import type { ClosingProfile } from './hand/closing.js';
 import { FINGERS, type HandSide } from './hand/joints.js';
 import type { Clock } from './link/clock.js';
@@ -23,8 +24,18 @@ import type { Verdict } from './sensing/verdicts.js';
 
 /** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
 export interface GloveGuide {
-  /** Begins anew; a run under way is given up. @param person who is fitted */
-  start(task: GuideTask, person?: string): void;
+  /**
+   * Begins anew; a run under way is given up.
+   * @param person who is fitted
+   * @param leader who leads: the run ends when nothing has been heard of it for LEADER_GONE_US; none: it goes on
+   */
+  start(task: GuideTask, person?: string, leader?: Leader): void;
+  /** A sign of life of whoever leads; of others it counts for nothing. */
+  heardOf(leaderId: string): void;
+  /** Who leads the run under way, if it is not this one. */
+  otherLeader(leaderId: string): Leader | undefined;
+  /** Why nobody may arm now: forces are off while the wearer is led, but where a fit itself asks for arming. */
+  refusesArming(who: WhoArms): Refusal | undefined;
   /** The wearer says that the present move is made. */
   next(): void;
   stop(reason: string): void;
@@ -35,6 +46,8 @@ export interface GloveGuide {
   /** Called now and then: gives up when the glove has been silent for long. */
   notice(nowUs: number): void;
   readonly running: boolean;
+  /** What the wearer is asked now is to arm: `next` does it. */
+  readonly asksToArm: boolean;
   /** The glove has string stops whose places can be found by use. */
   readonly canFitStops: boolean;
   /** The fit that the last run found, until another one begins. */
@@ -42,6 +55,14 @@ export interface GloveGuide {
   /** The fit of the string stops that the last run found, until another one begins. */
   readonly stops: StopsReport | undefined;
   read(): GuideReport;
+}
+
+/** Whoever asked for a run, and shows its prompts to the wearer. */
+export interface Leader {
+  /** Chosen by itself; '' when it named none. */
+  id: string;
+  /** For people: "the page", "`tautline fit`". */
+  name: string;
 }
 
 export const GUIDE_TASKS = ['check', 'fit', 'actuators'] as const;
@@ -147,6 +168,8 @@ const GAP_PART = 0.05;
 const SILENT_US = 3e6;
 /** A fit of the actuators that nobody arms is forgotten: a later arm is meant for something else. */
 const ARM_WITHIN_US = 120e6;
+/** A run whose leader has not been heard of for so long ends: nobody sees its prompts any more. */
+const LEADER_GONE_US = 1.6e6;
 /** Delays beyond the least, ms: from here on motion feels uneven. Common practice. */
 const JITTER_MS = 8;
 
@@ -166,6 +189,9 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   const beyond = new Float64Array(FINGERS.length);
   let person = '';
   let heardUs = 0;
+  let leader: Leader | undefined;
+  /** NaN until the next beat: this has no clock of its own. */
+  let leaderUs = Number.NaN;
 
   function finish(finished: GuidedRun): void {
     run = undefined;
@@ -257,6 +283,9 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     get running() {
       return run !== undefined || stopRun !== undefined;
     },
+    get asksToArm() {
+      return stopRun?.phase === 'arm';
+    },
     get canFitStops() {
       return sources.stops().length > 0;
     },
@@ -266,7 +295,21 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     get fit() {
       return fit;
     },
-    start(wanted, who = '') {
+    refusesArming(who) {
+      if (run)
+        return refusal(`A ${task} is under way, with forces off: arm when it is over, or end it first.`);
+      if (!stopRun || (stopRun.phase === 'arm' && who === 'wearer')) return undefined;
+      return refusal('The stops are being fitted, which only the wearer arms, when asked to.');
+    },
+    heardOf(id) {
+      if (leader?.id === id) leaderUs = Number.NaN;
+    },
+    otherLeader(id) {
+      return this.running && leader && leader.id !== id ? leader : undefined;
+    },
+    start(wanted, who = '', by) {
+      leader = by;
+      leaderUs = Number.NaN;
       const channels = sources.channels();
       task = wanted;
       reason = undefined;
@@ -336,7 +379,12 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       endStopRun();
     },
     notice(nowUs) {
-      if (this.running && nowUs - heardUs > SILENT_US) this.stop('The glove fell silent.');
+      if (!this.running) return;
+      if (nowUs - heardUs > SILENT_US) this.stop('The glove fell silent.');
+      if (Number.isNaN(leaderUs)) leaderUs = nowUs;
+      if (leader && nowUs - leaderUs > LEADER_GONE_US) {
+        this.stop(`Nothing was heard of ${leader.name}, which led it.`);
+      }
     },
     read() {
       const report: GuideReport = { hand: sources.hand(), glove: sources.name, state };
@@ -365,6 +413,8 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     },
   };
 }
+
+const refusal = (message: string): Refusal => ({ code: 'notSupported', message });
 
 /** More than half of the channels answered: else nobody made the moves, and nothing is known. */
 function wasFollowed(findings: readonly ChannelFinding[]): boolean {

@@ -15,10 +15,10 @@ import { type Send, VALID_FOR_MS } from './resistance/resistance.js';
  *   stops of apps ─────────────────────────> resistance (the governor is last in it) ── stops ──> codec ──> link
  *   touches of apps ── where fingers meet ──────^
  */
-export interface GloveResistance
-  extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop' | 'arm'> {
+export interface GloveResistance extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop'> {
   /** The glove is on a live link and has said what it is. */
   readonly connected: boolean;
+  readonly armed: boolean;
   /** Releases sent to the glove. */
   readonly releases: number;
   /** Another pose: fingers meet what is touched elsewhere, and the governor takes its step. */
@@ -28,6 +28,8 @@ export interface GloveResistance
   repeatRelease(nowUs: number): void;
   /** Frees the fingers before the chain is replaced: what comes after knows nothing of what was held. */
   letGo(): void;
+  /** Permits forces; who may is decided elsewhere (glove-arming.ts). False when the governor refuses. */
+  arm(by: string): boolean;
   disarm(by: string): void;
   /** Frees every finger for good. @returns when the glove has heard it often enough; undefined: at once */
   shutdown(): Promise<void> | undefined;
@@ -163,6 +165,9 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
     get connected() {
       return isConnected();
     },
+    get armed() {
+      return chain().resistance.armed;
+    },
     get releases() {
       return releases;
     },
@@ -240,10 +245,10 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
 
     arm(by) {
       // Who arms a glove that is not there does not mean the one that is plugged in later.
-      if (!isConnected()) return;
-      chain().resistance.arm(time.nowUs(), by);
+      if (!isConnected() || !chain().resistance.arm(time.nowUs(), by)) return false;
       tell();
       asked(by, { type: 'arm' });
+      return true;
     },
 
     disarm(by) {

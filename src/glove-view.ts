@@ -42,6 +42,8 @@ export interface GloveDescription {
   inputPaths: readonly string[];
   /** Largest string tension that the profile permits. */
   maxTensionN?: number;
+  /** How the wearer arms it, in words that complete "To arm: …". */
+  howToArm: string;
 }
 
 export interface GloveListener {
@@ -72,9 +74,12 @@ export type AppRequest =
   | { type: 'release'; layer?: string }
   | { type: 'arm' | 'disarm' | 'rezero' };
 
-/** Refusal of an app's request: code and one line. */
+/** Who arms or disarms: the wearer by a way of their own, or an app that the profile trusts with it. */
+export type WhoArms = 'wearer' | 'app';
+
+/** Refusal of a request: code and one line. */
 export interface Refusal {
-  code: 'disarmed' | 'notSupported' | 'tooMany' | 'badMessage';
+  code: 'disarmed' | 'notSupported' | 'notPermitted' | 'tooMany' | 'badMessage';
   message: string;
 }
 
@@ -102,6 +107,8 @@ export interface Glove {
   /** It is on a live link and has said what it is: only then can it be armed. */
   readonly connected: boolean;
   readonly armed: boolean;
+  /** What it shows was recorded: there is no hand in it to act on. */
+  readonly recorded: boolean;
   /** The newest frame. */
   readonly frame: HandFrame;
   listen(listener: GloveListener): () => void;
@@ -126,6 +133,8 @@ export interface Glove {
   track(request: AppMessageOf<'tracker'>): void;
   /** The hand is held open now: what is read counts as open from here on. */
   rezero(by: string): void;
-  arm(by: string): void;
-  disarm(by: string): void;
+  /** Permits forces. @returns why not */
+  arm(by: string, who: WhoArms): Refusal | undefined;
+  /** Frees every finger. After the wearer has done it, no app arms until the wearer has armed again. */
+  disarm(by: string, who: WhoArms): void;
 }

@@ -2,6 +2,7 @@ import type { Logger } from 'pino';
 import type { FitShelf, FitsInUse } from './config/fit-file.js';
 import { mergeFit } from './config/merge-fit.js';
 import type { GloveProfile, Profile } from './config/schema.js';
+import { createGloveArming } from './glove-arming.js';
 import { type Chain, makeChain, prepareChain, sameGlove } from './glove-chain.js';
 import { createGloveGuide, type GloveGuide } from './glove-guide.js';
 import { reportHealth, reportInputs, reportSignals } from './glove-reports.js';
@@ -24,7 +25,6 @@ import { EVENT_REASONS } from './resistance/events.js';
 import { stopsToFit } from './resistance/stops-to-fit.js';
 import { pinchGapMm } from './sensing/pinch-gap.js';
 import type { Sensing } from './sensing/sensing.js';
-import { createStretchedHand } from './sensing/stretched-hand.js';
 
 export type * from './glove-view.js';
 
@@ -57,6 +57,8 @@ export interface LiveGlove extends Glove {
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
   readonly fits: FitShelf | undefined;
+  /** A session is shown in its place meanwhile: it can be neither armed nor led through moves. */
+  replaced: boolean;
   /** Puts what is on the shelf of fits to use: the chain is made anew, disarmed. */
   refit(): Promise<void>;
   /** Frees every finger, tells the glove so, and closes the link. */
@@ -80,8 +82,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const clock = createClock();
   const aheadDofs = new Float64Array(DOF_COUNT);
   const fingerOk = new Uint8Array(FINGERS.length);
-  const disarmMask = glove.buttons.disarm === undefined ? 0 : 1 << glove.buttons.disarm;
-  const stretchedHand = createStretchedHand(glove.controls.disarmStretchS);
 
   const frame: HandFrame = {
     timeUs: 0,
@@ -116,6 +116,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   let rateSinceUs = 0;
   let rateHz = 0;
   let stopped = false;
+  let replaced = false;
+  let wasLive = false;
   let beatUs = Number.NEGATIVE_INFINITY;
   let burstsTold = false;
   let toldTrouble: string | undefined;
@@ -160,8 +162,15 @@ export function createGlove(options: GloveOptions): LiveGlove {
     // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
     stops: () => (codec.plain ? [] : stopsToFit(chain.actuators, chain.travel)),
     resistance: () => chain.resistance,
-    arm: forces.arm,
-    disarm: forces.disarm,
+    arm: (by) => void arming.arm(by, 'wearer'),
+    disarm: (by) => arming.disarm(by, 'wearer'),
+  });
+  const arming = createGloveArming({
+    glove,
+    forces,
+    guide: () => guide,
+    replayed: () => replaced || link.recorded === true,
+    signed: (what, by) => logEvent(logger, what, { hand: chain.description.hand, by }),
   });
 
   // ---- glove -> apps -----------------------------------------------------------------------------------------
@@ -198,11 +207,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const nowUs = time.nowUs();
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
     heard.sampleTimeUs = nowUs - (arrivalUs - timeUs);
-    const stretched = stretchedHand.update(sensing.curl, sensing.fingerStates, timeUs);
-    if (chain.resistance.armed) {
-      if ((sensing.buttons & disarmMask) !== 0) forces.disarm('glove button');
-      else if (stretched) forces.disarm('stretched hand');
-    }
+    arming.sample(sensing, timeUs);
     if (guide.running) {
       for (let finger = 0; finger < fingerOk.length; finger++) {
         fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
@@ -232,6 +237,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
         return;
       }
       differentUs = arrivalUs;
+      if (hello !== undefined) arming.keepForWearer();
       guide.stop('The glove turned out to be a different one.');
       hello = said;
       replaceChain();
@@ -274,6 +280,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   function putFitsToUse(): void {
     forces.letGo();
+    arming.keepForWearer();
     guide.stop('Another fit was put to use.');
     replaceChain();
     for (const listener of listeners) listener.described?.();
@@ -311,6 +318,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (chain.resistance.armed && !link.recorded) {
       forces.disarm(status.state === 'live' ? 'a new connection' : 'the link was lost');
     }
+    if (wasLive) arming.keepForWearer();
+    wasLive = status.state === 'live';
     // Told once, for it is tried again for ever: anew when it is another one, or when the glove was there meanwhile.
     if (status.error && status.error.line !== toldTrouble) {
       const { state, error } = status;
@@ -431,6 +440,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
     get armed() {
       return chain.resistance.armed;
     },
+    recorded: link.recorded === true,
+    get replaced() {
+      return replaced;
+    },
+    set replaced(value) {
+      replaced = value;
+      if (value) guide.stop('A session is replayed in the place of the glove.');
+    },
 
     start() {
       rateSinceUs = time.nowUs();
@@ -523,10 +540,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
       asked(by, { type: 'rezero' });
     },
 
-    arm: forces.arm,
+    arm: arming.arm,
 
-    disarm(by) {
-      forces.disarm(by);
+    disarm(by, who) {
+      arming.disarm(by, who);
       asked(by, { type: 'disarm' });
     },
   };

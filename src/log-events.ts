@@ -112,6 +112,13 @@ export const LOG_EVENTS = {
     meaning: 'Too many answers lay unread.',
     fields: ['app'],
   },
+  'wearerKey.notLeft': {
+    level: 'warn',
+    text: 'tautline arm will not work: no folder for its key can be written',
+    meaning:
+      'The page still arms. The command line proves itself with a key that it finds in one of the folders.',
+    fields: ['folders'],
+  },
   'app.tooManyMessages': {
     level: 'warn',
     text: 'app sends too many messages: closed',

@@ -28,11 +28,15 @@ export interface ServiceOptions {
   replay?: (glove: GloveProfile) => Link;
   /** Folder of the sessions that apps and pages record; none: they cannot. */
   sessionsFolder?: string;
+  /** Folders for the key that the command line proves itself with (`userPaths().runtime`); none: it is left nowhere. */
+  keyFolders?: readonly string[];
 }
 
 export interface Service {
   /** `ws://host:port/stream`, for apps. */
   readonly address: string;
+  /** What a tool of the wearer's proves itself with over HTTP (wearer-key.ts). */
+  readonly wearerKey: string;
   readonly gloves: readonly Glove[];
   /** Frees every finger, says goodbye to apps and gloves, and resolves when all ports are free. */
   close(): Promise<void>;
@@ -49,7 +53,7 @@ export { version };
  *   links are tried for ever, and say in the stream why they wait
  */
 export async function startService(options: ServiceOptions): Promise<Service> {
-  const { profile, profileFile, portOverride, logger, replay, sessionsFolder } = options;
+  const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders } = options;
   // A replay moves no servo.
   if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
@@ -62,6 +66,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     profile: profile.stream,
     logger,
     version,
+    ...(keyFolders ? { keyFolders } : {}),
     routes(app) {
       addGuideRoutes(app, gloves);
       addSessionRoutes(app, sessions);
@@ -72,6 +77,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   for (const glove of gloves) glove.start();
   return {
     address: `${stream.address.replace('http', 'ws')}/stream`,
+    wearerKey: stream.wearerKey,
     gloves,
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.

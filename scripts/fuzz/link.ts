@@ -136,8 +136,8 @@ function gloveUnderTest(profile: Profile, random: Random, count: (outcome: strin
     const { hand } = glove.description;
     const finger = random.pick(fingers);
     const actions = [
-      () => glove.arm('fuzz'),
-      () => random.oneIn(10) && glove.disarm('fuzz'),
+      () => glove.arm('fuzz', 'wearer'),
+      () => random.oneIn(10) && glove.disarm('fuzz', 'wearer'),
       () => hold(app, finger),
       () => hold(app, finger),
       () => {

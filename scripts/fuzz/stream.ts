@@ -45,7 +45,7 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
       hub.begin(session);
     }
     // The wearer keeps arming: else every request would be refused at the first check.
-    if (!fuzzed.glove.armed) fuzzed.glove.arm('fuzz');
+    if (!fuzzed.glove.armed) fuzzed.glove.arm('fuzz', 'wearer');
     const [message, isBinary] = hostile(random);
     watch.run(n, () => {
       ws.emit('message', message, isBinary);

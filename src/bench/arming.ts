@@ -6,6 +6,10 @@ import { ask } from './routes.js';
 /** If the stream has not confirmed a disarm by then, it is sent over HTTP too. */
 const CONFIRM_MS = 250;
 
+/** Permits forces, as the wearer's own act: only this page and the command line can prove to be that. */
+export const arm = (hand: HandSide | undefined): Promise<unknown> =>
+  ask('POST', hand === undefined ? '/arm' : `/arm?hand=${hand}`);
+
 /** Frees every finger of every hand, by every way there is. */
 export function disarm({ client }: Live): void {
   let confirmed = false;

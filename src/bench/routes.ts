@@ -27,14 +27,28 @@ export function linkTo(path: string): string {
   return `${path}${path.includes('?') ? '&' : '?'}token=${encodeURIComponent(token)}`;
 }
 
-async function send(method: string, path: string, body?: unknown): Promise<Response> {
+function tokenHeader(): Record<string, string> {
   const token = readToken();
+  return token === undefined ? {} : { authorization: `Bearer ${token}` };
+}
+
+/** The key of this run of the service: asked for each time, since a service that starts again makes another. */
+async function wearerProof(): Promise<Record<string, string>> {
+  const response = await fetch('/wearer', { headers: tokenHeader(), cache: 'no-store' });
+  const { key } = (response.ok ? await response.json() : {}) as { key?: string };
+  return key === undefined ? {} : { 'tautline-wearer': key };
+}
+
+async function send(method: string, path: string, body?: unknown): Promise<Response> {
   let response: Response;
   try {
+    // What lets go proves nothing and waits for nothing.
+    const proof = method === 'GET' || path === '/disarm' ? {} : await wearerProof();
     response = await fetch(path, {
       method,
       headers: {
-        ...(token === undefined ? {} : { authorization: `Bearer ${token}` }),
+        ...tokenHeader(),
+        ...proof,
         ...(body === undefined ? {} : { 'content-type': 'application/json' }),
       },
       body: body === undefined ? null : JSON.stringify(body),

@@ -4,6 +4,7 @@ import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import {
   answerIn,
   refusal,
+  requestHeaders,
   type ServiceOptions,
   serviceUrl,
   tokenOption,
@@ -81,7 +82,7 @@ async function post(path: 'arm' | 'disarm', { url: text, token, hand }: ArmOptio
   try {
     response = await fetch(url, {
       method: 'POST',
-      headers: token === undefined ? {} : { authorization: `Bearer ${token}` },
+      headers: requestHeaders(url, token),
       signal: AbortSignal.timeout(ANSWER_WITHIN_MS),
     });
     answer = answerIn(await response.text()) ?? {};

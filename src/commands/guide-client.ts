@@ -1,12 +1,15 @@
+import { randomUUID } from 'node:crypto';
 import type { Command } from 'commander';
 import { Option } from 'commander';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { GuideReport } from '../glove-guide.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
+import { WEARER_HEADER } from '../stream/wearer-key.js';
 import {
   answerIn,
   refusal,
+  requestHeaders,
   type ServiceOptions,
   serviceUrl,
   tokenOption,
@@ -101,8 +104,12 @@ async function startOwn(profile: Profile, options: GuideOptions): Promise<GuideC
     portOverride: options.port,
     logger: pino({ level: 'silent' }),
   });
-  const client = clientOf(new URL(service.address.replace('ws', 'http')), undefined, options.hand, () =>
-    service.close(),
+  const client = clientOf(
+    new URL(service.address.replace('ws', 'http')),
+    undefined,
+    options.hand,
+    () => service.close(),
+    service.wearerKey,
   );
   return { ...client, own: true };
 }
@@ -112,7 +119,10 @@ function clientOf(
   token: string | undefined,
   hand: HandSide | undefined,
   close: () => Promise<void>,
+  key?: string,
 ): GuideClient {
+  /** So that this command leads what it begins, and nobody else does. */
+  const leader = randomUUID();
   return {
     where: url.host,
     own: false,
@@ -126,13 +136,15 @@ function clientOf(
       const target = new URL(path, url);
       for (const [key, value] of Object.entries(query)) target.searchParams.set(key, value);
       if (hand) target.searchParams.set('hand', hand);
+      target.searchParams.set('leader', leader);
       let response: Response;
       let text: string;
       try {
         response = await fetch(target, {
           method,
           headers: {
-            ...(token === undefined ? {} : { authorization: `Bearer ${token}` }),
+            ...requestHeaders(target, token),
+            ...(key === undefined ? {} : { [WEARER_HEADER]: key }),
             ...(body === undefined ? {} : { 'content-type': 'application/json' }),
           },
           body: body === undefined ? undefined : JSON.stringify(body),
@@ -154,7 +166,10 @@ export async function begin(client: GuideClient, query: Record<string, string>):
   const untilMs = performance.now() + GLOVE_WITHIN_MS;
   for (;;) {
     try {
-      return await client.ask('POST', '/guide', query);
+      return await client.ask('POST', '/guide', {
+        by: `\`tautline ${query.task === 'check' ? 'check' : 'fit'}\``,
+        ...query,
+      });
     } catch (error) {
       const waiting = error instanceof TautlineError && error.code === 'notSupported';
       if (!waiting) throw error;

@@ -7,6 +7,7 @@ import { positive } from './numbers.js';
 import {
   answerIn,
   refusal,
+  requestHeaders,
   type ServiceOptions,
   serviceUrl,
   tokenOption,
@@ -139,7 +140,7 @@ async function recordService(
   const { openFileSink } = await import('../recording/file-sink.js');
   const url = serviceUrl(text, 'http', '/record/stream');
   if (joints) url.searchParams.set('joints', '1');
-  const headers: Record<string, string> = token === undefined ? {} : { authorization: `Bearer ${token}` };
+  const headers = requestHeaders(url, token);
   const connection = new AbortController();
   const response = await fetch(url, { headers, signal: connection.signal }).catch((error) => {
     throw unreachable(url, error);

@@ -84,6 +84,7 @@ async function run(options: RunOptions): Promise<void> {
       portOverride: options.port,
       logger,
       sessionsFolder,
+      keyFolders: paths.runtime,
     });
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;

@@ -1,5 +1,8 @@
 import { type Command, Option } from 'commander';
+import { isLoopback } from '../config/address.js';
 import { ERROR_CODES, type ErrorCode, TautlineError } from '../errors.js';
+import { userPaths } from '../install/paths.js';
+import { findWearerKey, WEARER_HEADER } from '../stream/wearer-key.js';
 
 /** Options of every command that talks to a running service. */
 export interface ServiceOptions {
@@ -30,6 +33,17 @@ export function serviceUrl(text: string, scheme: 'http' | 'ws', path: string): U
     );
   }
   return new URL(path, `${scheme}${match[1]}://${new URL(whole).host}`);
+}
+
+/** What a request to a service carries: the token, and on this machine the key of the user who runs it. */
+export function requestHeaders(url: URL, token: string | undefined): Record<string, string> {
+  const key = isLoopback(url.hostname)
+    ? findWearerKey(userPaths().runtime, Number(url.port || 80))
+    : undefined;
+  return {
+    ...(token === undefined ? {} : { authorization: `Bearer ${token}` }),
+    ...(key === undefined ? {} : { [WEARER_HEADER]: key }),
+  };
 }
 
 /** @param cause error of the connection attempt */

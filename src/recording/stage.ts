@@ -20,10 +20,11 @@ export function createStage(live: LiveGlove): Stage {
         listeners.delete(listener);
       };
     },
-    show(glove: Glove | undefined) {
-      shown.disarm('another glove is shown');
+    show(next: Glove | undefined) {
+      for (const glove of new Set([shown, live])) glove.disarm('another glove is shown', 'wearer');
+      live.replaced = next !== undefined;
       for (const forget of listeners.values()) forget();
-      shown = glove ?? live;
+      shown = next ?? live;
       for (const listener of listeners.keys()) {
         listeners.set(listener, shown.listen(listener));
         listener.described?.();

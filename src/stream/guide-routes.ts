@@ -3,6 +3,7 @@ import { betweenOtherWork } from '../between-other-work.js';
 import type { SavedFit, SavedHand } from '../config/fit-file.js';
 import { TautlineError } from '../errors.js';
 import type { LiveGlove } from '../glove.js';
+import { onlyTheWearer } from '../glove-arming.js';
 import { GUIDE_TASKS, type GuideTask } from '../glove-guide.js';
 import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
@@ -13,8 +14,10 @@ interface Query {
   hand?: string;
   task?: string;
   person?: string;
+  leader?: string;
+  by?: string;
 }
-type Act = (glove: LiveGlove, query: Query, body: unknown) => unknown;
+type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
 
 /** What GET /fits and its kin answer. */
 export interface FitsAnswer {
@@ -42,7 +45,8 @@ const LONGEST_NAME = 40;
  *   POST /guide?task=check|fit   begin; forces are taken away. A fit may name its `person`
  *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
  *   GET  /guide                  the present move, or what was found
- *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms
+ *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
+ *                                from the page or the command line
  *   POST /guide/stop             give up
  *   POST /guide/accept           use the fit that was found, and keep it
  *   GET  /fits                   every fit of the glove
@@ -52,18 +56,25 @@ const LONGEST_NAME = 40;
  *   POST /rezero                 the hand is held open now: take this as open
  *
  * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
+ *
+ * Who begins a run leads it. It ends when nothing is heard of its leader for two seconds: every request that carries
+ * the `leader=ID` it was begun with counts, reading as well; without an ID, every request without one. `by=NAME` is
+ * what others are told who want to lead meanwhile. Everybody may look, and everybody may stop it.
  */
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   let fittingBones = false;
   const withGlove =
     (act: Act) =>
-    async (request: { query: unknown; body?: unknown }, reply: FastifyReply): Promise<unknown> => {
+    async (
+      request: { query: unknown; body?: unknown; wearer: boolean },
+      reply: FastifyReply,
+    ): Promise<unknown> => {
       const query = request.query as Query;
       const { hand } = query;
       const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
       reply.header('cache-control', 'no-store');
       try {
-        if (fitting.length === 1) return await act(fitting[0], query, request.body);
+        if (fitting.length === 1) return await act(fitting[0], query, request);
         throw new TautlineError(
           'unknownHand',
           fitting.length === 0
@@ -85,13 +96,27 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     });
     scope.get(
       '/guide',
-      withGlove(({ guide }) => guide.read()),
+      withGlove(({ guide }, { leader = '' }) => {
+        guide.heardOf(leader);
+        return guide.read();
+      }),
     );
     scope.post(
       '/guide',
-      withGlove((glove, { task, person }) => {
+      withGlove((glove, { task, person, leader = '', by = 'a program' }) => {
         if (!(GUIDE_TASKS as readonly (string | undefined)[]).includes(task)) {
           throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
+        }
+        if (glove.recorded || glove.replaced) {
+          throw new TautlineError(
+            'notSupported',
+            `A recording is shown: there is no hand in it to ${task === 'check' ? 'check' : 'fit'}.`,
+            'Close the replay first.',
+          );
+        }
+        mustLead(glove, leader);
+        if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {
+          throw new TautlineError('usage', `leader and by have at most ${LONGEST_NAME} characters.`);
         }
         if (!glove.frame.valid) {
           throw new TautlineError('notSupported', glove.frame.reason ?? 'The glove sends nothing.');
@@ -104,14 +129,21 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           );
         }
         // Nobody may be held while he is asked to move.
-        glove.disarm(`the ${task}`);
-        glove.guide.start(task as GuideTask, who);
+        glove.disarm(`the ${task}`, 'wearer');
+        glove.guide.start(task as GuideTask, who, { id: leader, name: by });
         return glove.guide.read();
       }),
     );
     scope.post(
       '/guide/next',
-      withGlove(({ guide }) => {
+      withGlove((glove, { leader = '' }, { wearer }) => {
+        const { guide } = glove;
+        mustLead(glove, leader);
+        if (guide.asksToArm && !wearer) {
+          const { code, message } = onlyTheWearer(glove.description.howToArm);
+          throw new TautlineError(code, message);
+        }
+        guide.heardOf(leader);
         guide.next();
         return guide.read();
       }),
@@ -125,7 +157,8 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     );
     scope.post(
       '/guide/accept',
-      withGlove(async (glove) => {
+      withGlove(async (glove, { leader = '' }) => {
+        mustLead(glove, leader);
         const { fit, stops } = glove.guide;
         if (stops && stops.fitted.length > 0) {
           if (!stops.accepted) {
@@ -187,7 +220,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
 
   app.post(
     '/fits/hand',
-    withGlove(async (glove, { person }, body) => {
+    withGlove(async (glove, { person }, { body }) => {
       if (fittingBones) {
         throw new TautlineError('tooMany', 'Bones are being fitted already.', 'Try again when that is done.');
       }
@@ -213,7 +246,24 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   );
 }
 
-const STATUS: Partial<Record<string, number>> = { unknownHand: 404, notSupported: 409, internal: 500 };
+const STATUS: Partial<Record<string, number>> = {
+  notPermitted: 403,
+  unknownHand: 404,
+  notSupported: 409,
+  tooMany: 409,
+  internal: 500,
+};
+
+/** @throws TautlineError that says who leads the run under way */
+function mustLead({ guide }: LiveGlove, id: string): void {
+  const leader = guide.otherLeader(id);
+  if (!leader) return;
+  throw new TautlineError(
+    'tooMany',
+    `This glove is led through a ${guide.read().task} already, by ${leader.name}.`,
+    'Let it end, or stop it there or with POST /guide/stop.',
+  );
+}
 
 function shelfOf({ fits }: LiveGlove) {
   if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');

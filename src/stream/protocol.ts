@@ -219,7 +219,11 @@ export const AppMessages = {
     },
     'Where the wrist is, from an app that knows it: joints then come in world space.',
   ),
-  arm: message('arm', { id, hand: Type.Optional(HandSchema) }, 'Permit forces. The wearer must want it.'),
+  arm: message(
+    'arm',
+    { id, hand: Type.Optional(HandSchema) },
+    "Permit forces in the wearer's place. For apps that the profile permits to, by name and token; refused after the wearer has disarmed or the link was lost, until the wearer has armed again.",
+  ),
   disarm: message(
     'disarm',
     { id, hand: Type.Optional(HandSchema) },
@@ -276,6 +280,10 @@ export const ServerMessages = {
             name: Type.String({ description: "The glove's name in the profile." }),
             link: linkStatus,
             armed: Type.Boolean(),
+            howToArm: Type.String({
+              description:
+                'How the wearer arms this glove, for an app to show: words that complete "To arm: …".',
+            }),
             sampleRateHz: Type.Number({ description: 'Samples a second; 0 until the glove has said it.' }),
             deviceId: Type.Optional(Type.String()),
             firmwareVersion: Type.Optional(Type.Integer()),

@@ -1,3 +1,5 @@
+import { onlyTheWearer } from '../glove-arming.js';
+import type { WhoArms } from '../glove-view.js';
 import { nowUs } from '../monotonic.js';
 import type { Feed } from './feed.js';
 import type { Hub } from './hub.js';
@@ -67,8 +69,15 @@ const HANDLERS: Handlers = {
       glove.rezero(session.app);
       return undefined;
     }),
-  arm: (hub, session, message) => setArmed(hub, session, true, message.hand),
-  disarm: (hub, session, message) => setArmed(hub, session, false, message.hand),
+  arm(hub, { name, app, proved }, { hand }) {
+    const outcome = armHands(hub, hand, name ?? app, hub.permissions.mayArm(proved) ? 'app' : undefined);
+    return 'refused' in outcome ? outcome : { armed: true, ...outcome };
+  },
+  disarm(hub, session, { hand }) {
+    if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, '/hand');
+    hub.disarm(hand, session.name ?? session.app, whoIs(hub, session));
+    return { armed: false };
+  },
   ping: (_hub, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),
 };
 
@@ -95,25 +104,29 @@ function onHand(hub: Hub, hand: string | undefined, act: (feed: Feed) => Refusal
   return TAKEN;
 }
 
-function setArmed(hub: Hub, session: Session, armed: boolean, hand: string | undefined): Outcome {
-  if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, '/hand');
-  const caution = hub.setArmed(armed, hand, session.name ?? session.app);
-  if (armed && !hub.isArmed(hand)) return { refused: whyNotArmed(hub, hand) };
-  return caution === undefined ? { armed } : { armed, caution };
+/**
+ * Arms the hand, or every hand that is connected.
+ * @param who undefined: an app that may not
+ * @returns the caution, the first time that anybody arms in this run, or why not
+ */
+export function armHands(
+  hub: Hub,
+  hand: string | undefined,
+  by: string,
+  who: WhoArms | undefined,
+): { caution?: string } | { refused: Complaint } {
+  const [first] = hub.feedsOf(hand);
+  if (!first) return noGlove(hub, hand, '/hand');
+  if (!who) return { refused: onlyTheWearer(first.glove.description.howToArm) };
+  return hub.arm(hand, by, who);
 }
 
-function noGlove(hub: Hub, hand: string | undefined, path: string): Outcome {
+/** Only an app that may arm takes its own disarm back; whoever else disarms does it for the wearer. */
+export const whoIs = (hub: Hub, { proved }: Session): WhoArms =>
+  hub.permissions.mayArm(proved) ? 'app' : 'wearer';
+
+function noGlove(hub: Hub, hand: string | undefined, path: string): { refused: Complaint } {
   return { refused: { code: 'unknownHand', message: noGloveFor(hand, hub.gloves), path } };
-}
-
-/** Of a hand, or of all hands, that stay disarmed. */
-export function whyNotArmed(hub: Hub, hand: string | undefined): Complaint {
-  if (!hub.feedsOf(hand).some(({ glove }) => glove.connected)) {
-    const message = `No glove is connected${hand ? ` for the ${hand} hand` : ''}: connect it, then arm.`;
-    return { code: 'notSupported', message };
-  }
-  const message = 'The glove stays disarmed: it was disarmed a moment ago, or is closing. Arm it again.';
-  return { code: 'disarmed', message };
 }
 
 /** In words, with the hands that there are. */

@@ -244,7 +244,7 @@ export async function liveFault(
     while (clock.nowUs() - startUs < WARM_UP_S * 1e6) {
       await moveHand(chain, (nowS) => FINGERS.map((_, f) => wish(nowS - startUs / 1e6, f)));
     }
-    glove.arm('wearer');
+    glove.arm('wearer', 'wearer');
     await chain.step(['pose 300 0 0 0 0 0']);
     await holdFor(400);
     await chain.step(['pose 300 0.8 0.8 0.8 0.8 0.8']);

@@ -61,10 +61,9 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
   expect(await app.ask(touch())).toMatchObject({ type: 'error', code: 'disarmed' });
 
   // Whoever arms is told what the wearer must know: the first time in a run.
-  const armed = await app.ask({ type: 'arm', hand: 'right' });
-  expect(armed).toMatchObject({ type: 'ack', armed: true });
-  expect((armed as ServerMessageOf<'ack'>).caution).toMatch(/pinch.*disarm/);
-  expect(await app.ask({ type: 'arm', hand: 'right' })).not.toHaveProperty('caution');
+  const { body: armed } = await service.arm('right');
+  expect(armed).toMatchObject({ armed: true, caution: expect.stringMatching(/pinch.*disarm/) });
+  expect((await service.arm('right')).body).not.toHaveProperty('caution');
 
   let current = touch();
   const renew = setInterval(() => app.send(current), 100);

@@ -27,7 +27,13 @@ export const gloveWith = (
   buttons: {},
   filter: { minCutoffHz: 2, beta: 3, derivativeCutoffHz: 2 },
   drift: { follow: false, rezeroGesture: false },
-  controls: { stickDeadZone: 0.12, debounceMs: 8, fingerStick: false, triggerFinger: 'index' },
+  controls: {
+    stickDeadZone: 0.12,
+    debounceMs: 8,
+    fingerStick: false,
+    armPressS: 1.5,
+    triggerFinger: 'index',
+  },
   ...more,
 });
 

@@ -2,7 +2,7 @@ import { once } from 'node:events';
 import { connect, type Socket } from 'node:net';
 import { afterEach, describe, expect, it } from 'vitest';
 import type { Stream } from '../../src/stream/server.js';
-import { App, serve } from './app.js';
+import { App, armAsWearer, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
 
 let stream: Stream;
@@ -32,7 +32,7 @@ describe('crowds and slow senders', () => {
     const glove = new FakeGlove();
     stream = await serve([glove], { maxClients: 2 }, { limits: { httpSockets: 3 } });
     const app = await App.connect(stream.port);
-    await app.ask({ type: 'arm' });
+    await armAsWearer(stream.port);
     const answers: Promise<string>[] = [];
     for (let i = 0; i < 12; i++) answers.push(everything(await open()));
     // Whoever has waited longest makes room, with one clear answer.

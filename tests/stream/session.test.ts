@@ -1,6 +1,6 @@
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Stream } from '../../src/stream/server.js';
-import { App, serve } from './app.js';
+import { App, serve, TRUSTED } from './app.js';
 import { FakeGlove } from './fake-glove.js';
 
 let glove: FakeGlove;
@@ -273,9 +273,13 @@ describe('requests', () => {
   });
 
   test('arm: a glove that stays disarmed is an error, not an ack', async () => {
-    const app = await connect();
-    glove.arm = () => {};
-    expect(await app.ask({ type: 'arm' })).toMatchObject({ type: 'error', code: 'disarmed' });
+    const app = await App.connect(stream.port, undefined, TRUSTED);
+    glove.armRefusal = { code: 'disarmed', message: 'Not now.' };
+    expect(await app.ask({ type: 'arm' })).toMatchObject({
+      type: 'error',
+      code: 'disarmed',
+      message: 'Not now.',
+    });
     glove.connected = false;
     expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({
       code: 'notSupported',
@@ -284,7 +288,7 @@ describe('requests', () => {
   });
 
   test('arm: the caution once a run; the change is told to everybody', async () => {
-    const [one, other] = [await connect(), await connect()];
+    const [one, other] = [await App.connect(stream.port, undefined, TRUSTED), await connect()];
     await other.ask({ type: 'subscribe', streams: ['resistance'] });
     expect(await one.ask({ type: 'arm' })).toMatchObject({
       armed: true,
@@ -294,14 +298,31 @@ describe('requests', () => {
     expect(await one.ask({ type: 'disarm', hand: 'right' })).toMatchObject({ armed: false });
     await other.until(() => other.of('resistance').at(-1)?.armed === false);
     expect(await one.ask({ type: 'arm' })).not.toHaveProperty('caution');
-    expect(glove.calls.map(([name]) => name)).toEqual(['arm', 'disarm', 'arm']);
+    expect(glove.calls.map(([name, , who]) => [name, who])).toEqual([
+      ['arm', 'app'],
+      ['disarm', 'app'],
+      ['arm', 'app'],
+    ]);
+  });
+
+  test("arm: any other app is told who arms, and how; its disarm counts as the wearer's", async () => {
+    const app = await connect();
+    await app.ask({ type: 'subscribe', app: 'Trusted game' });
+    expect(await app.ask({ type: 'arm' })).toMatchObject({
+      type: 'error',
+      code: 'notPermitted',
+      message: 'Only the wearer arms. Wait until `armed` is true. To arm: squeeze the test glove.',
+    });
+    await app.ask({ type: 'disarm' });
+    expect(glove.calls).toEqual([['disarm', 'Trusted game', 'wearer']]);
+    expect(app.of('welcome')[0].hands[0].howToArm).toBe('squeeze the test glove');
   });
 });
 
 describe('disarm', () => {
   test('is obeyed even when the message is wrong', async () => {
     const app = await connect();
-    await app.ask({ type: 'arm' });
+    glove.arm('test', 'wearer');
     const refused = await app.ask({ type: 'disarm', hand: 'both' });
     expect(refused).toMatchObject({ type: 'error', code: 'badMessage', path: '/hand' });
     expect(glove.armed).toBe(false);
@@ -311,7 +332,7 @@ describe('disarm', () => {
     await stream.close();
     stream = await serve([glove], {}, { limits: { messagesPerS: 5, excessMessages: 100 } });
     const app = await connect();
-    await app.ask({ type: 'arm' });
+    glove.arm('test', 'wearer');
     for (let i = 0; i < 20; i++) app.send({ type: 'ping' });
     app.send({ type: 'disarm' });
     await glove.called('disarm');

@@ -85,15 +85,17 @@ export function createGuidePart(live: Live): Part {
     shelf.element,
   );
 
+  /** So that this page leads what it begins, and nobody else does. */
+  const leader = Math.random().toString(36).slice(2);
   const route = (path: string): string => {
-    if (live.hands.size < 2 || side === undefined) return path;
-    return `${path}${path.includes('?') ? '&' : '?'}hand=${side}`;
+    const hand = live.hands.size < 2 || side === undefined ? '' : `&hand=${side}`;
+    return `${path}${path.includes('?') ? '&' : '?'}leader=${leader}${hand}`;
   };
 
   function begin(task: 'check' | 'fit'): void {
     const name = person.value.trim();
     const who = task === 'fit' && name !== '' ? `&person=${encodeURIComponent(name)}` : '';
-    void act(ask('POST', route(`/guide?task=${task}${who}`))).then(() => {
+    void act(ask('POST', route(`/guide?task=${task}&by=the+page${who}`))).then(() => {
       if (!run.hidden) next.focus();
     });
   }

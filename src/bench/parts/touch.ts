@@ -1,6 +1,7 @@
 import { Vector3 } from 'three';
 import type { Hold, HoldRequest } from '../../client/hold.js';
 import type { HandSide } from '../../hand/joints.js';
+import { arm } from '../arming.js';
 import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
 import { button, make, setAttribute, setText } from '../dom.js';
 import { createHoldButton } from '../hold-button.js';
@@ -64,7 +65,7 @@ export function createTouchPart(
       return false;
     },
     () => {
-      live.client.arm(side).then(update, ({ message }: Error) => {
+      arm(side).then(update, ({ message }: Error) => {
         refusal = message;
         update();
       });
