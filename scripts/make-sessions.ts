@@ -7,11 +7,11 @@
  */
 import { mkdirSync, rmSync, statSync } from 'node:fs';
 import { parseProfile } from '../src/config/load.js';
-import { createGlove, type LiveGlove } from '../src/glove.js';
+import { createGlove, type LiveGlove } from '../src/glove/glove.js';
 import { FINGERS, type Finger, type HandSide } from '../src/hand/joints.js';
+import { version } from '../src/install/version.js';
 import type { Link, LinkEvents } from '../src/link/link.js';
 import { type Recorder, startRecorder } from '../src/recording/recorder.js';
-import { version } from '../src/version.js';
 import { PHYSICAL_ACTUATOR, PHYSICAL_SAFETY } from '../tests/end-to-end/touch-trials.js';
 import { type HostGlove, startHostGlove } from '../tests/firmware/host-glove.js';
 import { FakeClock } from '../tests/link/fake-clock.js';

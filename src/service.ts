@@ -4,16 +4,16 @@ import type { Logger } from 'pino';
 import { cautionsOf } from './config/cautions.js';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
-import { createGloves } from './create-gloves.js';
-import type { Glove } from './glove-view.js';
+import { createGloves } from './glove/create-gloves.js';
+import { addGuideRoutes } from './glove/guide-routes.js';
+import type { Glove } from './glove/view.js';
+import { version } from './install/version.js';
 import type { Link } from './link/link.js';
-import { logEvent } from './log-events.js';
+import { logEvent } from './log/events.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
-import { createStage } from './recording/stage.js';
-import { addGuideRoutes } from './stream/guide-routes.js';
+import { createStage } from './recording/shown-glove.js';
 import { startStream } from './stream/server.js';
-import { version } from './version.js';
 
 export interface ServiceOptions {
   profile: Profile;

@@ -1,6 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
-import { STREAMS, type StreamName } from '../stream/constants.js';
-import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../stream/protocol.js';
+import { STREAMS, type StreamName } from '../protocol/constants.js';
+import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
 import { type Ack, Connection, type ConnectionState } from './connection.js';
 import { ClientError } from './errors.js';
 import { Events } from './events.js';

@@ -10,7 +10,7 @@ import {
   tokenOption,
   unreachable,
   urlOption,
-} from './service-url.js';
+} from './shared/service-url.js';
 
 /** A service on this machine answers in milliseconds; what takes longer has hung. */
 const ANSWER_WITHIN_MS = 3000;

@@ -1,5 +1,5 @@
-import type { FittedStop } from '../resistance/actuator-fit.js';
-import type { FittedChannel } from '../sensing/fit.js';
+import type { FittedStop } from '../guide/actuator-fit.js';
+import type { FittedChannel } from '../guide/fit.js';
 import type { GloveProfile } from './schema.js';
 
 /** A glove's profile with the fitted channels in place of what the profile says of them. */

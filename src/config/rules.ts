@@ -1,4 +1,4 @@
-import { CHANNEL_ROLE } from '../link/table.js';
+import { CHANNEL_ROLE } from '../protocol/link-table.js';
 import { isLoopback } from './address.js';
 import { listed, pathName, quote } from './describe.js';
 import { parseTemplate, TEMPLATE_QUANTITIES } from './line-template.js';

@@ -1,6 +1,6 @@
 import { type Static, type TObject, type TSchema, type TUnion, Type } from '@sinclair/typebox';
 import { FINGERS, HAND_SIDES } from '../hand/joints.js';
-import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../link/table.js';
+import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../protocol/link-table.js';
 
 /**
  * The profile: everything that is particular to one maker's gloves and one wearer, as YAML.

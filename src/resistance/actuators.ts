@@ -1,9 +1,9 @@
 import type { ActuatorProfile, SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
 import type { Hello } from '../link/codec.js';
-import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../link/table.js';
+import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
+import type { Lane } from './finger-drive.js';
 import type { GovernorOutputs } from './governor-step.js';
-import type { Lane } from './lane.js';
 import { payout } from './stop-probe.js';
 import type { FingerForce } from './touch-requests.js';
 

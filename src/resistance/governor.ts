@@ -1,9 +1,9 @@
 import type { SafetyProfile } from '../config/schema.js';
-import { WorkingDraft } from './draft.js';
 import { type EventRing, WHOLE_HAND } from './events.js';
+import type { Lane } from './finger-drive.js';
 import type { GovernorInputs, GovernorOutputs } from './governor-step.js';
 import { GUARDS, type Guard } from './guards.js';
-import type { Lane } from './lane.js';
+import { WorkingDraft } from './step-state.js';
 
 /**
  * The safety governor of one glove: the last thing between what apps ask and what the actuators do.

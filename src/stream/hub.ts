@@ -1,16 +1,21 @@
 import type { Logger } from 'pino';
+import { nowUs } from '../clock.js';
 import { ANY_APP_PERMISSIONS } from '../config/schema.js';
-import type { Glove } from '../glove.js';
-import type { WhoArms } from '../glove-view.js';
+import type { Glove } from '../glove/glove.js';
+import type { WhoArms } from '../glove/view.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
-import { logEvent } from '../log-events.js';
-import { nowUs } from '../monotonic.js';
+import { logEvent } from '../log/events.js';
+import {
+  type AppMessage,
+  type ServerMessage,
+  type ServerMessageOf,
+  STREAM_PROTOCOL,
+} from '../protocol/messages.js';
+import type { Session, SessionHost } from './connection.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
-import { type AppMessage, type ServerMessage, type ServerMessageOf, STREAM_PROTOCOL } from './protocol.js';
 import { answer, whoIs } from './requests.js';
-import type { Session, SessionHost } from './session.js';
 import type { Complaint } from './validate.js';
 
 const CAUTION =

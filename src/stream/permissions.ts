@@ -1,5 +1,5 @@
 import type { AppPermission, StreamProfile } from '../config/schema.js';
-import type { AppMessageType } from './protocol.js';
+import type { AppMessageType } from '../protocol/messages.js';
 import type { Refusal } from './requests.js';
 
 /** What each message needs. What is not listed everybody may: to see, and to let go. */

@@ -1,10 +1,16 @@
-import { onlyTheWearer } from '../glove-arming.js';
-import type { WhoArms } from '../glove-view.js';
-import { nowUs } from '../monotonic.js';
+import { nowUs } from '../clock.js';
+import { onlyTheWearer } from '../glove/arming.js';
+import type { WhoArms } from '../glove/view.js';
+import type {
+  AppMessage,
+  AppMessageOf,
+  AppMessageType,
+  ServerMessage,
+  ServerMessageOf,
+} from '../protocol/messages.js';
+import type { Session } from './connection.js';
 import type { Feed } from './feed.js';
 import type { Hub } from './hub.js';
-import type { AppMessage, AppMessageOf, AppMessageType, ServerMessage, ServerMessageOf } from './protocol.js';
-import type { Session } from './session.js';
 import type { Complaint } from './validate.js';
 
 /** What goes into the ack beside the usual, or why the request is refused. */

@@ -7,21 +7,21 @@ import type { Logger } from 'pino';
 import { WebSocketServer } from 'ws';
 import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import type { Glove } from '../glove.js';
+import type { Glove } from '../glove/glove.js';
 import { HAND_SIDES } from '../hand/joints.js';
-import { logEvent } from '../log-events.js';
+import { logEvent } from '../log/events.js';
+import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
+import { AppMessages, ServerMessages, STREAM_PROTOCOL } from '../protocol/messages.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
-import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
-import { limitCrowd } from './crowd.js';
+import { CLOSE, Session } from './connection.js';
+import { limitCrowd } from './connection-limits.js';
 import { Hub } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
-import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
 import { armHands, noGloveFor } from './requests.js';
-import { CLOSE, Session } from './session.js';
 import { createWearerKey, leaveWearerKey, type WearerKey } from './wearer-key.js';
 
 export interface StreamOptions {

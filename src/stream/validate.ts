@@ -2,7 +2,7 @@ import type { TSchema } from '@sinclair/typebox';
 import type { ErrorObject } from 'ajv';
 import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-check.js';
 import type { ErrorCode } from '../errors.js';
-import { type AppMessage, AppMessages, type AppMessageType } from './protocol.js';
+import { type AppMessage, AppMessages, type AppMessageType } from '../protocol/messages.js';
 
 /** Why a message is refused. */
 export interface Complaint {

@@ -8,8 +8,8 @@ import {
   connect,
   type HandPose,
 } from '../../src/client/index.js';
+import { nowUs } from '../../src/clock.js';
 import { JOINT_NAMES } from '../../src/hand/joints.js';
-import { nowUs } from '../../src/monotonic.js';
 import { serve, TRUSTED_TOKEN } from '../stream/app.js';
 import { FakeGlove } from '../stream/fake-glove.js';
 

@@ -1,7 +1,7 @@
 import { afterAll, it, type TestContext } from 'vitest';
-import type { GuideReport } from '../../src/glove-guide.js';
+import type { FitsAnswer } from '../../src/glove/guide-routes.js';
+import type { GuideReport } from '../../src/guide/guide.js';
 import { FINGERS } from '../../src/hand/joints.js';
-import type { FitsAnswer } from '../../src/stream/guide-routes.js';
 import { start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';

@@ -1,7 +1,7 @@
 import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, expect, it } from 'vitest';
 import { FINGER_BASE, FINGERS, POSE_STRIDE } from '../../src/hand/joints.js';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import type { App } from '../stream/app.js';
 import { startServiceProcess, stopAllServices } from './service.js';
 

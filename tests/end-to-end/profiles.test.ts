@@ -3,7 +3,7 @@ import { afterEach, describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
 import type { GloveProfile } from '../../src/config/schema.js';
 import { FINGER_BASE, JOINT_NAMES } from '../../src/hand/joints.js';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { startTextGlove, type TextGlove } from '../link/text-glove.js';
 import type { App } from '../stream/app.js';

@@ -1,6 +1,6 @@
 import { afterEach, expect, it } from 'vitest';
 import { FINGERS, type Finger } from '../../src/hand/joints.js';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import type { App } from '../stream/app.js';
 import { BALL_RADIUS_M, createTrueHand } from './ball.js';

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
-import type { Refusal } from '../../src/glove.js';
-import { createGloveArming, waysToArm } from '../../src/glove-arming.js';
-import type { GloveGuide } from '../../src/glove-guide.js';
+import { createGloveArming, waysToArm } from '../../src/glove/arming.js';
+import type { Refusal } from '../../src/glove/glove.js';
+import type { GloveGuide } from '../../src/guide/guide.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { TRACKED } from '../../src/hand/validity.js';
 import type { Sensing } from '../../src/sensing/sensing.js';

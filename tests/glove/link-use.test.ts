@@ -2,11 +2,11 @@ import { pino } from 'pino';
 import { describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
 import { TautlineError } from '../../src/errors.js';
-import { createGlove } from '../../src/glove.js';
+import { createGlove } from '../../src/glove/glove.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
-import { STOP_FREE } from '../../src/link/table.js';
+import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { FakeClock } from '../link/fake-clock.js';
 
 const nothing = (): void => {};

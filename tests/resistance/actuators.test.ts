@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../../src/link/table.js';
+import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../../src/protocol/link-table.js';
 import {
   ActuatorCommands,
   BRAKE_RAMP,

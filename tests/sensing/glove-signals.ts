@@ -1,7 +1,7 @@
 import type { ChannelProfile, GloveProfile } from '../../src/config/schema.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import type { Samples } from '../../src/link/codec.js';
-import { type ChannelRole, MAX_CHANNELS } from '../../src/link/table.js';
+import { type ChannelRole, MAX_CHANNELS } from '../../src/protocol/link-table.js';
 
 /** Gloves and signals for the tests of this folder: deterministic, with known noise. */
 

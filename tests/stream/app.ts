@@ -3,9 +3,9 @@ import { Ajv } from 'ajv';
 import { pino } from 'pino';
 import { type ClientOptions, WebSocket } from 'ws';
 import type { StreamProfile } from '../../src/config/schema.js';
-import type { Glove } from '../../src/glove.js';
+import type { Glove } from '../../src/glove/glove.js';
+import { type ServerMessage, ServerMessages, SUBPROTOCOL_BINARY } from '../../src/protocol/messages.js';
 import { decodeJoints, type JointsRecord } from '../../src/stream/joints-record.js';
-import { type ServerMessage, ServerMessages, SUBPROTOCOL_BINARY } from '../../src/stream/protocol.js';
 import { type StreamOptions, startStream } from '../../src/stream/server.js';
 
 const ajv = new Ajv({ strict: true, strictTypes: false, strictTuples: false });

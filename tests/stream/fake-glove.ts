@@ -1,4 +1,11 @@
-import type { Glove, GloveDescription, GloveListener, HandFrame, Refusal, WhoArms } from '../../src/glove.js';
+import type {
+  Glove,
+  GloveDescription,
+  GloveListener,
+  HandFrame,
+  Refusal,
+  WhoArms,
+} from '../../src/glove/glove.js';
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import type { LinkStatus } from '../../src/link/link.js';

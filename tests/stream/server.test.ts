@@ -6,7 +6,7 @@ import { join } from 'node:path';
 import { pino } from 'pino';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { WebSocket } from 'ws';
-import { AppMessages, ServerMessages } from '../../src/stream/protocol.js';
+import { AppMessages, ServerMessages } from '../../src/protocol/messages.js';
 import type { Stream } from '../../src/stream/server.js';
 import { App, armAsWearer, PROFILE, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
