@@ -1,7 +1,6 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
-import { cautionsOf } from './config/cautions.js';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
@@ -13,6 +12,7 @@ import { logEvent } from './log/events.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createStage } from './recording/shown-glove.js';
+import { cautionsOf } from './resistance/cautions.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {

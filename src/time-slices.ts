@@ -1,5 +1,5 @@
 import { setImmediate } from 'node:timers/promises';
-import type { Steps } from './hand/steps.js';
+import type { Steps } from './steps.js';
 
 /** Longest work without a look at what else there is to do, unless one step is longer. */
 const TURN_MS = 4;

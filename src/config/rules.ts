@@ -2,8 +2,8 @@ import { CHANNEL_ROLE } from '../protocol/link-table.js';
 import { isLoopback } from './address.js';
 import { listed, pathName, quote } from './describe.js';
 import { parseTemplate, TEMPLATE_QUANTITIES } from './line-template.js';
-import type { Problem } from './load.js';
 import { nearest } from './nearest.js';
+import type { Problem } from './problem.js';
 import {
   type ActuatorProfile,
   type ChannelProfile,

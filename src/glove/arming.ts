@@ -1,10 +1,12 @@
 import type { GloveProfile } from '../config/schema.js';
 import type { GloveGuide } from '../guide/guide.js';
+import { RECORDED, type Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
 import { createArmSigns } from '../sensing/arm-signs.js';
 import type { Sensing } from '../sensing/sensing.js';
 import { createStretchedHand } from '../sensing/stretched-hand.js';
-import type { GloveResistance } from './forces.js';
-import type { Refusal, WhoArms } from './view.js';
+import type { GloveForces } from './forces.js';
+import { waysToArm } from './ways-to-arm.js';
 
 /**
  * Who may permit forces on one glove, and when. Arming belongs to the wearer; an app that the profile trusts may do
@@ -29,7 +31,7 @@ export interface GloveArming {
 
 export interface GloveArmingSources {
   glove: GloveProfile;
-  forces: Pick<GloveResistance, 'armed' | 'connected' | 'arm' | 'disarm'>;
+  forces: Pick<GloveForces, 'armed' | 'connected' | 'arm' | 'disarm'>;
   guide: () => GloveGuide;
   /** What is shown in the glove's place was recorded, or it is a recording itself. */
   replayed: () => boolean;
@@ -37,10 +39,6 @@ export interface GloveArmingSources {
   signed(what: 'armed' | 'disarmed', by: string): void;
 }
 
-export const RECORDED: Refusal = {
-  code: 'notSupported',
-  message: 'A recording is shown: there is no hand in it to act on. Close the replay first.',
-};
 const NOT_CONNECTED: Refusal = {
   code: 'notSupported',
   message: 'The glove is not connected: connect it, then arm.',
@@ -49,22 +47,6 @@ const NOT_YET: Refusal = {
   code: 'disarmed',
   message: 'The glove stays disarmed: it was disarmed a moment ago, or is closing. Arm it again.',
 };
-
-/** How the wearer of a glove arms, in words that complete "To arm: …". */
-export function waysToArm({ buttons, controls }: GloveProfile): string {
-  const ways = ['hold "Hold to arm" on the page of the service', 'run `tautline arm`'];
-  if (buttons.arm !== undefined) ways.push(`hold the glove's arm button for ${controls.armPressS} s`);
-  if (controls.armFists !== undefined) {
-    ways.push(`make ${controls.armFists} fists in quick succession, then open the hand`);
-  }
-  return `${ways.slice(0, -1).join(', ')}${ways.length > 2 ? ',' : ''} or ${ways.at(-1)}`;
-}
-
-/** Said to every app that may not arm. */
-export const onlyTheWearer = (howToArm: string): Refusal => ({
-  code: 'notPermitted',
-  message: `Only the wearer arms. Wait until \`armed\` is true. To arm: ${howToArm}.`,
-});
 
 const bitOf = (bit: number | undefined): number => (bit === undefined ? 0 : 1 << bit);
 

@@ -1,27 +1,22 @@
 import type { Logger } from 'pino';
 import type { FitShelf, FitsInUse, SavedHand } from '../config/fit-file.js';
-import { mergeFit, mergeStops } from '../config/merge-fit.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
 import { Touches } from '../contact/touches.js';
+import { mergeFit, mergeStops } from '../guide/merge-fit.js';
 import type { HandModel } from '../hand/hand-model.js';
 import type { HandSide } from '../hand/joints.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { Hello } from '../link/codec.js';
+import type { CurlToTravel } from '../link/wire-stop.js';
 import { logEvent } from '../log/events.js';
-import {
-  actuatorFinger,
-  type CurlToTravel,
-  forcesOf,
-  type GloveActuator,
-  orderAsHello,
-} from '../resistance/actuators.js';
+import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../resistance/actuators.js';
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
-import { waysToArm } from './arming.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
 import type { GloveDescription } from './view.js';
+import { waysToArm } from './ways-to-arm.js';
 
 /** What depends on what the glove says of itself and on the fits in use; made anew when these change, disarmed. */
 export interface Chain {

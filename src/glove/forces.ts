@@ -4,10 +4,11 @@ import { FINGERS } from '../hand/joints.js';
 import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
 import type { Link } from '../link/link.js';
+import { DISARMED, type Refusal } from '../protocol/refusals.js';
 import { type Send, VALID_FOR_MS } from '../resistance/resistance.js';
 import type { Chain } from './chain.js';
 import { createContactNews, reportResistance } from './reports.js';
-import type { AppRequest, Glove, GloveListener, HandFrame, Refusal } from './view.js';
+import type { AppRequest, Glove, GloveListener, HandFrame } from './view.js';
 
 /**
  * The way from apps to one glove:
@@ -15,7 +16,7 @@ import type { AppRequest, Glove, GloveListener, HandFrame, Refusal } from './vie
  *   stops of apps ─────────────────────────> resistance (the governor is last in it) ── stops ──> codec ──> link
  *   touches of apps ── where fingers meet ──────^
  */
-export interface GloveResistance extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop'> {
+export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop'> {
   /** The glove is on a live link and has said what it is. */
   readonly connected: boolean;
   readonly armed: boolean;
@@ -45,7 +46,7 @@ export interface Heard {
   sampleTimeUs: number;
 }
 
-export interface GloveResistanceSources {
+export interface GloveForcesSources {
   chain(): Chain;
   frame: HandFrame;
   heard: Heard;
@@ -67,12 +68,7 @@ const NO_PULSES: Refusal = {
   code: 'notSupported',
   message: 'A glove that talks in lines of text takes no pulses.',
 };
-const NOT_ARMED: Refusal = {
-  code: 'disarmed',
-  message: 'The glove is disarmed; the wearer must arm it first.',
-};
-
-export function createGloveResistance(sources: GloveResistanceSources): GloveResistance {
+export function createGloveForces(sources: GloveForcesSources): GloveForces {
   const { chain, frame, heard, link, codec, time, listeners, send, asked } = sources;
   const fingerOk = new Uint8Array(FINGERS.length);
   const contacts = createTouchContacts();
@@ -206,7 +202,7 @@ export function createGloveResistance(sources: GloveResistanceSources): GloveRes
     touch(app, request) {
       const { resistance, touches } = chain();
       const nowUs = time.nowUs();
-      if (!resistance.armed) return asked(app, request, NOT_ARMED);
+      if (!resistance.armed) return asked(app, request, DISARMED);
       const fault = touches.set(app, TOUCH_LAYER + (request.layer ?? ''), request, nowUs);
       if (fault) return asked(app, request, fault);
       if (frame.valid) follow(nowUs);

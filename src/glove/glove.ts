@@ -1,9 +1,9 @@
 import type { Logger } from 'pino';
 import { type Clock, systemClock } from '../clock.js';
 import type { FitShelf, FitsInUse } from '../config/fit-file.js';
-import { mergeFit } from '../config/merge-fit.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
 import { createGloveGuide, type GloveGuide } from '../guide/guide.js';
+import { mergeFit } from '../guide/merge-fit.js';
 import { pinchGapMm } from '../guide/pinch-gap.js';
 import { stopsToFit } from '../guide/stops-to-fit.js';
 import { DOF_COUNT } from '../hand/dofs.js';
@@ -17,13 +17,14 @@ import { latencyAdvice } from '../link/latency-advice.js';
 import type { Link, LinkStatus, RecordedAct } from '../link/link.js';
 import { createClock } from '../link/time-sync.js';
 import { logEvent } from '../log/events.js';
+import type { Refusal } from '../protocol/refusals.js';
 import { EVENT_REASONS } from '../resistance/events.js';
 import type { Sensing } from '../sensing/sensing.js';
 import { createGloveArming } from './arming.js';
 import { type Chain, makeChain, prepareChain, sameGlove } from './chain.js';
-import { createGloveResistance, type Heard } from './forces.js';
+import { createGloveForces, type Heard } from './forces.js';
 import { reportHealth, reportInputs, reportSignals } from './reports.js';
-import type { AppRequest, Glove, GloveListener, HandFrame, Refusal } from './view.js';
+import type { AppRequest, Glove, GloveListener, HandFrame } from './view.js';
 import { createGloveWrist } from './wrist.js';
 
 export type * from './view.js';
@@ -137,7 +138,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     note: (text) => logEvent(logger, 'glove.note', { glove: glove.name, text }),
   };
   const codec = (options.codec ?? createFrameCodec)(messages);
-  const forces = createGloveResistance({
+  const forces = createGloveForces({
     chain: () => chain,
     frame,
     heard,

@@ -5,9 +5,8 @@ import { GUIDE_TASKS, type GuideTask } from '../guide/guide.js';
 import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
 import { skeletonOptions } from '../hand/skeleton.js';
-import { noGloveFor } from '../stream/requests.js';
+import { noGloveFor, onlyTheWearer, RECORDED } from '../protocol/refusals.js';
 import { betweenOtherWork } from '../time-slices.js';
-import { onlyTheWearer } from './arming.js';
 import type { LiveGlove } from './glove.js';
 
 interface Query {
@@ -78,7 +77,10 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         throw new TautlineError(
           'unknownHand',
           fitting.length === 0
-            ? noGloveFor(hand, gloves)
+            ? noGloveFor(
+                hand,
+                gloves.map(({ description }) => description.hand),
+              ).message
             : 'There are two gloves: name one with hand=left or hand=right.',
         );
       } catch (error) {
@@ -108,11 +110,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
         }
         if (glove.recorded || glove.replaced) {
-          throw new TautlineError(
-            'notSupported',
-            `A recording is shown: there is no hand in it to ${task === 'check' ? 'check' : 'fit'}.`,
-            'Close the replay first.',
-          );
+          throw new TautlineError(RECORDED.code, RECORDED.message);
         }
         mustLead(glove, leader);
         if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {

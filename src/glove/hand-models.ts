@@ -3,7 +3,7 @@ import type { Profile } from '../config/schema.js';
 import { type HandModel, type HandMotion, handMotionSteps } from '../hand/hand-model.js';
 import type { HandSide } from '../hand/joints.js';
 import { createSkeleton, type SkeletonOptions } from '../hand/skeleton.js';
-import { atOnce } from '../hand/steps.js';
+import { atOnce } from '../steps.js';
 import { betweenOtherWork } from '../time-slices.js';
 
 /**

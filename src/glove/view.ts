@@ -6,6 +6,8 @@ import type { LinkStatus } from '../link/link.js';
 import type { ClockStatus } from '../link/time-sync.js';
 import type { ActuatorKind, ActuatorRole, ChannelRole } from '../protocol/link-table.js';
 import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
 
 /** One pose of the hand. Reused: valid only during the call. */
 export interface HandFrame {
@@ -73,15 +75,6 @@ export type AppRequest =
   | AppMessageOf<'tracker'>
   | { type: 'release'; layer?: string }
   | { type: 'arm' | 'disarm' | 'rezero' };
-
-/** Who arms or disarms: the wearer by a way of their own, or an app that the profile trusts with it. */
-export type WhoArms = 'wearer' | 'app';
-
-/** Refusal of a request: code and one line. */
-export interface Refusal {
-  code: 'disarmed' | 'notSupported' | 'notPermitted' | 'tooMany' | 'badMessage';
-  message: string;
-}
 
 /** What a glove has counted since it was made. */
 export interface GloveMetrics {

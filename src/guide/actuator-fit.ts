@@ -18,7 +18,7 @@
  * that is must be right in the profile beforehand (whether stopAtClosed is the greater), as for every other use.
  */
 import { FINGERS, type Finger } from '../hand/joints.js';
-import type { CurlToTravel } from '../resistance/actuators.js';
+import type { CurlToTravel } from '../link/wire-stop.js';
 import { PROBE_EFFORT, PROBE_OPEN, payout } from '../resistance/stop-probe.js';
 
 export interface StopToFit {

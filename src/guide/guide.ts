@@ -1,9 +1,10 @@
-import type { Refusal, WhoArms } from '../glove/view.js';
 import type { ClosingProfile } from '../hand/closing.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { LinkCounters } from '../link/codec.js';
 import type { Clock } from '../link/time-sync.js';
 import type { ChannelRole } from '../protocol/link-table.js';
+import type { Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
 import type { Resistance } from '../resistance/resistance.js';
 import type { Channel } from '../sensing/channels.js';
 import type { Verdict } from '../sensing/health/verdicts.js';

@@ -1,11 +1,6 @@
 import { FINGERS } from '../hand/joints.js';
-import {
-  actuatorFinger,
-  type CurlToTravel,
-  exertsForce,
-  type GloveActuator,
-  paysOutForward,
-} from '../resistance/actuators.js';
+import { type CurlToTravel, paysOutForward } from '../link/wire-stop.js';
+import { actuatorFinger, exertsForce, type GloveActuator } from '../resistance/actuators.js';
 import type { StopToFit } from './actuator-fit.js';
 
 /** Fingers whose only actuator is one string stop: where two work on a finger, neither can be told apart. */

@@ -28,6 +28,9 @@ import { WorkingDraft } from './step-state.js';
  * actuator can do. `drive` is 0..1 of what the actuator can do: drive 1 is stall torque and stall current.
  */
 
+/** Who arms or disarms: the wearer by a way of their own, or an app that the profile trusts with it. */
+export type WhoArms = 'wearer' | 'app';
+
 /** An arm is refused for this long after a disarm. */
 export const REARM_PAUSE_US = 250_000;
 

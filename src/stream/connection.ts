@@ -3,11 +3,12 @@ import type { Logger } from 'pino';
 import { WebSocket } from 'ws';
 import { logEvent } from '../log/events.js';
 import type { AppMessage, ServerMessage } from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
 import type { Broadcast, Reader } from './broadcast.js';
 import type { Wanted } from './feed.js';
 import type { StreamLimits } from './limits.js';
 import type { Encoding } from './poses.js';
-import { type Complaint, validate } from './validate.js';
+import { validate } from './validate.js';
 import { frameText } from './websocket-frame.js';
 
 /** WebSocket close codes (RFC 6455, 7.4.1, and the IANA registry). */
@@ -177,7 +178,7 @@ export class Session implements Reader {
     }
   }
 
-  complain(complaint: Complaint, id?: string | number): void {
+  complain(complaint: Refusal, id?: string | number): void {
     this.send({ type: 'error', ...(id === undefined ? {} : { id }), ...complaint });
   }
 

@@ -2,7 +2,6 @@ import type { Logger } from 'pino';
 import { nowUs } from '../clock.js';
 import { ANY_APP_PERMISSIONS } from '../config/schema.js';
 import type { Glove } from '../glove/glove.js';
-import type { WhoArms } from '../glove/view.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
 import { logEvent } from '../log/events.js';
 import {
@@ -11,12 +10,13 @@ import {
   type ServerMessageOf,
   STREAM_PROTOCOL,
 } from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
 import type { Session, SessionHost } from './connection.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
-import type { Complaint } from './validate.js';
 
 const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
@@ -94,12 +94,12 @@ export class Hub implements SessionHost {
    * Arms the hand, or every hand that is connected.
    * @returns the caution, the first time that anybody arms in this run, or why not
    */
-  arm(hand: string | undefined, by: string, who: WhoArms): { caution?: string } | { refused: Complaint } {
+  arm(hand: string | undefined, by: string, who: WhoArms): { caution?: string } | { refused: Refusal } {
     if (!this.feedsOf(hand).some(({ glove }) => glove.connected)) {
       const message = `No glove is connected${hand ? ` for the ${hand} hand` : ''}: connect it, then arm.`;
       return { refused: { code: 'notSupported', message } };
     }
-    let refused: Complaint | undefined;
+    let refused: Refusal | undefined;
     for (const { glove } of this.feedsOf(hand)) {
       const refusal = glove.arm(by, who);
       // Of several, what keeps a glove that is there says more than that another one is not.

@@ -1,6 +1,6 @@
 import type { AppPermission, StreamProfile } from '../config/schema.js';
 import type { AppMessageType } from '../protocol/messages.js';
-import type { Refusal } from './requests.js';
+import type { Refusal } from '../protocol/refusals.js';
 
 /** What each message needs. What is not listed everybody may: to see, and to let go. */
 const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {

@@ -12,6 +12,7 @@ import { HAND_SIDES } from '../hand/joints.js';
 import { logEvent } from '../log/events.js';
 import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from '../protocol/messages.js';
+import { noGloveFor } from '../protocol/refusals.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
 import { CLOSE, Session } from './connection.js';
@@ -21,7 +22,7 @@ import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
-import { armHands, noGloveFor } from './requests.js';
+import { armHands } from './requests.js';
 import { createWearerKey, leaveWearerKey, type WearerKey } from './wearer-key.js';
 
 export interface StreamOptions {
@@ -305,7 +306,12 @@ function createHttp(
         return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
       }
       if (hub.feedsOf(hand).length === 0) {
-        return reply.code(404).send({ code: 'unknownHand', message: noGloveFor(hand, hub.gloves) });
+        return reply.code(404).send(
+          noGloveFor(
+            hand,
+            hub.gloves.map(({ description }) => description.hand),
+          ),
+        );
       }
       hub.disarm(hand, HTTP_APP, 'wearer');
       return reply.send(handsNow(hand));

@@ -1,10 +1,11 @@
 import { describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
-import { createGloveArming, waysToArm } from '../../src/glove/arming.js';
-import type { Refusal } from '../../src/glove/glove.js';
+import { createGloveArming } from '../../src/glove/arming.js';
+import { waysToArm } from '../../src/glove/ways-to-arm.js';
 import type { GloveGuide } from '../../src/guide/guide.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { TRACKED } from '../../src/hand/validity.js';
+import type { Refusal } from '../../src/protocol/refusals.js';
 import type { Sensing } from '../../src/sensing/sensing.js';
 
 const [DISARM, ARM] = [0, 4];

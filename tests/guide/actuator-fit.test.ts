@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { mergeStops } from '../../src/config/merge-fit.js';
 import { createActuatorFit } from '../../src/guide/actuator-fit.js';
+import { mergeStops } from '../../src/guide/merge-fit.js';
 import { stopsToFit } from '../../src/guide/stops-to-fit.js';
 import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { Resistance } from '../../src/resistance/resistance.js';

@@ -1,7 +1,7 @@
-import { mergeFit } from '../../src/config/merge-fit.js';
 import type { ChannelProfile } from '../../src/config/schema.js';
 import { type FitResult, fitChannels } from '../../src/guide/fit.js';
 import { createGuidedRun } from '../../src/guide/guided-run.js';
+import { mergeFit } from '../../src/guide/merge-fit.js';
 import { fitMoves } from '../../src/guide/moves.js';
 import { createClosingProfile, setCurl } from '../../src/hand/closing.js';
 import { DOF_COUNT } from '../../src/hand/dofs.js';

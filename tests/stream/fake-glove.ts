@@ -1,14 +1,9 @@
-import type {
-  Glove,
-  GloveDescription,
-  GloveListener,
-  HandFrame,
-  Refusal,
-  WhoArms,
-} from '../../src/glove/glove.js';
+import type { Glove, GloveDescription, GloveListener, HandFrame } from '../../src/glove/glove.js';
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import type { LinkStatus } from '../../src/link/link.js';
+import type { Refusal } from '../../src/protocol/refusals.js';
+import type { WhoArms } from '../../src/resistance/governor.js';
 
 /** A glove whose samples come when the test says so; it keeps a list of what it was asked. */
 export class FakeGlove implements Glove {

@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest';
-import { findingLines } from '../../../src/commands/doctor.js';
-import { parseProfile } from '../../../src/config/load.js';
-import { examine, type Facts } from '../../../src/install/doctor/doctor.js';
-import { eventsOf } from '../../../src/install/doctor/recent-events.js';
-import { bugReport } from '../../../src/install/doctor/report.js';
-import { scrub } from '../../../src/install/doctor/scrub.js';
+import { findingLines } from '../../src/commands/doctor.js';
+import { parseProfile } from '../../src/config/load.js';
+import { examine, type Facts } from '../../src/doctor/doctor.js';
+import { eventsOf } from '../../src/doctor/recent-events.js';
+import { bugReport } from '../../src/doctor/report.js';
+import { scrub } from '../../src/doctor/scrub.js';
 
 const well: Facts = {
   platform: 'linux',

@@ -1,7 +1,7 @@
 import { execFile } from 'node:child_process';
 import { open } from 'node:fs/promises';
 import { promisify } from 'node:util';
-import { UNIT_NAME } from '../plan.js';
+import { UNIT_NAME } from '../install/plan.js';
 
 /** What happened, without what it happened to. */
 export interface LogEvent {

@@ -1,6 +1,6 @@
 import type { TSchema } from '@sinclair/typebox';
-import { LINE_COLUMNS, type Profile, ProfileSchema } from '../../config/schema.js';
-import { CHANNEL_ROLE } from '../../protocol/link-table.js';
+import { LINE_COLUMNS, type Profile, ProfileSchema } from '../config/schema.js';
+import { CHANNEL_ROLE } from '../protocol/link-table.js';
 
 /** Stands for a text that its owner chose. */
 const TEXT = '<text>';

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
-import { cautionsOf } from '../../src/config/cautions.js';
 import { parseProfile } from '../../src/config/load.js';
+import { cautionsOf } from '../../src/resistance/cautions.js';
 
 const profile = (actuator: string) =>
   parseProfile(

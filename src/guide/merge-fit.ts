@@ -1,6 +1,6 @@
-import type { FittedStop } from '../guide/actuator-fit.js';
-import type { FittedChannel } from '../guide/fit.js';
-import type { GloveProfile } from './schema.js';
+import type { GloveProfile } from '../config/schema.js';
+import type { FittedStop } from './actuator-fit.js';
+import type { FittedChannel } from './fit.js';
 
 /** A glove's profile with the fitted channels in place of what the profile says of them. */
 export function mergeFit<T extends Pick<GloveProfile, 'channels'>>(

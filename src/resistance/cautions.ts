@@ -1,6 +1,6 @@
+import type { Profile } from '../config/schema.js';
 import { FINGERS } from '../hand/joints.js';
-import { lanesOf } from '../resistance/actuators.js';
-import type { Profile } from './schema.js';
+import { lanesOf } from './actuators.js';
 
 /** What a profile permits but its maker should know: one line each, with what to do. As the governor reckons it. */
 export function cautionsOf({ gloves, safety }: Profile): string[] {

@@ -4,12 +4,12 @@ import { access, readdir, readFile, realpath, stat, statfs } from 'node:fs/promi
 import { userInfo } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
-import { EXAMPLES } from '../../config/load.js';
-import { listPorts } from '../../link/list-ports.js';
-import { findHolders } from '../../link/port-holders.js';
-import type { Installed } from '../installed.js';
-import type { UserPaths } from '../paths.js';
-import { askHealth, type Situation } from '../status.js';
+import { EXAMPLES } from '../config/load.js';
+import type { Installed } from '../install/installed.js';
+import type { UserPaths } from '../install/paths.js';
+import { askHealth, type Situation } from '../install/status.js';
+import { listPorts } from '../link/list-ports.js';
+import { findHolders } from '../link/port-holders.js';
 import type { Facts } from './doctor.js';
 
 const runProgram = promisify(execFile);

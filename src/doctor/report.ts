@@ -1,4 +1,4 @@
-import type { Profile } from '../../config/schema.js';
+import type { Profile } from '../config/schema.js';
 import type { Facts, Finding } from './doctor.js';
 import { namelessProfile } from './nameless-profile.js';
 import type { LogEvent } from './recent-events.js';
