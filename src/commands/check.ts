@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
-import type { CheckReport, LinkReport } from '../guide/guide.js';
+import type { CheckReport, LinkReport } from '../guide/report.js';
 import { addGuideOptions, begin, type GuideOptions, openGuide } from './shared/guide-client.js';
 import { followGuide } from './shared/guide-screen.js';
 import { wrap } from './shared/wrap.js';

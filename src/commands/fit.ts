@@ -2,7 +2,7 @@ import { readFile } from 'node:fs/promises';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { FitsAnswer } from '../glove/guide-routes.js';
-import type { FitReport, GuideReport, StopsReport } from '../guide/guide.js';
+import type { FitReport, GuideReport, StopsReport } from '../guide/report.js';
 import {
   addGuideOptions,
   begin,

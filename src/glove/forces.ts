@@ -7,8 +7,9 @@ import type { Link } from '../link/link.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
 import { type Send, VALID_FOR_MS } from '../resistance/resistance.js';
 import type { Chain } from './chain.js';
+import type { GloveListeners } from './listeners.js';
 import { createContactNews, reportResistance } from './reports.js';
-import type { AppRequest, Glove, GloveListener, HandFrame } from './view.js';
+import type { Glove, HandFrame } from './view.js';
 
 /**
  * The way from apps to one glove:
@@ -53,10 +54,9 @@ export interface GloveForcesSources {
   link: Link;
   codec: GloveCodec;
   time: Clock;
-  listeners: ReadonlySet<GloveListener>;
+  listeners: GloveListeners;
   /** @param urgent goes out even behind unsent frames */
   send(bytes: Uint8Array, urgent?: boolean): boolean;
-  asked(app: string, request: AppRequest, refusal?: Refusal): Refusal | undefined;
 }
 
 /** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
@@ -69,7 +69,8 @@ const NO_PULSES: Refusal = {
   message: 'A glove that talks in lines of text takes no pulses.',
 };
 export function createGloveForces(sources: GloveForcesSources): GloveForces {
-  const { chain, frame, heard, link, codec, time, listeners, send, asked } = sources;
+  const { chain, frame, heard, link, codec, time, listeners, send } = sources;
+  const { asked } = listeners;
   const fingerOk = new Uint8Array(FINGERS.length);
   const contacts = createTouchContacts();
   const noContacts = createTouchContacts();
@@ -141,7 +142,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     const { status } = chain().resistance;
     if (status.revision === revision && !news) return;
     revision = status.revision;
-    for (const listener of listeners) listener.resistance?.();
+    listeners.resistance();
   }
 
   function read(since?: { event: number }): ReturnType<Glove['readResistance']> {

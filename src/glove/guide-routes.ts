@@ -1,7 +1,7 @@
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import type { SavedFit, SavedHand } from '../config/fit-file.js';
 import { TautlineError } from '../errors.js';
-import { GUIDE_TASKS, type GuideTask } from '../guide/guide.js';
+import { GUIDE_TASKS, type GuideTask } from '../guide/report.js';
 import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
 import { skeletonOptions } from '../hand/skeleton.js';

@@ -4,7 +4,7 @@ import { FINGERS, type HandSide, JOINT_NAMES } from '../hand/joints.js';
 import type { DeviceState, LinkCounters } from '../link/codec.js';
 import { latencyAdvice } from '../link/latency-advice.js';
 import type { LinkStatus } from '../link/link.js';
-import type { Clock, ClockStatus } from '../link/time-sync.js';
+import type { TimeSync, TimeSyncStatus } from '../link/time-sync.js';
 import type { ServerMessageOf } from '../protocol/messages.js';
 import type { EventReader } from '../resistance/events.js';
 import { limitNames } from '../resistance/limits.js';
@@ -34,13 +34,13 @@ export interface HealthSources {
   rateHz: number;
   counters: LinkCounters;
   device: DeviceState | undefined;
-  clock: Clock;
+  timeSync: TimeSync;
   /** Of a serial link. */
   serialPath: string | undefined;
 }
 
 export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'timeUs'> {
-  const { hand, link, sensing, rateHz, counters, device, clock } = sources;
+  const { hand, link, sensing, rateHz, counters, device, timeSync } = sources;
   const { error } = link;
   return {
     hand,
@@ -65,12 +65,12 @@ export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'time
     ...(device && device.batteryMv > 0 ? { batteryMv: device.batteryMv } : {}),
     ...(device?.temperatureC === undefined ? {} : { temperatureC: device.temperatureC }),
     faults: device ? [...device.faults] : [],
-    clock: reportClock(clock.status, sources.serialPath),
+    clock: reportClock(timeSync.status, sources.serialPath),
   };
 }
 
 function reportClock(
-  status: ClockStatus,
+  status: TimeSyncStatus,
   serialPath: string | undefined,
 ): NonNullable<Body<'health'>['clock']> {
   const { offsetUs, driftPpm, jitterUs, roundTripUs, resets, batchMs } = status;

@@ -3,7 +3,7 @@ import type { HandSide } from '../hand/joints.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { LinkCounters } from '../link/codec.js';
 import type { LinkStatus } from '../link/link.js';
-import type { ClockStatus } from '../link/time-sync.js';
+import type { TimeSyncStatus } from '../link/time-sync.js';
 import type { ActuatorKind, ActuatorRole, ChannelRole } from '../protocol/link-table.js';
 import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
@@ -79,7 +79,7 @@ export type AppRequest =
 /** What a glove has counted since it was made. */
 export interface GloveMetrics {
   counters: LinkCounters;
-  clock: ClockStatus;
+  clock: TimeSyncStatus;
   /** Samples a second, measured. */
   rateHz: number;
   poses: number;

@@ -4,6 +4,8 @@ import { FINGER_BASE, POSE_STRIDE } from '../hand/joints.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import { MAX_CHANNELS } from '../protocol/link-table.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
+import type { MoveRecord } from './move-record.js';
+import { median } from './move-statistics.js';
 
 const THUMB_TIP = FINGER_BASE[1] - 1;
 const INDEX_TIP = FINGER_BASE[2] - 1;
@@ -31,4 +33,14 @@ export function pinchGapMm(
   const [thumb, index] = [THUMB_TIP, INDEX_TIP].map((joint) => joint * POSE_STRIDE);
   const apart = Math.hypot(...[0, 1, 2].map((axis) => poses[thumb + axis] - poses[index + axis]));
   return (apart - skeleton.radii[THUMB_TIP] - skeleton.radii[INDEX_TIP]) * 1000;
+}
+
+/** Counts while the pinch was held: medians over its last part. */
+export function pinchOf(record: MoveRecord): Uint16Array | undefined {
+  const move = record.moves.find(({ move: { name }, made }) => name === 'pinch' && made);
+  if (!move || move.to - move.from < 4) return undefined;
+  const from = move.to - Math.ceil((move.to - move.from) / 5);
+  return Uint16Array.from({ length: record.channels }, (_, i) =>
+    median(record.column(i).subarray(from, move.to)),
+  );
 }

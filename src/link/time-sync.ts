@@ -14,7 +14,7 @@ import { createBatching } from './batching.js';
  * would be its measure if both ways were alike, which they are not on a radio. `roundTripUs` tells its size.
  */
 
-export interface ClockStatus {
+export interface TimeSyncStatus {
   /** Host minus device time now, with the least delay, µs. */
   offsetUs: number;
   /** Rate of the host's clock against the device's, parts per million; positive: the device's runs slow. */
@@ -29,8 +29,8 @@ export interface ClockStatus {
   batchMs: number;
 }
 
-export interface Clock {
-  readonly status: ClockStatus;
+export interface TimeSync {
+  readonly status: TimeSyncStatus;
   /** Host time of a sample, µs: strictly increasing, and not later than its arrival by more than 1 µs a sample. */
   map(deviceTimeUs: number, arrivalUs: number): number;
   /** A pong came: the ping left at `sentUs`, the device stamped it, it arrived at `arrivalUs`. */
@@ -63,8 +63,8 @@ const LEARNT_WINDOWS = 40;
 const LEAST_PACE = 0.5;
 const KEPT_TRIPS = 16;
 
-export function createClock(): Clock {
-  const status: ClockStatus = {
+export function createTimeSync(): TimeSync {
+  const status: TimeSyncStatus = {
     offsetUs: 0,
     driftPpm: 0,
     jitterUs: 0,

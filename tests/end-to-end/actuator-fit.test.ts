@@ -1,6 +1,6 @@
 import { afterAll, it, type TestContext } from 'vitest';
 import type { FitsAnswer } from '../../src/glove/guide-routes.js';
-import type { GuideReport } from '../../src/guide/guide.js';
+import type { GuideReport } from '../../src/guide/report.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';

@@ -1,6 +1,6 @@
 import { fileURLToPath } from 'node:url';
 import { afterEach, describe, expect, it } from 'vitest';
-import type { GuideReport } from '../../src/guide/guide.js';
+import type { GuideReport } from '../../src/guide/report.js';
 import { type Running, run, start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import type { App } from '../stream/app.js';

@@ -1,5 +1,5 @@
 import { expect, it, onTestFinished } from 'vitest';
-import type { GuideReport } from '../../src/guide/guide.js';
+import type { GuideReport } from '../../src/guide/report.js';
 import { startService } from '../../src/service.js';
 import { silent, simulatedProfile } from '../recording/live-glove.js';
 

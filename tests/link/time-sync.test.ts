@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { createClock } from '../../src/link/time-sync.js';
+import { createTimeSync } from '../../src/link/time-sync.js';
 import { type Path, travel } from './time-sync-paths.js';
 
 const quantile = (sorted: number[], part: number): number => sorted[Math.floor(sorted.length * part)];
@@ -8,7 +8,7 @@ const quantile = (sorted: number[], part: number): number => sorted[Math.floor(s
 function p99Ms(path: Omit<Path, 'seed' | 'seconds'>, settleS = 5): number {
   const errors: number[] = [];
   for (let seed = 1; seed <= 5; seed++) {
-    const clock = createClock();
+    const clock = createTimeSync();
     const run: number[] = [];
     let leastUs = Number.POSITIVE_INFINITY;
     let last = Number.NEGATIVE_INFINITY;
@@ -58,7 +58,7 @@ describe('clock', () => {
 
   it('finds the drift of a crystal and of a resonator', () => {
     for (const driftPpm of [-5000, -150, 0, 40, 3000]) {
-      const clock = createClock();
+      const clock = createTimeSync();
       for (const { raw, arrivalUs } of travel({ rateHz: 487, seconds: 30, driftPpm, batchMs: 16 }))
         clock.map(raw, arrivalUs);
       expect(Math.abs(clock.status.driftPpm - driftPpm)).toBeLessThan(20);
@@ -68,8 +68,8 @@ describe('clock', () => {
 
   it('passes over the wrap of 32 bits unnoticed', () => {
     const path: Path = { rateHz: 250, seconds: 10, driftPpm: 30 };
-    const plain = createClock();
-    const wrapping = createClock();
+    const plain = createTimeSync();
+    const wrapping = createTimeSync();
     const expected = [...travel(path)].map(({ raw, arrivalUs }) => plain.map(raw, arrivalUs));
     const got = [...travel({ ...path, startRaw: 2 ** 32 - 5e6 })].map(({ raw, arrivalUs }) =>
       wrapping.map(raw, arrivalUs),
@@ -82,7 +82,7 @@ describe('clock', () => {
     ['late in its life', 4_000_000_000],
     ['soon after its start', 400_000],
   ])('takes up a device that restarts %s', (_, startRaw) => {
-    const clock = createClock();
+    const clock = createTimeSync();
     let last = 0;
     for (const { raw, arrivalUs } of travel({ rateHz: 200, seconds: 6, startRaw, batchMs: 16 }))
       last = clock.map(raw, arrivalUs);
@@ -98,7 +98,7 @@ describe('clock', () => {
   });
 
   it('learns from a pong that the device stood still for a while', () => {
-    const clock = createClock();
+    const clock = createTimeSync();
     for (const { raw, arrivalUs } of travel({ rateHz: 200, seconds: 6 })) clock.map(raw, arrivalUs);
     // Asleep for 0.3 s: all samples now seem to be late, which a congested way could also cause...
     const asleepUs = 300_000;
@@ -115,7 +115,7 @@ describe('clock', () => {
   });
 
   it('is not led astray by a read that was put off', () => {
-    const clock = createClock();
+    const clock = createTimeSync();
     const all = [...travel({ rateHz: 500, seconds: 10, driftPpm: 20 })];
     for (const { raw, arrivalUs, truthUs } of all) {
       // The process stood still from 6 s to 8 s; then everything came at once.
@@ -130,7 +130,7 @@ describe('clock', () => {
     const before = [...travel({ rateHz: 250, seconds: 12, driftPpm: 100, batchMs: 16 })];
     const later = { rateHz: 250, seconds: 2, batchMs: 16, startUs: 15e6 };
     for (const startRaw of [14e6 - 1400, 0]) {
-      const clock = createClock();
+      const clock = createTimeSync();
       let last = 0;
       for (const { raw, arrivalUs } of before) last = clock.map(raw, arrivalUs);
       clock.restart();
@@ -148,7 +148,7 @@ describe('clock', () => {
   });
 
   it('increases even if the device sends one time twice, or the line comes down', () => {
-    const clock = createClock();
+    const clock = createTimeSync();
     const times = [
       clock.map(0, 30_000),
       clock.map(1000, 30_000),
@@ -162,7 +162,7 @@ describe('clock', () => {
 
   it('notices bursts, and that they have ended', () => {
     for (const rateHz of [100, 250, 1000]) {
-      const clock = createClock();
+      const clock = createTimeSync();
       const bursts = [...travel({ rateHz, seconds: 10, batchMs: 16 })];
       for (const { raw, arrivalUs } of bursts) clock.map(raw, arrivalUs);
       expect(Math.abs(clock.status.batchMs - 16)).toBeLessThan(2);

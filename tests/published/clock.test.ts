@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { createClock } from '../../src/link/time-sync.js';
+import { createTimeSync } from '../../src/link/time-sync.js';
 
 /**
  * RFC 5905 (NTPv4, 2010), section 8: of the four times of an exchange, T1 sent by the client, T2 received and T3
@@ -18,7 +18,7 @@ const exchange = (t1: number, t2: number, t3: number, t4: number) => ({
 it('offset and round trip are those of RFC 5905 when both ways take the same time', () => {
   const wayUs = 1500;
   const deviceIsBehindUs = 123_456_789;
-  const clock = createClock();
+  const clock = createTimeSync();
   for (let i = 0; i < 2000; i++) {
     const takenUs = 200e6 + 4000 * i;
     clock.map(takenUs - deviceIsBehindUs, takenUs + wayUs);

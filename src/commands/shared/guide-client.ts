@@ -3,7 +3,7 @@ import type { Command } from 'commander';
 import { Option } from 'commander';
 import type { Profile } from '../../config/schema.js';
 import { TautlineError } from '../../errors.js';
-import type { GuideReport } from '../../guide/guide.js';
+import type { GuideReport } from '../../guide/report.js';
 import { HAND_SIDES, type HandSide } from '../../hand/joints.js';
 import { WEARER_HEADER } from '../../stream/wearer-key.js';
 import {

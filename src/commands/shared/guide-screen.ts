@@ -1,5 +1,5 @@
 import { EXIT_CODE } from '../../errors.js';
-import type { GuideReport } from '../../guide/guide.js';
+import type { GuideReport } from '../../guide/report.js';
 import type { GuideClient } from './guide-client.js';
 
 /** Prompts on a terminal: one line a move, under it a bar that is redrawn. Plain lines where there is no terminal. */

@@ -1,0 +1,58 @@
+import { EVENT_REASONS } from '../resistance/events.js';
+import type { Resistance } from '../resistance/resistance.js';
+
+/** What one glove has counted since it was made, over every chain that it had. */
+export interface GloveCounters {
+  /** Samples a second, measured; 0 while the glove is silent. */
+  readonly rateHz: number;
+  readonly poses: number;
+  /** The first measurement counts from here. */
+  start(nowUs: number): void;
+  /** One sample has become a pose. */
+  pose(): void;
+  /** Works out the rate since the last time. */
+  measure(nowUs: number): void;
+  silent(): void;
+  /** Keeps what the governor of a chain counted that is about to be replaced. */
+  keep(resistance: Resistance): void;
+  /** Times that each limit began to act, with those of the chain in use. */
+  interventions(resistance: Resistance): Record<string, number>;
+}
+
+export function createGloveCounters(): GloveCounters {
+  const earlier = new Float64Array(EVENT_REASONS.length);
+  let poses = 0;
+  let posesBefore = 0;
+  let sinceUs = 0;
+  let rateHz = 0;
+  return {
+    get rateHz() {
+      return rateHz;
+    },
+    get poses() {
+      return poses;
+    },
+    start(nowUs) {
+      sinceUs = nowUs;
+    },
+    pose() {
+      poses++;
+    },
+    measure(nowUs) {
+      rateHz = nowUs > sinceUs ? ((poses - posesBefore) * 1e6) / (nowUs - sinceUs) : 0;
+      posesBefore = poses;
+      sinceUs = nowUs;
+    },
+    silent() {
+      rateHz = 0;
+    },
+    keep({ eventTotals }) {
+      eventTotals.forEach((count, reason) => {
+        earlier[reason] += count;
+      });
+    },
+    interventions({ eventTotals }) {
+      return Object.fromEntries(EVENT_REASONS.map((name, i) => [name, earlier[i] + eventTotals[i]]));
+    },
+  };
+}

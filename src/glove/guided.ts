@@ -1,0 +1,59 @@
+import type { GloveProfile } from '../config/schema.js';
+import { createGloveGuide, type GloveGuide } from '../guide/guide.js';
+import { mergeFit } from '../guide/merge-fit.js';
+import { pinchGapMm } from '../guide/pinch-gap.js';
+import { stopsToFit } from '../guide/stops-to-fit.js';
+import { FINGERS } from '../hand/joints.js';
+import { TRACKED } from '../hand/validity.js';
+import type { GloveCodec } from '../link/codec.js';
+import type { TimeSync } from '../link/time-sync.js';
+import type { GloveArming } from './arming.js';
+import type { ChainInUse } from './chain-in-use.js';
+
+export interface GuidedSources {
+  glove: GloveProfile;
+  chain: ChainInUse;
+  codec: GloveCodec;
+  timeSync: TimeSync;
+  arming(): GloveArming;
+}
+
+/** The guide of one glove, and what it sees of each sample. */
+export interface GuidedGlove {
+  readonly guide: GloveGuide;
+  /** Call with every sample, after the chain has taken it and before the governor takes its step. */
+  sample(timeUs: number, nowUs: number): void;
+}
+
+export function createGuidedGlove({ glove, chain, codec, timeSync, arming }: GuidedSources): GuidedGlove {
+  const fingerOk = new Uint8Array(FINGERS.length);
+  const guide = createGloveGuide({
+    name: glove.name,
+    hand: () => chain.now.description.hand,
+    channels: () => chain.now.sensing.channels,
+    promisedHz: () => chain.now.description.sampleRateHz,
+    counters: codec.counters,
+    timeSync,
+    closing: () => chain.now.sensing.closing,
+    found: (verdicts) => chain.now.sensing.health.adopt(verdicts),
+    pinchGapMm: (fit, counts) =>
+      pinchGapMm(mergeFit(glove, fit.channels), chain.now.sensing, chain.now.skeleton, counts),
+    // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
+    stops: () => (codec.plain ? [] : stopsToFit(chain.now.actuators, chain.now.travel)),
+    resistance: () => chain.now.resistance,
+    arm: (by) => void arming().arm(by, 'wearer'),
+    disarm: (by) => arming().disarm(by, 'wearer'),
+  });
+  return {
+    guide,
+    sample(timeUs, nowUs) {
+      if (!guide.running) return;
+      const { sensing } = chain.now;
+      guide.sample(sensing.counts, timeUs);
+      for (let finger = 0; finger < fingerOk.length; finger++) {
+        fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
+      }
+      guide.feel(nowUs, sensing.curl, fingerOk, sensing.counts);
+    },
+  };
+}

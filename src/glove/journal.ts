@@ -1,0 +1,85 @@
+import type { Logger } from 'pino';
+import type { GloveProfile } from '../config/schema.js';
+import type { Hello } from '../link/codec.js';
+import { latencyAdvice } from '../link/latency-advice.js';
+import type { Link, LinkStatus } from '../link/link.js';
+import type { TimeSync } from '../link/time-sync.js';
+import { logEvent } from '../log/events.js';
+import type { Sensing } from '../sensing/sensing.js';
+
+/** What is written to the log about one glove, each trouble once. */
+export interface GloveJournal {
+  /** Path of a serial link, which advice is about. */
+  readonly serialPath: string | undefined;
+  /** The glove has said what it is. @param different from before */
+  hello(said: Hello, different: boolean): void;
+  note(text: string): void;
+  status(status: LinkStatus): void;
+  silent(reason: string): void;
+  verdicts(sensing: Sensing): void;
+  /** Samples that come in bursts are late, and the wearer can mend that. @returns whether it was news */
+  bursts(): boolean;
+  signed(what: 'armed' | 'disarmed', hand: string, by: string): void;
+}
+
+export interface JournalSources {
+  glove: GloveProfile;
+  link: Link;
+  logger: Logger;
+  timeSync: TimeSync;
+}
+
+export function createGloveJournal({ glove, link, logger, timeSync }: JournalSources): GloveJournal {
+  const { name } = glove;
+  const serialPath = () => (glove.link.kind === 'serial' ? link.status.address : undefined);
+  let toldTrouble: string | undefined;
+  let burstsTold = false;
+  return {
+    get serialPath() {
+      return serialPath();
+    },
+    hello({ hand, deviceId }, different) {
+      toldTrouble = undefined;
+      if (!different) return;
+      logEvent(logger, 'glove.hello', { glove: name, hand, deviceId });
+      if (hand === glove.hand) return;
+      logEvent(
+        logger,
+        'glove.otherHand',
+        { glove: name },
+        `the profile says ${glove.hand}, the glove is a ${hand} one and served as that: correct "hand" in the profile`,
+      );
+    },
+    note: (text) => logEvent(logger, 'glove.note', { glove: name, text }),
+    status({ state, address, error }) {
+      if (state === 'live') {
+        burstsTold = false;
+        logEvent(logger, 'link.live', { glove: name, address });
+      }
+      // The link is tried again and again. A trouble is news when it is another one, or the glove was there meanwhile.
+      if (!error || error.line === toldTrouble) return;
+      toldTrouble = error.line;
+      logEvent(logger, 'link.trouble', { glove: name, state, code: error.code }, error.line);
+    },
+    silent(reason) {
+      // A replay that jumps is no trouble.
+      if (!link.recorded) logEvent(logger, 'glove.silent', { glove: name }, reason);
+    },
+    verdicts({ health, channels }) {
+      health.verdicts.forEach((verdict, index) => {
+        if (verdict.kind === 'healthy') return;
+        const { role } = channels[index];
+        const what = { glove: name, role, verdict: verdict.kind };
+        logEvent(logger, 'channel.verdict', what, `${role}: ${verdict.evidence}`);
+      });
+    },
+    bursts() {
+      const path = serialPath();
+      if (burstsTold || path === undefined || timeSync.status.batchMs === 0) return false;
+      burstsTold = true;
+      logEvent(logger, 'link.bursts', { glove: name }, latencyAdvice(timeSync.status.batchMs, path));
+      return true;
+    },
+    signed: (what, hand, by) => logEvent(logger, what, { hand, by }),
+  };
+}

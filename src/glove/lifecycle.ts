@@ -1,0 +1,147 @@
+import type { Clock } from '../clock.js';
+import type { GloveGuide } from '../guide/guide.js';
+import { INVALID } from '../hand/validity.js';
+import type { GloveCodec, Hello } from '../link/codec.js';
+import type { Link, LinkStatus, RecordedAct } from '../link/link.js';
+import type { TimeSync } from '../link/time-sync.js';
+import type { GloveArming } from './arming.js';
+import type { ChainInUse } from './chain-in-use.js';
+import type { GloveCounters } from './counters.js';
+import type { GloveForces } from './forces.js';
+import type { GloveJournal } from './journal.js';
+import type { GloveListeners } from './listeners.js';
+import type { Presence } from './presence.js';
+import type { HandFrame } from './view.js';
+import type { GloveWrist } from './wrist.js';
+
+/** The parts of one glove, each with a file of its name. */
+export interface GloveParts {
+  link: Link;
+  codec: GloveCodec;
+  time: Clock;
+  timeSync: TimeSync;
+  frame: HandFrame;
+  wrist: GloveWrist;
+  chain: ChainInUse;
+  presence: Presence;
+  forces: GloveForces;
+  guide: GloveGuide;
+  arming: GloveArming;
+  listeners: GloveListeners;
+  counters: GloveCounters;
+  journal: GloveJournal;
+}
+
+/** How a glove comes, turns out to be another one, falls silent and goes. Fingers are freed at each of these. */
+export interface GloveLifecycle {
+  /** The glove says what it is. */
+  introduce(said: Hello, arrivalUs: number): void;
+  /** The link has another state. */
+  status(status: LinkStatus): void;
+  /** No samples any more. */
+  silent(reason: string): void;
+  /** Of a recording: what shaped the hand is done again. */
+  act(act: RecordedAct, timeUs: number): void;
+  /** What is on the shelf of fits counts from here on. */
+  refit(): Promise<void>;
+  /** From here on nothing comes any more. */
+  end(): void;
+}
+
+/** A glove that says it is a different one is believed so often at most: each time the chain is made again. */
+const DIFFERENT_US = 200_000;
+
+export function createLifecycle(parts: GloveParts): GloveLifecycle {
+  const { link, codec, time, timeSync, frame, wrist, chain, presence, forces, guide, arming } = parts;
+  const { listeners, counters, journal } = parts;
+  let differentUs = Number.NEGATIVE_INFINITY;
+  let wasLive = false;
+  let stopped = false;
+
+  function introduce(said: Hello, arrivalUs: number): void {
+    const different = chain.differs(said);
+    if (different) {
+      forces.letGo();
+      if (!link.recorded && arrivalUs - differentUs < DIFFERENT_US) {
+        presence.introduced = false;
+        return;
+      }
+      if (Number.isFinite(differentUs)) arming.keepForWearer();
+      differentUs = arrivalUs;
+      guide.stop('The glove turned out to be a different one.');
+      chain.replaceFor(said);
+    }
+    journal.hello(said, different);
+    presence.introduced = true;
+    chain.introduced();
+    if (different) listeners.described();
+  }
+
+  function putFitsToUse(): void {
+    forces.letGo();
+    arming.keepForWearer();
+    guide.stop('Another fit was put to use.');
+    chain.replace();
+    listeners.described();
+  }
+
+  /** What shaped the hand while it was recorded is done again. */
+  function act(done: RecordedAct, timeUs: number): void {
+    if (done.type === 'tracker') wrist.track(done, timeUs);
+    else if (done.type === 'rezero') chain.now.sensing.rezero();
+    else if (done.type === 'drift') chain.adoptDrift(done.memory);
+    else if (chain.useRecordedFits(done.fits)) putFitsToUse();
+  }
+
+  function takeStatus(status: LinkStatus): void {
+    const live = status.state === 'live';
+    if (live) {
+      codec.reset();
+      timeSync.restart();
+      presence.connected(time.nowUs());
+    } else if (stopped) {
+      frame.valid = false;
+    } else if (frame.valid || presence.introduced) {
+      goSilent(status.error?.line ?? `The link to the glove is ${status.state}.`);
+    } else if (status.error) {
+      frame.reason = status.error.line;
+    }
+    // Whoever pulled the plug to get free is not held when it is back. In a replay nobody is held at all.
+    if (forces.armed && !link.recorded) forces.disarm(live ? 'a new connection' : 'the link was lost');
+    if (wasLive) arming.keepForWearer();
+    wasLive = live;
+    journal.status(status);
+    listeners.health();
+  }
+
+  /** No samples: apps are told at once, fingers are free, and nothing of the past is carried on. */
+  function goSilent(reason: string): void {
+    presence.introduced = presence.introduced && link.status.state === 'live';
+    frame.reason = reason;
+    counters.silent();
+    if (!frame.valid) return;
+    frame.valid = false;
+    frame.fingerStates.fill(INVALID);
+    frame.velocities.fill(0);
+    frame.timeUs += 1;
+    chain.now.sensing.reset();
+    presence.ceased();
+    forces.step(time.nowUs());
+    journal.silent(reason);
+    listeners.frame();
+  }
+
+  return {
+    introduce,
+    status: takeStatus,
+    silent: goSilent,
+    act,
+    async refit() {
+      await chain.prepare();
+      if (!stopped) putFitsToUse();
+    },
+    end() {
+      stopped = true;
+    },
+  };
+}

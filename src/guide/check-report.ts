@@ -1,0 +1,33 @@
+import type { Channel } from '../sensing/channels.js';
+import type { Verdict } from '../sensing/health/verdicts.js';
+import { type ChannelFinding, judgeCheck } from './check.js';
+import type { MoveRecord } from './move-record.js';
+import type { CheckReport, LinkReport } from './report.js';
+
+/** @returns what is shown, and the verdicts if the moves were made at all: else nothing is known of the channels */
+export function reportCheck(
+  record: MoveRecord,
+  channels: readonly Channel[],
+  link: LinkReport,
+): { report: CheckReport; verdicts: readonly Verdict[] | undefined } {
+  const findings = judgeCheck(record, channels);
+  const shown = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({
+    role,
+    verdict: verdict.kind,
+    evidence,
+    remedy: verdict.remedy,
+    used,
+    noiseCounts,
+  }));
+  const ok = link.ok && shown.every(({ verdict }) => verdict === 'healthy');
+  return {
+    report: { ok, channels: shown, link },
+    verdicts: wasFollowed(findings) ? findings.map(({ verdict }) => verdict) : undefined,
+  };
+}
+
+/** More than half of the channels answered: else nobody made the moves, and nothing is known. */
+function wasFollowed(findings: readonly ChannelFinding[]): boolean {
+  const silent = findings.filter(({ verdict: { kind } }) => kind === 'dead').length;
+  return silent * 2 < findings.length;
+}
