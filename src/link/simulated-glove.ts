@@ -1,7 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
 import {
   type FaultName,
-  MAX_ACTUATORS,
   PROTOCOL_VERSION,
   STOP_FREE,
   STOP_MAX,
@@ -9,8 +8,8 @@ import {
 } from '../protocol/link-table.js';
 import type { DeviceState, Hello } from './codec.js';
 import { createGloveFrames } from './glove-frames.js';
-import type { Resist } from './messages.js';
 import { FINGER_COUNT, hash, moveHand, newHandPose } from './simulated-motion.js';
+import { createSimulatedStops } from './simulated-stops.js';
 
 /**
  * A glove without hardware: the embedded default. It speaks the bytes of a real one, samples on an absolute
@@ -38,13 +37,6 @@ export const SIMULATED_ACTUATORS = ['thumb', 'index', 'middle', 'ring', 'little'
 
 /** Standard deviation of the converter's noise, counts. */
 const NOISE_COUNTS = 1.5;
-/** Speed of a stop, in finger curl a second: a hobby servo's 60 degrees in some 0.1 s (common practice). */
-const STOP_SPEED = 6;
-/** Curl per second at which a finger that is let go follows the hand: quick, but no leap, as of a loose plug. */
-const FOLLOW_SPEED = 8;
-/** How far a finger pushes into a stop: strings stretch, gloves shift, and more so at low effort. */
-const GIVE_AT_FULL_EFFORT = 0.015;
-const GIVE_AT_NO_EFFORT = 0.06;
 const STATE_PERIOD_US = 1_000_000;
 const MAX_RATE_HZ = 1000;
 const PONGS_KEPT = 8;
@@ -83,11 +75,7 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   const { hand, seed, startUs } = options;
   const pose = newHandPose();
   const counts = new Uint16Array(SIMULATED_CHANNELS.length);
-  const stops = new Float64Array(MAX_ACTUATORS).fill(Number.POSITIVE_INFINITY);
-  const wanted = new Float64Array(MAX_ACTUATORS).fill(Number.POSITIVE_INFINITY);
-  const efforts = new Float64Array(MAX_ACTUATORS);
-  /** Curl of fingers that a stop keeps, or kept a moment ago, from where the hand means them to be; else Infinity. */
-  const behind = new Float64Array(FINGER_COUNT).fill(Number.POSITIVE_INFINITY);
+  const actuators = createSimulatedStops();
   const fullScale = 2 ** CONVERTER_BITS - 1;
 
   let rateHz = 0;
@@ -98,7 +86,6 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   let nextStateUs = startUs;
   let lastValidUs = startUs;
   let expiresUs = 0;
-  let holding = false;
   let helloPending = true;
   const pongs: number[] = [];
   let framesDropped = 0;
@@ -113,28 +100,6 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   };
   setRate(options.sampleRateHz, startUs);
 
-  const release = (): void => {
-    stops.fill(Number.POSITIVE_INFINITY);
-    wanted.fill(Number.POSITIVE_INFINITY);
-    holding = false;
-  };
-
-  const hold = (resist: Resist, nowUs: number): void => {
-    holding = false;
-    for (let i = 0; i < FINGER_COUNT; i++) {
-      const free = i >= resist.count || resist.stops[i] === STOP_FREE || resist.efforts[i] === 0;
-      efforts[i] = free ? 0 : resist.efforts[i] / 255;
-      wanted[i] = free ? Number.POSITIVE_INFINITY : resist.stops[i] / STOP_MAX;
-      if (free) stops[i] = Number.POSITIVE_INFINITY;
-      else {
-        holding = true;
-        // A free actuator is parked at the closed end, out of the finger's way.
-        if (stops[i] === Number.POSITIVE_INFINITY) stops[i] = 1;
-      }
-    }
-    expiresUs = nowUs + resist.validForMs * 1000;
-  };
-
   const setWatchdogRelease = (on: boolean, nowUs: number): void => {
     if (watchdogRelease === on) return;
     watchdogRelease = on;
@@ -143,8 +108,8 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
 
   /** Releases when a resist expired or the host fell silent, like the firmware. */
   const watch = (nowUs: number): void => {
-    if (!holding || (nowUs < expiresUs && nowUs < lastValidUs + WATCHDOG_MS * 1000)) return;
-    release();
+    if (!actuators.holding || (nowUs < expiresUs && nowUs < lastValidUs + WATCHDOG_MS * 1000)) return;
+    actuators.release();
     watchdogTrips = (watchdogTrips + 1) & 0xffff;
     setWatchdogRelease(true, nowUs);
   };
@@ -156,11 +121,12 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
     },
     resist: (resist) => {
       setWatchdogRelease(false, receivedUs);
-      hold(resist, receivedUs);
+      actuators.hold(resist);
+      expiresUs = receivedUs + resist.validForMs * 1000;
     },
     release: () => {
       setWatchdogRelease(false, receivedUs);
-      release();
+      actuators.release();
     },
     ping: (token) => {
       if (pongs.length < PONGS_KEPT) pongs.push(token);
@@ -193,7 +159,9 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
       framesDropped,
       watchdogTrips,
       positions: Array.from(SIMULATED_ACTUATORS, (_, i) =>
-        stops[i] === Number.POSITIVE_INFINITY ? STOP_FREE : Math.round(stops[i] * STOP_MAX),
+        actuators.stops[i] === Number.POSITIVE_INFINITY
+          ? STOP_FREE
+          : Math.round(actuators.stops[i] * STOP_MAX),
       ),
     };
   };
@@ -210,18 +178,8 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   const sample = (timeUs: number, sincePreviousUs: number): void => {
     moveHand(seed, (timeUs - startUs) / 1e6, pose);
     const { curls, splays } = pose;
-    const followed = (FOLLOW_SPEED * sincePreviousUs) / 1e6;
+    actuators.move(curls, sincePreviousUs);
     for (let i = 0; i < FINGER_COUNT; i++) {
-      const meant = curls[i];
-      if (curls[i] > behind[i] + followed) curls[i] = behind[i] + followed;
-      if (wanted[i] !== Number.POSITIVE_INFINITY) {
-        const step = (STOP_SPEED * sincePreviousUs) / 1e6;
-        stops[i] += Math.max(-step, Math.min(step, wanted[i] - stops[i]));
-        const beyond = curls[i] - stops[i];
-        const give = GIVE_AT_NO_EFFORT + (GIVE_AT_FULL_EFFORT - GIVE_AT_NO_EFFORT) * efforts[i];
-        if (beyond > 0) curls[i] = stops[i] + give * (1 - Math.exp(-beyond / give));
-      }
-      behind[i] = curls[i] < meant ? curls[i] : Number.POSITIVE_INFINITY;
       counts[i] = read(i, curls[i]);
       counts[FINGER_COUNT + i] = read(FINGER_COUNT + i, splays[i]);
     }
@@ -240,7 +198,7 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
       return helloPending || pongs.length > 0;
     },
     curls: pose.curls,
-    stops: stops.subarray(0, FINGER_COUNT),
+    stops: actuators.stops.subarray(0, FINGER_COUNT),
     step(nowUs, send) {
       if (nowUs < startUs) return;
       if (helloPending) {

@@ -1,4 +1,5 @@
 import { type Clock, systemClock } from '../clock.js';
+import { createEventQueue } from './event-queue.js';
 import { feedLinks, type ReplayLinks } from './feed-links.js';
 import type { Session, SessionVisitor } from './session.js';
 
@@ -38,11 +39,6 @@ export interface PlayerOptions {
   clock?: Clock;
 }
 
-interface Event {
-  timeUs: number;
-  play(): void;
-}
-
 /** So many events at a time, so that a replay at full speed leaves room for the stream. */
 const SLICE = 2000;
 /** Between the last time before a jump and the first one after it, µs. */
@@ -58,6 +54,7 @@ export function createPlayer(options: PlayerOptions): Player {
   const fromUs = clamp(startUs + (options.fromS ?? 0) * 1e6);
   const toUs = clamp(options.toS === undefined ? endUs : startUs + options.toS * 1e6);
   const feed = feedLinks(links);
+  const queue = createEventQueue(session, feed);
 
   let speed = options.speed ?? 1;
   let playing = false;
@@ -66,11 +63,6 @@ export function createPlayer(options: PlayerOptions): Player {
   let playedEvents = 0;
   let loops = 0;
   let started = false;
-  /** Events of the chunk that is being played. */
-  let events: Event[] = [];
-  let nextEvent = 0;
-  let nextChunk = 0;
-  let skipUntilUs = Number.NEGATIVE_INFINITY;
   let positionUs = fromUs;
   /** Latest time given out, with the links' offset. */
   let latestUs = Number.NEGATIVE_INFINITY;
@@ -82,43 +74,11 @@ export function createPlayer(options: PlayerOptions): Player {
     tellEnded = resolve;
   });
 
-  /** Copies the chunk's events, for its buffer is used again. */
-  const collect: SessionVisitor = {
-    glove: (hand, timeUs, body) => push(timeUs, () => feed.glove!(hand, timeUs, body)),
-    fits: (hand, timeUs, body) => push(timeUs, () => feed.fits!(hand, timeUs, body)),
-    request: (hand, timeUs, body) => push(timeUs, () => feed.request!(hand, timeUs, body)),
-    status: (hand, timeUs, body) => push(timeUs, () => feed.status!(hand, timeUs, body)),
-    received(hand, timeUs, bytes) {
-      const copy = Uint8Array.prototype.slice.call(bytes);
-      push(timeUs, () => feed.received!(hand, timeUs, copy));
-    },
-    sent(hand, timeUs, bytes) {
-      const copy = Uint8Array.prototype.slice.call(bytes);
-      push(timeUs, () => feed.sent!(hand, timeUs, copy));
-    },
-  };
-  function push(timeUs: number, play: () => void): void {
-    if (timeUs >= skipUntilUs) events.push({ timeUs, play });
-  }
-
-  function peek(): Event | undefined {
-    while (nextEvent >= events.length) {
-      if (nextChunk >= session.chunkCount) return undefined;
-      events = [];
-      nextEvent = 0;
-      session.visitChunk(nextChunk++, collect);
-    }
-    return events[nextEvent];
-  }
-
   /** Stands at a time of the session; what came before is known to the links as a state. */
   function enter(atUs: number): void {
-    events = [];
-    nextEvent = 0;
     positionUs = atUs;
     const atStart = atUs <= startUs;
-    nextChunk = atStart ? 0 : session.chunkAt(atUs);
-    skipUntilUs = atStart ? Number.NEGATIVE_INFINITY : atUs;
+    queue.startAt(atStart ? Number.NEGATIVE_INFINITY : atUs);
     if (started) {
       for (const link of links.values()) link.leave('The replay has jumped.');
       const offsetUs = latestUs + JUMP_US - atUs;
@@ -158,13 +118,14 @@ export function createPlayer(options: PlayerOptions): Player {
 
   /** As fast as it goes: chunk by chunk, as long as all of a chunk is to be played. */
   function pumpChunks(): void {
-    for (let played = 0; played < SLICE && nextEvent >= events.length; ) {
-      if (nextChunk >= session.chunkCount) return;
+    for (let played = 0; played < SLICE && queue.empty; ) {
+      const { chunk } = queue;
+      if (chunk >= session.chunkCount) return;
       // Chunks at the ends of the part go event by event.
-      if (session.chunkStartUs(nextChunk) < skipUntilUs + ROUNDED_US) return;
-      if (toUs < endUs && session.chunkEndUs(nextChunk) > toUs - ROUNDED_US) return;
+      if (session.chunkStartUs(chunk) < queue.fromUs + ROUNDED_US) return;
+      if (toUs < endUs && session.chunkEndUs(chunk) > toUs - ROUNDED_US) return;
       const count = playedEvents;
-      session.visitChunk(nextChunk++, direct);
+      queue.passChunk(direct);
       played += playedEvents - count;
       if (!playing) return;
     }
@@ -173,9 +134,9 @@ export function createPlayer(options: PlayerOptions): Player {
   /** Plays what is due by then, at most a slice. @returns whether all of it was played */
   function pump(untilUs: number): boolean {
     for (let n = 0; n < SLICE; n++) {
-      const event = peek();
+      const event = queue.peek();
       if (!event || event.timeUs > untilUs) return true;
-      nextEvent++;
+      queue.take();
       // A merged session may step back by a little.
       note(event.timeUs);
       event.play();
@@ -206,7 +167,7 @@ export function createPlayer(options: PlayerOptions): Player {
       return;
     }
     positionUs = Math.max(positionUs, untilUs);
-    const next = peek();
+    const next = queue.peek();
     if (untilUs >= toUs || !next) {
       finish();
       return;
