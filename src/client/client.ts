@@ -1,68 +1,18 @@
 import type { HandSide } from '../hand/joints.js';
 import { STREAMS, type StreamName } from '../protocol/constants.js';
-import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
+import type { AppMessageOf, ServerMessage } from '../protocol/messages.js';
 import { type Ack, Connection, type ConnectionState } from './connection.js';
 import { ClientError } from './errors.js';
 import { Events } from './events.js';
 import { type Hold, type HoldRequest, Holds, type ResistRequest } from './hold.js';
 import { Newest } from './newest.js';
+import type { ClientEvents, ConnectOptions, Inputs, Welcome } from './options.js';
+import { Pings } from './pings.js';
 import { HandPose, poseFromBytes, poseFromMessage } from './pose.js';
 import { predict } from './prediction.js';
 import { createServiceClock } from './service-clock.js';
-import { DEFAULT_URL, type Encoding, type SocketClass, streamUrl } from './socket.js';
-
-export interface ConnectOptions {
-  /** Where the service is: `ws://127.0.0.1:7117/stream` when absent. A web page of the service itself gives `location.origin`. */
-  url?: string | URL;
-  /** Name of the app, for people; at most 40 characters. */
-  app?: string;
-  /** Every hand when absent. */
-  hands?: HandSide[];
-  /** Poses and inputs a second at most; every sample when absent. */
-  rateHz?: number;
-  /** With velocities, which `poseAt` needs; true when absent. */
-  velocities?: boolean;
-  /** Let the service predict by so much, ms, 0..50; an app that uses `poseAt` needs none. */
-  predictMs?: number;
-  /** `binary` when absent: smaller, and cheaper to read. */
-  encoding?: Encoding;
-  /** Joints, and whatever has listeners, when absent. */
-  streams?: StreamName[];
-  /** Needed when the service is open to other machines. */
-  token?: string;
-  /** Closes the client. */
-  signal?: AbortSignal;
-  /** WebSocket class of a runtime that has none of its own. */
-  WebSocket?: SocketClass;
-}
-
-export type Welcome = ServerMessageOf<'welcome'>;
-export type Inputs = ServerMessageOf<'inputs'>;
-export type ResistanceReport = ServerMessageOf<'resistance'>;
-export type HealthReport = ServerMessageOf<'health'>;
-export type SignalsReport = ServerMessageOf<'signals'>;
-export interface StateChange {
-  state: ConnectionState;
-  /** Why it is not open. */
-  reason: string | undefined;
-}
-
-export interface ClientEvents {
-  joints: HandPose;
-  inputs: Inputs;
-  resistance: ResistanceReport;
-  health: HealthReport;
-  signals: SignalsReport;
-  welcome: Welcome;
-  state: StateChange;
-  error: ClientError;
-}
-
-const FIRST_PINGS = 6;
-const FIRST_PING_MS = 25;
-const PING_MS = 2000;
-/** Nothing for so long, though asked: the socket is dead however open it looks. */
-const SILENT_MS = 6000;
+import { DEFAULT_URL, streamUrl } from './socket.js';
+import { whenArmed } from './when-armed.js';
 
 /**
  * Connects to the service, and again whenever the connection is lost, until `close()`. Returns at once; events
@@ -84,9 +34,7 @@ export class Client {
   readonly #armed = new Map<HandSide, boolean>();
   readonly #iterations = new Set<{ hand: HandSide | undefined; newest: Newest<HandPose> }>();
   readonly #holds: Holds;
-  #pings = 0;
-  #pingTimer: ReturnType<typeof setTimeout> | undefined;
-  #pingedMs = 0;
+  readonly #pings: Pings;
   /** Text of the subscription in force; undefined when there is none. */
   #subscribed: string | undefined;
   #subscribing = false;
@@ -105,6 +53,7 @@ export class Client {
       WebSocket,
     );
     const connection = this.#connection;
+    this.#pings = new Pings(connection, this.#clock);
     this.#holds = new Holds({
       get connected() {
         return connection.state === 'open';
@@ -243,27 +192,8 @@ export class Client {
    * ClientError `closed`.
    * @param signal gives up waiting; rejects with its reason
    */
-  whenArmed(hand: HandSide, { signal }: { signal?: AbortSignal } = {}): Promise<void> {
-    if (this.isArmed(hand)) return Promise.resolve();
-    if (this.state === 'closed') return Promise.reject(new ClientError('closed', 'The client was closed.'));
-    return new Promise((resolve, reject) => {
-      const stop = [
-        // Listening is what subscribes to it.
-        this.on('resistance', () => this.isArmed(hand) && settle(resolve)),
-        this.on('welcome', () => this.isArmed(hand) && settle(resolve)),
-        this.on('state', ({ state }) => {
-          if (state === 'closed') settle(() => reject(new ClientError('closed', 'The client was closed.')));
-        }),
-      ];
-      const abort = () => settle(() => reject(signal?.reason));
-      const settle = (how: () => void) => {
-        for (const off of stop) off();
-        signal?.removeEventListener('abort', abort);
-        how();
-      };
-      if (signal?.aborted) abort();
-      else signal?.addEventListener('abort', abort);
-    });
+  whenArmed(hand: HandSide, options: { signal?: AbortSignal } = {}): Promise<void> {
+    return whenArmed(this, hand, options.signal);
   }
 
   /**
@@ -304,10 +234,9 @@ export class Client {
 
   #stateChanged(state: ConnectionState, reason: string | undefined): void {
     if (state === 'open') {
-      this.#clock.reset();
-      this.#pings = 0;
+      this.#pings.reset();
     } else {
-      clearTimeout(this.#pingTimer);
+      this.#pings.stop();
       this.#subscribed = undefined;
       this.#armed.clear();
       if (state !== 'connecting') this.#losePoses(reason ?? 'The client was closed.');
@@ -360,7 +289,7 @@ export class Client {
   #takeWelcome(welcome: Welcome): void {
     this.welcome = welcome;
     for (const { hand, armed } of welcome.hands) this.#armed.set(hand, armed);
-    if (this.#pings === 0) this.#ping();
+    this.#pings.begin();
     this.#subscribe();
     this.#holds.renew();
     this.#events.emit('welcome', welcome);
@@ -445,22 +374,6 @@ export class Client {
       if (this.#subscribed === text) this.#subscribed = undefined;
       if (error.code !== 'connectionLost' && error.code !== 'closed') this.#fail(error);
     });
-  }
-
-  #ping(): void {
-    const sentMs = performance.now();
-    const heardMs = this.#connection.heardMs;
-    if (this.#pingedMs > heardMs && sentMs - heardMs > SILENT_MS) {
-      this.#connection.drop('Nothing came from the service any more.');
-      return;
-    }
-    this.#pingedMs = sentMs;
-    this.#connection.ask({ type: 'ping' }).then(
-      ({ timeUs }) => this.#clock.add(sentMs, performance.now(), timeUs),
-      () => {},
-    );
-    this.#pings++;
-    this.#pingTimer = setTimeout(() => this.#ping(), this.#pings < FIRST_PINGS ? FIRST_PING_MS : PING_MS);
   }
 }
 

@@ -18,6 +18,7 @@ export * from './client.js';
 export type { Ack, ConnectionState } from './connection.js';
 export * from './errors.js';
 export type { Hold, HoldRequest, HoldState, ResistRequest } from './hold.js';
+export type * from './options.js';
 export { HandPose, jointIndex, type Quaternion, type Vector3 } from './pose.js';
 export { MAX_AHEAD_US } from './prediction.js';
 export type { RigidPose } from './rigid.js';

@@ -1,0 +1,54 @@
+import type { HandSide } from '../hand/joints.js';
+import type { StreamName } from '../protocol/constants.js';
+import type { ServerMessageOf } from '../protocol/messages.js';
+import type { ConnectionState } from './connection.js';
+import type { ClientError } from './errors.js';
+import type { HandPose } from './pose.js';
+import type { Encoding, SocketClass } from './socket.js';
+
+export interface ConnectOptions {
+  /** Where the service is: `ws://127.0.0.1:7117/stream` when absent. A web page of the service itself gives `location.origin`. */
+  url?: string | URL;
+  /** Name of the app, for people; at most 40 characters. */
+  app?: string;
+  /** Every hand when absent. */
+  hands?: HandSide[];
+  /** Poses and inputs a second at most; every sample when absent. */
+  rateHz?: number;
+  /** With velocities, which `poseAt` needs; true when absent. */
+  velocities?: boolean;
+  /** Let the service predict by so much, ms, 0..50; an app that uses `poseAt` needs none. */
+  predictMs?: number;
+  /** `binary` when absent: smaller, and cheaper to read. */
+  encoding?: Encoding;
+  /** Joints, and whatever has listeners, when absent. */
+  streams?: StreamName[];
+  /** Needed when the service is open to other machines. */
+  token?: string;
+  /** Closes the client. */
+  signal?: AbortSignal;
+  /** WebSocket class of a runtime that has none of its own. */
+  WebSocket?: SocketClass;
+}
+
+export type Welcome = ServerMessageOf<'welcome'>;
+export type Inputs = ServerMessageOf<'inputs'>;
+export type ResistanceReport = ServerMessageOf<'resistance'>;
+export type HealthReport = ServerMessageOf<'health'>;
+export type SignalsReport = ServerMessageOf<'signals'>;
+export interface StateChange {
+  state: ConnectionState;
+  /** Why it is not open. */
+  reason: string | undefined;
+}
+
+export interface ClientEvents {
+  joints: HandPose;
+  inputs: Inputs;
+  resistance: ResistanceReport;
+  health: HealthReport;
+  signals: SignalsReport;
+  welcome: Welcome;
+  state: StateChange;
+  error: ClientError;
+}
