@@ -31,6 +31,19 @@ const LONG = [
   'solver',
 ];
 
+/** Arithmetic alone: nothing is built for them, no clock runs against them, and what fails once fails every time. */
+const PURE = [
+  'tests/{config,contact,guide,hand,mcap,page,protocol,resistance,sensing}/**/*.test.ts',
+  'tests/*.test.ts',
+];
+const NO_CLOCK_MS = 600_000;
+
+/**
+ * Real processes and real time, on a machine that others may use, too: a fault fails every time, a stall does not. What
+ * passed only at a later try is listed at the end (tests/flaky-reporter.ts).
+ */
+const PROCESSES = { globalSetup: ['tests/setup.ts'], retry: process.env.CI ? 2 : 0 };
+
 /** Projects of one group share their workers. */
 const BESIDE_WAITING = availableParallelism() + 1;
 
@@ -47,19 +60,30 @@ class LongFirst extends BaseSequencer {
 export default defineConfig({
   test: {
     sequence: { sequencer: LongFirst },
-    globalSetup: ['tests/setup.ts'],
     setupFiles: ['tests/properties.ts'],
-    // Real processes and real time on a machine that others may use, too: a fault fails every time, a stall does not.
-    retry: process.env.CI ? 2 : 0,
+    reporters: ['default', './tests/flaky-reporter.ts'],
     projects: [
       {
         extends: true,
         test: {
-          name: 'rooms',
-          include: ['tests/!(end-to-end)/**/*.test.ts', 'tests/*.test.ts', ...TURNED_TIME],
-          testTimeout: 20_000,
+          name: 'pure',
+          include: PURE,
+          testTimeout: NO_CLOCK_MS,
           maxWorkers: BESIDE_WAITING,
           // Files share what they import, which is most of the time otherwise.
+          isolate: false,
+          sequence: { groupOrder: 0 },
+        },
+      },
+      {
+        extends: true,
+        test: {
+          ...PROCESSES,
+          name: 'rooms',
+          include: ['tests/!(end-to-end)/**/*.test.ts', ...TURNED_TIME],
+          exclude: PURE,
+          testTimeout: 20_000,
+          maxWorkers: BESIDE_WAITING,
           isolate: false,
           sequence: { groupOrder: 0 },
         },
@@ -68,6 +92,7 @@ export default defineConfig({
         // Real processes and real time: two at once, each of which takes half of a processor or less.
         extends: true,
         test: {
+          ...PROCESSES,
           name: 'end-to-end',
           include: ['tests/end-to-end/**/*.test.ts'],
           exclude: [...TURNED_TIME, ...WAITING, ...WORKING],
@@ -79,6 +104,7 @@ export default defineConfig({
       {
         extends: true,
         test: {
+          ...PROCESSES,
           name: 'waiting',
           include: WAITING,
           maxWorkers: BESIDE_WAITING,
@@ -89,6 +115,7 @@ export default defineConfig({
       {
         extends: true,
         test: {
+          ...PROCESSES,
           name: 'working',
           include: WORKING,
           maxWorkers: 3,

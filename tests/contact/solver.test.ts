@@ -118,7 +118,7 @@ describe('first contact against trying every curl', () => {
     expect(counts.resting).toBeGreaterThan(500);
     expect(counts.byDepth).toBeLessThan(50);
     if (process.env.TAUTLINE_TEST_FIGURES) console.log(counts);
-  }, 60_000);
+  });
 });
 
 /** A hand with every finger at `curl`, wrist at the origin. */

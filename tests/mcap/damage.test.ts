@@ -21,7 +21,7 @@ beforeAll(async () => {
   const session = openSession(source);
   samples = describeSession(session).hands[0].samples;
   session.close();
-}, 60_000);
+});
 
 /** Reads everything there is to read; the error of a file that cannot be opened. */
 function read(bytes: Uint8Array) {
@@ -151,4 +151,4 @@ test(`${MUTATIONS} mutations: read in part or refused, never a crash`, async () 
   expect(outcomes.part).toBeGreaterThan(MUTATIONS / 20);
   expect(outcomes.refused).toBeGreaterThan(MUTATIONS / 20);
   expect(outcomes.whole).toBeLessThan(MUTATIONS / 20);
-}, 120_000);
+});

@@ -30,7 +30,7 @@ describe('the governor in a storm of five apps and every fault', () => {
     expect(verdict.steps).toBeGreaterThanOrEqual(1_000_000);
     // It holds fingers for much of the time: a governor that gives nothing would be safe and useless.
     expect(verdict.heldSteps).toBeGreaterThan(500_000);
-  }, 60_000);
+  });
 
   it('has a test for every guard', () => {
     // noActuator only names the reason: no drive can be worked out for a finger without an actuator.
