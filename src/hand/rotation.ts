@@ -1,39 +1,38 @@
-/** Quaternions [x, y, z, w] and vectors for building things once; the frame loop has its own, in place. */
+import { quat, vec3 } from 'gl-matrix';
+
+/**
+ * Quaternions [x, y, z, w] and vectors for what is built once: gl-matrix, in double precision, with a new array for
+ * each result. The frame loop has arithmetic of its own, in place and without garbage (forward.ts): from joint angles
+ * to poses, sines included, it takes about as long as gl-matrix takes for the products alone
+ * (`npm run bench -- --only frameStretch` times those).
+ */
 export type Quaternion = [number, number, number, number];
 export type Vector = [number, number, number];
 
-export function multiply(a: ArrayLike<number>, b: ArrayLike<number>): Quaternion {
-  return [
-    a[3] * b[0] + a[0] * b[3] + a[1] * b[2] - a[2] * b[1],
-    a[3] * b[1] + a[1] * b[3] + a[2] * b[0] - a[0] * b[2],
-    a[3] * b[2] + a[2] * b[3] + a[0] * b[1] - a[1] * b[0],
-    a[3] * b[3] - a[0] * b[0] - a[1] * b[1] - a[2] * b[2],
-  ];
-}
+const asQuat = (q: ArrayLike<number>): quat => q as unknown as quat;
+const asVec = (v: ArrayLike<number>): vec3 => v as unknown as vec3;
 
-export function conjugate(q: ArrayLike<number>): Quaternion {
-  return [-q[0], -q[1], -q[2], q[3]];
-}
+export const multiply = (a: ArrayLike<number>, b: ArrayLike<number>): Quaternion =>
+  quat.multiply([0, 0, 0, 0], asQuat(a), asQuat(b)) as Quaternion;
 
-export function rotate(q: ArrayLike<number>, v: ArrayLike<number>): Vector {
-  const [x, y, z] = multiply(multiply(q, [v[0], v[1], v[2], 0]), conjugate(q));
-  return [x, y, z];
-}
+export const conjugate = (q: ArrayLike<number>): Quaternion =>
+  quat.conjugate([0, 0, 0, 0], asQuat(q)) as Quaternion;
+
+export const rotate = (q: ArrayLike<number>, v: ArrayLike<number>): Vector =>
+  vec3.transformQuat([0, 0, 0], asVec(v), asQuat(q)) as Vector;
 
 /** Turn by `yaw` about Y, then by `pitch` about the turned X, then by `roll` about the turned Z; radians. */
 export function fromYawPitchRoll(yaw: number, pitch: number, roll: number): Quaternion {
-  const turned = multiply(
-    [0, Math.sin(yaw / 2), 0, Math.cos(yaw / 2)],
-    [Math.sin(pitch / 2), 0, 0, Math.cos(pitch / 2)],
-  );
-  return multiply(turned, [0, 0, Math.sin(roll / 2), Math.cos(roll / 2)]);
+  const turned: quat = [0, 0, 0, 1];
+  quat.rotateY(turned, turned, yaw);
+  quat.rotateX(turned, turned, pitch);
+  quat.rotateZ(turned, turned, roll);
+  return turned as Quaternion;
 }
 
 /** A unit quaternion turned further by a rotation vector (radians) in the outer frame. */
 export function turnBy(q: ArrayLike<number>, by: ArrayLike<number>): Quaternion {
-  const angle = Math.hypot(by[0], by[1], by[2]);
-  const s = angle > 0 ? Math.sin(angle / 2) / angle : 0.5;
-  const turned = multiply([s * by[0], s * by[1], s * by[2], Math.cos(angle / 2)], q);
-  const length = Math.hypot(...turned);
-  return [turned[0] / length, turned[1] / length, turned[2] / length, turned[3] / length];
+  const angle = vec3.length(asVec(by));
+  const turn = quat.setAxisAngle([0, 0, 0, 1], vec3.normalize([0, 0, 0], asVec(by)), angle);
+  return quat.normalize(turn, quat.multiply(turn, turn, asQuat(q))) as Quaternion;
 }
