@@ -11,7 +11,7 @@ import type { Link } from './link/link.js';
 import { logEvent } from './log/events.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
-import { createStage } from './recording/shown-glove.js';
+import { createShownGlove } from './recording/shown-glove.js';
 import { cautionsOf } from './resistance/cautions.js';
 import { startStream } from './stream/server.js';
 
@@ -58,11 +58,11 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
-  const stages = gloves.map(createStage);
-  const sessions = createSessions({ folder: sessionsFolder, stages, profile, logger, version });
+  const shown = gloves.map(createShownGlove);
+  const sessions = createSessions({ folder: sessionsFolder, shown, profile, logger, version });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.
   const stream = await startStream({
-    gloves: stages,
+    gloves: shown,
     profile: profile.stream,
     logger,
     version,

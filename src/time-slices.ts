@@ -5,7 +5,7 @@ import type { Steps } from './steps.js';
 const TURN_MS = 4;
 
 /** Long work, done so that it keeps neither gloves nor apps waiting. */
-export async function betweenOtherWork<Result>(steps: Steps<Result>): Promise<Result> {
+export async function inTimeSlices<Result>(steps: Steps<Result>): Promise<Result> {
   for (;;) {
     await setImmediate();
     const untilMs = performance.now() + TURN_MS;

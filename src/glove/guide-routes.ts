@@ -6,7 +6,7 @@ import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
 import { skeletonOptions } from '../hand/skeleton.js';
 import { noGloveFor, onlyTheWearer, RECORDED } from '../protocol/refusals.js';
-import { betweenOtherWork } from '../time-slices.js';
+import { inTimeSlices } from '../time-slices.js';
 import type { LiveGlove } from './glove.js';
 
 interface Query {
@@ -231,7 +231,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         );
       }
       fittingBones = true;
-      const { skeleton, rmsM } = await betweenOtherWork(fitHandFramesSteps(frames)).finally(() => {
+      const { skeleton, rmsM } = await inTimeSlices(fitHandFramesSteps(frames)).finally(() => {
         fittingBones = false;
       });
       const { side: _side, ...options } = skeletonOptions(skeleton);

@@ -4,7 +4,7 @@ import { type HandModel, type HandMotion, handMotionSteps } from '../hand/hand-m
 import type { HandSide } from '../hand/joints.js';
 import { createSkeleton, type SkeletonOptions } from '../hand/skeleton.js';
 import { atOnce } from '../steps.js';
-import { betweenOtherWork } from '../time-slices.js';
+import { inTimeSlices } from '../time-slices.js';
 
 /**
  * Models of the hands that are in use. How a hand moves takes a tenth of a second to work out, more on a slow machine:
@@ -33,7 +33,7 @@ export function handModel(options: SkeletonOptions): HandModel {
 /** Works out between other work what handModel needs. @throws RangeError for bones that are none */
 export async function prepareHandModel(options: SkeletonOptions): Promise<void> {
   const key = keyOf(options);
-  if (!known.has(key)) remember(key, await betweenOtherWork(handMotionSteps(createSkeleton(options))));
+  if (!known.has(key)) remember(key, await inTimeSlices(handMotionSteps(createSkeleton(options))));
 }
 
 /** prepareHandModel for a wearer's hand; bones that are none are told when they are put to use. */

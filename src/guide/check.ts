@@ -2,7 +2,7 @@ import type { ChannelRole } from '../protocol/link-table.js';
 import type { Channel } from '../sensing/channels.js';
 import { fault, HEALTHY, type Verdict } from '../sensing/health/verdicts.js';
 import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
-import { couplingOf, strangerOf } from './cross-talk.js';
+import { couplingOf, crossTalkOf } from './cross-talk.js';
 import { FASTEST_PER_S, JUMP_STEP } from './guided-run.js';
 import type { MoveRecord } from './move-record.js';
 import { median, noiseOf, quantile, slopeOf, type Trace, traceOf } from './move-statistics.js';
@@ -113,8 +113,8 @@ function judge(
   }
   if (!asked) return result(HEALTHY);
   if (!Number.isNaN(own)) {
-    const stranger = strangerOf(channels, answers, i);
-    if (stranger) return result(stranger);
+    const crossTalk = crossTalkOf(channels, answers, i);
+    if (crossTalk) return result(crossTalk);
   }
   const sign = Number.isNaN(whole) ? own : whole;
   if (sign < -NO_RESPONSE && !isControl(channel)) {

@@ -63,7 +63,7 @@ export function movesToRepeat(record: MoveRecord, channels: readonly Channel[]):
 }
 
 /** Answers to another finger, or to the other joints of its own, more than to what it is for. */
-export function strangerOf(
+export function crossTalkOf(
   channels: readonly Channel[],
   answers: readonly Answers[],
   i: number,

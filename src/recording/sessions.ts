@@ -7,18 +7,18 @@ import { createGlove, type LiveGlove } from '../glove/glove.js';
 import { prepareWornHand } from '../glove/hand-models.js';
 import type { HandSide } from '../hand/joints.js';
 import { codecOf } from '../link/codec-of.js';
-import { betweenOtherWork } from '../time-slices.js';
+import { inTimeSlices } from '../time-slices.js';
 import { prepareChecksSteps } from './body-checks.js';
 import { writeError } from './file-sink.js';
 import { createPlayer, type Player, type PlayerState } from './player.js';
 import { type Recorder, type RecorderStatus, startRecorder } from './recorder.js';
 import { createReplayLink, type ReplayLink } from './replay-link.js';
 import { openSession, type Session } from './session.js';
-import type { Stage } from './shown-glove.js';
+import type { ShownGlove } from './shown-glove.js';
 
 /** The sessions of a service: what it records into its folder, and what it replays in place of its gloves. */
 export interface Sessions {
-  readonly stages: readonly Stage[];
+  readonly shown: readonly ShownGlove[];
   list(): Promise<SessionList>;
   /** @param name of the file, without a folder; made from the time when undefined */
   record(name: string | undefined, joints: boolean): Promise<RecorderStatus>;
@@ -51,7 +51,7 @@ export interface SessionList {
 
 export interface SessionsOptions {
   folder: string | undefined;
-  stages: readonly Stage[];
+  shown: readonly ShownGlove[];
   profile: Profile;
   logger: Logger;
   version: string;
@@ -62,7 +62,7 @@ const NAME = /^[A-Za-z0-9][A-Za-z0-9 ._-]{0,99}\.mcap$/;
 const WINDOWS_DEVICES = /^(con|prn|aux|nul|com\d|lpt\d)\./i;
 
 export function createSessions(options: SessionsOptions): Sessions {
-  const { folder, stages, profile, logger, version } = options;
+  const { folder, shown, profile, logger, version } = options;
   let recorder: Recorder | undefined;
   let starting = false;
   let closed = false;
@@ -101,7 +101,7 @@ export function createSessions(options: SessionsOptions): Sessions {
     replay = undefined;
     if (!open) return;
     open.player.close();
-    for (const stage of stages) stage.show(undefined);
+    for (const glove of shown) glove.show(undefined);
     await Promise.all(open.gloves.map((glove) => glove.close()));
     open.session.close();
   }
@@ -112,7 +112,7 @@ export function createSessions(options: SessionsOptions): Sessions {
   };
 
   return {
-    stages,
+    shown,
     existing,
     async list() {
       const names = folder === undefined ? [] : await readdir(folder).catch(() => []);
@@ -146,7 +146,7 @@ export function createSessions(options: SessionsOptions): Sessions {
         await recorder?.stop();
         recorder = await startRecorder({
           file,
-          gloves: stages.map(({ live }) => live),
+          gloves: shown.map(({ live }) => live),
           profile,
           logger,
           version,
@@ -160,7 +160,7 @@ export function createSessions(options: SessionsOptions): Sessions {
     async recordTo(wanted) {
       const guest = await startRecorder({
         ...wanted,
-        gloves: stages.map(({ live }) => live),
+        gloves: shown.map(({ live }) => live),
         profile,
         logger,
         version,
@@ -204,7 +204,7 @@ export function createSessions(options: SessionsOptions): Sessions {
     },
     async open(name, { speed = 1, ...range }) {
       const file = await existing(name);
-      await betweenOtherWork(prepareChecksSteps());
+      await inTimeSlices(prepareChecksSteps());
       const session = openSession(file);
       try {
         await prepareHands(session);
@@ -216,9 +216,9 @@ export function createSessions(options: SessionsOptions): Sessions {
       const links = new Map<HandSide, ReplayLink>();
       const gloves: LiveGlove[] = [];
       void closeReplay();
-      for (const stage of stages) {
+      for (const place of shown) {
         const glove = session.profile.gloves.find(
-          ({ hand }) => hand === stage.live.description.hand && session.hands.includes(hand),
+          ({ hand }) => hand === place.live.description.hand && session.hands.includes(hand),
         );
         if (!glove) continue;
         const link = createReplayLink({ hand: glove.hand, name, frames: glove.codec.kind === 'frames' });
@@ -226,7 +226,7 @@ export function createSessions(options: SessionsOptions): Sessions {
         links.set(glove.hand, link);
         gloves.push(chain);
         chain.start();
-        stage.show(chain);
+        place.show(chain);
       }
       if (gloves.length === 0) {
         session.close();

@@ -2,13 +2,13 @@ import type { LiveGlove } from '../glove/glove.js';
 import type { Glove, GloveListener } from '../glove/view.js';
 
 /** A glove as apps see it, whose place a replayed one can take for a while. */
-export interface Stage extends Glove {
+export interface ShownGlove extends Glove {
   readonly live: LiveGlove;
   /** Shows another glove, or the live one again. Whoever was held is freed first. */
   show(glove: Glove | undefined): void;
 }
 
-export function createStage(live: LiveGlove): Stage {
+export function createShownGlove(live: LiveGlove): ShownGlove {
   const listeners = new Map<GloveListener, () => void>();
   let shown: Glove = live;
   const own = {
@@ -34,7 +34,7 @@ export function createStage(live: LiveGlove): Stage {
     },
   };
   // Everything else is the shown glove's.
-  return new Proxy(own as unknown as Stage, {
+  return new Proxy(own as unknown as ShownGlove, {
     get: (_, key) => (key in own ? own[key as keyof typeof own] : shown[key as keyof Glove]),
   });
 }

@@ -9,7 +9,7 @@ const PULL = 1 / 1024;
  * Picks samples at a lower rate: for each due time the sample nearest to it. Works on sample time alone, so
  * bursts of late samples do not disturb it.
  */
-export class Phase {
+export class Decimator {
   readonly #periodUs: number;
   readonly #halfSampleUs: number;
   #dueUs = Number.NEGATIVE_INFINITY;

@@ -3,7 +3,7 @@ import type { Glove, HandFrame } from '../glove/glove.js';
 import { logEvent } from '../log/events.js';
 import type { ServerMessageOf, StreamName } from '../protocol/messages.js';
 import { Broadcast, type Reader } from './broadcast.js';
-import { grantRate, Phase } from './decimator.js';
+import { Decimator, grantRate } from './decimator.js';
 import { type PoseOptions, Poses } from './poses.js';
 import { Throttle } from './throttle.js';
 import { frameText } from './websocket-frame.js';
@@ -25,7 +25,7 @@ const HEALTH_REPEAT_MS = 1000;
 /** Readers at one rate. */
 interface RateGroup {
   readonly rateHz: number;
-  readonly phase: Phase;
+  readonly decimator: Decimator;
   readonly poses: Poses[];
   readonly inputs: Inputs;
 }
@@ -39,7 +39,7 @@ interface Inputs {
 /**
  * Everything that is told about one glove:
  *
- *   glove.frame -> phase of each rate -> poses of each (encoding, velocities, prediction) -> readers
+ *   glove.frame -> decimator of each rate -> poses of each (encoding, velocities, prediction) -> readers
  *   glove.inputs, resistance, health, signals -> throttle -> text, once -> readers
  */
 export class Feed {
@@ -178,10 +178,10 @@ export class Feed {
     const timeUs = this.#stamp(frame);
     if (this.#signals.readers.length > 0) this.#signalsThrottle.request();
     for (let r = 0; r < this.#rates.length; r++) {
-      const { phase, poses } = this.#rates[r];
-      if (!phase.take(timeUs) && frame.valid) continue;
+      const { decimator, poses } = this.#rates[r];
+      if (!decimator.take(timeUs) && frame.valid) continue;
       for (let p = 0; p < poses.length; p++) {
-        if (!poses[p].publish(frame, timeUs, phase.every ? frame.skipped : 0)) this.#reportBadPose();
+        if (!poses[p].publish(frame, timeUs, decimator.every ? frame.skipped : 0)) this.#reportBadPose();
       }
     }
   }
@@ -213,7 +213,7 @@ export class Feed {
       const every = rateHz === 0 || rateHz === sampleRateHz;
       group = {
         rateHz,
-        phase: new Phase(every ? 0 : rateHz, sampleRateHz),
+        decimator: new Decimator(every ? 0 : rateHz, sampleRateHz),
         poses: [],
         inputs: this.#inputs(every ? 0 : 1000 / rateHz),
       };

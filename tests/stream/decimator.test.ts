@@ -1,16 +1,16 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { grantRate, Phase } from '../../src/stream/decimator.js';
+import { Decimator, grantRate } from '../../src/stream/decimator.js';
 
 /** Times of the samples picked from `seconds` of samples at `sampleHz`, each off by up to `jitterUs`. */
 function pick(rateHz: number, sampleHz: number, seconds: number, jitterUs = 0, realHz = sampleHz): number[] {
-  const phase = new Phase(rateHz, sampleHz);
+  const decimator = new Decimator(rateHz, sampleHz);
   const picked: number[] = [];
   let noise = 1;
   for (let i = 0; i < seconds * realHz; i++) {
     noise = (noise * 48_271) % 0x7fff_ffff;
     const timeUs = (i * 1e6) / realHz + (noise / 0x7fff_ffff - 0.5) * 2 * jitterUs;
-    if (phase.take(timeUs)) picked.push(timeUs);
+    if (decimator.take(timeUs)) picked.push(timeUs);
   }
   return picked;
 }
@@ -56,8 +56,10 @@ describe('decimation on sample time', () => {
   });
 
   test('a pause is followed by no burst', () => {
-    const phase = new Phase(50, 500);
-    const picked = [0, 2000, 20_000, 1_000_000, 1_002_000, 1_004_000, 1_020_000].filter((t) => phase.take(t));
+    const decimator = new Decimator(50, 500);
+    const picked = [0, 2000, 20_000, 1_000_000, 1_002_000, 1_004_000, 1_020_000].filter((t) =>
+      decimator.take(t),
+    );
     expect(picked).toEqual([0, 20_000, 1_000_000, 1_020_000]);
   });
 
