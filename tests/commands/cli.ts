@@ -5,7 +5,7 @@ import { fileURLToPath } from 'node:url';
 
 const NO_CONFIGURATION = join(tmpdir(), 'tautline-tests-no-configuration');
 /** Of the services and commands of tests: where the key is left by which the commands prove themselves. */
-const RUNTIME = join(tmpdir(), 'tautline-tests-runtime');
+export const RUNTIME = join(tmpdir(), 'tautline-tests-runtime');
 const MAIN = fileURLToPath(new URL('../../dist/main.js', import.meta.url));
 
 export interface Outcome {
