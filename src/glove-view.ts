@@ -5,6 +5,7 @@ import type { ClockStatus } from './link/clock.js';
 import type { LinkCounters } from './link/codec.js';
 import type { LinkStatus } from './link/link.js';
 import type { ActuatorKind, ActuatorRole, ChannelRole } from './link/table.js';
+import type { Unused } from './resistance/unused-lines.js';
 import type { AppMessageOf, ServerMessageOf } from './stream/protocol.js';
 
 /** One pose of the hand. Reused: valid only during the call. */
@@ -36,7 +37,8 @@ export interface GloveDescription {
   firmwareVersion?: number;
   /** `open` and `closed`: counts at the ends of the range in use. */
   channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
-  actuators: readonly { role: ActuatorRole; kind: ActuatorKind }[];
+  /** `unused`: why one is never let hold its finger. */
+  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; unused?: Unused }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];

@@ -1,7 +1,7 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
-import { cautionsOf } from './config/cautions.js';
+import { cautionLine, cautionsOf } from './config/cautions.js';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './create-gloves.js';
@@ -51,7 +51,8 @@ export { version };
 export async function startService(options: ServiceOptions): Promise<Service> {
   const { profile, profileFile, portOverride, logger, replay, sessionsFolder } = options;
   // A replay moves no servo.
-  if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
+  if (!replay)
+    for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, cautionLine(caution));
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const stages = gloves.map(createStage);

@@ -4,6 +4,7 @@ import { access, readdir, readFile, realpath, stat, statfs } from 'node:fs/promi
 import { userInfo } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
+import { cautionsOf } from '../config/cautions.js';
 import { EXAMPLES } from '../config/load.js';
 import { listPorts } from '../link/list-ports.js';
 import { findHolders } from '../link/port-holders.js';
@@ -33,6 +34,7 @@ export async function gatherFacts({ paths, version, here, health, token }: Facts
     version,
     examples: EXAMPLES,
     profile: { path: here.profile, ...(here.trouble ? { problem: here.trouble } : {}) },
+    cautions: here.data ? cautionsOf(here.data) : [],
     ports: await portsOf(),
     ...(await groupsOf()),
     service: await serviceAt(health, token),

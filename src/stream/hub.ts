@@ -1,9 +1,11 @@
 import type { Logger } from 'pino';
 import { APP_PERMISSIONS } from '../config/schema.js';
 import type { Glove } from '../glove.js';
+import { reportLink } from '../glove-reports.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
 import { logEvent } from '../log-events.js';
 import { nowUs } from '../monotonic.js';
+import { type UnusedLine, unusedLines } from '../resistance/unused-lines.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
@@ -121,6 +123,7 @@ export class Hub implements SessionHost {
       gloves: this.gloves.map((glove) => ({
         name: glove.description.name,
         armed: glove.armed,
+        unused: unusedNow(glove),
         ...glove.readHealth(),
       })),
       apps: [...this.sessions].map(({ app, name, encoding, wanted, dropped, behind }) => ({
@@ -174,15 +177,18 @@ export class Hub implements SessionHost {
   }
 }
 
+/** What a glove has that is never used; nothing of a recording, of which nothing could be. */
+export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
+  linkStatus.recorded === undefined ? unusedLines(description.actuators) : [];
+
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
   const { maxTensionN } = glove.description;
-  const { state, address, error } = glove.linkStatus;
   return {
     hand,
     name,
-    link: { state, address, ...(error ? { reason: error.line, code: error.code } : {}) },
+    link: reportLink(glove.linkStatus),
     armed: glove.armed,
     sampleRateHz,
     ...(deviceId === undefined ? {} : { deviceId }),
