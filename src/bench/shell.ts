@@ -139,8 +139,9 @@ function createStatus(live: Live): HTMLElement {
       const { info, health, joints } = hand;
       const state = health?.link.state ?? info.link.state;
       const rateHz = state === 'live' ? Math.round(health?.rateHz ?? info.sampleRateHz) : 0;
-      well &&= rateHz > 0 && joints?.valid !== false;
       const recording = recordingOf(hand);
+      // A replay may stand still.
+      well &&= (rateHz > 0 || recording !== undefined) && joints?.valid !== false;
       if (recording !== undefined) return `${info.hand}: replay`;
       return `${info.hand}: ${state === 'live' ? `${rateHz} Hz` : 'no glove'}`;
     });
