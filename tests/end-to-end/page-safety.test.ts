@@ -72,6 +72,21 @@ const middle = async (page: Page, selector: string): Promise<[number, number]> =
   return [box.x + box.width / 2, box.y + box.height / 2];
 };
 
+declare global {
+  interface Window {
+    presses: string[];
+  }
+}
+
+/** In the page: how a dialog stood when each press began. */
+function notePresses(): void {
+  window.presses = [];
+  window.onpointerdown = () => {
+    const actions = document.querySelector<HTMLElement>('dialog[open] .actions');
+    window.presses.push(actions ? (actions.inert ? 'early' : 'late') : 'none');
+  };
+}
+
 const READ = 'dialog[open] button.main';
 const openers: [string, (page: Page) => Promise<unknown>][] = [
   ['keys', (page) => page.keyboard.press('?')],
@@ -108,22 +123,24 @@ describe.each([
     }, y);
 
     for (const heldMs of [0, 1500]) {
-      await down(x, y);
-      await page.waitForTimeout(heldMs);
-      expect(await dialogs(page)).toBe(0);
-      await up(x, y);
-      await page.waitForSelector('dialog[open]');
-      // An impatient second press, and one that began too early.
-      await down(x, y);
-      await up(x, y);
-      await down(x, y);
-      await page.waitForTimeout(1000);
-      await up(x, y);
-      await page.waitForTimeout(400);
-      expect([await dialogs(page), await isRead(page)]).toEqual([1, null]);
-      await page.keyboard.press('Escape');
-      await poll(() => dialogs(page)).toBe(0);
-      expect(await isRead(page)).toBeNull();
+      for (let early = false; !early; ) {
+        await page.evaluate(notePresses);
+        await down(x, y);
+        await page.waitForTimeout(heldMs);
+        expect(await dialogs(page)).toBe(0);
+        // The lift, an impatient second press, and a third that begins as early and ends late.
+        await Promise.all([up(x, y), down(x, y), up(x, y), down(x, y)]);
+        await page.waitForSelector('dialog[open] .actions:not([inert])');
+        await up(x, y);
+        await page.waitForTimeout(400);
+        // On a machine that stalls they come too late to be early: then once more.
+        early = (await page.evaluate(() => window.presses)).join() === 'none,early,early';
+        if (early) expect([await dialogs(page), await isRead(page)]).toEqual([1, null]);
+        await page.keyboard.press('Escape');
+        await poll(() => dialogs(page)).toBe(0);
+        if (early) expect(await isRead(page)).toBeNull();
+        else await page.evaluate(() => localStorage.clear());
+      }
     }
     expect(await page.getAttribute('.armbar', 'data-state')).toBe('free');
 
