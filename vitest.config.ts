@@ -16,6 +16,7 @@ const WORKING = endToEnd(
   'package',
   'page',
   'page-guide',
+  'page-safety',
   'profiles',
 );
 

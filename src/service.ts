@@ -12,7 +12,7 @@ import { logEvent } from './log/events.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createShownGlove } from './recording/shown-glove.js';
-import { cautionsOf } from './resistance/cautions.js';
+import { cautionLine, cautionsOf } from './resistance/cautions.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
@@ -55,7 +55,8 @@ export { version };
 export async function startService(options: ServiceOptions): Promise<Service> {
   const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders } = options;
   // A replay moves no servo.
-  if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
+  if (!replay)
+    for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, cautionLine(caution));
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const shown = gloves.map(createShownGlove);

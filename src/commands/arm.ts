@@ -1,6 +1,7 @@
 import { type Command, Option } from 'commander';
 import { TautlineError } from '../errors.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
+import type { UnusedLine } from '../resistance/unused-lines.js';
 import {
   answerIn,
   refusal,
@@ -11,10 +12,13 @@ import {
   unreachable,
   urlOption,
 } from './shared/service-url.js';
+import { wrap } from './shared/wrap.js';
 
 /** A service on this machine answers in milliseconds; what takes longer has hung. */
 const ANSWER_WITHIN_MS = 3000;
 
+const COLUMNS = 80;
+const INDENT = '  ';
 const REMINDER = 'Keep a way to get the hand out. To free every finger: tautline disarm';
 
 interface ArmOptions extends ServiceOptions {
@@ -23,7 +27,13 @@ interface ArmOptions extends ServiceOptions {
 
 /** What the service answers to POST /arm and /disarm. */
 interface Answer {
-  hands?: { hand: HandSide; armed: boolean; connected?: boolean }[];
+  hands?: {
+    hand: HandSide;
+    armed: boolean;
+    connected?: boolean;
+    /** What the glove has that is never used. */
+    unused?: UnusedLine[];
+  }[];
   /** What the wearer must know. */
   caution?: string;
 }
@@ -53,9 +63,13 @@ function addCommand(program: Command, name: 'arm' | 'disarm', description: strin
     .addHelpText('after', `\nExample:\n  ${example}`)
     .action(async (options: ArmOptions) => {
       const { hands = [], caution } = await post(name, options);
-      for (const { hand, armed, connected } of hands) {
+      for (const { hand, armed, connected, unused = [] } of hands) {
         const free = connected === false ? 'not connected, disarmed' : 'disarmed, every finger is free';
         console.log(`${hand} hand: ${armed ? 'armed, fingers can be stopped' : free}`);
+        // Nobody is to wait for a force that never comes.
+        for (const { says, remedy } of armed ? unused : []) {
+          for (const line of wrap(`${says} ${remedy}`, COLUMNS - INDENT.length)) console.log(INDENT + line);
+        }
       }
       // The service says it in full the first time; nobody reads a page every time, but a line.
       if (caution) console.log(caution);

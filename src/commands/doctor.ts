@@ -57,7 +57,7 @@ async function look(options: DoctorOptions, command: Command): Promise<Seen> {
     import('../doctor/doctor.js'),
     import('../install/paths.js'),
     import('../install/version.js'),
-    import('../install/status.js'),
+    import('../doctor/status.js'),
   ]);
   const here = await situation(options.profile);
   const url = givenUrl(command) ?? here.url;

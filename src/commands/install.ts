@@ -2,6 +2,9 @@ import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Command } from 'commander';
 import { givenUrl, serviceUrl, tokenOption, urlOption } from './shared/service-url.js';
+import { wrap } from './shared/wrap.js';
+
+const COLUMNS = 80;
 
 interface StatusOptions {
   token?: string;
@@ -92,14 +95,18 @@ export function addInstallCommands(program: Command): void {
     .option('--json', 'print JSON')
     .addHelpText('after', '\nExample:\n  tautline status\n\nEnds with 0 if it is running, else with 1.')
     .action(async ({ token, json }: StatusOptions, command: Command) => {
-      const [{ gatherStatus, statusLines, situation }, { EXIT_CODE }] = await Promise.all([
-        import('../install/status.js'),
+      const [{ gatherStatus, statusLines, situation, NOTE }, { EXIT_CODE }] = await Promise.all([
+        import('../doctor/status.js'),
         import('../errors.js'),
       ]);
       const here = await situation();
       const url = givenUrl(command) ?? here.url;
       const status = await gatherStatus(serviceUrl(url, 'http', '/health'), token ?? here.token, here);
-      console.log(json ? JSON.stringify(status, null, 2) : statusLines(status).join('\n'));
+      const fold = (line: string): string[] =>
+        line.startsWith(NOTE)
+          ? wrap(line.trimStart(), COLUMNS - NOTE.length).map((part) => NOTE + part)
+          : [line];
+      console.log(json ? JSON.stringify(status, null, 2) : statusLines(status).flatMap(fold).join('\n'));
       if (!status.running) process.exitCode = EXIT_CODE.failed;
     });
 }

@@ -1,18 +1,21 @@
 import { type Command, InvalidArgumentError } from 'commander';
+import { askRadius, askTorque } from '../config/plausible-parts.js';
 import type { SizingInput } from '../sensing/sizing.js';
 import { wrap } from './shared/wrap.js';
 
 type Numbers = { [K in keyof SizingInput as SizingInput[K] extends number ? K : never]: number };
 
-/** Option, its unit, its meaning, and the range in which it makes sense. */
-const OPTIONS: Record<keyof Numbers, [flag: string, text: string, min: number, max: number]> = {
-  spoolRadiusMm: ['--spool <mm>', 'radius of the spool on the potentiometer', 1, 100],
+/** What is odd about a value, if anything is. */
+type Ask = (value: number) => string | undefined;
+/** Option, its unit, its meaning, the range in which it makes sense, and what is asked about values in it. */
+const OPTIONS: Record<keyof Numbers, [flag: string, text: string, min: number, max: number, ask?: Ask]> = {
+  spoolRadiusMm: ['--spool <mm>', 'radius of the spool on the potentiometer', 0.0001, 1000, askRadius],
   potTravelDeg: ['--pot <deg>', 'turn over which the potentiometer reads 0 to full', 10, 36000],
   converterBits: ['--bits <n>', 'bits of the converter', 6, 16],
   handLengthMm: ['--hand <mm>', 'wrist crease to the tip of the middle finger', 100, 300],
-  servoTorqueNm: ['--torque <Nm>', 'stall torque of the servo (1.5 kg cm is 0.15)', 0.001, 20],
+  servoTorqueNm: ['--torque <Nm>', 'stall torque of the servo (1.5 kg cm is 0.15)', 0.0001, 1000, askTorque],
   servoS60: ['--speed <s>', 'time of the servo for 60 degrees', 0.01, 5],
-  servoRadiusMm: ['--servo-spool <mm>', 'radius at which the servo pulls', 1, 100],
+  servoRadiusMm: ['--servo-spool <mm>', 'radius at which the servo pulls', 0.0001, 1000, askRadius],
   servoStallA: ['--stall <A>', 'current of one stalled servo', 0.01, 50],
   servos: ['--servos <n>', 'servos on the supply', 1, 16],
   supplyA: ['--supply <A>', 'what the supply gives without sagging', 0.1, 100],
@@ -27,8 +30,8 @@ export function addSizingCommand(program: Command): void {
   const command = program
     .command('sizing')
     .description('Before you buy or print: what a spool, a potentiometer, a servo and a supply will do.');
-  for (const [flag, text, min, max] of Object.values(OPTIONS)) {
-    command.option(flag, text, numberWithin(min, max));
+  for (const [flag, text, min, max, ask] of Object.values(OPTIONS)) {
+    command.option(flag, text, numberWithin(min, max, ask));
   }
   command
     .option('--heights <mm,mm,mm>', 'string over knuckle, middle and last joint, from your ruler', heights)
@@ -70,12 +73,14 @@ const nameOf = (flag: string) =>
     .split(' ')[0]
     .replace(/-(\w)/g, (_, letter: string) => letter.toUpperCase());
 
-function numberWithin(min: number, max: number): (text: string) => number {
+function numberWithin(min: number, max: number, ask?: Ask): (text: string) => number {
   return (text) => {
     const value = Number(text);
     if (text.trim() === '' || !(value >= min && value <= max)) {
       throw new InvalidArgumentError(`Give a number from ${min} to ${max}.`);
     }
+    const odd = ask?.(value);
+    if (odd) throw new InvalidArgumentError(`${odd}.`);
     return value;
   };
 }

@@ -28,12 +28,13 @@ const checkOfProfile = schemaCheck(
 /**
  * Reads a profile.
  * @param fileName for the messages: each starts with file:line:column
+ * @param recorded what a recording keeps of the profile that it was made with: see checkRules
  * @returns the profile with every default filled in
  * @throws TautlineError `profileInvalid`: the first problem is its message, the others are its `details`
  */
-export function parseProfile(text: string, fileName: string): Profile {
+export function parseProfile(text: string, fileName: string, recorded = false): Profile {
   const yaml = readYaml(text);
-  const problems = yaml.problems.length > 0 ? [] : problemsOf(yaml.data);
+  const problems = yaml.problems.length > 0 ? [] : problemsOf(yaml.data, recorded);
   const found = [
     ...yaml.problems,
     ...problems
@@ -72,13 +73,13 @@ export async function loadProfile(path: string): Promise<Profile> {
 }
 
 /** Everything wrong with the data; fills in defaults. */
-function problemsOf(data: unknown): Problem[] {
+function problemsOf(data: unknown, recorded: boolean): Problem[] {
   if (data === null || data === undefined) {
     return [{ path: [], at: 'value', text: 'the profile is empty; copy one of the examples in config/' }];
   }
   const check = checkOfProfile();
   const schemaProblems = check(data) ? [] : describeSchemaErrors(check.errors ?? []);
-  return [...schemaProblems, ...checkRules(data, schemaProblems)];
+  return [...schemaProblems, ...checkRules(data, schemaProblems, recorded)];
 }
 
 /** Aliases make one object stand in several places; a profile is a tree of its own objects. */

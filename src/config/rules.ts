@@ -3,6 +3,7 @@ import { isLoopback } from './address.js';
 import { listed, pathName, quote } from './describe.js';
 import { parseTemplate, TEMPLATE_QUANTITIES } from './line-template.js';
 import { nearest } from './nearest.js';
+import { askRadius, askTorque } from './plausible-parts.js';
 import type { Problem } from './problem.js';
 import {
   type ActuatorProfile,
@@ -17,8 +18,9 @@ type Report = (path: readonly (string | number)[], text: string) => void;
 /**
  * The rules that tie several keys together.
  * @param data a profile that may break its schema: parts with a schema problem are passed over
+ * @param recorded of a recording: figures of parts are taken as they are, for nothing is moved by them
  */
-export function checkRules(data: unknown, schemaProblems: readonly Problem[]): Problem[] {
+export function checkRules(data: unknown, schemaProblems: readonly Problem[], recorded = false): Problem[] {
   const problems: Problem[] = [];
   const report: Report = (path, text) => problems.push({ path: path.map(String), at: 'value', text });
   /** Every path that breaks the schema, and every one above it. */
@@ -45,6 +47,10 @@ export function checkRules(data: unknown, schemaProblems: readonly Problem[]): P
     const actuators = soundItems<ActuatorProfile>(glove?.actuators, (i) => sound(...at, 'actuators', i));
     for (const [i, channel] of channels) checkChannel(channel, [...at, 'channels', i], report);
     for (const [i, actuator] of actuators) checkActuator(actuator, [...at, 'actuators', i], report);
+    if (!recorded) {
+      for (const [i, channel] of channels) askAboutSpool(channel, [...at, 'channels', i], report);
+      for (const [i, actuator] of actuators) askAboutServo(actuator, [...at, 'actuators', i], report);
+    }
     checkRolesOnce(channels, actuators, at, report);
     checkWristSensor(channels, at, report);
     if (sound(...at, 'buttons')) checkButtons(glove.buttons, [...at, 'buttons'], report);
@@ -180,6 +186,24 @@ function checkActuator(actuator: ActuatorProfile, at: readonly (string | number)
   if (actuator.servoUs && actuator.servoUs[0] === actuator.servoUs[1]) {
     report([...at, 'servoUs'], `${name}: the two pulses of servoUs must differ`);
   }
+}
+
+/** A figure that no such part has was given in another unit: that is asked, rather than believed. */
+function askAboutServo(actuator: ActuatorProfile, at: readonly (string | number)[], report: Report): void {
+  const { kind, role, stallTorqueNm, spoolRadiusMm } = actuator;
+  if (kind === 'vibration') return;
+  const name = `${pathName(at.map(String))} (${role})`;
+  const torque = askTorque(stallTorqueNm);
+  if (torque) report([...at, 'stallTorqueNm'], `${name}: stallTorqueNm: ${torque}`);
+  const radius = askRadius(spoolRadiusMm);
+  if (radius) report([...at, 'spoolRadiusMm'], `${name}: spoolRadiusMm: ${radius}`);
+}
+
+function askAboutSpool(channel: ChannelProfile, at: readonly (string | number)[], report: Report): void {
+  const radius = channel.string && askRadius(channel.string.spoolRadiusMm);
+  if (!radius) return;
+  const name = `${pathName(at.map(String))} (${channel.role})`;
+  report([...at, 'string', 'spoolRadiusMm'], `${name}: spoolRadiusMm: ${radius}`);
 }
 
 function checkRolesOnce(

@@ -222,8 +222,11 @@ export const ActuatorSchema = object(
       minimum: 0,
       maximum: 0.5,
     }),
-    stallTorqueNm: number('Torque at full effort.', { default: 0.15, exclusiveMinimum: 0, maximum: 20 }),
-    spoolRadiusMm: number('Radius at which the string pulls.', {
+    stallTorqueNm: number(
+      'Torque at full effort, below 1 N·m. Data sheets of servos give kg·cm: 1.5 kg·cm is 0.147 N·m.',
+      { default: 0.15, exclusiveMinimum: 0, maximum: 1000 },
+    ),
+    spoolRadiusMm: number('Radius at which the string pulls, from the axis to the string.', {
       default: 20,
       exclusiveMinimum: 0,
       maximum: 100,

@@ -1,3 +1,5 @@
+import type { Caution } from '../resistance/cautions.js';
+
 /**
  * What `tautline doctor` says: facts in, findings out. Nothing is asked of the system here (see facts.ts), so that
  * every finding can be tried on any system.
@@ -8,6 +10,8 @@ export interface Facts {
   version: string;
   /** The profile that a service started now would use, and what is wrong with it. */
   profile: { path: string | undefined; problem?: string };
+  /** What that profile permits but its maker should know. */
+  cautions: readonly Caution[];
   /** Folder of the profiles that come with the program. */
   examples: string;
   ports: readonly {
@@ -54,6 +58,7 @@ export function examine(facts: Facts): Finding[] {
   return [
     node(facts),
     profile(facts),
+    ...cautions(facts),
     ...ports(facts),
     service(facts),
     installation(facts),
@@ -91,6 +96,15 @@ function profile({ profile: { path, problem }, examples }: Facts): Finding {
     says: 'No profile of yours: a service shows the simulated glove.',
     remedy: `Copy the nearest one of ${examples}, and name it with --profile.`,
   };
+}
+
+function cautions({ cautions: all }: Facts): Finding[] {
+  return all.map(({ glove, says, remedy }) => ({
+    what: 'forces',
+    state: 'attention',
+    says: `${glove}: ${says}`,
+    remedy,
+  }));
 }
 
 function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding[] {

@@ -7,10 +7,11 @@ import { promisify } from 'node:util';
 import { EXAMPLES } from '../config/load.js';
 import type { Installed } from '../install/installed.js';
 import type { UserPaths } from '../install/paths.js';
-import { askHealth, type Situation } from '../install/status.js';
 import { listPorts } from '../link/list-ports.js';
 import { findHolders } from '../link/port-holders.js';
+import { cautionsOf } from '../resistance/cautions.js';
 import type { Facts } from './doctor.js';
+import { askHealth, type Situation } from './status.js';
 
 const runProgram = promisify(execFile);
 
@@ -33,6 +34,7 @@ export async function gatherFacts({ paths, version, here, health, token }: Facts
     version,
     examples: EXAMPLES,
     profile: { path: here.profile, ...(here.trouble ? { problem: here.trouble } : {}) },
+    cautions: here.data ? cautionsOf(here.data) : [],
     ports: await portsOf(),
     ...(await groupsOf()),
     service: await serviceAt(health, token),

@@ -20,7 +20,18 @@ export interface ReportParts {
 }
 
 /** Values under these keys name somebody or something, wherever they stand in what the service says. */
-const NAMES = new Set(['name', 'deviceId', 'address', 'serial', 'path', 'wearer', 'person', 'token', 'by']);
+const NAMES = new Set([
+  'name',
+  'deviceId',
+  'address',
+  'serial',
+  'path',
+  'wearer',
+  'person',
+  'token',
+  'by',
+  'recorded',
+]);
 
 /** The report as text: JSON, indented, without personal data. */
 export function bugReport(parts: ReportParts, personal: Personal): string {

@@ -12,6 +12,7 @@ import { logEvent } from '../log/events.js';
 import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../resistance/actuators.js';
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
+import { unusedOf } from '../resistance/unused.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
@@ -73,6 +74,7 @@ export function makeChain(
     const finger = actuatorFinger(actuator);
     return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
   });
+  const unused = unusedOf(actuators, safety);
   return {
     sensing,
     resistance: new Resistance({ safety, actuators, travel }),
@@ -91,7 +93,10 @@ export function makeChain(
         const inUse = sensing.channels.find((channel) => channel.role === role);
         return { role, bits, ...(inUse ? { open: inUse.open, closed: inUse.closed } : {}) };
       }),
-      actuators: said?.actuators ?? glove.actuators.map(({ role, kind }) => ({ role, kind })),
+      actuators: (said ?? glove).actuators.map(({ role, kind }, at) => {
+        const why = unused[at];
+        return { role, kind, ...(why ? { unused: why } : {}) };
+      }),
       skeleton,
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,

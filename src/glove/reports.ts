@@ -41,14 +41,9 @@ export interface HealthSources {
 
 export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'timeUs'> {
   const { hand, link, sensing, rateHz, counters, device, timeSync } = sources;
-  const { error } = link;
   return {
     hand,
-    link: {
-      state: link.state,
-      address: link.address,
-      ...(error ? { reason: error.line, code: error.code } : {}),
-    },
+    link: reportLink(link),
     channels: sensing.channels.map(({ role }, index) => {
       const { kind, evidence, remedy } = sensing.health.verdicts[index];
       return {
@@ -68,6 +63,13 @@ export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'time
     clock: reportClock(timeSync.status, sources.serialPath),
   };
 }
+
+export const reportLink = ({ state, address, recorded, error }: LinkStatus): Body<'health'>['link'] => ({
+  state,
+  address,
+  ...(recorded === undefined ? {} : { recorded }),
+  ...(error ? { reason: error.line, code: error.code } : {}),
+});
 
 function reportClock(
   status: TimeSyncStatus,

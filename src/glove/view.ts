@@ -8,6 +8,7 @@ import type { ActuatorKind, ActuatorRole, ChannelRole } from '../protocol/link-t
 import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
+import type { Unused } from '../resistance/unused-lines.js';
 
 /** One pose of the hand. Reused: valid only during the call. */
 export interface HandFrame {
@@ -38,7 +39,8 @@ export interface GloveDescription {
   firmwareVersion?: number;
   /** `open` and `closed`: counts at the ends of the range in use. */
   channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
-  actuators: readonly { role: ActuatorRole; kind: ActuatorKind }[];
+  /** `unused`: why one is never let hold its finger. */
+  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; unused?: Unused }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];

@@ -17,6 +17,8 @@ export interface LinkStatus {
   address: string;
   /** Why the link is lost or waiting; one clear line with the remedy. */
   error?: TautlineError;
+  /** The session that is shown in place of a glove. */
+  recorded?: string;
   /** Milliseconds until the next try, while waiting. */
   retryInMs?: number;
 }

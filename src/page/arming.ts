@@ -1,6 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
 import { button, make, setAttribute, setText } from './dom.js';
-import type { Live } from './live.js';
+import { type Live, recordingOf } from './live.js';
 import { ask } from './routes.js';
 
 /** If the stream has not confirmed a disarm by then, it is sent over HTTP too. */
@@ -54,7 +54,13 @@ export function createDisarmBar(live: Live): HTMLElement {
     } else {
       setAttribute(bar, 'data-state', 'free');
       setText(title, 'Disarmed');
-      setText(detail, 'Fingers are free. No app can hold them.');
+      const recorded = live.hands.size > 0 && [...live.hands.values()].every(recordingOf);
+      setText(
+        detail,
+        recorded
+          ? 'This is a replay: fingers are free, and no force is possible.'
+          : 'Fingers are free. No app can hold them.',
+      );
     }
   };
   live.changed.on(update);

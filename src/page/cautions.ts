@@ -1,4 +1,5 @@
-import { button, make } from './dom.js';
+import { answer, createDialog, type Dialog } from './dialog.js';
+import { make } from './dom.js';
 
 const KEY = 'tautline.cautions';
 
@@ -19,15 +20,8 @@ export const cautionList = (): HTMLElement =>
 export const cautionsRead = (): boolean => localStorage.getItem(KEY) === 'read';
 
 /** Shows them; nobody arms from this page before he has been through here. */
-export function createCautionsDialog(): HTMLDialogElement {
-  const dialog = make(
-    'dialog',
-    { class: 'dialog', 'aria-labelledby': 'cautions-title' },
-    make('h2', { id: 'cautions-title' }, 'Before forces act on a hand'),
-    cautionList(),
-  );
-  const close = button('Not now', () => dialog.close());
-  const read = button(
+export function createCautionsDialog(): Dialog {
+  const read = answer(
     'I have read this',
     () => {
       localStorage.setItem(KEY, 'read');
@@ -35,7 +29,11 @@ export function createCautionsDialog(): HTMLDialogElement {
     },
     { class: 'main' },
   );
-  dialog.append(make('div', { class: 'actions' }, read, close));
-  document.body.append(dialog);
+  const dialog = createDialog(
+    'cautions-title',
+    'Before forces act on a hand',
+    [cautionList()],
+    [read, answer('Not now', () => dialog.close())],
+  );
   return dialog;
 }

@@ -1,3 +1,4 @@
+import { answer, createDialog } from './dialog.js';
 import { button, make } from './dom.js';
 
 const KEYS: readonly (readonly [string, string])[] = [
@@ -13,22 +14,12 @@ const KEYS: readonly (readonly [string, string])[] = [
 export function createKeysButton(): { button: HTMLElement; show(): void } {
   const list = make('dl', { class: 'key-list' });
   for (const [keys, does] of KEYS) list.append(make('dt', {}, keys), make('dd', {}, does));
-  const dialog = make(
-    'dialog',
-    { class: 'dialog', 'aria-labelledby': 'keys-title' },
-    make('h2', { id: 'keys-title' }, 'Keys'),
-    list,
+  const dialog = createDialog(
+    'keys-title',
+    'Keys',
+    [list],
+    [answer('Close', () => dialog.close(), { class: 'main' })],
   );
-  dialog.append(
-    make(
-      'div',
-      { class: 'actions' },
-      button('Close', () => dialog.close(), { class: 'main' }),
-    ),
-  );
-  document.body.append(dialog);
-  const show = (): void => {
-    if (!dialog.open) dialog.showModal();
-  };
+  const { show } = dialog;
   return { button: button('Keys', show, { class: 'quiet keys-button', 'aria-keyshortcuts': '?' }), show };
 }

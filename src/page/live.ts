@@ -1,7 +1,8 @@
 import { type Client, connect } from '../client/client.js';
 import type { HandPose } from '../client/pose.js';
-import type { HandSide } from '../hand/joints.js';
+import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { ServerMessageOf } from '../protocol/messages.js';
+import type { Unused } from '../resistance/unused-lines.js';
 import { createAppNames } from './app-names.js';
 import { createSignal } from './signal.js';
 import { readToken } from './token.js';
@@ -20,6 +21,24 @@ export interface LiveHand {
   resistance: Resistance | undefined;
   signals: Signals | undefined;
 }
+
+/** The session that is shown in place of this glove, as it is listed; undefined while the glove itself is. */
+export const recordingOf = ({ info }: Pick<LiveHand, 'info'>): string | undefined =>
+  info.link.recorded?.replace(/\.mcap$/, '');
+
+/** What of the glove is never used, by the finger it would hold; nothing of a recording, of which nothing could be. */
+export const neverUsed = (hand: Pick<LiveHand, 'info'>): { role: string; unused: Unused }[] =>
+  recordingOf(hand) === undefined
+    ? hand.info.actuators.flatMap(({ role, unused }) => (unused ? [{ role, unused }] : []))
+    : [];
+
+/** Whatever could hold a finger of it is never used: nobody will feel anything. */
+export const holdsNothing = (hand: Pick<LiveHand, 'info'>): boolean => {
+  const never = neverUsed(hand);
+  const could = hand.info.actuators.filter(({ role, kind }) => kind !== 'vibration' && isFinger(role));
+  return never.length > 0 && could.every(({ unused }) => unused);
+};
+const isFinger = (role: string): boolean => (FINGERS as readonly string[]).includes(role);
 
 /** Twice what most displays show: the pose in each frame is at most 4 ms old. */
 const RATE_HZ = 250;

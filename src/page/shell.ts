@@ -1,6 +1,7 @@
+import { dialogShown } from './dialog.js';
 import { button, drawing, make, setAttribute, setText } from './dom.js';
 import { createKeysButton } from './keys.js';
-import type { Live } from './live.js';
+import { type Live, recordingOf } from './live.js';
 import type { Part } from './part.js';
 import { createAppsPart } from './parts/apps.js';
 import { createGuidePart } from './parts/guide.js';
@@ -8,6 +9,7 @@ import { createHandsPart } from './parts/hands.js';
 import { createSessionsPart } from './parts/sessions.js';
 import { createSignalsPart } from './parts/signals.js';
 import { createTouchPart } from './parts/touch.js';
+import { createRecordingStrip } from './recording-strip.js';
 import { createHandsOnStage } from './scene/hands.js';
 import { VIEW_LABEL, VIEWS } from './scene/orbit.js';
 import { createStage } from './scene/stage.js';
@@ -74,6 +76,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     // Nothing in these takes the focus: the whole is scrolled by keys.
     const plain = ['signals', 'apps'].includes(parts[index].name);
     setAttribute(bench, 'tabindex', plain ? '0' : undefined);
+    setAttribute(panels, 'tabindex', parts[index].name === 'hands' ? '0' : undefined);
     history.replaceState(undefined, '', `#${parts[index].name}`);
     panels.scrollTop = 0;
     if (focus) (tabs.children[index] as HTMLElement).focus();
@@ -99,10 +102,19 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     keys.button,
     createThemeButton(),
   );
-  document.body.append(header, createLostBanner(live), tabs, bench, createTokenForm(live), disarmBar);
+  document.body.append(
+    header,
+    createLostBanner(live),
+    createRecordingStrip(live),
+    tabs,
+    bench,
+    createTokenForm(live),
+    disarmBar,
+  );
 
   window.addEventListener('keydown', (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || isTyping(event.target)) return;
+    if (dialogShown()) return;
     const part = Number(event.key) - 1;
     const view = VIEW_KEYS.indexOf(event.key.toLowerCase() as (typeof VIEW_KEYS)[number]);
     if (event.key === '?') keys.show();
@@ -123,10 +135,14 @@ function createStatus(live: Live): HTMLElement {
   const status = make('p', { class: 'status' });
   const update = () => {
     let well = true;
-    const words = [...live.hands.values()].map(({ info, health, joints }) => {
+    const words = [...live.hands.values()].map((hand) => {
+      const { info, health, joints } = hand;
       const state = health?.link.state ?? info.link.state;
       const rateHz = state === 'live' ? Math.round(health?.rateHz ?? info.sampleRateHz) : 0;
-      well &&= rateHz > 0 && joints?.valid !== false;
+      const recording = recordingOf(hand);
+      // A replay may stand still.
+      well &&= (rateHz > 0 || recording !== undefined) && joints?.valid !== false;
+      if (recording !== undefined) return `${info.hand}: replay`;
       return `${info.hand}: ${state === 'live' ? `${rateHz} Hz` : 'no glove'}`;
     });
     setText(

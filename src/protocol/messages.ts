@@ -258,6 +258,12 @@ const linkStatus = record(
   {
     state: literals(['closed', 'opening', 'live', 'lost', 'waiting'], 'State of the link.'),
     address: Type.String({ description: 'What the link goes to.' }),
+    recorded: Type.Optional(
+      Type.String({
+        description:
+          'Name of the session that is shown in place of the glove; absent while it is the glove itself. Nothing that is asked of a recording moves a finger.',
+      }),
+    ),
     reason: Type.Optional(Type.String({ description: 'Why it is not live, and what to do.' })),
     code: Type.Optional(Type.String({ description: 'Code of the reason.' })),
   },
@@ -305,6 +311,15 @@ export const ServerMessages = {
                 {
                   role: literals(keysOf(ACTUATOR_ROLE), 'Role.'),
                   kind: literals(keysOf(ACTUATOR_KIND), 'Kind.'),
+                  unused: Type.Optional(
+                    record(
+                      {
+                        reason: Type.String({ description: 'Goes on from `index stays free: `.' }),
+                        remedy: Type.String({ description: 'What to do.' }),
+                      },
+                      'Why it is never used, so that its finger stays free whatever is asked.',
+                    ),
+                  ),
                 },
                 'An output.',
               ),

@@ -1,3 +1,4 @@
+import { basename } from 'node:path';
 import { type ErrorCode, TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
 import { createGloveFrames } from '../link/glove-frames.js';
@@ -39,9 +40,9 @@ export interface ReplayLinkOptions {
 
 export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
   const { hand, name, frames, recordedFits = true, written } = options;
-  const address = `replay of ${name}`;
+  const from = { address: `replay of ${name}`, recorded: basename(name) };
   let events: LinkEvents | undefined;
-  let status: LinkStatus = { state: 'closed', address };
+  let status: LinkStatus = { state: 'closed', ...from };
   let closed = false;
   let pingUs = 0;
   const gloveSide = createGloveFrames({
@@ -55,7 +56,7 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
 
   function enterState(state: LinkState, error?: TautlineError): void {
     if (closed) return;
-    status = { state, address, ...(error ? { error } : {}) };
+    status = { state, ...from, ...(error ? { error } : {}) };
     events?.status(status);
   }
 
@@ -76,7 +77,7 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
     },
     async close() {
       closed = true;
-      status = { state: 'closed', address };
+      status = { state: 'closed', ...from };
     },
     received(timeUs, bytes) {
       if (!closed && status.state === 'live') events?.bytes(bytes, timeUs + link.offsetUs);

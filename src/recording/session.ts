@@ -217,7 +217,7 @@ function readSession(file: McapFile): Session {
     const { hand } = parseTopic(topic) ?? {};
     if (hand) hands.add(hand);
   }
-  const profile = parseProfile(text, `${path} (profile)`);
+  const profile = parseProfile(text, `${path} (profile)`, true);
   let endNs = 0;
   for (let chunk = 0; chunk < file.chunkCount; chunk++) endNs = Math.max(endNs, file.chunkEndNs(chunk));
   const startUs = head.timeUs;

@@ -2,6 +2,7 @@ import type { Logger } from 'pino';
 import { nowUs } from '../clock.js';
 import { ANY_APP_PERMISSIONS } from '../config/schema.js';
 import type { Glove } from '../glove/glove.js';
+import { reportLink } from '../glove/reports.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
 import { logEvent } from '../log/events.js';
 import {
@@ -12,6 +13,7 @@ import {
 } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
+import { type UnusedLine, unusedLines } from '../resistance/unused-lines.js';
 import type { Session, SessionHost } from './connection.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
@@ -143,6 +145,7 @@ export class Hub implements SessionHost {
       gloves: this.gloves.map((glove) => ({
         name: glove.description.name,
         armed: glove.armed,
+        unused: unusedNow(glove),
         ...glove.readHealth(),
       })),
       apps: [...this.sessions].map(({ app, name, encoding, wanted, dropped, behind }) => ({
@@ -196,15 +199,18 @@ export class Hub implements SessionHost {
   }
 }
 
+/** What a glove has that is never used; nothing of a recording, of which nothing could be. */
+export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
+  linkStatus.recorded === undefined ? unusedLines(description.actuators) : [];
+
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
   const { maxTensionN, howToArm } = glove.description;
-  const { state, address, error } = glove.linkStatus;
   return {
     hand,
     name,
-    link: { state, address, ...(error ? { reason: error.line, code: error.code } : {}) },
+    link: reportLink(glove.linkStatus),
     armed: glove.armed,
     howToArm,
     sampleRateHz,

@@ -17,7 +17,7 @@ import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
 import { CLOSE, Session } from './connection.js';
 import { limitCrowd } from './connection-limits.js';
-import { Hub } from './hub.js';
+import { Hub, unusedNow } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
@@ -284,6 +284,7 @@ function createHttp(
         hand: glove.description.hand,
         armed: glove.armed,
         connected: glove.connected,
+        unused: unusedNow(glove),
       })),
     });
     scope.post<{ Querystring: { hand?: string } }>('/arm', (request, reply) => {

@@ -43,6 +43,30 @@ describe.concurrent('arm and disarm', () => {
     expect(outcome.stdout).toMatch(/armed.*\n.*way to get the hand out.*tautline disarm\n$/);
   });
 
+  it('says which finger stays free all the same, why, and what to do, within 80 columns', async () => {
+    const unused = [
+      {
+        says: 'index, ring stay free: the servo pulls up to 15 N, more than the 8 N of safety.maxTensionN.',
+        remedy: 'Use a wider spool.',
+      },
+    ];
+    const answer = (armed: boolean) => JSON.stringify({ hands: [{ hand: 'right', armed, unused }] });
+    const armed = await withServer(
+      (_, response) => response.end(answer(true)),
+      (address) => run('arm', '--url', address),
+    );
+    expect(armed.stdout).toMatch(
+      /^right hand: armed, .*\n {2}index, ring stay free: .*\n {2}safety\.maxTensionN\. Use a wider spool\.\nKeep/,
+    );
+    for (const line of armed.stdout.split('\n')) expect(line.length).toBeLessThanOrEqual(80);
+    // Of a hand that was just freed it is no news.
+    const disarmed = await withServer(
+      (_, response) => response.end(answer(false)),
+      (address) => run('disarm', '--url', address),
+    );
+    expect(disarmed.stdout).not.toContain('stay free');
+  });
+
   it('arms the glove that is connected, and says that the other is not', async () => {
     const hands = [
       { hand: 'right', armed: true, connected: true },

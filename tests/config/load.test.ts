@@ -214,6 +214,21 @@ describe('parseProfile', () => {
       '7:9: gloves[0].actuators[0] (index): stopAtOpen and stopAtClosed must differ.',
     ],
     [
+      '    channels:',
+      '    actuators:\n      - { role: index, stallTorqueNm: 1.5 }\n    channels:',
+      '7:39: gloves[0].actuators[0] (index): stallTorqueNm: 1.5 N·m is more than belongs on a finger; did you mean kg·cm, as data sheets give it? 1.5 kg·cm is 0.147 N·m. If it really is that strong, leave it out.',
+    ],
+    [
+      '    channels:',
+      '    actuators:\n      - { role: index, kind: brake, spoolRadiusMm: 0.02 }\n    channels:',
+      '7:52: gloves[0].actuators[0] (index): spoolRadiusMm: 0.02 mm is thinner than what a string winds on; did you mean metres? 0.02 m is 20 mm.',
+    ],
+    [
+      'closed: 900',
+      'closed: 900, string: { spoolRadiusMm: 0.01 }',
+      '7:78: gloves[0].channels[0] (index.curl): spoolRadiusMm: 0.01 mm is thinner than what a string winds on; did you mean metres? 0.01 m is 10 mm.',
+    ],
+    [
       'profile: 1',
       'profile: 1\nsafety: { maxTtlMs: 100 }',
       '2:21: safety.maxTtlMs (100) must be at least safety.defaultTtlMs (250).',
@@ -282,6 +297,17 @@ describe('parseProfile', () => {
     const codec = `    codec: { kind: lines, columns: [index.curl], output: '${output}' }`;
     const text = changed('    link:', `${codec}\n    actuators: [{ role: index }]\n    link:`);
     expect(problems(text)).toEqual(message === undefined ? [] : [`my.yaml:5:58: ${message}`]);
+  });
+
+  it('takes the figures of what holds no finger, and of a recording, as they are', () => {
+    const odd = (kind: string) =>
+      changed(
+        '    channels:',
+        `    actuators: [{ role: index, kind: ${kind}, stallTorqueNm: 1.5 }]\n    channels:`,
+      );
+    expect(problems(odd('vibration'))).toEqual([]);
+    expect(problems(odd('stringStop'))).toHaveLength(1);
+    expect(parseProfile(odd('stringStop'), 'my.yaml', true).gloves[0].actuators[0].stallTorqueNm).toBe(1.5);
   });
 
   it('takes a curve in either order, and one that runs from an inverted end', () => {

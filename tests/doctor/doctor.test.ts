@@ -5,12 +5,14 @@ import { examine, type Facts } from '../../src/doctor/doctor.js';
 import { eventsOf } from '../../src/doctor/recent-events.js';
 import { bugReport } from '../../src/doctor/report.js';
 import { scrub } from '../../src/doctor/scrub.js';
+import { cautionsOf } from '../../src/resistance/cautions.js';
 
 const well: Facts = {
   platform: 'linux',
   nodeVersion: 'v20.20.2',
   version: '0.1.0',
   profile: { path: '/home/kim/.config/tautline/glove.yaml' },
+  cautions: [],
   examples: '/usr/lib/node_modules/tautline/config',
   ports: [
     { path: '/dev/ttyUSB0', usb: true, permitted: true, heldBy: [], latencyTimerMs: 1, autosuspends: false },
@@ -30,6 +32,15 @@ const well: Facts = {
 };
 const [port] = well.ports;
 
+const STRONG = `profile: 1
+gloves:
+  - name: the strong one
+    hand: left
+    link: { kind: simulated }
+    channels: [{ role: index.curl, open: 0, closed: 4000 }]
+    actuators: [{ role: index, spoolRadiusMm: 10 }]
+`;
+
 describe('the doctor', () => {
   it('finds nothing wrong where all is well', () => {
     expect(examine(well).filter(({ state }) => state !== 'fine')).toEqual([]);
@@ -44,6 +55,12 @@ describe('the doctor', () => {
       /simulated.*nearest one of \/usr\/lib\/node_modules\/tautline\/config,/,
     ],
     ['a bad profile', { profile: { path: 'g.yaml', problem: 'g.yaml:3:5: no.' } }, 'wrong', /g\.yaml:3:5/],
+    [
+      'a servo that is never used',
+      { cautions: cautionsOf(parseProfile(STRONG, 'strong.yaml')) },
+      'attention',
+      /^the strong one: index stays free: the servo pulls up to 15 N .*maxTensionN.* Use a spoolRadiusMm of 18\.8/,
+    ],
     ['no port', { ports: [] }, 'attention', /only charges/],
     [
       'a port of another group',
@@ -135,7 +152,11 @@ gloves:
         profile,
         health: {
           gloves: [
-            { name: 'the blue one', deviceId: '7a00000100000001', link: { address: 'AA:BB:CC:00:11:22' } },
+            {
+              name: 'the blue one',
+              deviceId: '7a00000100000001',
+              link: { address: 'AA:BB:CC:00:11:22', recorded: 'Noa at home.mcap' },
+            },
           ],
         },
       },
@@ -151,6 +172,7 @@ gloves:
       '192.168',
       '7a00000100000001',
       'AA:BB',
+      'Noa',
     ]) {
       expect(text).not.toContain(secret);
     }

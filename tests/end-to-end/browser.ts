@@ -30,6 +30,8 @@ export interface PageOptions {
   width?: number;
   height?: number;
   colorScheme?: 'light' | 'dark';
+  /** A phone: fingers in place of a mouse. */
+  touch?: boolean;
 }
 
 /** The service's page in a profile of its own, watched for errors and for requests to anywhere else. */
@@ -37,9 +39,14 @@ export async function openPage(
   browser: Browser,
   port: number,
   part = 'hands',
-  { width = 900, height = 640, colorScheme = 'light' }: PageOptions = {},
+  { width = 900, height = 640, colorScheme = 'light', touch = false }: PageOptions = {},
 ): Promise<OpenPage> {
-  const context = await browser.newContext({ viewport: { width, height }, colorScheme });
+  const context = await browser.newContext({
+    viewport: { width, height },
+    colorScheme,
+    hasTouch: touch,
+    isMobile: touch,
+  });
   const page = await context.newPage();
   await page.addInitScript(drawLess);
   const complaints: string[] = [];

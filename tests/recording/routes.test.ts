@@ -101,22 +101,31 @@ test('a session takes the place of the glove for an app, and gives it back', asy
   const app = await App.connect(Number(new URL(base).port));
   const shows = (name: string) => app.reached(() => app.of('welcome').at(-1)?.hands[0]?.name === name);
   await shows('right glove');
+  const recorded = () => app.of('welcome').at(-1)?.hands[0]?.link.recorded;
+  const health = async () =>
+    (await ask('GET', '/health')).body as unknown as { gloves: { link: { recorded?: string } }[] };
+  expect(recorded()).toBeUndefined();
   expect(await post('/replay?name=grasp.mcap&loop=1')).toMatchObject({
     status: 200,
     body: { playing: true },
   });
   await shows('right host glove');
-  app.send({ type: 'subscribe', streams: ['joints'] });
+  // That it is a recording, and which, is told wherever the glove is told of.
+  expect(recorded()).toBe('grasp.mcap');
+  expect((await health()).gloves[0].link.recorded).toBe('grasp.mcap');
+  app.send({ type: 'subscribe', streams: ['joints', 'health'] });
+  await app.reached(() => app.of('health').length > 0);
+  expect(app.of('health')[0].link.recorded).toBe('grasp.mcap');
   const poses = () => app.of('joints').filter(({ valid }) => valid);
   await app.reached(() => poses().length >= 20);
   const times = poses().map(({ timeUs }) => timeUs);
   for (let i = 1; i < times.length; i++) expect(times[i]).toBeGreaterThan(times[i - 1]);
   // Nobody is in it: nothing to arm, to check or to fit.
   const port = Number(new URL(service.address).port);
-  const recorded = { code: 'notSupported', message: expect.stringContaining('Close the replay first.') };
-  expect(await armAsWearer(port)).toMatchObject({ status: 409, body: recorded });
+  const closeFirst = { code: 'notSupported', message: expect.stringContaining('Close the replay first.') };
+  expect(await armAsWearer(port)).toMatchObject({ status: 409, body: closeFirst });
   for (const task of ['check', 'fit', 'actuators']) {
-    expect(await post(`/guide?task=${task}`)).toMatchObject({ status: 409, body: recorded });
+    expect(await post(`/guide?task=${task}`)).toMatchObject({ status: 409, body: closeFirst });
   }
   expect(await post('/replay/pause')).toMatchObject({ body: { playing: false } });
   expect(await post('/replay/seek?to=2')).toMatchObject({ body: { positionS: 2 } });
@@ -130,9 +139,28 @@ test('a session takes the place of the glove for an app, and gives it back', asy
   await post('/replay/close');
   expect(await ask('GET', '/health')).toMatchObject({ body: { gloves: [{ armed: false }] } });
   await shows('right glove');
+  expect(recorded()).toBeUndefined();
+  expect((await health()).gloves[0].link.recorded).toBeUndefined();
   const before = poses().length;
   await app.reached(() => poses().length > before + 5);
   app.ws.terminate();
+});
+
+test('what was recorded with figures that no profile may have now is shown as it was', async () => {
+  const profile = simulatedProfile(['right'], 100);
+  profile.stream.port = 0;
+  profile.gloves[0].actuators[0].stallTorqueNm = 1.5;
+  const sessionsFolder = join(folder, 'older');
+  const older = await startService({ profile, logger: silent, sessionsFolder });
+  const at = (path: string) =>
+    fetch(`http://${new URL(older.address).host}${path}`, { method: 'POST' }).then(({ status }) => status);
+  try {
+    expect(await at('/record?name=older.mcap')).toBe(200);
+    expect(await at('/record/stop')).toBe(200);
+    expect(await at('/replay?name=older.mcap')).toBe(200);
+  } finally {
+    await older.close();
+  }
 });
 
 test('a recording as the body of an answer', async () => {

@@ -71,4 +71,7 @@ it('prints JSON, and one clear line for a wrong number', async () => {
   const wrong = await run('sizing', '--bits', '40');
   expect(wrong.code).toBe(2);
   expect(wrong.stderr).toMatch(/--bits <n>.*from 6 to 16/);
+  const sheet = await run('sizing', '--torque', '1.5');
+  expect(sheet.code).toBe(2);
+  expect(sheet.stderr).toMatch(/--torque <Nm>.*did you mean kg·cm, .* 1\.5 kg·cm is 0\.147 N·m/);
 });

@@ -2,6 +2,8 @@ import { DOFS_PER_FINGER } from '../../hand/dofs.js';
 import { FINGER_BASE, FINGER_JOINTS, FINGERS, type Finger, type HandSide } from '../../hand/joints.js';
 import { DOF_MAX } from '../../hand/limits.js';
 import type { ServerMessage, ServerMessageOf } from '../../protocol/messages.js';
+import { unusedLines } from '../../resistance/unused-lines.js';
+import { wrap } from './wrap.js';
 
 /**
  * What a terminal shows of the hands on the stream: messages go in with `take`, lines of text come out.
@@ -13,6 +15,9 @@ export interface HandView {
   armed: boolean;
   link: string;
   reason?: string;
+  /** The session that is shown in place of the glove. */
+  recorded?: string;
+  actuators: ServerMessageOf<'welcome'>['hands'][number]['actuators'];
   joints?: ServerMessageOf<'joints'>;
   inputs?: ServerMessageOf<'inputs'>;
   resistance?: ServerMessageOf<'resistance'>;
@@ -34,9 +39,10 @@ export function take(view: View, message: ServerMessage, nowMs: number): void {
   if (message.type === 'welcome') {
     const present = new Set(message.hands.map(({ hand }) => hand));
     for (const hand of view.keys()) if (!present.has(hand)) view.delete(hand);
-    for (const { hand, name, armed, link } of message.hands) {
+    for (const { hand, name, armed, link, actuators = [] } of message.hands) {
       const known = view.get(hand) ?? { hand, arrivals: [] };
-      view.set(hand, { ...known, name, armed, link: link.state, reason: link.reason });
+      const { state, reason, recorded } = link;
+      view.set(hand, { ...known, name, armed, link: state, reason, recorded, actuators });
     }
     return;
   }
@@ -70,7 +76,8 @@ export function sayHand(hand: HandView, nowMs?: number): string {
     const state = hand.joints?.fingers[finger];
     const flexed = hand.joints ? `${percent(flexion(hand.joints, i))}%` : '-';
     const stop = hand.resistance?.fingers[finger]?.stopAt;
-    const held = stop === undefined ? '' : ` held at ${percent(stop)}%`;
+    const held =
+      stop !== undefined ? ` held at ${percent(stop)}%` : isUnused(hand, finger) ? ' stays free' : '';
     return `${finger} ${flexed}${state && state !== 'tracked' ? ` ${state}` : ''}${held}`;
   });
   return [
@@ -78,6 +85,7 @@ export function sayHand(hand: HandView, nowMs?: number): string {
     ...fingers,
     ...(nowMs === undefined ? [] : [`${posesPerSecond(hand, nowMs)} poses/s`]),
     clean(hand.link),
+    ...(hand.recorded === undefined ? [] : [recordedText(hand.recorded)]),
     armedText(hand),
   ].join(', ');
 }
@@ -133,9 +141,14 @@ function drawHand(hand: HandView, look: Look, nowMs: number): string[] {
       [armedText(hand), hand.armed ? 'caution' : 'plain'],
     ],
   ];
+  if (hand.recorded !== undefined) lines.push([[`  ${recordedText(hand.recorded)}`, 'caution']]);
   if (hand.link !== 'live' && hand.reason) lines.push([[`  ${clean(hand.reason)}`, 'bad']]);
   if (joints && !joints.valid) lines.push([[`  not valid: ${clean(joints.reason ?? 'no samples')}`, 'bad']]);
   for (const [i, finger] of FINGERS.entries()) lines.push(drawFinger(hand, finger, i, look));
+  for (const { says, remedy } of hand.recorded === undefined ? unusedLines(hand.actuators) : []) {
+    for (const line of wrap(clean(`${says} ${remedy}`), Math.min(MAX_COLUMNS, look.columns) - 2))
+      lines.push([[`  ${line}`, 'caution']]);
+  }
   if (hand.inputs) lines.push([[`  ${inputsText(hand.inputs)}`]]);
   const ill = health?.channels.filter(({ verdict }) => verdict !== 'healthy') ?? [];
   for (const { role, verdict, remedy } of ill.slice(0, MAX_FAULTS)) {
@@ -161,7 +174,11 @@ function drawFinger(hand: HandView, finger: Finger, index: number, look: Look): 
     [` ${String(percent(value)).padStart(3)} %  `],
     [state.padEnd(8), STATE_STYLE[state]],
     [
-      stop === undefined ? '' : `  held at ${percent(stop)} %${held?.by ? ` by ${clean(held.by)}` : ''}`,
+      stop !== undefined
+        ? `  held at ${percent(stop)} %${held?.by ? ` by ${clean(held.by)}` : ''}`
+        : isUnused(hand, finger)
+          ? '  stays free'
+          : '',
       'caution',
     ],
   ];
@@ -212,20 +229,24 @@ function posesPerSecond(hand: HandView, nowMs: number): number {
   return hand.arrivals.length;
 }
 
+/** It has something to hold it with that is never used. In a recording nothing is. */
+const isUnused = ({ recorded, actuators }: HandView, finger: Finger) =>
+  recorded === undefined && actuators.some(({ role, unused }) => role === finger && unused);
+const recordedText = (name: string) => `a recording is shown (${clean(name)}), no force is possible`;
 const armedText = ({ armed }: HandView) => (armed ? 'armed' : 'disarmed');
 const percent = (value: number) => Math.round(value * 100);
 /** Text from the stream may not steer the terminal. */
 const clean = (text: string) => text.replace(/\p{C}/gu, '?');
+
+/** What stands for a character where there is only ASCII. */
+const ASCII: Record<string, string> = { '°': '', '·': '.' };
 
 /** Cuts the pieces to the width and paints what is left. */
 function fitLine(pieces: readonly Piece[], { columns, unicode, colour }: Look): string {
   let room = Math.min(MAX_COLUMNS, columns);
   let line = '';
   for (const [text, style = 'plain'] of pieces) {
-    const shown = (unicode ? text : text.replace(/[^\x20-\x7e]/g, (c) => (c === '°' ? '' : '?'))).slice(
-      0,
-      room,
-    );
+    const shown = (unicode ? text : text.replace(/[^\x20-\x7e]/g, (c) => ASCII[c] ?? '?')).slice(0, room);
     room -= shown.length;
     line += colour && SGR[style] !== '' && shown !== '' ? `\x1b[${SGR[style]}m${shown}\x1b[0m` : shown;
   }

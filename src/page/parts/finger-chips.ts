@@ -1,7 +1,7 @@
 import { FINGERS, type HandSide } from '../../hand/joints.js';
 import { drawing, make, setAttribute, setText } from '../dom.js';
 import { CONDITION_TEXT, type FingerCondition, fingerConditions } from '../finger-state.js';
-import type { Live, LiveHand } from '../live.js';
+import { type Live, type LiveHand, neverUsed } from '../live.js';
 
 /** A shape for each condition, so that colour is never the only sign. */
 const SIGN: Record<FingerCondition, string> = {
@@ -22,6 +22,7 @@ export function createFingerChips(live: Live, side: HandSide): { element: HTMLEl
     const condition = make('span', { class: 'condition' });
     const curl = make('span', { class: 'curl' });
     const bar = make('i');
+    const unused = make('span', { class: 'unused', hidden: true }, '⚠ Stays free: see below.');
     const element = make(
       'li',
       { class: 'chip', 'data-finger': finger },
@@ -30,8 +31,9 @@ export function createFingerChips(live: Live, side: HandSide): { element: HTMLEl
       condition,
       make('span', { class: 'meter', 'aria-hidden': 'true' }, bar),
       curl,
+      unused,
     );
-    return { element, sign, condition, curl, bar };
+    return { element, sign, condition, curl, bar, unused };
   });
   const element = make(
     'ul',
@@ -42,8 +44,10 @@ export function createFingerChips(live: Live, side: HandSide): { element: HTMLEl
     const hand = live.hands.get(side);
     if (!hand) return;
     const conditions = fingerConditions(hand);
+    const never = neverUsed(hand);
     FINGERS.forEach((finger, f) => {
-      const { element, sign, condition, curl, bar } = chips[f];
+      const { element, sign, condition, curl, bar, unused } = chips[f];
+      unused.hidden = !never.some(({ role }) => role === finger);
       if (element.dataset.condition !== conditions[f]) {
         element.dataset.condition = conditions[f];
         sign.replaceChildren(drawing('0 0 24 24', SIGN[conditions[f]]));

@@ -1,7 +1,8 @@
 import { FINGERS } from '../../hand/joints.js';
 import { LIMIT_TEXT, type LimitName } from '../../resistance/limits.js';
 import { make, setAttribute, setText } from '../dom.js';
-import type { LiveHand } from '../live.js';
+import { type LiveHand, neverUsed } from '../live.js';
+import { createUnusedList } from './unused-list.js';
 
 const COLUMNS = ['Stop', 'Effort', 'Tension', 'Heat'] as const;
 /** Part of a limit from which a bar says that it is near. */
@@ -32,6 +33,7 @@ export function createForceTable(): { element: HTMLElement; update(hand: LiveHan
   const head = make('tr', {}, make('th', { scope: 'col' }, 'Finger'));
   for (const column of COLUMNS)
     head.append(column === 'Tension' ? tensionHead : make('th', { scope: 'col' }, column));
+  const unused = createUnusedList();
   const why = make('ul', { class: 'why', 'aria-label': 'Why less is given than was asked' });
   const element = make(
     'div',
@@ -43,6 +45,7 @@ export function createForceTable(): { element: HTMLElement; update(hand: LiveHan
       make('thead', {}, head),
       make('tbody', {}, ...rows.map(({ row }) => row)),
     ),
+    unused.element,
     why,
   );
   let reasons = '';
@@ -53,19 +56,31 @@ export function createForceTable(): { element: HTMLElement; update(hand: LiveHan
   };
   return {
     element,
-    update({ resistance, info }) {
+    update(hand) {
+      const { resistance, info } = hand;
+      const never = neverUsed(hand);
       const mostN = info.maxTensionN ?? 8;
       setText(tensionHead, `Tension, of ${mostN} N`);
       const said: string[] = [];
+      unused.update(hand);
       for (const { finger, name, row, cells } of rows) {
         const report = resistance?.fingers[finger];
         const held = report?.stopAt !== undefined;
+        const isUnused = never.some(({ role }) => role === finger);
         setAttribute(row, 'data-held', String(held));
-        set(cells[0], report?.stopAt === undefined ? 'free' : `${Math.round(report.stopAt * 100)} %`, 0);
+        set(
+          cells[0],
+          report?.stopAt === undefined
+            ? isUnused
+              ? '⚠ free'
+              : 'free'
+            : `${Math.round(report.stopAt * 100)} %`,
+          0,
+        );
         set(cells[1], `${Math.round((report?.effort ?? 0) * 100)} %`, report?.effort ?? 0);
         set(cells[2], `${(report?.tensionN ?? 0).toFixed(1)} N`, (report?.tensionN ?? 0) / mostN);
         set(cells[3], `${Math.round((report?.heat ?? 0) * 100)} %`, report?.heat ?? 0);
-        if (!resistance?.armed) continue;
+        if (!resistance?.armed || isUnused) continue;
         for (const limit of report?.limits ?? [])
           said.push(`${name}: ${LIMIT_TEXT[limit as LimitName] ?? limit}`);
       }

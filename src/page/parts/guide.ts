@@ -1,6 +1,6 @@
 import type { HandSide } from '../../hand/joints.js';
 import { button, make, setAttribute, setText } from '../dom.js';
-import type { Live } from '../live.js';
+import { type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
@@ -23,9 +23,13 @@ export function createGuidePart(live: Live): Part {
   const problem = make('p', { class: 'remedy', role: 'alert', hidden: true });
   const handChoice = make('div');
   const person = make('input', { type: 'text', id: 'person', maxlength: 40, autocomplete: 'off' });
+  const check = button('Start the check', () => begin('check'), { class: 'main big' });
+  const fit = button('Start the fit', () => begin('fit'), { class: 'main big' });
+  const why = make('p', { class: 'played', role: 'status', hidden: true });
   const start = make(
     'div',
     { class: 'guide-start' },
+    why,
     make(
       'div',
       { class: 'card' },
@@ -35,7 +39,7 @@ export function createGuidePart(live: Live): Part {
         { class: 'lead' },
         'A few moves show whether every sensor is wired, the right way round and quiet.',
       ),
-      button('Start the check', () => begin('check'), { class: 'main big' }),
+      check,
     ),
     make(
       'div',
@@ -44,7 +48,7 @@ export function createGuidePart(live: Live): Part {
       make('p', { class: 'lead' }, 'About a minute of moves teaches the service this hand on this glove.'),
       make('label', { for: 'person' }, 'Who wears it (may be left out)'),
       person,
-      button('Start the fit', () => begin('fit'), { class: 'main big' }),
+      fit,
     ),
   );
 
@@ -173,15 +177,31 @@ export function createGuidePart(live: Live): Part {
         handChoice.append(
           choice('Hand', options, side, (chosen) => {
             side = chosen;
+            mayBegin();
             void look();
           }),
         );
       }
     }
+    mayBegin();
     if (visible && live.connected) {
       problem.hidden = true;
       void look();
     }
+  }
+  /** Nobody wears a recording. */
+  function mayBegin(): void {
+    const hand = side && live.hands.get(side);
+    const recording = hand && recordingOf(hand);
+    check.disabled = recording !== undefined;
+    fit.disabled = recording !== undefined;
+    why.hidden = recording === undefined;
+    setText(
+      why,
+      recording === undefined
+        ? ''
+        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit.`,
+    );
   }
   live.changed.on(sync);
 

@@ -1,8 +1,9 @@
 import type { HandSide } from '../../hand/joints.js';
 import { make, setText } from '../dom.js';
-import type { Live } from '../live.js';
+import { type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { createFingerChips } from './finger-chips.js';
+import { createUnusedList } from './unused-list.js';
 
 /** Part 1: each hand in words, beside the picture that the stage shows. */
 export function createHandsPart(live: Live): Part {
@@ -41,12 +42,27 @@ export function createHandsPart(live: Live): Part {
 function createCard(live: Live, side: HandSide) {
   const name = make('h3');
   const state = make('p', { class: 'lead', role: 'status' });
+  const played = make('p', { class: 'played', hidden: true });
+  const unused = createUnusedList();
   const { element: chips, stop } = createFingerChips(live, side);
-  const card = make('article', { class: 'card', 'data-hand': side }, name, state, chips);
+  const card = make(
+    'article',
+    { class: 'card', 'data-hand': side },
+    name,
+    played,
+    state,
+    chips,
+    unused.element,
+  );
   const update = () => {
     const hand = live.hands.get(side);
     if (!hand) return;
-    setText(name, `${side === 'left' ? 'Left' : 'Right'} hand: ${hand.info.name}`);
+    const recording = recordingOf(hand);
+    const of = recording === undefined ? hand.info.name : `replay of ${recording}`;
+    setText(name, `${side === 'left' ? 'Left' : 'Right'} hand: ${of}`);
+    played.hidden = recording === undefined;
+    setText(played, `Recorded with ${hand.info.name}. Nothing can be felt: forces are not possible.`);
+    unused.update(hand);
     const { joints, health, info } = hand;
     const link = health?.link ?? info.link;
     const well = joints?.valid === true && live.connected;

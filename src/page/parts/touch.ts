@@ -5,7 +5,7 @@ import { arm } from '../arming.js';
 import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
 import { button, make, setAttribute, setText } from '../dom.js';
 import { createHoldButton } from '../hold-button.js';
-import type { Live } from '../live.js';
+import { holdsNothing, type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
@@ -48,7 +48,7 @@ export function createTouchPart(
   let hold: Hold<Partial<Omit<HoldRequest, 'hand'>>> | undefined;
 
   const thing = createThing(stage, (to) => move(to));
-  const dialog = createCautionsDialog();
+  const cautions = createCautionsDialog();
   const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
   // It takes the focus while the key that armed may still be down: that must not scroll.
   state.addEventListener('keydown', (event) => event.repeat && event.preventDefault());
@@ -60,10 +60,9 @@ export function createTouchPart(
     ARM_HOLD_MS,
     () => {
       refusal = undefined;
-      if (cautionsRead()) return true;
-      dialog.showModal();
-      return false;
+      return cautionsRead();
     },
+    cautions.show,
     () => {
       arm(side).then(update, ({ message }: Error) => {
         refusal = message;
@@ -219,11 +218,15 @@ export function createTouchPart(
     if (hand.armed && document.activeElement === armButton) state.focus();
     armButton.hidden = hand.armed;
     const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
-    armButton.disabled = !live.connected || !present;
-    setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held'));
+    const recording = recordingOf(hand);
+    armButton.disabled = !live.connected || !present || recording !== undefined;
+    setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held' && !holdsNothing(hand)));
     if (!live.connected) setText(state, 'The service does not answer.');
+    else if (recording !== undefined)
+      setText(state, `Not felt: this is a replay of ${recording}, and no force is possible.`);
     else if (!present) setText(state, `Not felt: the ${side} glove is not connected.`);
     else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
+    else if (holdsNothing(hand)) setText(state, 'Not felt: every finger stays free. See why below.');
     else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
     else setText(state, hold?.error?.message ?? 'Asking the service…');
   }

@@ -139,6 +139,56 @@ describe('drawHands', () => {
     expect(drawHands(new Map(), LOOK, 0)).toEqual(['No hands yet.']);
   });
 
+  const why = {
+    reason: 'the servo pulls up to 15 N, more than the 8 N of safety.maxTensionN',
+    remedy: 'Use a wider spool.',
+  };
+  const strong = {
+    type: 'welcome',
+    hands: [
+      {
+        hand: 'right',
+        name: 'My glove',
+        armed: false,
+        link: LINK,
+        actuators: [
+          { role: 'thumb', kind: 'stringStop' },
+          { role: 'index', kind: 'stringStop', unused: why },
+          { role: 'ring', kind: 'stringStop', unused: why },
+        ],
+      },
+    ],
+  };
+
+  it('says which finger stays free whatever is asked, why, and what to do', () => {
+    const view = viewOf(strong, jointsAt(0.5));
+    const lines = drawHands(view, LOOK, 1000);
+    expect(
+      lines.filter((line) => line.endsWith('stays free')).map((line) => line.trim().split(' ')[0]),
+    ).toEqual(['index', 'ring']);
+    expect(lines.join('\n')).toContain(
+      '  index, ring stay free: the servo pulls up to 15 N, more than the 8 N of\n  safety.maxTensionN. Use a wider spool.',
+    );
+    expect(sayHand([...view.values()][0])).toMatch(
+      /thumb \d+%, index \d+% stays free, middle .*ring \d+% stays free, /,
+    );
+  });
+
+  it('says that a recording is shown, by its name, and then nothing of what the glove could hold', () => {
+    const [hand] = strong.hands;
+    const recorded = { ...hand, link: { ...LINK, recorded: 'grasp\x1b.mcap' } };
+    const view = viewOf({ ...strong, hands: [recorded] }, jointsAt(0.5));
+    const lines = drawHands(view, LOOK, 1000);
+    expect(lines[1]).toBe('  a recording is shown (grasp?.mcap), no force is possible');
+    expect(lines.join()).not.toContain('stays free');
+    expect(sayHand([...view.values()][0])).toMatch(
+      /, live, a recording is shown \(grasp\?\.mcap\), no force is possible, disarmed$/,
+    );
+    // The glove itself again.
+    take(view, strong as unknown as ServerMessage, 1000);
+    expect(drawHands(view, LOOK, 1000).join()).not.toContain('recording');
+  });
+
   it('forgets a hand that a later welcome leaves out, and poses older than a second', () => {
     const view = viewOf(jointsAt(0));
     expect(drawHands(view, LOOK, 2000)[0]).toContain(' 0 poses/s');

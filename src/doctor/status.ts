@@ -2,8 +2,9 @@ import { existsSync } from 'node:fs';
 import { urlHost } from '../config/address.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import { type Installed, readInstalled } from './installed.js';
-import { type UserPaths, userPaths } from './paths.js';
+import { type Installed, readInstalled } from '../install/installed.js';
+import { type UserPaths, userPaths } from '../install/paths.js';
+import type { UnusedLine } from '../resistance/unused-lines.js';
 
 /** What is installed here, and where its service should answer. */
 export interface Situation {
@@ -62,7 +63,16 @@ export interface ServiceStatus {
   /** Not the service, but another program answers there. */
   foreign?: boolean;
   upS?: number;
-  gloves?: { name: string; hand: string; state: string; armed: boolean }[];
+  gloves?: {
+    name: string;
+    hand: string;
+    state: string;
+    armed: boolean;
+    /** The session that is shown in place of it. */
+    recorded?: string;
+    /** What it has that is never used. */
+    unused: UnusedLine[];
+  }[];
   apps?: number;
 }
 
@@ -70,7 +80,13 @@ interface Health {
   name?: string;
   version: string;
   uptimeS: number;
-  gloves: { name: string; hand: string; armed: boolean; link: { state: string } }[];
+  gloves: {
+    name: string;
+    hand: string;
+    armed: boolean;
+    unused?: UnusedLine[];
+    link: { state: string; recorded?: string };
+  }[];
   apps: unknown[];
 }
 
@@ -122,10 +138,20 @@ export async function gatherStatus(
     running: true,
     version,
     upS: uptimeS,
-    gloves: gloves.map(({ name, hand, armed, link }) => ({ name, hand, armed, state: link.state })),
+    gloves: gloves.map(({ name, hand, armed, unused = [], link: { state, recorded } }) => ({
+      name,
+      hand,
+      armed,
+      state,
+      ...(recorded === undefined ? {} : { recorded }),
+      unused,
+    })),
     apps: apps.length,
   };
 }
+
+/** Begins a line that says more of the one above it; it may be long. */
+export const NOTE = '    ';
 
 export function statusLines(status: ServiceStatus): string[] {
   const { installed, starter, system, profile, running, address, ...service } = status;
@@ -152,8 +178,11 @@ export function statusLines(status: ServiceStatus): string[] {
   lines.push(
     `running: version ${version} at ${address}, up for ${duration(upS)}, ${apps} ${apps === 1 ? 'app' : 'apps'}`,
   );
-  for (const { name, hand, state, armed } of gloves) {
-    lines.push(`  ${hand} hand: ${name}, link ${state}, ${armed ? 'armed' : 'disarmed'}`);
+  for (const { name, hand, state, armed, recorded, unused } of gloves) {
+    const shown =
+      recorded === undefined ? `link ${state}` : `a recording is shown (${recorded}), no force is possible`;
+    lines.push(`  ${hand} hand: ${name}, ${shown}, ${armed ? 'armed' : 'disarmed'}`);
+    for (const { says, remedy } of unused) lines.push(`${NOTE}${says} ${remedy}`);
   }
   return lines;
 }

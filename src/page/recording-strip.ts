@@ -1,0 +1,37 @@
+import { button, make, setText } from './dom.js';
+import { type Live, recordingOf } from './live.js';
+import { ask } from './routes.js';
+
+/** Says, over every part, that what is seen is a recording; hidden while it is the gloves themselves. */
+export function createRecordingStrip(live: Live): HTMLElement {
+  const text = make('p', { role: 'status' });
+  const back = button('Back to the glove', () => void ask('POST', '/replay/close').catch(() => {}), {
+    hidden: true,
+  });
+  const strip = make('aside', { class: 'strip', 'aria-label': 'Replay', hidden: true }, text, back);
+  let shown = '';
+
+  const update = () => {
+    const hands = [...live.hands.values()].filter((hand) => recordingOf(hand) !== undefined);
+    const names = [...new Set(hands.map(recordingOf))].join(', ');
+    strip.hidden = !live.connected || hands.length === 0;
+    const which =
+      hands.length < live.hands.size ? ` (${hands.map(({ info }) => info.hand).join()} hand)` : '';
+    // Kept while it is hidden: a status is read aloud when its text changes.
+    setText(text, strip.hidden ? '' : `Replay of ${names}${which}, not the glove: no force is possible.`);
+    if (names === shown) return;
+    shown = names;
+    back.hidden = true;
+    if (names === '') return;
+    // A service of `tautline replay` has no glove to go back to.
+    ask('GET', '/replay').then(
+      () => {
+        back.hidden = false;
+      },
+      () => {},
+    );
+  };
+  live.changed.on(update);
+  update();
+  return strip;
+}
