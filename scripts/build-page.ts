@@ -3,13 +3,13 @@ import { join } from 'node:path';
 import { gzipSync } from 'node:zlib';
 import { build } from 'esbuild';
 
-/** Bundles the page of src/bench/ into dist/page/, every file also compressed. */
+/** Bundles the page of src/page/ into dist/page/, every file also compressed. */
 const OUT = 'dist/page';
 
 rmSync(OUT, { recursive: true, force: true });
 mkdirSync(OUT, { recursive: true });
 await build({
-  entryPoints: ['src/bench/main.ts', 'src/bench/page.css'],
+  entryPoints: ['src/page/main.ts', 'src/page/page.css'],
   outdir: OUT,
   bundle: true,
   minify: true,
@@ -18,7 +18,7 @@ await build({
   legalComments: 'none',
   logLevel: 'warning',
 });
-copyFileSync('src/bench/index.html', join(OUT, 'index.html'));
+copyFileSync('src/page/index.html', join(OUT, 'index.html'));
 for (const name of readdirSync(OUT)) {
   writeFileSync(join(OUT, `${name}.gz`), gzipSync(readFileSync(join(OUT, name)), { level: 9 }));
 }

@@ -7,11 +7,11 @@
  */
 import { mkdirSync, rmSync, statSync } from 'node:fs';
 import { parseProfile } from '../src/config/load.js';
-import { createGlove, type LiveGlove } from '../src/glove.js';
+import { createGlove, type LiveGlove } from '../src/glove/glove.js';
 import { FINGERS, type Finger, type HandSide } from '../src/hand/joints.js';
+import { version } from '../src/install/version.js';
 import type { Link, LinkEvents } from '../src/link/link.js';
 import { type Recorder, startRecorder } from '../src/recording/recorder.js';
-import { version } from '../src/version.js';
 import { PHYSICAL_ACTUATOR, PHYSICAL_SAFETY } from '../tests/end-to-end/touch-trials.js';
 import { type HostGlove, startHostGlove } from '../tests/firmware/host-glove.js';
 import { FakeClock } from '../tests/link/fake-clock.js';
@@ -151,7 +151,7 @@ await make('everyday', ['left', 'right'], async ({ gloves: { left, right }, reco
 await make('grasp', ['right'], async ({ gloves: { right }, chains, recorder, wait }) => {
   const glove = chains.right;
   await wait(0.6);
-  glove.arm('wearer');
+  glove.arm('wearer', 'wearer');
   const hold = (stopAt: number, effort: number) => () => {
     const stop = { stopAt, effort };
     const fingers = { thumb: stop, index: stop, middle: stop, ring: stop, little: stop };

@@ -26,7 +26,7 @@ try {
   client.on('inputs', ({ values }) => {
     grasp = Number(values['/user/hand/right/input/squeeze/value'] ?? grasp);
   });
-  await fetch(`http://127.0.0.1:${service.port}/arm`, { method: 'POST' });
+  await service.arm();
   await page.waitForSelector('.armbar[data-state="armed"]');
   await page.keyboard.press('s');
   // The simulated wearer opens and closes the hand by himself: the picture is of a grasp that is at rest before and

@@ -2,7 +2,7 @@ import { readFileSync } from 'node:fs';
 import { setImmediate } from 'node:timers/promises';
 import { parseProfile } from '../src/config/load.js';
 import type { Profile } from '../src/config/schema.js';
-import { createGlove, type LiveGlove } from '../src/glove.js';
+import { createGlove, type LiveGlove } from '../src/glove/glove.js';
 import type { HandSide } from '../src/hand/joints.js';
 import type { LinkEvents } from '../src/link/link.js';
 import { createSimulatedGlove, type SimulatedGlove } from '../src/link/simulated-glove.js';

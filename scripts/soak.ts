@@ -227,7 +227,7 @@ let weighedMs = 0;
 let saidMs = 0;
 while (Date.now() < endMs) {
   while (apps.size < APPS) newApp();
-  if (Date.now() > clearHold) for (const hand of HAND_SIDES) await post(`/arm?hand=${hand}`);
+  if (Date.now() > clearHold) for (const hand of HAND_SIDES) await service.arm(hand);
   await wait(300 + 1500 * random());
   const trouble = pick(Object.keys(troubles));
   await troubles[trouble](pick(HAND_SIDES));

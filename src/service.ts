@@ -1,19 +1,19 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
-import { cautionsOf } from './config/cautions.js';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
-import { createGloves } from './create-gloves.js';
-import type { Glove } from './glove-view.js';
+import { createGloves } from './glove/create-gloves.js';
+import { addGuideRoutes } from './glove/guide-routes.js';
+import type { Glove } from './glove/view.js';
+import { version } from './install/version.js';
 import type { Link } from './link/link.js';
-import { logEvent } from './log-events.js';
+import { logEvent } from './log/events.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
-import { createStage } from './recording/stage.js';
-import { addGuideRoutes } from './stream/guide-routes.js';
+import { createStage } from './recording/shown-glove.js';
+import { cautionsOf } from './resistance/cautions.js';
 import { startStream } from './stream/server.js';
-import { version } from './version.js';
 
 export interface ServiceOptions {
   profile: Profile;
@@ -28,11 +28,15 @@ export interface ServiceOptions {
   replay?: (glove: GloveProfile) => Link;
   /** Folder of the sessions that apps and pages record; none: they cannot. */
   sessionsFolder?: string;
+  /** Folders for the key that the command line proves itself with (`userPaths().runtime`); none: it is left nowhere. */
+  keyFolders?: readonly string[];
 }
 
 export interface Service {
   /** `ws://host:port/stream`, for apps. */
   readonly address: string;
+  /** What a tool of the wearer's proves itself with over HTTP (wearer-key.ts). */
+  readonly wearerKey: string;
   readonly gloves: readonly Glove[];
   /** Frees every finger, says goodbye to apps and gloves, and resolves when all ports are free. */
   close(): Promise<void>;
@@ -49,7 +53,7 @@ export { version };
  *   links are tried for ever, and say in the stream why they wait
  */
 export async function startService(options: ServiceOptions): Promise<Service> {
-  const { profile, profileFile, portOverride, logger, replay, sessionsFolder } = options;
+  const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders } = options;
   // A replay moves no servo.
   if (!replay) for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, caution);
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
@@ -62,6 +66,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     profile: profile.stream,
     logger,
     version,
+    ...(keyFolders ? { keyFolders } : {}),
     routes(app) {
       addGuideRoutes(app, gloves);
       addSessionRoutes(app, sessions);
@@ -72,6 +77,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   for (const glove of gloves) glove.start();
   return {
     address: `${stream.address.replace('http', 'ws')}/stream`,
+    wearerKey: stream.wearerKey,
     gloves,
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.

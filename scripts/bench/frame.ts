@@ -9,9 +9,9 @@ import {
 } from '../../src/hand/index.js';
 import { createFrameCodec } from '../../src/link/frames.js';
 import type { Channel } from '../../src/sensing/channels.js';
-import type { Health } from '../../src/sensing/health.js';
+import type { Health } from '../../src/sensing/health/health.js';
+import { HEALTHY } from '../../src/sensing/health/verdicts.js';
 import { createSensing } from '../../src/sensing/sensing.js';
-import { HEALTHY } from '../../src/sensing/verdicts.js';
 import type { PoseMessage } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { type Figures, timeInTurns } from './figure.js';

@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { parseProfile } from '../../src/config/load.js';
 import type { Profile } from '../../src/config/schema.js';
-import { createGlove, type GloveOptions } from '../../src/glove.js';
+import { createGlove, type GloveOptions } from '../../src/glove/glove.js';
 import type { Link, LinkEvents } from '../../src/link/link.js';
 import { createSimulatedGlove } from '../../src/link/simulated-glove.js';
 import { MOTION_CYCLE_S } from '../../src/link/simulated-motion.js';

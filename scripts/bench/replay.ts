@@ -1,7 +1,7 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { createGlove } from '../../src/glove.js';
+import { createGlove } from '../../src/glove/glove.js';
 import { createPlayer } from '../../src/recording/player.js';
 import { createReplayLink } from '../../src/recording/replay-link.js';
 import { openSession } from '../../src/recording/session.js';

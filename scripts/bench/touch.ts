@@ -1,4 +1,4 @@
-import { createTouchContacts, Touches, type TouchRequest } from '../../src/contact/index.js';
+import { createTouchContacts, Touches, type TouchRequest } from '../../src/contact/touches.js';
 import {
   createClosingProfile,
   createPoses,

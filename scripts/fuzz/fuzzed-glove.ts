@@ -1,4 +1,4 @@
-import { createGlove, type LiveGlove } from '../../src/glove.js';
+import { createGlove, type LiveGlove } from '../../src/glove/glove.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type GloveFrames } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';

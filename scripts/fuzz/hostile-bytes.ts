@@ -1,7 +1,7 @@
 import type { DeviceState, Hello } from '../../src/link/codec.js';
 import { createGloveFrames, type GloveFrames } from '../../src/link/glove-frames.js';
 import { SIMULATED_ACTUATORS, SIMULATED_CHANNELS } from '../../src/link/simulated-glove.js';
-import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE, FAULT_BIT } from '../../src/link/table.js';
+import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE, FAULT_BIT } from '../../src/protocol/link-table.js';
 import type { Random } from './random.js';
 
 const keys = <T extends object>(table: T) => Object.keys(table) as (keyof T & string)[];

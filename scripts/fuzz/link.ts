@@ -1,15 +1,15 @@
 import { Ajv } from 'ajv';
 import type { Profile } from '../../src/config/schema.js';
-import { createGlove } from '../../src/glove.js';
+import { createGlove } from '../../src/glove/glove.js';
 import type { GloveMessages } from '../../src/link/codec.js';
 import { createFrameCodec } from '../../src/link/frames.js';
 import { createGloveFrames } from '../../src/link/glove-frames.js';
 import { createLineCodec } from '../../src/link/lines.js';
 import type { Link, LinkEvents } from '../../src/link/link.js';
+import { type AppMessageOf, ServerMessages } from '../../src/protocol/messages.js';
 import { MAX_POSE_FRAME } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { encodeJointsJson } from '../../src/stream/encode-json.js';
-import { type AppMessageOf, ServerMessages } from '../../src/stream/protocol.js';
 import { silentLogger, simulatedProfile } from '../simulated-session.js';
 import { createHostileBytes } from './hostile-bytes.js';
 import { createRandom, type Random } from './random.js';
@@ -136,8 +136,8 @@ function gloveUnderTest(profile: Profile, random: Random, count: (outcome: strin
     const { hand } = glove.description;
     const finger = random.pick(fingers);
     const actions = [
-      () => glove.arm('fuzz'),
-      () => random.oneIn(10) && glove.disarm('fuzz'),
+      () => glove.arm('fuzz', 'wearer'),
+      () => random.oneIn(10) && glove.disarm('fuzz', 'wearer'),
       () => hold(app, finger),
       () => hold(app, finger),
       () => {

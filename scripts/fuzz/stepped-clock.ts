@@ -1,4 +1,4 @@
-import type { Clock } from '../../src/monotonic.js';
+import type { Clock } from '../../src/clock.js';
 
 /** A clock that stands still until it is moved; what falls due on the way runs in order. */
 export interface SteppedClock extends Clock {

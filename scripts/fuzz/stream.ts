@@ -2,10 +2,10 @@ import { EventEmitter } from 'node:events';
 import { Duplex } from 'node:stream';
 import { pino } from 'pino';
 import { WebSocket } from 'ws';
+import { Session } from '../../src/stream/connection.js';
 import { EXAMPLES } from '../../src/stream/examples.js';
 import { Hub } from '../../src/stream/hub.js';
 import { DEFAULT_LIMITS } from '../../src/stream/limits.js';
-import { Session } from '../../src/stream/session.js';
 import { createFuzzedGlove } from './fuzzed-glove.js';
 import { createRandom } from './random.js';
 import { createWatch, type FuzzReport } from './watch.js';
@@ -45,7 +45,7 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
       hub.begin(session);
     }
     // The wearer keeps arming: else every request would be refused at the first check.
-    if (!fuzzed.glove.armed) fuzzed.glove.arm('fuzz');
+    if (!fuzzed.glove.armed) fuzzed.glove.arm('fuzz', 'wearer');
     const [message, isBinary] = hostile(random);
     watch.run(n, () => {
       ws.emit('message', message, isBinary);

@@ -1,6 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
-import { STREAMS, type StreamName } from '../stream/constants.js';
-import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../stream/protocol.js';
+import { STREAMS, type StreamName } from '../protocol/constants.js';
+import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
 import { type Ack, Connection, type ConnectionState } from './connection.js';
 import { ClientError } from './errors.js';
 import { Events } from './events.js';
@@ -238,7 +238,39 @@ export class Client {
     return this.#connection.ask({ type: 'rezero', hand });
   }
 
-  /** Permits forces. Only ever call it upon a deliberate act of the wearer; show the `caution` of the answer. */
+  /**
+   * Resolves once the wearer has armed the glove. Show them how meanwhile: `welcome.hands[].howToArm`. Rejects with
+   * ClientError `closed`.
+   * @param signal gives up waiting; rejects with its reason
+   */
+  whenArmed(hand: HandSide, { signal }: { signal?: AbortSignal } = {}): Promise<void> {
+    if (this.isArmed(hand)) return Promise.resolve();
+    if (this.state === 'closed') return Promise.reject(new ClientError('closed', 'The client was closed.'));
+    return new Promise((resolve, reject) => {
+      const stop = [
+        // Listening is what subscribes to it.
+        this.on('resistance', () => this.isArmed(hand) && settle(resolve)),
+        this.on('welcome', () => this.isArmed(hand) && settle(resolve)),
+        this.on('state', ({ state }) => {
+          if (state === 'closed') settle(() => reject(new ClientError('closed', 'The client was closed.')));
+        }),
+      ];
+      const abort = () => settle(() => reject(signal?.reason));
+      const settle = (how: () => void) => {
+        for (const off of stop) off();
+        signal?.removeEventListener('abort', abort);
+        how();
+      };
+      if (signal?.aborted) abort();
+      else signal?.addEventListener('abort', abort);
+    });
+  }
+
+  /**
+   * Permits forces in the wearer's place. For an app that the profile permits to by name and token; every other is
+   * refused with a line that says how the wearer arms. Call it only upon a deliberate act of the wearer; show the
+   * `caution` of the answer.
+   */
   async arm(hand?: HandSide): Promise<Ack> {
     return this.#setArmed(await this.#connection.ask({ type: 'arm', hand }), hand, true);
   }

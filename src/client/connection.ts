@@ -1,4 +1,4 @@
-import type { AppMessage, ServerMessage, ServerMessageOf } from '../stream/protocol.js';
+import type { AppMessage, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
 import { ClientError } from './errors.js';
 import { type Encoding, findWebSocket, type SocketClass, type SocketLike, SUBPROTOCOL } from './socket.js';
 

@@ -1,5 +1,5 @@
 import type { HandSide } from '../hand/joints.js';
-import type { AppMessageOf } from '../stream/protocol.js';
+import type { AppMessageOf } from '../protocol/messages.js';
 import type { Ack } from './connection.js';
 import { ClientError } from './errors.js';
 

@@ -12,8 +12,8 @@ export {
   JOINT_PARENT,
   type JointName,
 } from '../hand/joints.js';
-export type { FingerState, StreamName } from '../stream/constants.js';
-export type { Shape } from '../stream/protocol.js';
+export type { FingerState, StreamName } from '../protocol/constants.js';
+export type { Shape } from '../protocol/messages.js';
 export * from './client.js';
 export type { Ack, ConnectionState } from './connection.js';
 export * from './errors.js';

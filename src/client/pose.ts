@@ -1,8 +1,8 @@
 import type { Finger, HandSide, JointName } from '../hand/joints.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE, VELOCITY_STRIDE } from '../hand/joints.js';
-import type { FingerState } from '../stream/constants.js';
+import type { FingerState } from '../protocol/constants.js';
+import type { ServerMessageOf } from '../protocol/messages.js';
 import { decodeJoints, type JointsRecord } from '../stream/joints-record.js';
-import type { ServerMessageOf } from '../stream/protocol.js';
 
 export type Vector3 = [x: number, y: number, z: number];
 export type Quaternion = [x: number, y: number, z: number, w: number];

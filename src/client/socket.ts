@@ -1,4 +1,4 @@
-import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../stream/constants.js';
+import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
 import { ClientError } from './errors.js';
 
 /** As much of the web's WebSocket as the library uses. */

@@ -4,12 +4,13 @@ import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 import {
   answerIn,
   refusal,
+  requestHeaders,
   type ServiceOptions,
   serviceUrl,
   tokenOption,
   unreachable,
   urlOption,
-} from './service-url.js';
+} from './shared/service-url.js';
 
 /** A service on this machine answers in milliseconds; what takes longer has hung. */
 const ANSWER_WITHIN_MS = 3000;
@@ -81,7 +82,7 @@ async function post(path: 'arm' | 'disarm', { url: text, token, hand }: ArmOptio
   try {
     response = await fetch(url, {
       method: 'POST',
-      headers: token === undefined ? {} : { authorization: `Bearer ${token}` },
+      headers: requestHeaders(url, token),
       signal: AbortSignal.timeout(ANSWER_WITHIN_MS),
     });
     answer = answerIn(await response.text()) ?? {};

@@ -1,9 +1,9 @@
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
-import type { CheckReport, LinkReport } from '../glove-guide.js';
-import { addGuideOptions, begin, type GuideOptions, openGuide } from './guide-client.js';
-import { followGuide } from './guide-screen.js';
-import { wrap } from './wrap.js';
+import type { CheckReport, LinkReport } from '../guide/guide.js';
+import { addGuideOptions, begin, type GuideOptions, openGuide } from './shared/guide-client.js';
+import { followGuide } from './shared/guide-screen.js';
+import { wrap } from './shared/wrap.js';
 
 interface CheckOptions extends GuideOptions {
   json?: boolean;

@@ -1,8 +1,8 @@
 import type { Command } from 'commander';
 import type { Profile } from '../config/schema.js';
-import type { Facts, Finding } from '../install/doctor.js';
-import { givenUrl, serviceUrl, tokenOption, urlOption } from './service-url.js';
-import { wrap } from './wrap.js';
+import type { Facts, Finding } from '../doctor/doctor.js';
+import { givenUrl, serviceUrl, tokenOption, urlOption } from './shared/service-url.js';
+import { wrap } from './shared/wrap.js';
 
 interface DoctorOptions {
   profile?: string;
@@ -53,10 +53,10 @@ interface Seen {
 
 async function look(options: DoctorOptions, command: Command): Promise<Seen> {
   const [{ gatherFacts }, { examine }, { userPaths }, { version }, { situation }] = await Promise.all([
-    import('../install/facts.js'),
-    import('../install/doctor.js'),
+    import('../doctor/facts.js'),
+    import('../doctor/doctor.js'),
     import('../install/paths.js'),
-    import('../version.js'),
+    import('../install/version.js'),
     import('../install/status.js'),
   ]);
   const here = await situation(options.profile);
@@ -82,7 +82,7 @@ async function report(options: DoctorOptions, command: Command): Promise<void> {
   const [{ facts, profile, findings, url, token }, { bugReport }, os, { writeFile }, { TautlineError }] =
     await Promise.all([
       look(options, command),
-      import('../install/bug-report.js'),
+      import('../doctor/report.js'),
       import('node:os'),
       import('node:fs/promises'),
       import('../errors.js'),
@@ -97,7 +97,7 @@ async function report(options: DoctorOptions, command: Command): Promise<void> {
   const [health, metrics] = await Promise.all([get('/health'), get('/metrics')]);
   const seen = health === undefined ? undefined : JSON.parse(health);
   const [{ eventsOf, readLogTail }, { userPaths }] = await Promise.all([
-    import('../install/log-events.js'),
+    import('../doctor/recent-events.js'),
     import('../install/paths.js'),
   ]);
   const text = bugReport(

@@ -1,6 +1,6 @@
 import { type Command, Option } from 'commander';
 import { TautlineError } from '../errors.js';
-import { notNegative } from './numbers.js';
+import { notNegative } from './shared/numbers.js';
 
 interface ExportOptions {
   to: 'csv' | 'ndjson' | 'glb';
@@ -30,7 +30,7 @@ async function exportSession(file: string, options: ExportOptions): Promise<void
   const [{ openSession }, { createFileWriter }, { version }] = await Promise.all([
     import('../recording/session.js'),
     import('../recording/file-writer.js'),
-    import('../version.js'),
+    import('../install/version.js'),
   ]);
   const { from: fromS = 0, until: toS = Number.POSITIVE_INFINITY, output } = options;
   if (!(fromS < toS)) throw new TautlineError('usage', '--until must be later than --from.');

@@ -1,11 +1,17 @@
 import { readFile } from 'node:fs/promises';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
-import type { FitReport, GuideReport, StopsReport } from '../glove-guide.js';
-import type { FitsAnswer } from '../stream/guide-routes.js';
-import { addGuideOptions, begin, type GuideClient, type GuideOptions, openGuide } from './guide-client.js';
-import { followGuide, waitForKey } from './guide-screen.js';
-import { wrap } from './wrap.js';
+import type { FitsAnswer } from '../glove/guide-routes.js';
+import type { FitReport, GuideReport, StopsReport } from '../guide/guide.js';
+import {
+  addGuideOptions,
+  begin,
+  type GuideClient,
+  type GuideOptions,
+  openGuide,
+} from './shared/guide-client.js';
+import { followGuide, waitForKey } from './shared/guide-screen.js';
+import { wrap } from './shared/wrap.js';
 
 interface FitOptions extends GuideOptions {
   person?: string;

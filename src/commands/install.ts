@@ -1,7 +1,7 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { Command } from 'commander';
-import { givenUrl, serviceUrl, tokenOption, urlOption } from './service-url.js';
+import { givenUrl, serviceUrl, tokenOption, urlOption } from './shared/service-url.js';
 
 interface StatusOptions {
   token?: string;

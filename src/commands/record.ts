@@ -1,18 +1,19 @@
 import { createInterface } from 'node:readline';
 import type { Command } from 'commander';
 import { TautlineError } from '../errors.js';
-import { logEvent } from '../log-events.js';
-import { keepRunning } from './lifetime.js';
-import { positive } from './numbers.js';
+import { logEvent } from '../log/events.js';
+import { keepRunning } from './shared/lifetime.js';
+import { positive } from './shared/numbers.js';
 import {
   answerIn,
   refusal,
+  requestHeaders,
   type ServiceOptions,
   serviceUrl,
   tokenOption,
   unreachable,
   urlOption,
-} from './service-url.js';
+} from './shared/service-url.js';
 
 interface RecordOptions extends ServiceOptions {
   profile?: string;
@@ -49,7 +50,7 @@ export function addRecordCommand(program: Command): void {
 }
 
 async function record(file: string, options: RecordOptions): Promise<void> {
-  const { createLogger } = await import('./logger.js');
+  const { createLogger } = await import('../log/logger.js');
   const logger = createLogger('warn');
   let fail = (_: TautlineError): void => {};
   const failed = new Promise<never>((_, reject) => {
@@ -95,10 +96,10 @@ async function recordByItself(
   const [{ loadProfile }, { createGloves }, { startRecorder }, { version }, { createLogger }] =
     await Promise.all([
       import('../config/load.js'),
-      import('../create-gloves.js'),
+      import('../glove/create-gloves.js'),
       import('../recording/recorder.js'),
-      import('../version.js'),
-      import('./logger.js'),
+      import('../install/version.js'),
+      import('../log/logger.js'),
     ]);
   const profile = await loadProfile(profileFile!);
   const logger = createLogger('warn');
@@ -143,7 +144,7 @@ async function recordService(
   await requireRoom(file);
   const url = serviceUrl(text, 'http', '/record/stream');
   if (joints) url.searchParams.set('joints', '1');
-  const headers: Record<string, string> = token === undefined ? {} : { authorization: `Bearer ${token}` };
+  const headers = requestHeaders(url, token);
   const connection = new AbortController();
   const response = await fetch(url, { headers, signal: connection.signal }).catch((error) => {
     throw unreachable(url, error);

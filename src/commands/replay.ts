@@ -1,8 +1,8 @@
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { Session } from '../recording/session.js';
-import { keepRunning } from './lifetime.js';
-import { notNegative, positive } from './numbers.js';
+import { keepRunning } from './shared/lifetime.js';
+import { notNegative, positive } from './shared/numbers.js';
 
 interface ReplayOptions {
   speed: number;
@@ -87,7 +87,7 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
     import('../recording/replay-link.js'),
     import('../recording/player.js'),
     import('../service.js'),
-    import('./logger.js'),
+    import('../log/logger.js'),
     import('../recording/command-log.js'),
   ]);
   const session = openSession(file);

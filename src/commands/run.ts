@@ -4,7 +4,7 @@ import { setFlagsFromString } from 'node:v8';
 import { type Command, Option } from 'commander';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import { keepRunning } from './lifetime.js';
+import { keepRunning } from './shared/lifetime.js';
 
 interface RunOptions {
   profile?: string;
@@ -71,7 +71,7 @@ async function run(options: RunOptions): Promise<void> {
   if (options.port !== undefined) checkPortOverride(profile, own);
   const [{ startService }, { createLogger }, { createLifeCheck, createNotifier }] = await Promise.all([
     import('../service.js'),
-    import('./logger.js'),
+    import('../log/logger.js'),
     import('../install/notify.js'),
   ]);
   const sessionsFolder = options.sessions ?? paths.sessions;
@@ -84,6 +84,7 @@ async function run(options: RunOptions): Promise<void> {
       portOverride: options.port,
       logger,
       sessionsFolder,
+      keyFolders: paths.runtime,
     });
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;

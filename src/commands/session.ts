@@ -1,7 +1,7 @@
 import { type Command, Option } from 'commander';
 import type { FileWriter } from '../recording/file-writer.js';
 import type { Session } from '../recording/session.js';
-import { notNegative } from './numbers.js';
+import { notNegative } from './shared/numbers.js';
 
 export function addSessionCommand(program: Command): void {
   const command = program

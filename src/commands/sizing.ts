@@ -1,6 +1,6 @@
 import { type Command, InvalidArgumentError } from 'commander';
 import type { SizingInput } from '../sensing/sizing.js';
-import { wrap } from './wrap.js';
+import { wrap } from './shared/wrap.js';
 
 type Numbers = { [K in keyof SizingInput as SizingInput[K] extends number ? K : never]: number };
 

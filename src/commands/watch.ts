@@ -1,7 +1,7 @@
 import type { Command } from 'commander';
 import type WebSocket from 'ws';
 import { TautlineError } from '../errors.js';
-import type { HandView, View } from './hand-view.js';
+import type { HandView, View } from './shared/hand-view.js';
 import {
   refusal,
   type ServiceOptions,
@@ -9,7 +9,7 @@ import {
   tokenOption,
   unreachable,
   urlOption,
-} from './service-url.js';
+} from './shared/service-url.js';
 
 interface WatchOptions extends ServiceOptions {
   ascii?: boolean;
@@ -41,8 +41,8 @@ async function watch(options: WatchOptions): Promise<void> {
   const url = serviceUrl(options.url, 'ws', '/stream');
   const [{ default: Socket }, { take, drawHands, sayHand }, { SUBPROTOCOL_JSON }] = await Promise.all([
     import('ws'),
-    import('./hand-view.js'),
-    import('../stream/constants.js'),
+    import('./shared/hand-view.js'),
+    import('../protocol/constants.js'),
   ]);
   const connect = () =>
     new Socket(url, SUBPROTOCOL_JSON, {
@@ -131,7 +131,7 @@ function follow(
   socket: WebSocket,
   url: URL,
   view: View,
-  take: typeof import('./hand-view.js').take,
+  take: typeof import('./shared/hand-view.js').take,
   taken: () => void = () => {},
 ): Promise<void> {
   return new Promise((resolve, reject) => {

@@ -1,6 +1,6 @@
 import type { ErrorObject } from 'ajv';
-import type { Problem } from './load.js';
 import { nearest } from './nearest.js';
+import type { Problem } from './problem.js';
 
 /**
  * The schema's errors in words: what is wrong, where, and the nearest thing that would be right. The words are found

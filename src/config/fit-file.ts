@@ -3,7 +3,7 @@ import { type Static, Type } from '@sinclair/typebox';
 import { TautlineError } from '../errors.js';
 import { FINGERS, type Finger, HAND_SIDES } from '../hand/joints.js';
 import type { HandPlacement } from '../hand/placement.js';
-import { CHANNEL_ROLE, type ChannelRole } from '../link/table.js';
+import { CHANNEL_ROLE, type ChannelRole } from '../protocol/link-table.js';
 import { schemaCheck, schemaCompiler } from './schema-check.js';
 
 /**

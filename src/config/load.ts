@@ -3,19 +3,12 @@ import { dirname, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { TautlineError } from '../errors.js';
 import { describeSchemaErrors } from './describe.js';
+import type { Problem } from './problem.js';
 import { checkRules } from './rules.js';
 import { type Profile, ProfileSchema } from './schema.js';
 import { schemaCheck, schemaCompiler } from './schema-check.js';
 import { readTokenFile } from './token-file.js';
 import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
-
-/** Something wrong with a profile, at a path of keys and indices from its root. */
-export interface Problem {
-  path: readonly string[];
-  /** Whether the key itself is wrong, rather than its value. */
-  at: 'key' | 'value';
-  readonly text: string;
-}
 
 /** Most problems told of one file, and most that are looked up in its text to find the first of them. */
 const MAX_PROBLEMS = 10;

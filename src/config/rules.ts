@@ -1,9 +1,9 @@
-import { CHANNEL_ROLE } from '../link/table.js';
+import { CHANNEL_ROLE } from '../protocol/link-table.js';
 import { isLoopback } from './address.js';
 import { listed, pathName, quote } from './describe.js';
 import { parseTemplate, TEMPLATE_QUANTITIES } from './line-template.js';
-import type { Problem } from './load.js';
 import { nearest } from './nearest.js';
+import type { Problem } from './problem.js';
 import {
   type ActuatorProfile,
   type ChannelProfile,
@@ -83,9 +83,22 @@ function checkStream({ stream }: Profile, report: Report): void {
   if (stream.token !== undefined && stream.tokenFile !== undefined) {
     report(['stream', 'tokenFile'], 'stream.token and stream.tokenFile are both given; keep one');
   }
-  const { apps } = stream.permissions;
-  for (const [i, { name, token }] of apps.entries()) {
+  const { anyApp, apps } = stream.permissions;
+  const armsAnyway = anyApp.indexOf('arm');
+  if (armsAnyway >= 0) {
+    report(
+      ['stream', 'permissions', 'anyApp', armsAnyway],
+      'stream.permissions.anyApp: no app arms just by asking; list the app that may under apps, with a token',
+    );
+  }
+  for (const [i, { name, token, may }] of apps.entries()) {
     const at = ['stream', 'permissions', 'apps', i];
+    if (may.includes('arm') && token === undefined) {
+      report(
+        [...at, 'may', may.indexOf('arm')],
+        `stream.permissions.apps[${i}] ${quote(name)}: an app that may arm needs a token of 16 characters or more`,
+      );
+    }
     const first = apps.findIndex((other) => other.name === name);
     if (first < i) {
       report([...at, 'name'], `stream.permissions.apps[${first}] is already named ${quote(name)}`);

@@ -1,6 +1,6 @@
 import { type Static, type TObject, type TSchema, type TUnion, Type } from '@sinclair/typebox';
 import { FINGERS, HAND_SIDES } from '../hand/joints.js';
-import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../link/table.js';
+import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from '../protocol/link-table.js';
 
 /**
  * The profile: everything that is particular to one maker's gloves and one wearer, as YAML.
@@ -294,6 +294,7 @@ export const BUTTONS = [
   'squeeze',
   'thumbrest',
   'disarm',
+  'arm',
 ] as const;
 export type ButtonName = (typeof BUTTONS)[number];
 
@@ -360,6 +361,17 @@ export const GloveSchema = object(
             { minimum: 0.5, maximum: 10 },
           ),
         ),
+        armPressS: number('How long the `arm` button of `buttons` is held down to arm.', {
+          default: 1.5,
+          minimum: 0.5,
+          maximum: 10,
+        }),
+        armFists: Type.Optional(
+          integer(
+            'So many fists in quick succession, then the open hand, arm the glove: a sign for a wearer who sees neither page nor button. Off when absent; needs all five fingers measured.',
+            { minimum: 3, maximum: 6 },
+          ),
+        ),
         triggerFinger: literals(
           FINGERS,
           'Finger whose curl is the trigger when there is no trigger channel.',
@@ -405,6 +417,8 @@ export const SafetySchema = section(
 /** What an app may be permitted beyond seeing the hand and letting go, which everybody may. */
 export const APP_PERMISSIONS = ['resist', 'record', 'arm', 'guide'] as const;
 export type AppPermission = (typeof APP_PERMISSIONS)[number];
+/** What any app may be permitted. To arm takes a name and a token. */
+export const ANY_APP_PERMISSIONS = ['resist', 'record', 'guide'] as const satisfies readonly AppPermission[];
 
 /** What a token is, in the profile or in a file of its own. */
 export const TOKEN = { minLength: 16, maxLength: 256, pattern: '^[!-~]*$' } as const;
@@ -413,22 +427,23 @@ const permissionList = (description: string, options: object = {}) =>
   Type.Array(
     literals(
       APP_PERMISSIONS,
-      '`resist`: put forces on fingers; `record`: record, replay and remove sessions; `arm`: arm; `guide`: lead a check or a fit.',
+      "`resist`: put forces on fingers; `record`: record, replay and remove sessions; `arm`: arm in the wearer's place, which needs a token; `guide`: lead a check or a fit.",
     ),
     { description, uniqueItems: true, ...options },
   );
 
 export const PermissionsSchema = section(
   {
-    anyApp: permissionList('What apps may that are not listed below; everything when absent.', {
-      default: [...APP_PERMISSIONS],
-    }),
+    anyApp: permissionList(
+      'What apps may that are not listed below; everything but `arm` when absent. `arm` takes a line of its own with a token.',
+      { default: [...ANY_APP_PERMISSIONS] },
+    ),
     apps: Type.Array(
       object(
         {
           name: Type.String({
             description:
-              'Name that the app gives itself; `http` stands for requests without an app token, such as those of the page and the command line.',
+              "Name that the app gives itself; `http` stands for HTTP requests that prove nothing, such as those of a script. The page and the command line prove that they are the wearer's and may do everything.",
             minLength: 1,
             maxLength: 40,
           }),

@@ -1,4 +1,4 @@
-import type { Shape } from '../stream/protocol.js';
+import type { Shape } from '../protocol/messages.js';
 import { buildHull, type Hull, type HullFault } from './hull.js';
 import { createHullSeed, type HullSeed, hullDistance } from './hull-distance.js';
 

@@ -2,7 +2,7 @@ import type { ClosingProfile } from '../hand/closing.js';
 import type { DofArray } from '../hand/dofs.js';
 import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
 import type { Skeleton } from '../hand/skeleton.js';
-import type { AppMessageOf } from '../stream/protocol.js';
+import type { AppMessageOf } from '../protocol/messages.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
 import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
 import {

@@ -1,3 +1,4 @@
+import { atOnce, type Steps } from '../steps.js';
 import { boneGap } from './bone-gap.js';
 import {
   type ClosingCurves,
@@ -11,7 +12,6 @@ import { DOF_COUNT } from './dofs.js';
 import { createPoses, forwardKinematics } from './forward.js';
 import { FINGER_BASE, FINGERS } from './joints.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
-import { atOnce, type Steps } from './steps.js';
 
 /** Skin to skin between a closed finger and the palm, metres, at least. */
 const PALM_GAP_M = 0.0003;

@@ -1,3 +1,4 @@
+import { atOnce, type Steps } from '../steps.js';
 import { DOF_COUNT, type DofArray, LITTLE_ARCH, RING_ARCH } from './dofs.js';
 import { buildSkeleton, type HandState, poseFrame, startShared } from './fit-model.js';
 import { solveHand } from './fit-solve.js';
@@ -15,7 +16,6 @@ import {
 import { type HandSide, JOINT_COUNT, POSE_STRIDE } from './joints.js';
 import { BUCHHOLZ_FRACTIONS } from './proportions.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
-import { atOnce, type Steps } from './steps.js';
 
 export interface FitOptions {
   /** Which hand it is. Left out: told from the positions. */

@@ -1,3 +1,4 @@
+import type { Steps } from '../steps.js';
 import { factorise, solveLower, solveUpper } from './cholesky.js';
 import { DOF_COUNT, DOFS_PER_FINGER, LITTLE_ARCH, RING_ARCH } from './dofs.js';
 import {
@@ -10,7 +11,6 @@ import {
 } from './fit-model.js';
 import type { PointArray } from './joint-positions.js';
 import { FINGERS, JOINT_COUNT } from './joints.js';
-import type { Steps } from './steps.js';
 
 /** How far hands differ from the default one: where nothing else decides, they are taken to differ little. */
 const PLACE_SPREAD_M = 0.008;

@@ -1,8 +1,8 @@
+import { atOnce, type Steps } from '../steps.js';
 import { type ClosingProfile, createClosingProfile, DEFAULT_CLOSING } from './closing.js';
 import { closingSteps } from './fist.js';
 import { type NaturalMotion, naturalMotionSteps } from './natural-motion.js';
 import { createSkeleton, type Skeleton, type SkeletonOptions } from './skeleton.js';
-import { atOnce, type Steps } from './steps.js';
 
 /** How a hand of certain bones moves; the same for a left hand and its mirror image. */
 export interface HandMotion {

@@ -2,6 +2,8 @@
  * The hand: joint table, skeletons, coupling and forward kinematics. Pure: importing it starts nothing, and no
  * function here reads a clock or does I/O.
  */
+
+export type { Steps } from '../steps.js';
 export * from './closing.js';
 export * from './coupling.js';
 export * from './dofs.js';
@@ -22,5 +24,4 @@ export {
   HAND_SURVEY,
 } from './proportions.js';
 export * from './skeleton.js';
-export type { Steps } from './steps.js';
 export * from './validity.js';

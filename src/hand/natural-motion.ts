@@ -1,3 +1,4 @@
+import { atOnce, type Steps } from '../steps.js';
 import { boneGap } from './bone-gap.js';
 import { CLOSING_STEPS, type ClosingProfile, createClosingProfile, setCurl } from './closing.js';
 import { coupleArch } from './coupling.js';
@@ -7,7 +8,6 @@ import { FINGERS } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
 import { createPinchSolver, type PinchPose, type PinchSolver } from './pinch.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
-import { atOnce, type Steps } from './steps.js';
 
 /**
  * What a hand does that its joints, taken one by one, do not know: the thumb meets the finger it pinches, stops

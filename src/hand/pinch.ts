@@ -1,3 +1,4 @@
+import { atOnce, type Steps } from '../steps.js';
 import { boneGap } from './bone-gap.js';
 import { factorise, solveLower, solveUpper } from './cholesky.js';
 import { type ClosingProfile, createClosingProfile, curlOf, setCurl } from './closing.js';
@@ -7,7 +8,6 @@ import { createPoses, forwardKinematics, thumbKinematics } from './forward.js';
 import { FINGERS, POSE_STRIDE } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
-import { atOnce, type Steps } from './steps.js';
 
 /** A thumb that meets a finger. */
 export interface PinchPose {

@@ -1,6 +1,6 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import type { Logger } from 'pino';
-import { logEvent } from '../log-events.js';
+import { logEvent } from '../log/events.js';
 
 /** What the service says of itself to the manager that started it. */
 export interface Notifier {

@@ -8,6 +8,8 @@ export interface UserPaths {
   /** The profile that `tautline run` uses when it is told none, if it is there. */
   profile: string;
   sessions: string;
+  /** What lives as long as a service runs; where the first cannot be written, the next. For this user alone. */
+  runtime: readonly string[];
   /** The log of an installed service where the system keeps none itself. */
   log: string;
   /** What the system starts the service by: a unit, an agent, a task. */
@@ -18,6 +20,8 @@ export interface PathsOptions {
   platform?: NodeJS.Platform;
   env?: NodeJS.ProcessEnv;
   home?: string;
+  /** Of the user, where the system has one. */
+  uid?: number;
 }
 
 /**
@@ -25,7 +29,12 @@ export interface PathsOptions {
  * %LOCALAPPDATA% for what grows.
  */
 export function userPaths(options: PathsOptions = {}): UserPaths {
-  const { platform = process.platform, env = process.env, home = homedir() } = options;
+  const {
+    platform = process.platform,
+    env = process.env,
+    home = homedir(),
+    uid = process.getuid?.(),
+  } = options;
   if (platform === 'win32') {
     const { join } = win32;
     const config = join(env.APPDATA ?? join(home, 'AppData', 'Roaming'), 'Tautline');
@@ -34,6 +43,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       config,
       profile: join(config, 'glove.yaml'),
       sessions: join(local, 'sessions'),
+      runtime: [local],
       log: join(local, 'tautline.log'),
       starter: join(config, 'tautline-task.xml'),
     };
@@ -46,6 +56,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       config,
       profile: join(config, 'glove.yaml'),
       sessions: join(config, 'sessions'),
+      runtime: [config],
       log: join(library, 'Logs', 'tautline.log'),
       starter: join(library, 'LaunchAgents', 'tautline.plist'),
     };
@@ -55,11 +66,17 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
     value && isAbsolute(value) ? value : join(home, ...fallback);
   const configHome = base(env.XDG_CONFIG_HOME, '.config');
   const config = join(configHome, 'tautline');
+  const state = join(base(env.XDG_STATE_HOME, '.local', 'state'), 'tautline');
+  const runtime = [env.XDG_RUNTIME_DIR, uid === undefined ? undefined : `/run/user/${uid}`].filter(
+    (folder): folder is string => folder !== undefined && isAbsolute(folder),
+  );
   return {
     config,
     profile: join(config, 'glove.yaml'),
+    // The last one for a shell without a login session, which has no folder under /run.
+    runtime: [...new Set(runtime.map((folder) => join(folder, 'tautline'))), state],
     sessions: join(base(env.XDG_DATA_HOME, '.local', 'share'), 'tautline', 'sessions'),
-    log: join(base(env.XDG_STATE_HOME, '.local', 'state'), 'tautline', 'tautline.log'),
+    log: join(state, 'tautline.log'),
     starter: join(configHome, 'systemd', 'user', 'tautline.service'),
   };
 }

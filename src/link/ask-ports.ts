@@ -1,6 +1,6 @@
+import { type Clock, systemClock } from '../clock.js';
 import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
-import { type Clock, systemClock } from '../monotonic.js';
 import type { GloveCodec, GloveMessages } from './codec.js';
 import type { OpenPort, Port, PortEvents } from './link.js';
 import { describePort, type PortInfo } from './list-ports.js';

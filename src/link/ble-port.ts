@@ -1,7 +1,7 @@
 import { type ChildProcess, fork } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
+import { nowUs } from '../clock.js';
 import { TautlineError } from '../errors.js';
-import { nowUs } from '../monotonic.js';
 import { explainNoRadio } from './ble-errors.js';
 import { type BleTarget, type FromProcess, systemUs, type ToProcess, type Trouble } from './ble-messages.js';
 import type { OpenPort, Port, PortEvents } from './link.js';

@@ -8,9 +8,10 @@
  * each connection gets a fresh one, nothing of the last is left: listeners, handles, or a device object
  * that delivers no more notifications.
  */
+
+import { BLE, BLE_MIN_PACKET } from '../protocol/link-table.js';
 import { explainLoadFailure, explainNoRadio, explainStep, goneTrouble, notFound } from './ble-errors.js';
 import { type BleTarget, type FromProcess, systemUs, type ToProcess, type Trouble } from './ble-messages.js';
-import { BLE, BLE_MIN_PACKET } from './table.js';
 
 /**
  * What is used of the library's native part. Its Web Bluetooth layer looks at a device once, when it is first

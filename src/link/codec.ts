@@ -1,5 +1,5 @@
 import type { HandSide } from '../hand/joints.js';
-import type { ActuatorKind, ActuatorRole, ChannelRole, FaultName } from './table.js';
+import type { ActuatorKind, ActuatorRole, ChannelRole, FaultName } from '../protocol/link-table.js';
 
 /** What a glove says of itself. */
 export interface Hello {

@@ -1,4 +1,4 @@
-import { CRC16_INIT, CRC16_POLY } from './table.js';
+import { CRC16_INIT, CRC16_POLY } from '../protocol/link-table.js';
 
 /** CRC of one byte, and of one byte with a 0 after it: with both, two bytes take one dependent step. */
 const ONE = new Uint16Array(256);

@@ -1,3 +1,4 @@
+import { MAX_CHANNELS, MESSAGE, PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { GloveCodec, GloveMessages, Samples } from './codec.js';
 import {
   FIXED_LENGTH,
@@ -9,7 +10,6 @@ import {
   writeResist,
 } from './messages.js';
 import { BODY_START, createPacketDecoder, createPacketEncoder, newCounters } from './packets.js';
-import { MAX_CHANNELS, MESSAGE, PROTOCOL_VERSION } from './table.js';
 
 /**
  * The host's side of the link protocol.

@@ -1,3 +1,4 @@
+import { MAX_ACTUATORS, MESSAGE } from '../protocol/link-table.js';
 import type { DeviceState, Hello, LinkCounters } from './codec.js';
 import {
   FIXED_LENGTH,
@@ -10,7 +11,6 @@ import {
   writeState,
 } from './messages.js';
 import { BODY_START, createPacketDecoder, createPacketEncoder, newCounters } from './packets.js';
-import { MAX_ACTUATORS, MESSAGE } from './table.js';
 
 /** What a glove receives. */
 export interface HostMessages {

@@ -1,5 +1,5 @@
+import { type Clock, systemClock } from '../clock.js';
 import { TautlineError } from '../errors.js';
-import { type Clock, systemClock } from '../monotonic.js';
 import type { Link, LinkEvents, LinkState, LinkStatus, OpenPort, Port, PortEvents } from './link.js';
 
 export interface KeeperOptions {

@@ -1,6 +1,6 @@
 import type { ChannelProfile, LineColumn, LinesProfile } from '../config/schema.js';
+import { MAX_CHANNELS } from '../protocol/link-table.js';
 import type { Samples } from './codec.js';
-import { MAX_CHANNELS } from './table.js';
 
 /** Why a line is no reading. */
 export type LineVerdict = 'clean' | 'empty' | 'columns' | 'garbled';

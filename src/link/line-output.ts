@@ -1,7 +1,7 @@
 import { parseTemplate, type TemplateQuantity } from '../config/line-template.js';
 import type { ActuatorProfile } from '../config/schema.js';
-import { paidOutStop } from '../resistance/actuators.js';
-import { STOP_FREE, STOP_MAX } from './table.js';
+import { STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
+import { paidOutStop } from './wire-stop.js';
 
 /** Writes a line for the actuators; without arguments, the one that frees them. */
 export type LineWriter = (

@@ -1,11 +1,11 @@
 import type { ActuatorProfile, ChannelProfile, LinesProfile } from '../config/schema.js';
 import type { HandSide } from '../hand/joints.js';
+import { type ChannelRole, PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { GloveCodec, GloveMessages, Hello } from './codec.js';
 import { createLineReader } from './line-columns.js';
 import { createLineWriter } from './line-output.js';
 import { createLinePace } from './line-pace.js';
 import { newCounters } from './packets.js';
-import { type ChannelRole, PROTOCOL_VERSION } from './table.js';
 
 /** Longer than 64 columns of 16 characters would be no reading. */
 const MAX_LINE = 1100;

@@ -1,6 +1,6 @@
 import type { FitsInUse } from '../config/fit-file.js';
 import type { TautlineError } from '../errors.js';
-import type { AppMessageOf } from '../stream/protocol.js';
+import type { AppMessageOf } from '../protocol/messages.js';
 
 /**
  * A link is the byte path to one glove. It is kept open for ever:

@@ -1,5 +1,3 @@
-import type { DeviceState, Hello, Pong, Samples } from './codec.js';
-import { BODY_START, type PacketEncoder } from './packets.js';
 import {
   ACTUATOR_KIND,
   ACTUATOR_ROLE,
@@ -14,7 +12,9 @@ import {
   MAX_CHANNELS,
   PROTOCOL_VERSION,
   TEMPERATURE_UNKNOWN,
-} from './table.js';
+} from '../protocol/link-table.js';
+import type { DeviceState, Hello, Pong, Samples } from './codec.js';
+import { BODY_START, type PacketEncoder } from './packets.js';
 
 /**
  * The layout of every message body, little-endian. Readers take the payload and the end of the body (which

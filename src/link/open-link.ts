@@ -1,7 +1,7 @@
+import type { Clock } from '../clock.js';
 import type { LinkProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
-import type { Clock } from '../monotonic.js';
 import { askPorts } from './ask-ports.js';
 import { blePort } from './ble-port.js';
 import type { GloveCodec, GloveMessages } from './codec.js';

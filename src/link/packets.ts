@@ -1,7 +1,7 @@
+import { MAX_PAYLOAD, MESSAGE } from '../protocol/link-table.js';
 import { cobsBound, cobsDecode, cobsEncode } from './cobs.js';
 import type { LinkCounters } from './codec.js';
 import { crc16 } from './crc16.js';
-import { MAX_PAYLOAD, MESSAGE } from './table.js';
 
 /**
  * Packets on a byte stream, the same in both directions:

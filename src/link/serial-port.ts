@@ -1,7 +1,7 @@
 import { readSync, writeSync } from 'node:fs';
 import type { SerialPort } from 'serialport';
+import { nowUs } from '../clock.js';
 import { TautlineError } from '../errors.js';
-import { nowUs } from '../monotonic.js';
 import type { OpenPort, Port, PortEvents } from './link.js';
 import { explainOpenFailure } from './port-errors.js';
 

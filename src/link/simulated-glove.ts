@@ -1,8 +1,4 @@
 import type { HandSide } from '../hand/joints.js';
-import type { DeviceState, Hello } from './codec.js';
-import { createGloveFrames } from './glove-frames.js';
-import type { Resist } from './messages.js';
-import { FINGER_COUNT, hash, moveHand, newHandPose } from './simulated-motion.js';
 import {
   type FaultName,
   MAX_ACTUATORS,
@@ -10,7 +6,11 @@ import {
   STOP_FREE,
   STOP_MAX,
   WATCHDOG_MS,
-} from './table.js';
+} from '../protocol/link-table.js';
+import type { DeviceState, Hello } from './codec.js';
+import { createGloveFrames } from './glove-frames.js';
+import type { Resist } from './messages.js';
+import { FINGER_COUNT, hash, moveHand, newHandPose } from './simulated-motion.js';
 
 /**
  * A glove without hardware: the embedded default. It speaks the bytes of a real one, samples on an absolute

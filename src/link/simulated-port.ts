@@ -1,4 +1,4 @@
-import { type Clock, systemClock } from '../monotonic.js';
+import { type Clock, systemClock } from '../clock.js';
 import type { OpenPort } from './link.js';
 import { createSimulatedGlove, type SimulatedGlove, type SimulatedGloveOptions } from './simulated-glove.js';
 

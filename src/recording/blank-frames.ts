@@ -1,7 +1,7 @@
 import { cobsBound, cobsDecode, cobsEncode } from '../link/cobs.js';
 import { crc16 } from '../link/crc16.js';
 import { BODY_START, MAX_FRAME } from '../link/packets.js';
-import { MAX_PAYLOAD, MESSAGE } from '../link/table.js';
+import { MAX_PAYLOAD, MESSAGE } from '../protocol/link-table.js';
 
 /**
  * Takes device ids and notes out of the bytes of a link, and leaves every other byte, each frame's length and

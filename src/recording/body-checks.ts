@@ -1,6 +1,6 @@
 import { type TSchema, Type } from '@sinclair/typebox';
 import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-check.js';
-import type { Steps } from '../hand/steps.js';
+import type { Steps } from '../steps.js';
 import { isMessageOf } from '../stream/validate.js';
 import {
   DriftSchema,

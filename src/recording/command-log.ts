@@ -1,8 +1,8 @@
 import type { Logger } from 'pino';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import { createGloveFrames } from '../link/glove-frames.js';
-import { STOP_FREE, STOP_MAX } from '../link/table.js';
-import { logEvent } from '../log-events.js';
+import { logEvent } from '../log/events.js';
+import { STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
 
 /** Logs what apps would have done to the gloves of a replay. */
 export function logCommands(logger: Logger): {

@@ -1,7 +1,7 @@
 import type { FitShelf } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import type { HandFrame } from '../glove-view.js';
+import type { HandFrame } from '../glove/view.js';
 import { type HandSide, JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
 import { decodeJoints, type JointsRecord } from '../stream/joints-record.js';
 import { createOfflineHands } from './offline.js';

@@ -1,4 +1,4 @@
-import type { HandFrame } from '../glove-view.js';
+import type { HandFrame } from '../glove/view.js';
 import {
   FINGERS,
   type HandSide,
@@ -7,7 +7,7 @@ import {
   POSE_STRIDE,
   VELOCITY_STRIDE,
 } from '../hand/joints.js';
-import { FINGER_STATES } from '../stream/constants.js';
+import { FINGER_STATES } from '../protocol/constants.js';
 import type { FileWriter } from './file-writer.js';
 import { createOfflineHands } from './offline.js';
 import type { Session } from './session.js';

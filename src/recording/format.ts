@@ -11,9 +11,9 @@ import {
   type ChannelRole,
   MAX_ACTUATORS,
   MAX_CHANNELS,
-} from '../link/table.js';
+} from '../protocol/link-table.js';
+import { AppMessages, type AppMessageType, ServerMessages } from '../protocol/messages.js';
 import { BINARY_LAYOUT } from '../stream/joints-record.js';
-import { AppMessages, type AppMessageType, ServerMessages } from '../stream/protocol.js';
 
 /**
  * What stands in a session file: MCAP, with one channel for each kind of thing that is recorded. Every schema is

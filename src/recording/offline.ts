@@ -1,8 +1,8 @@
 import type { Logger } from 'pino';
 import type { FitShelf } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
-import { createGlove } from '../glove.js';
-import type { GloveDescription, HandFrame } from '../glove-view.js';
+import { createGlove } from '../glove/glove.js';
+import type { GloveDescription, HandFrame } from '../glove/view.js';
 import type { HandSide } from '../hand/joints.js';
 import { codecOf } from '../link/codec-of.js';
 import { feedLinks } from './feed-links.js';

@@ -1,4 +1,4 @@
-import { type Clock, systemClock } from '../monotonic.js';
+import { type Clock, systemClock } from '../clock.js';
 import { feedLinks, type ReplayLinks } from './feed-links.js';
 import type { Session, SessionVisitor } from './session.js';
 

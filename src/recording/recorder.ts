@@ -1,11 +1,11 @@
 import { basename, extname } from 'node:path';
 import type { Logger } from 'pino';
+import { type Clock, systemClock } from '../clock.js';
 import type { Profile } from '../config/schema.js';
 import type { TautlineError } from '../errors.js';
-import type { Glove, HandFrame } from '../glove-view.js';
+import type { Glove, HandFrame } from '../glove/view.js';
 import type { HandSide } from '../hand/joints.js';
-import { logEvent } from '../log-events.js';
-import { type Clock, systemClock } from '../monotonic.js';
+import { logEvent } from '../log/events.js';
 import { encodeJointsBinary } from '../stream/encode-binary.js';
 import { type FileSink, type FileSinkOptions, openFileSink } from './file-sink.js';
 import { SESSION_VERSION } from './format.js';

@@ -2,7 +2,7 @@ import { type ErrorCode, TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
 import { createGloveFrames } from '../link/glove-frames.js';
 import type { Link, LinkEvents, LinkState, LinkStatus, RecordedAct } from '../link/link.js';
-import { PROTOCOL_VERSION } from '../link/table.js';
+import { PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { GloveBody, StatusBody } from './session.js';
 
 /**

@@ -1,5 +1,6 @@
 import type { Static } from '@sinclair/typebox';
 import type { HandSide } from '../hand/joints.js';
+import { createMcapWriter } from '../mcap/writer.js';
 import {
   HAND_CHANNELS,
   type HandChannel,
@@ -10,7 +11,6 @@ import {
   type SessionSchema,
   topicOf,
 } from './format.js';
-import { createMcapWriter } from './mcap-writer.js';
 
 export type SessionHead = Static<typeof SessionSchema>;
 

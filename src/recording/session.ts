@@ -3,7 +3,8 @@ import { parseProfile } from '../config/load.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
-import type { ServerMessageOf } from '../stream/protocol.js';
+import { type Damage, type McapFile, openMcap } from '../mcap/reader.js';
+import type { ServerMessageOf } from '../protocol/messages.js';
 import { isSoundBody } from './body-checks.js';
 import {
   type DriftSchema,
@@ -18,7 +19,6 @@ import {
   type SessionSchema,
   type StatusSchema,
 } from './format.js';
-import { type Damage, type McapFile, openMcap } from './mcap-reader.js';
 
 export type SessionHead = Static<typeof SessionSchema>;
 export type GloveBody = Static<typeof GloveSchema>;

@@ -1,20 +1,20 @@
 import { mkdir, readdir, stat, unlink } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Logger } from 'pino';
-import { betweenOtherWork } from '../between-other-work.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import { createGlove, type LiveGlove } from '../glove.js';
+import { createGlove, type LiveGlove } from '../glove/glove.js';
+import { prepareWornHand } from '../glove/hand-models.js';
 import type { HandSide } from '../hand/joints.js';
-import { prepareWornHand } from '../hand-models.js';
 import { codecOf } from '../link/codec-of.js';
+import { betweenOtherWork } from '../time-slices.js';
 import { prepareChecksSteps } from './body-checks.js';
 import { writeError } from './file-sink.js';
 import { createPlayer, type Player, type PlayerState } from './player.js';
 import { type Recorder, type RecorderStatus, startRecorder } from './recorder.js';
 import { createReplayLink, type ReplayLink } from './replay-link.js';
 import { openSession, type Session } from './session.js';
-import type { Stage } from './stage.js';
+import type { Stage } from './shown-glove.js';
 
 /** The sessions of a service: what it records into its folder, and what it replays in place of its gloves. */
 export interface Sessions {

@@ -1,9 +1,10 @@
 import type { ActuatorProfile, SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
 import type { Hello } from '../link/codec.js';
-import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../link/table.js';
+import { type CurlToTravel, paysOutForward, wireStop } from '../link/wire-stop.js';
+import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
+import type { Lane } from './finger-drive.js';
 import type { GovernorOutputs } from './governor-step.js';
-import type { Lane } from './lane.js';
 import { payout } from './stop-probe.js';
 import type { FingerForce } from './touch-requests.js';
 
@@ -11,9 +12,6 @@ import type { FingerForce } from './touch-requests.js';
 
 /** One of the glove's outputs; undefined where the profile does not know it: it then stays free. */
 export type GloveActuator = ActuatorProfile | undefined;
-
-/** String travel (0 at open, 1 at closed) at which the finger's string is taut at a curl. Monotone. */
-export type CurlToTravel = (curl: number) => number;
 
 /** A brake reaches its full effort this far past the stop, and lets go this far back, curl. */
 export const BRAKE_RAMP = 0.03;
@@ -82,25 +80,6 @@ export const stallTensionN = (actuator: ActuatorProfile) =>
 /** Drive of an actuator at the tension cap; a vibration motor has none. */
 export const cappedDrive = (actuator: ActuatorProfile, safety: SafetyProfile) =>
   actuator.kind === 'vibration' ? 1 : Math.min(1, safety.maxTensionN / stallTensionN(actuator));
-
-/**
- * Wire stop at a curl, rounded away from the finger. Where the servo is mounted the other way round,
- * stopAtOpen is the greater one.
- */
-export function wireStop(actuator: ActuatorProfile, curl: number, curlToTravel?: CurlToTravel): number {
-  const { stopAtOpen, stopAtClosed } = actuator;
-  const travel = curlToTravel ? curlToTravel(curl) : curl;
-  const exact = (stopAtOpen + (stopAtClosed - stopAtOpen) * travel) * STOP_MAX;
-  if (!Number.isFinite(exact)) return STOP_FREE;
-  const rounded = stopAtClosed >= stopAtOpen ? Math.ceil(exact) : Math.floor(exact);
-  return Math.min(STOP_MAX, Math.max(0, rounded));
-}
-
-/** The string is paid out towards wire stop 1. */
-export const paysOutForward = ({ stopAtOpen, stopAtClosed }: ActuatorProfile) => stopAtClosed >= stopAtOpen;
-
-/** Wire stop at which a string is paid out beyond a closed finger: for gloves that know no "free". */
-export const paidOutStop = (actuator: ActuatorProfile): number => wireStop(actuator, 1 + actuator.slack);
 
 /** Wire values of a glove's actuators, in their order. Reused from step to step. */
 export class ActuatorCommands {

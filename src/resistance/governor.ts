@@ -1,9 +1,9 @@
 import type { SafetyProfile } from '../config/schema.js';
-import { WorkingDraft } from './draft.js';
 import { type EventRing, WHOLE_HAND } from './events.js';
+import type { Lane } from './finger-drive.js';
 import type { GovernorInputs, GovernorOutputs } from './governor-step.js';
 import { GUARDS, type Guard } from './guards.js';
-import type { Lane } from './lane.js';
+import { WorkingDraft } from './step-state.js';
 
 /**
  * The safety governor of one glove: the last thing between what apps ask and what the actuators do.
@@ -27,6 +27,9 @@ import type { Lane } from './lane.js';
  * Words: `effort` is 0..1 of the permitted maximum, which is the smaller of the tension cap and what the
  * actuator can do. `drive` is 0..1 of what the actuator can do: drive 1 is stall torque and stall current.
  */
+
+/** Who arms or disarms: the wearer by a way of their own, or an app that the profile trusts with it. */
+export type WhoArms = 'wearer' | 'app';
 
 /** An arm is refused for this long after a disarm. */
 export const REARM_PAUSE_US = 250_000;

@@ -1,7 +1,7 @@
-import { type Draft, LOAD_MARGIN } from './draft.js';
-import { driveAtHeat, effortAfterHold, HEAT_FADE_FROM, REST_TO } from './lane.js';
+import { driveAtHeat, effortAfterHold, HEAT_FADE_FROM, REST_TO } from './finger-drive.js';
 import type { LimitName } from './limits.js';
 import { FINGER_COUNT } from './requests.js';
+import { type Draft, LOAD_MARGIN } from './step-state.js';
 
 /**
  * Each guard is one small function that may only move towards freedom: free a finger, raise a stop, lower a

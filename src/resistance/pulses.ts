@@ -1,8 +1,8 @@
 import type { SafetyProfile } from '../config/schema.js';
-import { MAX_ACTUATORS } from '../link/table.js';
+import { MAX_ACTUATORS } from '../protocol/link-table.js';
 import { actuatorFinger, cappedDrive, exertsForce, type GloveActuator } from './actuators.js';
+import { HEAT_FADE_FROM } from './finger-drive.js';
 import type { GovernorOutputs } from './governor-step.js';
-import { HEAT_FADE_FROM } from './lane.js';
 import { LIMIT_BIT } from './limits.js';
 
 /** Longest pulse of a vibration motor, ms: what a glove takes. */

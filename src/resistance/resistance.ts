@@ -1,12 +1,8 @@
 import type { SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
-import {
-  ActuatorCommands,
-  type CurlToTravel,
-  type GloveActuator,
-  lanesOf,
-  stopSpeedsOf,
-} from './actuators.js';
+import type { CurlToTravel } from '../link/wire-stop.js';
+import { DISARMED, type Refusal } from '../protocol/refusals.js';
+import { ActuatorCommands, type GloveActuator, lanesOf, stopSpeedsOf } from './actuators.js';
 import { arbitrate, makeAsked } from './arbitration.js';
 import { Arrivals } from './arrival.js';
 import type { EventReader } from './events.js';
@@ -44,14 +40,8 @@ const MAX_LAYERS = 8;
 /** What to send now: `commands` with VALID_FOR_MS, the release message, or nothing. */
 export type Send = 'nothing' | 'resist' | 'release';
 
-/** Why a request was not taken. */
-export interface Refusal {
-  code: 'disarmed' | 'notSupported' | 'tooMany' | 'badMessage';
-  message: string;
-}
-
 const REFUSALS = {
-  disarmed: { code: 'disarmed', message: 'The glove is disarmed; the wearer must arm it first.' },
+  disarmed: DISARMED,
   notConnected: { code: 'notSupported', message: 'The glove is not connected or sends no fresh samples.' },
   notANumber: { code: 'badMessage', message: 'A stop, effort or pulse is not a finite number.' },
   tooManyApps: { code: 'tooMany', message: `At most ${MAX_APPS} apps can hold a glove at once.` },

@@ -2,7 +2,7 @@ import type { ChannelProfile, GloveProfile } from '../config/schema.js';
 import { type ClosingProfile, setCurl } from '../hand/closing.js';
 import { DOF_COUNT, DOFS_PER_FINGER } from '../hand/dofs.js';
 import { FINGERS } from '../hand/joints.js';
-import type { ChannelRole } from '../link/table.js';
+import type { ChannelRole } from '../protocol/link-table.js';
 import { compileLookup, type Lookup } from './lookup.js';
 import { type CountsFunction, centredModel, rangeModel, softClamp } from './range-model.js';
 import {

@@ -5,16 +5,16 @@ import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { NaturalMotion } from '../hand/natural-motion.js';
 import { INVALID } from '../hand/validity.js';
 import type { Samples } from '../link/codec.js';
-import type { ChannelRole } from '../link/table.js';
+import type { ChannelRole } from '../protocol/link-table.js';
 import { createBending } from './bending.js';
 import { type Channel, compileChannels } from './channels.js';
 import { createDebounce } from './debounce.js';
 import { createDrift } from './drift.js';
-import { createHealth, type Health } from './health.js';
+import { createStandIns } from './fallbacks.js';
+import { createHealth, type Health } from './health/health.js';
 import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
 import { findSlots } from './slots.js';
-import { createStandIns } from './stand-ins.js';
 
 /**
  * Counts to degrees of freedom, one call a sample:

@@ -79,7 +79,22 @@ export class Access {
   /** Our own page, or listed. */
   allowsOrigin(origin: string): boolean {
     const lower = origin.toLowerCase();
-    if (this.#origins.has(lower)) return true;
+    return this.#origins.has(lower) || this.#isOwnOrigin(lower);
+  }
+
+  /**
+   * Whether the page of this service asks, as far as a request can show it: no other web page's script, and where the
+   * service wants its token, with that and not an app's own.
+   */
+  isOwnPage(headers: IncomingHttpHeaders, url: string): boolean {
+    const { origin, authorization } = headers;
+    const site = headers['sec-fetch-site'];
+    if (site !== undefined && site !== 'same-origin') return false;
+    if (origin !== undefined && !this.#isOwnOrigin(origin.toLowerCase())) return false;
+    return !this.#token || this.provedApp({ authorization }, url) === undefined;
+  }
+
+  #isOwnOrigin(lower: string): boolean {
     if (!lower.startsWith('http://')) return false;
     const host = lower.slice('http://'.length);
     const ownPort = this.port === 80 ? /^[^:]+$|^\[.*\]$|:80$/.test(host) : host.endsWith(`:${this.port}`);

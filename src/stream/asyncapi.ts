@@ -1,7 +1,7 @@
-import { STREAM_PATH, STREAM_PROTOCOL, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
+import { STREAM_PATH, STREAM_PROTOCOL, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
+import { AppMessages, ServerMessages } from '../protocol/messages.js';
 import { EXAMPLES } from './examples.js';
 import { BINARY_LAYOUT } from './joints-record.js';
-import { AppMessages, ServerMessages } from './protocol.js';
 
 type Json = Record<string, unknown>;
 

@@ -1,5 +1,5 @@
 import { JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../hand/joints.js';
-import { HAND_CODE } from '../link/table.js';
+import { HAND_CODE } from '../protocol/link-table.js';
 import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 import {
   FLAG_VALID,

@@ -1,5 +1,5 @@
 import { FINGERS, POSE_STRIDE, VELOCITY_STRIDE } from '../hand/joints.js';
-import { FINGER_STATES } from './constants.js';
+import { FINGER_STATES } from '../protocol/constants.js';
 import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 
 /**

@@ -1,4 +1,4 @@
-import type { AppMessageOf, AppMessageType } from './protocol.js';
+import type { AppMessageOf, AppMessageType } from '../protocol/messages.js';
 
 /** One example of each message of an app, for documents. Each is sent to a service in a test. */
 export const EXAMPLES: { [T in AppMessageType]: AppMessageOf<T> } = {

@@ -1,10 +1,10 @@
 import type { Logger } from 'pino';
-import type { Glove, HandFrame } from '../glove.js';
-import { logEvent } from '../log-events.js';
+import type { Glove, HandFrame } from '../glove/glove.js';
+import { logEvent } from '../log/events.js';
+import type { ServerMessageOf, StreamName } from '../protocol/messages.js';
 import { Broadcast, type Reader } from './broadcast.js';
-import { grantRate, Phase } from './phase.js';
+import { grantRate, Phase } from './decimator.js';
 import { type PoseOptions, Poses } from './poses.js';
-import type { ServerMessageOf, StreamName } from './protocol.js';
 import { Throttle } from './throttle.js';
 import { frameText } from './websocket-frame.js';
 

@@ -1,15 +1,22 @@
 import type { Logger } from 'pino';
-import { APP_PERMISSIONS } from '../config/schema.js';
-import type { Glove } from '../glove.js';
+import { nowUs } from '../clock.js';
+import { ANY_APP_PERMISSIONS } from '../config/schema.js';
+import type { Glove } from '../glove/glove.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
-import { logEvent } from '../log-events.js';
-import { nowUs } from '../monotonic.js';
+import { logEvent } from '../log/events.js';
+import {
+  type AppMessage,
+  type ServerMessage,
+  type ServerMessageOf,
+  STREAM_PROTOCOL,
+} from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
+import type { Session, SessionHost } from './connection.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
-import { type AppMessage, type ServerMessage, type ServerMessageOf, STREAM_PROTOCOL } from './protocol.js';
-import { answer } from './requests.js';
-import type { Session, SessionHost } from './session.js';
+import { answer, whoIs } from './requests.js';
 
 const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
@@ -36,7 +43,7 @@ export class Hub implements SessionHost {
     readonly limits: StreamLimits,
     readonly logger: Logger,
     readonly permissions: Permissions = createPermissions({
-      permissions: { anyApp: [...APP_PERMISSIONS], apps: [] },
+      permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
   ) {
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
@@ -59,7 +66,7 @@ export class Hub implements SessionHost {
   }
 
   disarmAll(session: Session): void {
-    this.setArmed(false, undefined, session.name ?? session.app);
+    this.disarm(undefined, session.name ?? session.app, whoIs(this, session));
   }
 
   ended(session: Session): void {
@@ -84,20 +91,35 @@ export class Hub implements SessionHost {
   }
 
   /**
-   * Arms or disarms the hand, or every hand.
-   * @returns the caution, the first time that anybody arms in this run
+   * Arms the hand, or every hand that is connected.
+   * @returns the caution, the first time that anybody arms in this run, or why not
    */
-  setArmed(armed: boolean, hand: string | undefined, by: string): string | undefined {
+  arm(hand: string | undefined, by: string, who: WhoArms): { caution?: string } | { refused: Refusal } {
+    if (!this.feedsOf(hand).some(({ glove }) => glove.connected)) {
+      const message = `No glove is connected${hand ? ` for the ${hand} hand` : ''}: connect it, then arm.`;
+      return { refused: { code: 'notSupported', message } };
+    }
+    let refused: Refusal | undefined;
+    for (const { glove } of this.feedsOf(hand)) {
+      const refusal = glove.arm(by, who);
+      // Of several, what keeps a glove that is there says more than that another one is not.
+      if (refusal && (!refused || glove.connected)) refused = refusal;
+    }
+    for (const feed of this.feedsOf(hand)) feed.armedChanged();
+    if (!this.isArmed(hand) && refused) return { refused };
+    logEvent(this.logger, 'armed', { hand: hand ?? 'all', by });
+    if (this.#cautioned) return {};
+    this.#cautioned = true;
+    return { caution: CAUTION };
+  }
+
+  /** Frees every finger of the hand, or of every hand. */
+  disarm(hand: string | undefined, by: string, who: WhoArms): void {
     for (const feed of this.feedsOf(hand)) {
-      if (armed) feed.glove.arm(by);
-      else feed.glove.disarm(by);
+      feed.glove.disarm(by, who);
       feed.armedChanged();
     }
-    if (armed && !this.isArmed(hand)) return undefined;
-    logEvent(this.logger, armed ? 'armed' : 'disarmed', { hand: hand ?? 'all', by });
-    if (!armed || this.#cautioned) return undefined;
-    this.#cautioned = true;
-    return CAUTION;
+    logEvent(this.logger, 'disarmed', { hand: hand ?? 'all', by });
   }
 
   /** Whether the hand, or every hand that is connected, is armed: right after a disarm a glove refuses to be. */
@@ -177,13 +199,14 @@ export class Hub implements SessionHost {
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN } = glove.description;
+  const { maxTensionN, howToArm } = glove.description;
   const { state, address, error } = glove.linkStatus;
   return {
     hand,
     name,
     link: { state, address, ...(error ? { reason: error.line, code: error.code } : {}) },
     armed: glove.armed,
+    howToArm,
     sampleRateHz,
     ...(deviceId === undefined ? {} : { deviceId }),
     ...(firmwareVersion === undefined ? {} : { firmwareVersion }),

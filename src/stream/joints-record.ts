@@ -6,7 +6,7 @@ import {
   POSE_STRIDE,
   VELOCITY_STRIDE,
 } from '../hand/joints.js';
-import { FINGER_STATES, type FingerState } from './constants.js';
+import { FINGER_STATES, type FingerState } from '../protocol/constants.js';
 
 /**
  * The binary `joints` message: one fixed little-endian record, the same numbers as the JSON message in

@@ -1,4 +1,4 @@
-import { MAX_APP_MESSAGE } from './constants.js';
+import { MAX_APP_MESSAGE } from '../protocol/constants.js';
 
 /** Bounds of one connection. The defaults are for use; tests shorten the times. */
 export interface StreamLimits {

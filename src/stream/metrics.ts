@@ -1,8 +1,8 @@
 import { monitorEventLoopDelay } from 'node:perf_hooks';
-import type { Glove } from '../glove-view.js';
+import type { Glove } from '../glove/view.js';
 import { FINGERS } from '../hand/joints.js';
-import { FINGER_STATES } from './constants.js';
-import type { Crowd } from './crowd.js';
+import { FINGER_STATES } from '../protocol/constants.js';
+import type { Crowd } from './connection-limits.js';
 import type { Hub } from './hub.js';
 import { type MetricFamily, writePrometheus } from './prometheus.js';
 

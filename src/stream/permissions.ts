@@ -1,19 +1,17 @@
 import type { AppPermission, StreamProfile } from '../config/schema.js';
-import type { AppMessageType } from './protocol.js';
-import type { Refusal } from './requests.js';
+import type { AppMessageType } from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
 
 /** What each message needs. What is not listed everybody may: to see, and to let go. */
 const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {
   resist: 'resist',
   touch: 'resist',
   pulse: 'resist',
-  arm: 'arm',
   rezero: 'guide',
 };
 
 /** What each HTTP route needs, by the first part of its path; reading (GET) is free but for recordings. */
 const ROUTE_NEEDS: Record<string, AppPermission> = {
-  arm: 'arm',
   record: 'record',
   replay: 'record',
   sessions: 'record',
@@ -21,7 +19,7 @@ const ROUTE_NEEDS: Record<string, AppPermission> = {
   fits: 'guide',
   rezero: 'guide',
 };
-/** Name under which HTTP requests are judged that prove no other: our own page and command line among them. */
+/** Name under which HTTP requests are judged that prove nothing. */
 export const HTTP_APP = 'http';
 
 /**
@@ -31,7 +29,9 @@ export const HTTP_APP = 'http';
 export interface Permissions {
   /** Whether the name may be used by an app that proved `proved`, or nothing. */
   mayBeCalled(name: string, proved: string | undefined): boolean;
-  /** Undefined when the app may. */
+  /** Whether an app that proved this name, or nothing, may arm in the wearer's place. */
+  mayArm(proved: string | undefined): boolean;
+  /** Undefined when the app may. Arming is judged apart, by `mayArm`. */
   refuseMessage(type: AppMessageType, name: string | undefined): Refusal | undefined;
   /** @param route as it was registered: the address itself can be written in several ways */
   refuseRequest(method: string, route: string, name: string | undefined): Refusal | undefined;
@@ -52,6 +52,7 @@ export function createPermissions({ permissions }: Pick<StreamProfile, 'permissi
   }
 
   return {
+    mayArm: (proved) => proved !== undefined && apps.get(proved)?.may.includes('arm') === true,
     mayBeCalled: (name, proved) => proved === name || apps.get(name)?.token === undefined,
     refuseMessage(type, name) {
       const what = NEEDS[type];

@@ -1,4 +1,4 @@
-import type { Glove, HandFrame } from '../glove.js';
+import type { Glove, HandFrame } from '../glove/glove.js';
 import { JOINT_COUNT, POSE_STRIDE } from '../hand/joints.js';
 import { Broadcast } from './broadcast.js';
 import { type EncodePose, MAX_POSE_FRAME, type PoseMessage } from './encode.js';

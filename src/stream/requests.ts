@@ -1,26 +1,44 @@
-import { nowUs } from '../monotonic.js';
+import { nowUs } from '../clock.js';
+import type {
+  AppMessage,
+  AppMessageOf,
+  AppMessageType,
+  ServerMessage,
+  ServerMessageOf,
+} from '../protocol/messages.js';
+import { noGloveFor, onlyTheWearer, type Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
+import type { Session } from './connection.js';
 import type { Feed } from './feed.js';
-import type { Hub } from './hub.js';
-import type { AppMessage, AppMessageOf, AppMessageType, ServerMessage, ServerMessageOf } from './protocol.js';
-import type { Session } from './session.js';
-import type { Complaint } from './validate.js';
+import type { Permissions } from './permissions.js';
+
+/** What requests are about: the gloves, and who may do what with them. */
+export interface RequestTarget {
+  readonly feeds: readonly Feed[];
+  readonly permissions: Permissions;
+  /** The feeds of a hand, or of every hand. */
+  feedsOf(hand: string | undefined): readonly Feed[];
+  /** Makes the session a reader of what its subscription says. */
+  connect(session: Session): void;
+  arm(hand: string | undefined, by: string, who: WhoArms): { caution?: string } | { refused: Refusal };
+  disarm(hand: string | undefined, by: string, who: WhoArms): void;
+}
 
 /** What goes into the ack beside the usual, or why the request is refused. */
-export type Refusal = Complaint;
-type Outcome = Partial<ServerMessageOf<'ack'>> | { refused: Complaint };
+type Outcome = Partial<ServerMessageOf<'ack'>> | { refused: Refusal };
 type Handlers = {
-  [T in AppMessageType]: (hub: Hub, session: Session, message: AppMessageOf<T>) => Outcome;
+  [T in AppMessageType]: (target: RequestTarget, session: Session, message: AppMessageOf<T>) => Outcome;
 };
 
 const TAKEN = {};
 
 /** What each message does. */
 const HANDLERS: Handlers = {
-  subscribe(hub, session, message) {
+  subscribe(target, session, message) {
     for (const [i, hand] of (message.hands ?? []).entries()) {
-      if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, `/hands/${i}`);
+      if (target.feedsOf(hand).length === 0) return noGlove(target, hand, `/hands/${i}`);
     }
-    if (message.app !== undefined && !hub.permissions.mayBeCalled(message.app, session.proved)) {
+    if (message.app !== undefined && !target.permissions.mayBeCalled(message.app, session.proved)) {
       const name = JSON.stringify(message.app);
       const line = `The name ${name} belongs to the app that has its token. Connect with that token, or take another name.`;
       return { refused: { code: 'notPermitted', message: line, path: '/app' } };
@@ -39,55 +57,75 @@ const HANDLERS: Handlers = {
             velocities: message.velocities ?? false,
             predictMs: message.predictMs ?? 0,
           };
-    hub.connect(session);
-    const granted = hub.feeds
+    target.connect(session);
+    const granted = target.feeds
       .filter(({ glove }) => !message.hands || message.hands.includes(glove.description.hand))
       .map((feed) => feed.granted(rateHz));
     const highest = Math.max(0, ...granted);
     return streams.length > 0 && highest > 0 ? { rateHz: highest } : TAKEN;
   },
-  resist: (hub, session, message) =>
-    onHand(hub, message.hand, ({ glove }) => glove.resist(session.app, message)),
-  touch: (hub, session, message) =>
-    onHand(hub, message.hand, ({ glove }) => glove.touch(session.app, message)),
-  pulse: (hub, session, message) =>
-    onHand(hub, message.hand, ({ glove }) => glove.pulse(session.app, message)),
-  tracker: (hub, _session, message) =>
-    onHand(hub, message.hand, ({ glove }) => {
+  resist: (target, session, message) =>
+    onHand(target, message.hand, ({ glove }) => glove.resist(session.app, message)),
+  touch: (target, session, message) =>
+    onHand(target, message.hand, ({ glove }) => glove.touch(session.app, message)),
+  pulse: (target, session, message) =>
+    onHand(target, message.hand, ({ glove }) => glove.pulse(session.app, message)),
+  tracker: (target, _session, message) =>
+    onHand(target, message.hand, ({ glove }) => {
       glove.track(message);
       return undefined;
     }),
-  release: (hub, session, message) =>
-    onHand(hub, message.hand, ({ glove }) => {
+  release: (target, session, message) =>
+    onHand(target, message.hand, ({ glove }) => {
       glove.release(session.app, message.layer);
       return undefined;
     }),
-  rezero: (hub, session, message) =>
-    onHand(hub, message.hand, ({ glove }) => {
+  rezero: (target, session, message) =>
+    onHand(target, message.hand, ({ glove }) => {
       glove.rezero(session.app);
       return undefined;
     }),
-  arm: (hub, session, message) => setArmed(hub, session, true, message.hand),
-  disarm: (hub, session, message) => setArmed(hub, session, false, message.hand),
-  ping: (_hub, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),
+  arm(target, { name, app, proved }, { hand }) {
+    const outcome = armHands(
+      target,
+      hand,
+      name ?? app,
+      target.permissions.mayArm(proved) ? 'app' : undefined,
+    );
+    return 'refused' in outcome ? outcome : { armed: true, ...outcome };
+  },
+  disarm(target, session, { hand }) {
+    if (target.feedsOf(hand).length === 0) return noGlove(target, hand, '/hand');
+    target.disarm(hand, session.name ?? session.app, whoIs(target, session));
+    return { armed: false };
+  },
+  ping: (_target, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),
 };
 
 /** Does what the message asks and says so. */
-export function answer(hub: Hub, session: Session, message: AppMessage): ServerMessage {
-  const refusal = hub.permissions.refuseMessage(message.type, session.name);
+export function answer(target: RequestTarget, session: Session, message: AppMessage): ServerMessage {
+  const refusal = target.permissions.refuseMessage(message.type, session.name);
   if (refusal) {
     return { type: 'error', ...(message.id === undefined ? {} : { id: message.id }), ...refusal };
   }
-  const handler = HANDLERS[message.type] as (hub: Hub, session: Session, message: AppMessage) => Outcome;
-  const outcome = handler(hub, session, message);
+  const handler = HANDLERS[message.type] as (
+    target: RequestTarget,
+    session: Session,
+    message: AppMessage,
+  ) => Outcome;
+  const outcome = handler(target, session, message);
   const id = message.id === undefined ? {} : { id: message.id };
   if ('refused' in outcome) return { type: 'error', ...id, ...outcome.refused };
   return { type: 'ack', ...id, for: message.type, timeUs: Math.round(nowUs()), ...outcome };
 }
 
-function onHand(hub: Hub, hand: string | undefined, act: (feed: Feed) => Refusal | undefined): Outcome {
-  const feeds = hub.feedsOf(hand);
-  if (feeds.length === 0) return noGlove(hub, hand, '/hand');
+function onHand(
+  target: RequestTarget,
+  hand: string | undefined,
+  act: (feed: Feed) => Refusal | undefined,
+): Outcome {
+  const feeds = target.feedsOf(hand);
+  if (feeds.length === 0) return noGlove(target, hand, '/hand');
   for (const feed of feeds) {
     const refusal = act(feed);
     if (refusal) return { refused: refusal };
@@ -95,29 +133,29 @@ function onHand(hub: Hub, hand: string | undefined, act: (feed: Feed) => Refusal
   return TAKEN;
 }
 
-function setArmed(hub: Hub, session: Session, armed: boolean, hand: string | undefined): Outcome {
-  if (hub.feedsOf(hand).length === 0) return noGlove(hub, hand, '/hand');
-  const caution = hub.setArmed(armed, hand, session.name ?? session.app);
-  if (armed && !hub.isArmed(hand)) return { refused: whyNotArmed(hub, hand) };
-  return caution === undefined ? { armed } : { armed, caution };
+/**
+ * Arms the hand, or every hand that is connected.
+ * @param who undefined: an app that may not
+ * @returns the caution, the first time that anybody arms in this run, or why not
+ */
+export function armHands(
+  target: RequestTarget,
+  hand: string | undefined,
+  by: string,
+  who: WhoArms | undefined,
+): { caution?: string } | { refused: Refusal } {
+  const [first] = target.feedsOf(hand);
+  if (!first) return noGlove(target, hand, '/hand');
+  if (!who) return { refused: onlyTheWearer(first.glove.description.howToArm) };
+  return target.arm(hand, by, who);
 }
 
-function noGlove(hub: Hub, hand: string | undefined, path: string): Outcome {
-  return { refused: { code: 'unknownHand', message: noGloveFor(hand, hub.gloves), path } };
+/** Only an app that may arm takes its own disarm back; whoever else disarms does it for the wearer. */
+export const whoIs = (target: RequestTarget, { proved }: Session): WhoArms =>
+  target.permissions.mayArm(proved) ? 'app' : 'wearer';
+
+function noGlove(target: RequestTarget, hand: string | undefined, path: string): { refused: Refusal } {
+  return { refused: { ...noGloveFor(hand, target.feeds.map(handOf)), path } };
 }
 
-/** Of a hand, or of all hands, that stay disarmed. */
-export function whyNotArmed(hub: Hub, hand: string | undefined): Complaint {
-  if (!hub.feedsOf(hand).some(({ glove }) => glove.connected)) {
-    const message = `No glove is connected${hand ? ` for the ${hand} hand` : ''}: connect it, then arm.`;
-    return { code: 'notSupported', message };
-  }
-  const message = 'The glove stays disarmed: it was disarmed a moment ago, or is closing. Arm it again.';
-  return { code: 'disarmed', message };
-}
-
-/** In words, with the hands that there are. */
-export function noGloveFor(hand: string | undefined, gloves: Hub['gloves']): string {
-  const hands = gloves.map(({ description }) => description.hand).join(' and ') || 'none';
-  return `There is no glove for the ${hand ? `${hand} hand` : 'hand'}; the service has: ${hands}.`;
-}
+const handOf = ({ glove }: Feed): string => glove.description.hand;

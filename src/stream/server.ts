@@ -7,21 +7,23 @@ import type { Logger } from 'pino';
 import { WebSocketServer } from 'ws';
 import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import type { Glove } from '../glove.js';
+import type { Glove } from '../glove/glove.js';
 import { HAND_SIDES } from '../hand/joints.js';
-import { logEvent } from '../log-events.js';
+import { logEvent } from '../log/events.js';
+import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
+import { AppMessages, ServerMessages, STREAM_PROTOCOL } from '../protocol/messages.js';
+import { noGloveFor } from '../protocol/refusals.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
-import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from './constants.js';
-import { limitCrowd } from './crowd.js';
+import { CLOSE, Session } from './connection.js';
+import { limitCrowd } from './connection-limits.js';
 import { Hub } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
-import { createPermissions, type Permissions } from './permissions.js';
+import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
-import { AppMessages, ServerMessages, STREAM_PROTOCOL } from './protocol.js';
-import { noGloveFor, whyNotArmed } from './requests.js';
-import { CLOSE, Session } from './session.js';
+import { armHands } from './requests.js';
+import { createWearerKey, leaveWearerKey, type WearerKey } from './wearer-key.js';
 
 export interface StreamOptions {
   gloves: readonly Glove[];
@@ -36,12 +38,16 @@ export interface StreamOptions {
   /** Adds routes of other parts; they pass the same checks of host, origin and token. */
   routes?: (app: FastifyInstance) => void;
   limits?: Partial<StreamLimits>;
+  /** Where the wearer's key is left for the command line; the first that can be written. */
+  keyFolders?: readonly string[];
 }
 
 export interface Stream {
   /** `http://host:port`. */
   readonly address: string;
   readonly port: number;
+  /** See wearer-key.ts. */
+  readonly wearerKey: string;
   /** Says goodbye to every app and frees the port. */
   close(): Promise<void>;
 }
@@ -75,7 +81,8 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   let crowdedTimes = 0;
   let crowdedToldMs = Number.NEGATIVE_INFINITY;
   const metrics = createMetrics(hub, () => connections);
-  const app = createHttp(options, limits, access, hub, permissions, metrics);
+  const wearerKey = createWearerKey();
+  const app = createHttp(options, limits, access, hub, permissions, metrics, wearerKey);
   const connections = limitCrowd(app.server, limits, (reason, address) => {
     crowdedTimes++;
     // A flood of connections must not become a flood of lines.
@@ -143,12 +150,18 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   }
   const { port } = app.server.address() as AddressInfo;
   access.port = port;
+  const takeKeyAway = leaveWearerKey(wearerKey, options.keyFolders ?? [], port);
+  if (!takeKeyAway && options.keyFolders) {
+    logEvent(logger, 'wearerKey.notLeft', { folders: options.keyFolders.join(', ') });
+  }
   const host = profile.host.includes(':') ? `[${profile.host}]` : profile.host;
 
   return {
     address: `http://${host}:${port}`,
     port,
+    wearerKey: wearerKey.value,
     async close() {
+      takeKeyAway?.();
       hub.close();
       metrics.close();
       const open = [...hub.sessions];
@@ -160,6 +173,13 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
       await app.close();
     },
   };
+}
+
+declare module 'fastify' {
+  interface FastifyRequest {
+    /** It came with the wearer's key: from the page of the service, or from the command line of its user. */
+    wearer: boolean;
+  }
 }
 
 /** When all places are taken, whoever has held one for long without a word gives it up. */
@@ -183,6 +203,7 @@ function createHttp(
   hub: Hub,
   permissions: Permissions,
   metrics: Metrics,
+  wearerKey: WearerKey,
 ): FastifyInstance {
   const app = fastify({
     logger: false,
@@ -196,6 +217,7 @@ function createHttp(
       connectionsCheckingInterval: Math.min(1000, limits.headersWithinMs / 2),
     },
   });
+  app.decorateRequest('wearer', false);
   app.addHook('onRequest', async (request, reply) => {
     reply.header('x-content-type-options', 'nosniff');
     // No page may lay itself over the arm button; the token in a URL goes nowhere.
@@ -208,11 +230,11 @@ function createHttp(
     const isPreflight = request.method === 'OPTIONS';
     const denial = access.deny(request.headers, request.url, isFile || isPreflight);
     if (denial) return reply.code(denial.status).send({ code: 'notPermitted', message: denial.message });
-    const refusal = permissions.refuseRequest(
-      request.method,
-      request.routeOptions.url ?? '',
-      access.provedApp(request.headers, request.url),
-    );
+    request.wearer = wearerKey.isIn(request.headers);
+    const proved = access.provedApp(request.headers, request.url);
+    const refusal = request.wearer
+      ? undefined
+      : permissions.refuseRequest(request.method, request.routeOptions.url ?? '', proved);
     if (refusal) return reply.code(403).send(refusal);
     if (origin !== undefined) reply.header('access-control-allow-origin', origin).header('vary', 'origin');
     if (isPreflight) {
@@ -241,6 +263,13 @@ function createHttp(
       server: ServerMessages,
     }),
   );
+  app.get('/wearer', (request, reply) => {
+    reply.header('cache-control', 'no-store');
+    if (access.isOwnPage(request.headers, request.url)) return reply.send({ key: wearerKey.value });
+    return reply
+      .code(403)
+      .send({ code: 'notPermitted', message: 'This is for the page of the service alone.' });
+  });
   app.get('/asyncapi.json', (_request, reply) => reply.send(asyncApiDocument()));
   app.register(async (scope) => {
     // The body does not matter: whatever a hurried client sends, it must not fail to disarm.
@@ -249,29 +278,44 @@ function createHttp(
       payload.resume();
       done(null);
     });
-    for (const [path, armed] of [
-      ['/arm', true],
-      ['/disarm', false],
-    ] as const) {
-      scope.post<{ Querystring: { hand?: string } }>(path, (request, reply) => {
-        const { hand } = request.query;
-        if (hand !== undefined && !(HAND_SIDES as readonly string[]).includes(hand)) {
-          return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
-        }
-        if (hub.feedsOf(hand).length === 0) {
-          return reply.code(404).send({ code: 'unknownHand', message: noGloveFor(hand, hub.gloves) });
-        }
-        const caution = hub.setArmed(armed, hand, 'http');
-        const hands = hub.feedsOf(hand).map(({ glove }) => ({
-          hand: glove.description.hand,
-          armed: glove.armed,
-          connected: glove.connected,
-        }));
-        const done = { armed: hub.isArmed(hand), hands };
-        if (armed && !done.armed) return reply.code(409).send({ ...done, ...whyNotArmed(hub, hand) });
-        return reply.send(caution === undefined ? done : { ...done, caution });
-      });
-    }
+    const handsNow = (hand: string | undefined) => ({
+      armed: hub.isArmed(hand),
+      hands: hub.feedsOf(hand).map(({ glove }) => ({
+        hand: glove.description.hand,
+        armed: glove.armed,
+        connected: glove.connected,
+      })),
+    });
+    scope.post<{ Querystring: { hand?: string } }>('/arm', (request, reply) => {
+      const { hand } = request.query;
+      if (hand !== undefined && !(HAND_SIDES as readonly string[]).includes(hand)) {
+        return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
+      }
+      const proved = access.provedApp(request.headers, request.url);
+      const outcome = request.wearer
+        ? armHands(hub, hand, 'the wearer', 'wearer')
+        : armHands(hub, hand, proved ?? HTTP_APP, permissions.mayArm(proved) ? 'app' : undefined);
+      if (!('refused' in outcome)) return reply.send({ ...handsNow(hand), ...outcome });
+      const { code } = outcome.refused;
+      const status = code === 'unknownHand' ? 404 : code === 'notPermitted' ? 403 : 409;
+      return reply.code(status).send({ ...handsNow(hand), ...outcome.refused });
+    });
+    scope.post<{ Querystring: { hand?: string } }>('/disarm', (request, reply) => {
+      const { hand } = request.query;
+      if (hand !== undefined && !(HAND_SIDES as readonly string[]).includes(hand)) {
+        return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
+      }
+      if (hub.feedsOf(hand).length === 0) {
+        return reply.code(404).send(
+          noGloveFor(
+            hand,
+            hub.gloves.map(({ description }) => description.hand),
+          ),
+        );
+      }
+      hub.disarm(hand, HTTP_APP, 'wearer');
+      return reply.send(handsNow(hand));
+    });
   });
   routes?.(app);
   if (demos !== undefined) {

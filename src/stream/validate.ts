@@ -1,20 +1,12 @@
 import type { TSchema } from '@sinclair/typebox';
 import type { ErrorObject } from 'ajv';
 import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-check.js';
-import type { ErrorCode } from '../errors.js';
-import { type AppMessage, AppMessages, type AppMessageType } from './protocol.js';
+import { type AppMessage, AppMessages, type AppMessageType } from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
 
-/** Why a message is refused. */
-export interface Complaint {
-  code: ErrorCode;
-  /** One line: what, where and what to do. */
-  message: string;
-  /** JSON pointer to what is wrong. */
-  path?: string;
-}
 export type Validated =
   | { ok: true; message: AppMessage }
-  | { ok: false; complaint: Complaint; type?: AppMessageType; id?: string | number };
+  | { ok: false; complaint: Refusal; type?: AppMessageType; id?: string | number };
 
 const compiler = schemaCompiler({
   allErrors: false,
@@ -62,7 +54,7 @@ export function validate(text: string): Validated {
   return refuse(complain(type, value, check.errors ?? []), id, type);
 }
 
-function refuse(complaint: Complaint, id?: string | number, type?: AppMessageType): Validated {
+function refuse(complaint: Refusal, id?: string | number, type?: AppMessageType): Validated {
   return {
     ok: false,
     complaint,
@@ -77,7 +69,7 @@ function isId(id: unknown): id is string | number {
   return (typeof id === 'string' && id.length <= 64) || Number.isSafeInteger(id);
 }
 
-function complain(type: string, value: object, errors: ErrorObject[]): Complaint {
+function complain(type: string, value: object, errors: ErrorObject[]): Refusal {
   const error = pick(value, errors);
   if (!error) return { code: 'badMessage', message: `${type}: the message breaks its schema.`, path: '' };
   let path = error.instancePath;

@@ -8,9 +8,9 @@ import {
   connect,
   type HandPose,
 } from '../../src/client/index.js';
+import { nowUs } from '../../src/clock.js';
 import { JOINT_NAMES } from '../../src/hand/joints.js';
-import { nowUs } from '../../src/monotonic.js';
-import { serve } from '../stream/app.js';
+import { serve, TRUSTED_TOKEN } from '../stream/app.js';
 import { FakeGlove } from '../stream/fake-glove.js';
 
 const open: { close(): unknown }[] = [];
@@ -22,7 +22,7 @@ afterEach(async () => {
 async function start(gloves = [new FakeGlove('right')], options: ConnectOptions = {}, port = 0) {
   const stream = await serve(gloves, { port });
   open.push(stream);
-  const client = connect({ url: stream.address, ...options });
+  const client = connect({ url: stream.address, token: TRUSTED_TOKEN, ...options });
   open.push({ close: () => client.close() });
   return { stream, client, glove: gloves[0] };
 }
@@ -342,7 +342,7 @@ describe('what the app holds', () => {
     const fresh = await import('../../src/client/index.js');
     const glove = new FakeGlove();
     const stream = await serve([glove]);
-    const client = fresh.connect({ url: stream.address });
+    const client = fresh.connect({ url: stream.address, token: TRUSTED_TOKEN });
     open.push(stream, { close: () => client.close() });
     await client.ready();
     await client.arm();

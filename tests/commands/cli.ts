@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
 const NO_CONFIGURATION = join(tmpdir(), 'tautline-tests-no-configuration');
+/** Of the services and commands of tests: where the key is left by which the commands prove themselves. */
+const RUNTIME = join(tmpdir(), 'tautline-tests-runtime');
 const MAIN = fileURLToPath(new URL('../../dist/main.js', import.meta.url));
 
 export interface Outcome {
@@ -28,7 +30,13 @@ export function start(
 ): Running {
   const child = spawn(process.execPath, [...program, ...args], {
     // A developer's own profile is none of a test's business.
-    env: { PATH: process.env.PATH, LANG: 'C.UTF-8', XDG_CONFIG_HOME: NO_CONFIGURATION, ...env },
+    env: {
+      PATH: process.env.PATH,
+      LANG: 'C.UTF-8',
+      XDG_CONFIG_HOME: NO_CONFIGURATION,
+      XDG_RUNTIME_DIR: RUNTIME,
+      ...env,
+    },
     stdio: ['ignore', 'pipe', 'pipe'],
   });
   let stdout = '';

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { fitFileOf, openFits, type SavedFit } from '../../src/config/fit-file.js';
-import { mergeFit } from '../../src/config/merge-fit.js';
+import { mergeFit } from '../../src/guide/merge-fit.js';
 import { channel } from '../sensing/glove-signals.js';
 
 let folder = '';

@@ -233,6 +233,16 @@ describe('parseProfile', () => {
       'profile: 1\nstream: { origins: ["https://app.example/"] }',
       '2:21: stream.origins[0] must be a web origin without a path; did you mean "https://app.example"?',
     ],
+    [
+      'profile: 1',
+      'profile: 1\nstream: { permissions: { anyApp: [resist, arm] } }',
+      '2:43: stream.permissions.anyApp: no app arms just by asking; list the app that may under apps, with a token.',
+    ],
+    [
+      'profile: 1',
+      'profile: 1\nstream: { permissions: { apps: [{ name: Game, may: [arm] }] } }',
+      '2:53: stream.permissions.apps[0] "Game": an app that may arm needs a token of 16 characters or more.',
+    ],
   ])('names the place and the remedy: %.30s -> %.60s', (from, to, line) => {
     expect(problems(changed(from, to))).toEqual([`my.yaml:${line}`]);
   });

@@ -3,6 +3,7 @@ import { Ajv } from 'ajv';
 import { expect, it } from 'vitest';
 import { ProfileSchema } from '../../src/config/schema.js';
 import { schemaCheck, schemaCompiler } from '../../src/config/schema-check.js';
+import { AppMessages } from '../../src/protocol/messages.js';
 import {
   FitsSchema,
   GloveSchema,
@@ -11,7 +12,6 @@ import {
   SessionSchema,
   StatusSchema,
 } from '../../src/recording/format.js';
-import { AppMessages } from '../../src/stream/protocol.js';
 
 const OURS = {
   ProfileSchema,

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { buildHull, type Hull } from '../../src/contact/hull.js';
 import { compileShape, isShapeFault, signedDistance } from '../../src/contact/shapes.js';
-import type { Shape } from '../../src/stream/protocol.js';
+import type { Shape } from '../../src/protocol/messages.js';
 import { between, randomTurn, seeded } from './random.js';
 
 type Points = [number, number, number][];

@@ -6,7 +6,7 @@ import { createPoses } from '../../src/hand/forward.js';
 import { curlOf, DOF_COUNT, forwardKinematics, type Skeleton } from '../../src/hand/index.js';
 import { POSE_STRIDE } from '../../src/hand/joints.js';
 import { CHAIN_START } from '../../src/hand/skeleton.js';
-import type { Shape } from '../../src/stream/protocol.js';
+import type { Shape } from '../../src/protocol/messages.js';
 
 /**
  * First contact by trying every curl in steps of 0.001, with distances written anew and by other means than in

@@ -1,4 +1,4 @@
-import type { Shape } from '../../src/stream/protocol.js';
+import type { Shape } from '../../src/protocol/messages.js';
 
 /** Seeded random numbers in [0, 1) (mulberry32, public domain). */
 export function seeded(seed: number): () => number {

@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE } from '../../src/contact/bone.js';
 import { compileShape, isShapeFault, sameShape, signedDistance } from '../../src/contact/shapes.js';
-import type { Shape } from '../../src/stream/protocol.js';
+import type { Shape } from '../../src/protocol/messages.js';
 import { distanceOf } from './oracle.js';
 import { between, KINDS, randomShape, seeded } from './random.js';
 

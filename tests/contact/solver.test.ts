@@ -15,7 +15,7 @@ import {
   HAND_SIDES,
   setCurl,
 } from '../../src/hand/index.js';
-import type { Shape } from '../../src/stream/protocol.js';
+import type { Shape } from '../../src/protocol/messages.js';
 import { createScene, distanceOf, firstContactByTrying, gapAt, inFrame, restOf } from './oracle.js';
 import { between, KINDS, randomShape, randomTurn, seeded } from './random.js';
 

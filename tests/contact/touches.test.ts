@@ -1,11 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import {
-  createTouchContacts,
-  MAX_TOUCHES,
-  NO_STOP,
-  Touches,
-  type TouchRequest,
-} from '../../src/contact/index.js';
+import { NO_STOP } from '../../src/contact/solver.js';
+import { createTouchContacts, MAX_TOUCHES, Touches, type TouchRequest } from '../../src/contact/touches.js';
 import {
   createClosingProfile,
   createPoses,

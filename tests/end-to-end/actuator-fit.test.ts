@@ -1,7 +1,7 @@
 import { afterAll, it, type TestContext } from 'vitest';
-import type { GuideReport } from '../../src/glove-guide.js';
+import type { FitsAnswer } from '../../src/glove/guide-routes.js';
+import type { GuideReport } from '../../src/guide/guide.js';
 import { FINGERS } from '../../src/hand/joints.js';
-import type { FitsAnswer } from '../../src/stream/guide-routes.js';
 import { start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';
@@ -38,11 +38,12 @@ async function startRun(fingers: readonly string[], { onTestFinished }: TestCont
   const service = await startServiceProcess(profile.join('\n'));
   onTestFinished(() => service.stop());
   const url = `http://127.0.0.1:${service.port}`;
+  const { key } = (await (await fetch(`${url}/wearer`)).json()) as { key: string };
   const ask = async (method: string, path: string) => {
-    const response = await fetch(`${url}${path}`, { method });
+    const response = await fetch(`${url}${path}`, { method, headers: { 'tautline-wearer': key } });
     return { status: response.status, body: (await response.json()) as GuideReport & { message?: string } };
   };
-  return { host, url, ask };
+  return { host, url, ask, service };
 }
 
 async function begun(ask: (method: string, path: string) => Promise<{ status: number; body: GuideReport }>) {
@@ -89,7 +90,7 @@ it('finds where the host glove stops, over HTTP; keeps it, uses it, undoes it', 
 
 it('is led by the command, armed by another terminal; disarming ends it at once', async (test) => {
   const { expect } = test;
-  const { host, url, ask } = await startRun(['index'], test);
+  const { host, url, ask, service } = await startRun(['index'], test);
   await begun(ask);
   await ask('POST', '/guide/stop');
   const command = start(['fit', '--actuators', '--url', url]);
@@ -101,7 +102,7 @@ it('is led by the command, armed by another terminal; disarming ends it at once'
   await Promise.race([command.said('arms the glove'), ended]);
   // An arm within 0.25 s of the disarm that every run begins with is refused.
   while ((await ask('GET', '/guide')).body.move?.name === 'arm') {
-    await fetch(`${url}/arm`, { method: 'POST' });
+    await service.arm();
     await pause(100);
   }
   await Promise.race([command.said('Close the index finger'), ended]);

@@ -103,7 +103,7 @@ onLinux('a Bluetooth glove that is lost', () => {
     const app = await service.connect();
     await app.ask({ type: 'subscribe', streams: ['joints', 'health'], rateHz: 50 });
     await app.reached(() => newest(app)?.valid === true);
-    await app.ask({ type: 'arm', hand: 'right' });
+    await service.arm('right');
     await host.command('set index.curl 0.3');
     const renew = setInterval(
       () =>

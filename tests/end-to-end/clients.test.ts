@@ -103,11 +103,11 @@ describe.each([
 });
 
 it('the C++ example holds a finger, which is free once it has ended', async () => {
-  await app.ask({ type: 'arm' });
   const ended = run(join(folder, 'example'), ['127.0.0.1', `${service.port}`, '2000', 'hold']);
+  await service.arm();
   await app.until((m) => m.type === 'resistance' && (m.fingers.index?.effort ?? 0) > 0);
   const { code, err } = await ended;
-  expect(err).toBe('');
+  expect(err).toBe('armed\n');
   expect(code).toBe(0);
   const seen = app.of('resistance').length;
   await app.reached(() =>
@@ -116,6 +116,31 @@ it('the C++ example holds a finger, which is free once it has ended', async () =
       .slice(seen - 1)
       .some(({ fingers }) => fingers.index?.effort === 0),
   );
+  await app.ask({ type: 'disarm' });
+});
+
+it('the Python client waits until the wearer has armed, and can say how', async () => {
+  const program = [
+    'from tautline_client import Client',
+    `with Client("ws://127.0.0.1:${service.port}/stream") as client:`,
+    '    print(client.how_to_arm("right"), flush=True)',
+    '    client.wait_until_armed("right")',
+    '    print("armed")',
+  ].join('\n');
+  const child = spawn('python3', ['-c', program], { env: { ...process.env, PYTHONPATH: PYTHON } });
+  let out = '';
+  const how = new Promise<void>((resolve) => {
+    child.stdout.setEncoding('utf8').on('data', (text) => {
+      out += text;
+      resolve();
+    });
+  });
+  await how;
+  expect(out).toContain('tautline arm');
+  expect(child.exitCode).toBeNull();
+  await expect.poll(async () => (await service.arm()).status).toBe(200);
+  expect(await new Promise((resolve) => child.on('close', resolve))).toBe(0);
+  expect(out).toMatch(/\narmed\n$/);
   await app.ask({ type: 'disarm' });
 });
 

@@ -89,13 +89,11 @@ describe.each([1280, 390])('at %i px', (width) => {
     const state = () => page.textContent('#state');
     await page.waitForFunction(() => document.querySelector('#state')!.textContent!.includes('disarmed'));
     await expect.poll(() => colours(page, '#view'), { timeout: 40_000 }).toBeGreaterThan(20);
-    // A short press must not arm.
-    await page.click('#arm');
-    expect((await fetchArmed()).armed).toBe(false);
-    await page.focus('#arm');
-    await page.keyboard.down('Enter');
+    // An app does not arm: it says how the wearer does.
+    expect(await page.textContent('#how')).toMatch(/^To arm: .*tautline arm/);
+    await service.arm();
     await page.waitForFunction(() => document.querySelector('#state')!.textContent!.endsWith('held'));
-    await page.keyboard.up('Enter');
+    expect(await page.isVisible('#how')).toBe(false);
     expect(await state()).toContain('right hand: held');
     const app = await service.connect();
     await app.ask({ type: 'subscribe', streams: ['resistance'] });

@@ -60,6 +60,8 @@ function run(program: string, args: string[], input = ''): Promise<string> {
   );
 }
 
+const armed = async () => (await service.arm()).status;
+
 /** The library finds the service at its usual address; here it has a port of its own. */
 const atPort = (text: string) =>
   here(text)
@@ -68,8 +70,10 @@ const atPort = (text: string) =>
 
 const RUN: Record<string, (block: Block) => Promise<void>> = {
   async js({ text }) {
-    const out = await run(process.execPath, ['--input-type=module', '--eval', atPort(text)]);
-    expect(out.trim()).not.toBe('');
+    const running = run(process.execPath, ['--input-type=module', '--eval', atPort(text)]);
+    // Where the example waits for the wearer, here is one.
+    if (text.includes('whenArmed')) await expect.poll(armed, { timeout: 20_000 }).toBe(200);
+    expect((await running).trim()).not.toBe('');
   },
   async sh({ text }) {
     const out = await run('bash', ['-e'], here(text));
@@ -103,12 +107,12 @@ const RUN: Record<string, (block: Block) => Promise<void>> = {
     const message = JSON.parse(text);
     const app: App = await service.connect();
     // A glove that was disarmed a moment ago refuses to be armed again at once.
-    const arm = async () => (await app.ask({ type: 'arm' })).type;
-    if (message.type !== 'disarm') await expect.poll(arm, { timeout: 20_000 }).toBe('ack');
+    if (message.type !== 'disarm') await expect.poll(armed, { timeout: 20_000 }).toBe(200);
     app.send(message);
     const answer = await app.until((m) => (m.type === 'ack' || m.type === 'error') && m.id === message.id);
     // The simulated glove has strings only, so it cannot vibrate.
     if (message.type === 'pulse' && answer.type === 'error') expect(answer.code).toBe('notSupported');
+    else if (message.type === 'arm') expect(answer).toMatchObject({ type: 'error', code: 'notPermitted' });
     else expect(answer).toMatchObject({ type: 'ack', for: message.type });
     app.ws.close();
   },

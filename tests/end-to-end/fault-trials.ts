@@ -1,10 +1,10 @@
-import type { LiveGlove } from '../../src/glove.js';
+import type { LiveGlove } from '../../src/glove/glove.js';
+import { checkMoves, loneWithOthersHeld } from '../../src/guide/moves.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { TRACKED } from '../../src/hand/validity.js';
 import type { Channel } from '../../src/sensing/channels.js';
-import { checkMoves, loneWithOthersHeld } from '../../src/sensing/moves.js';
-import type { FaultKind, VerdictKind } from '../../src/sensing/verdicts.js';
-import { createWearer } from '../sensing/wearer.js';
+import type { FaultKind, VerdictKind } from '../../src/sensing/health/verdicts.js';
+import { createWearer } from '../guide/wearer.js';
 import { startTurnedChain, type TurnedChain, turnedProfile } from './turned-chain.js';
 
 /*
@@ -244,7 +244,7 @@ export async function liveFault(
     while (clock.nowUs() - startUs < WARM_UP_S * 1e6) {
       await moveHand(chain, (nowS) => FINGERS.map((_, f) => wish(nowS - startUs / 1e6, f)));
     }
-    glove.arm('wearer');
+    glove.arm('wearer', 'wearer');
     await chain.step(['pose 300 0 0 0 0 0']);
     await holdFor(400);
     await chain.step(['pose 300 0.8 0.8 0.8 0.8 0.8']);

@@ -2,7 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, expect, it, onTestFinished } from 'vitest';
-import type { CheckReport } from '../../src/glove-guide.js';
+import type { CheckReport } from '../../src/guide/guide.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { run, start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';

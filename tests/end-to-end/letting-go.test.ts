@@ -39,7 +39,7 @@ async function begin(more: readonly string[] = []): Promise<void> {
   app = await service.connect();
   await app.ask({ type: 'subscribe', app: 'onlooker', streams: ['joints', 'resistance'], rateHz: 20 });
   await app.reached(() => app.of('joints').some(({ valid }) => valid));
-  expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ type: 'ack', armed: true });
+  expect((await service.arm('right')).body).toMatchObject({ armed: true });
 }
 
 async function runApp(name: string, args: readonly unknown[], says: string): Promise<Running> {
@@ -132,8 +132,8 @@ describe('fingers are free within 300 ms of', () => {
     expect(thaws?.hasRef()).toBe(true);
     expect(tookMs).toBeLessThan(WITHIN_MS);
     // What is asked for anew after the thaw is given anew; where the link was given up meanwhile, once armed anew.
-    const arm = async () => (await app.ask({ type: 'arm', hand: 'right' })).type;
-    await expect.poll(arm, { timeout: 20_000 }).toBe('ack');
+    const arm = async () => (await service.arm('right')).status;
+    await expect.poll(arm, { timeout: 20_000 }).toBe(200);
     await held;
     expect(await app.ask({ type: 'ping' })).toMatchObject({ type: 'ack' });
   });

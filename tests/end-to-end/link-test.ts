@@ -1,7 +1,7 @@
 import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, expect, it } from 'vitest';
 import { FINGER_BASE, FINGERS, POSE_STRIDE } from '../../src/hand/joints.js';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import type { App } from '../stream/app.js';
 import { startServiceProcess, stopAllServices } from './service.js';
 
@@ -133,7 +133,7 @@ export function linkTest(startGlove: () => Promise<LinkGlove>): void {
       await glove.bend('index', 0.3);
       await app.reached(() => bend(newest(app)!, 1) > 0.2);
 
-      expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ type: 'ack', armed: true });
+      expect((await service.arm('right')).body).toMatchObject({ armed: true });
       let renewing = setInterval(() => app.send(request), 100);
       try {
         const stopped = ({ index }: Record<string, ServoState>) => !index!.free && index!.curl < 0.62;

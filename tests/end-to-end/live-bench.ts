@@ -34,8 +34,8 @@ export async function startLiveBench(
   const app = await service.connect();
   await app.ask({ type: 'subscribe', streams: ['joints', 'resistance'], rateHz: 90 });
   await app.reached(() => app.of('joints').some(({ valid }) => valid));
-  const answer = await app.ask({ type: 'arm', hand: side });
-  if (answer.type === 'error') throw new Error(answer.message);
+  const { status, body } = await service.arm(side);
+  if (status !== 200) throw new Error(String(body.message));
 
   const nowMs = (): number => Number(process.hrtime.bigint()) / 1e6;
   let read = 0;

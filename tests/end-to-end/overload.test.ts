@@ -55,7 +55,7 @@ it('under overload, resist, release and disarm reach the glove in time', async (
   await app.reached(() => app.of('joints').some(({ valid }) => valid));
   const onlooker = await service.connect('tautline.binary.v1');
   await onlooker.ask({ type: 'subscribe', streams: ['joints'] });
-  expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ type: 'ack', armed: true });
+  expect((await service.arm('right')).body).toMatchObject({ armed: true });
 
   // However quick the machine is: until a good part of the poses is left out.
   do {

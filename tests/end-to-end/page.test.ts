@@ -39,7 +39,7 @@ const armedHands = async (): Promise<boolean[]> => {
   const status = await (await fetch(`http://127.0.0.1:${service.port}/health`)).json();
   return (status as { gloves: { armed: boolean }[] }).gloves.map(({ armed }) => armed);
 };
-const arm = () => fetch(`http://127.0.0.1:${service.port}/arm`, { method: 'POST' });
+const arm = () => service.arm();
 
 const focused = (page: Page) => page.evaluate(() => document.activeElement?.textContent);
 

@@ -3,7 +3,7 @@ import { afterEach, describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
 import type { GloveProfile } from '../../src/config/schema.js';
 import { FINGER_BASE, JOINT_NAMES } from '../../src/hand/joints.js';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { startTextGlove, type TextGlove } from '../link/text-glove.js';
 import type { App } from '../stream/app.js';
@@ -119,7 +119,7 @@ const STARTED: Record<string, () => Promise<void>> = {
     await app.reached(() => app.of('health').at(-1)?.batteryMv === 3912);
     const free = 'W 2196 654 654 654 654';
     await glove.hears((line) => line === free);
-    expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ type: 'ack', armed: true });
+    expect((await service.arm('right')).body).toMatchObject({ armed: true });
     expect(
       await app.ask({ type: 'pulse', hand: 'right', finger: 'index', amplitude: 1, durationMs: 50 }),
     ).toMatchObject({ type: 'error', code: 'notSupported' });
@@ -152,7 +152,7 @@ const STARTED: Record<string, () => Promise<void>> = {
       await glove.command(`set wrist.${axis} ${(1 + value) / 2}`);
     }
     await glove.command('battery 3712');
-    const { app } = await startWith('joint-sensors.yaml', glove.pty);
+    const { service, app } = await startWith('joint-sensors.yaml', glove.pty);
     await tracked(app);
 
     // One sensor moves one joint.
@@ -179,7 +179,7 @@ const STARTED: Record<string, () => Promise<void>> = {
     }
     const brake = () => glove.ask<Output>('servo 1');
     const motor = () => glove.ask<Output>('servo 4');
-    expect(await app.ask({ type: 'arm', hand: 'right' })).toMatchObject({ armed: true });
+    expect((await service.arm('right')).body).toMatchObject({ armed: true });
     const resist = {
       type: 'resist',
       hand: 'right',

@@ -1,5 +1,5 @@
 import { afterEach, expect, it } from 'vitest';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import type { App } from '../stream/app.js';
 import { startServiceProcess, stopAllServices } from './service.js';
 

@@ -2,13 +2,15 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { type Running, start } from '../commands/cli.js';
-import { App } from '../stream/app.js';
+import { App, armAsWearer } from '../stream/app.js';
 
 /** A service in a process of its own, started as a user would. */
 export interface ServiceProcess extends Running {
   /** Of the stream. */
   port: number;
   connect(protocol?: string): Promise<App>;
+  /** As the wearer does; one hand or all. */
+  arm(hand?: string): ReturnType<typeof armAsWearer>;
   /** Ends it as Ctrl-C would, and waits. */
   stop(): Promise<void>;
 }
@@ -39,6 +41,7 @@ export async function startServiceProcess(
     ...command,
     port,
     connect: (protocol) => App.connect(port, protocol),
+    arm: (hand) => armAsWearer(port, hand),
     async stop() {
       running.delete(service);
       command.process.kill('SIGINT');

@@ -16,7 +16,7 @@ export async function startSteadyBench(
     latencyMs,
   });
   await device.command(`strength ${strengthN}`);
-  glove.arm('wearer');
+  glove.arm('wearer', 'wearer');
 
   return {
     side,

@@ -1,6 +1,6 @@
 import { afterEach, expect, it } from 'vitest';
 import { FINGERS, type Finger } from '../../src/hand/joints.js';
-import type { ServerMessageOf } from '../../src/stream/protocol.js';
+import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import type { App } from '../stream/app.js';
 import { BALL_RADIUS_M, createTrueHand } from './ball.js';
@@ -61,10 +61,9 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
   expect(await app.ask(touch())).toMatchObject({ type: 'error', code: 'disarmed' });
 
   // Whoever arms is told what the wearer must know: the first time in a run.
-  const armed = await app.ask({ type: 'arm', hand: 'right' });
-  expect(armed).toMatchObject({ type: 'ack', armed: true });
-  expect((armed as ServerMessageOf<'ack'>).caution).toMatch(/pinch.*disarm/);
-  expect(await app.ask({ type: 'arm', hand: 'right' })).not.toHaveProperty('caution');
+  const { body: armed } = await service.arm('right');
+  expect(armed).toMatchObject({ armed: true, caution: expect.stringMatching(/pinch.*disarm/) });
+  expect((await service.arm('right')).body).not.toHaveProperty('caution');
 
   let current = touch();
   const renew = setInterval(() => app.send(current), 100);

@@ -1,5 +1,5 @@
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
-import type { AppMessageOf } from '../../src/stream/protocol.js';
+import type { AppMessageOf } from '../../src/protocol/messages.js';
 import type { Body } from '../firmware/host-glove.js';
 import { BALL_RADIUS_M, createTrueHand } from './ball.js';
 

@@ -1,5 +1,5 @@
 import { afterEach, describe, expect, it } from 'vitest';
-import type { AppMessageOf } from '../../src/stream/protocol.js';
+import type { AppMessageOf } from '../../src/protocol/messages.js';
 import { startLiveBench } from './live-bench.js';
 import { stopAllServices } from './service.js';
 import { startSteadyBench } from './steady-bench.js';

@@ -1,7 +1,7 @@
 import { Ajv } from 'ajv';
 import { pino } from 'pino';
 import { type Profile, ProfileSchema } from '../../src/config/schema.js';
-import { createGlove, type LiveGlove } from '../../src/glove.js';
+import { createGlove, type LiveGlove } from '../../src/glove/glove.js';
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
 import type { Link, LinkEvents } from '../../src/link/link.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';

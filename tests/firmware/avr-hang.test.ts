@@ -1,6 +1,6 @@
 import { execFileSync } from 'node:child_process';
 import { expect, test, vi } from 'vitest';
-import { STOP_FREE } from '../../src/link/table.js';
+import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { AVR_PROGRAM } from './avr-glove.js';
 import { held, type Pulse, SERVOS, startAvrHost } from './avr-host.js';
 

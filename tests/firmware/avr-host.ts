@@ -1,6 +1,6 @@
 import type { DeviceState, Hello } from '../../src/link/codec.js';
 import { createFrameCodec } from '../../src/link/frames.js';
-import { STOP_FREE } from '../../src/link/table.js';
+import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { AvrChip } from './avr-chip.js';
 import { AVR_PROGRAM } from './avr-glove.js';
 

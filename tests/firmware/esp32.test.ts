@@ -3,7 +3,7 @@ import { readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, test, vi } from 'vitest';
 import type { DeviceState } from '../../src/link/codec.js';
 import { createFrameCodec } from '../../src/link/frames.js';
-import { LOOP_HUNG_MS } from '../../src/link/table.js';
+import { LOOP_HUNG_MS } from '../../src/protocol/link-table.js';
 import {
   BOARD_KINDS,
   type BoardEvent,

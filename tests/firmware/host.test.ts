@@ -3,7 +3,7 @@ import { connect } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, expect, test } from 'vitest';
-import { STOP_FREE } from '../../src/link/table.js';
+import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { type HostGlove, startHostGlove } from './host-glove.js';
 import { Host } from './host-port.js';
 

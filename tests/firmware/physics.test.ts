@@ -1,5 +1,5 @@
 import { afterEach, describe, expect, test } from 'vitest';
-import { STOP_MAX } from '../../src/link/table.js';
+import { STOP_MAX } from '../../src/protocol/link-table.js';
 import { type Body, type HostGlove, type Supply, startHostGlove } from './host-glove.js';
 import { Host } from './host-port.js';
 

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import { createMemoryLink, gestures, silent, simulatedProfile } from '../../scripts/bench/memory-glove.js';
-import { createGlove } from '../../src/glove.js';
+import { createGlove } from '../../src/glove/glove.js';
 
 const RATE_HZ = 500;
 const AT_ONCE = 10;

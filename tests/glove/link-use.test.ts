@@ -2,11 +2,11 @@ import { pino } from 'pino';
 import { describe, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
 import { TautlineError } from '../../src/errors.js';
-import { createGlove } from '../../src/glove.js';
+import { createGlove } from '../../src/glove/glove.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
-import { STOP_FREE } from '../../src/link/table.js';
+import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { FakeClock } from '../link/fake-clock.js';
 
 const nothing = (): void => {};
@@ -125,7 +125,7 @@ describe('what a glove writes', () => {
     };
     greet();
     await run(300);
-    live.arm('test');
+    live.arm('test', 'wearer');
     await run(300);
     expect(heldSince(0)).toBeGreaterThan(0);
 
@@ -133,7 +133,7 @@ describe('what a glove writes', () => {
     expect(live.readResistance().armed).toBe(false);
     await clock.advance(500);
     // Nor can it be armed while it is not there.
-    live.arm('test');
+    live.arm('test', 'wearer');
     expect(live).toMatchObject({ armed: false, connected: false });
     const from = written.length;
     enter('live');
@@ -143,7 +143,7 @@ describe('what a glove writes', () => {
     expect(live.readResistance().armed).toBe(false);
     expect(heldSince(from)).toBe(0);
     expect(live.resist('app', hold)).toMatchObject({ code: 'disarmed' });
-    live.arm('test');
+    live.arm('test', 'wearer');
     await run(300);
     expect(heldSince(from)).toBeGreaterThan(0);
     await live.close();
@@ -162,11 +162,11 @@ describe('what a glove writes', () => {
       }
     };
     await run(500);
-    live.arm('test');
+    live.arm('test', 'wearer');
     live.resist('app', hold);
     await run(200);
     const from = written.length;
-    live.disarm('test');
+    live.disarm('test', 'wearer');
     await run(500);
     let releases = 0;
     const ear = heardBy({ release: () => releases++ });
@@ -198,7 +198,7 @@ describe('what a glove writes', () => {
     await run(1000);
     // No question was put to it, only that nothing is to be held.
     expect(new Set(said())).toEqual(new Set(['FREE\n']));
-    live.arm('test');
+    live.arm('test', 'wearer');
     live.resist('app', hold);
     await run(200);
     let from = written.length;
@@ -272,7 +272,7 @@ describe('what a glove writes', () => {
     await run(300);
     greet(other);
     await run(100);
-    live.arm('test');
+    live.arm('test', 'wearer');
     let from = written.length;
     live.touch('app', ball);
     await run(60);
@@ -282,7 +282,7 @@ describe('what a glove writes', () => {
     greet(one);
     await run(300);
     greet(other);
-    live.arm('test');
+    live.arm('test', 'wearer');
     from = written.length;
     await run(300);
     expect(live.frame.valid).toBe(true);

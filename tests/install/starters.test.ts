@@ -202,9 +202,11 @@ describe('the places', () => {
     const linux = userPaths({
       platform: 'linux',
       home: '/home/kim',
-      env: { XDG_CONFIG_HOME: 'x', XDG_DATA_HOME: '/d' },
+      env: { XDG_CONFIG_HOME: 'x', XDG_DATA_HOME: '/d', XDG_RUNTIME_DIR: '/tmp/mine' },
+      uid: 1000,
     });
     expect(linux).toEqual({
+      runtime: ['/tmp/mine/tautline', '/run/user/1000/tautline', '/home/kim/.local/state/tautline'],
       config: '/home/kim/.config/tautline',
       profile: '/home/kim/.config/tautline/glove.yaml',
       sessions: '/d/tautline/sessions',

@@ -1,10 +1,10 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { nowUs } from '../../src/clock.js';
 import { explainLoadFailure, explainNoRadio } from '../../src/link/ble-errors.js';
 import { type BleOptions, blePort } from '../../src/link/ble-port.js';
 import { keepLink } from '../../src/link/keeper.js';
 import type { Port } from '../../src/link/link.js';
-import { nowUs } from '../../src/monotonic.js';
 import { type PrivateBus, startBus } from './bluez-peer/bus.js';
 import { type Peer, startPeer } from './bluez-peer/index.js';
 

@@ -1,4 +1,4 @@
-import type { Clock } from '../../src/monotonic.js';
+import type { Clock } from '../../src/clock.js';
 
 /** A clock that a test turns by hand: timers run in order, each at its own time. */
 export class FakeClock implements Clock {

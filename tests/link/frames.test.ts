@@ -20,7 +20,7 @@ import {
   MAX_CHANNELS,
   MAX_PAYLOAD,
   MESSAGE,
-} from '../../src/link/table.js';
+} from '../../src/protocol/link-table.js';
 
 type Heard = [name: string, ...values: unknown[]];
 

@@ -3,8 +3,8 @@ import { parseProfile } from '../../src/config/load.js';
 import type { LinesProfile } from '../../src/config/schema.js';
 import type { DeviceState, Hello } from '../../src/link/codec.js';
 import { createLineCodec } from '../../src/link/lines.js';
-import { STOP_FREE, STOP_MAX } from '../../src/link/table.js';
-import { uniform } from './clock-paths.js';
+import { STOP_FREE, STOP_MAX } from '../../src/protocol/link-table.js';
+import { uniform } from './time-sync-paths.js';
 
 interface Reading {
   timeUs: number;

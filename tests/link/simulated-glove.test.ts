@@ -4,7 +4,7 @@ import { createFrameCodec } from '../../src/link/frames.js';
 import { createSimulatedGlove, SIMULATED_CHANNELS } from '../../src/link/simulated-glove.js';
 import { MOTION_CYCLE_S, moveHand, newHandPose } from '../../src/link/simulated-motion.js';
 import { simulatedPort } from '../../src/link/simulated-port.js';
-import { STOP_FREE, STOP_MAX } from '../../src/link/table.js';
+import { STOP_FREE, STOP_MAX } from '../../src/protocol/link-table.js';
 import { FakeClock } from './fake-clock.js';
 
 const START_US = 5_000_000;

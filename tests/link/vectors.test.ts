@@ -12,7 +12,7 @@ import {
   HAND_CODE,
   MESSAGE,
   TEMPERATURE_UNKNOWN,
-} from '../../src/link/table.js';
+} from '../../src/protocol/link-table.js';
 
 /*
  * The frames in vectors.json were written by the firmware's C++ encoder. The TypeScript codec, written apart from

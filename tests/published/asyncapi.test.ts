@@ -7,9 +7,9 @@ import { Parser } from '@asyncapi/parser';
 import { Ajv } from 'ajv';
 import { expect, it } from 'vitest';
 import { OUTPUTS } from '../../scripts/generate.js';
+import { AppMessages, ServerMessages } from '../../src/protocol/messages.js';
 import { asyncApiDocument } from '../../src/stream/asyncapi.js';
 import { EXAMPLES } from '../../src/stream/examples.js';
-import { AppMessages, ServerMessages } from '../../src/stream/protocol.js';
 import { serve } from '../stream/app.js';
 
 it('is a valid AsyncAPI 3 document without any error', async () => {

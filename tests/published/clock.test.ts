@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { createClock } from '../../src/link/clock.js';
+import { createClock } from '../../src/link/time-sync.js';
 
 /**
  * RFC 5905 (NTPv4, 2010), section 8: of the four times of an exchange, T1 sent by the client, T2 received and T3

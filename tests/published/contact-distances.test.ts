@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { boneDistance, createBoneDistance, EXACT } from '../../src/contact/bone.js';
 import { buildHull } from '../../src/contact/hull.js';
 import { compileShape, isShapeFault, signedDistance } from '../../src/contact/shapes.js';
-import type { Shape } from '../../src/stream/protocol.js';
+import type { Shape } from '../../src/protocol/messages.js';
 import { hullDistanceByFaces } from '../contact/oracle.js';
 import { between, seeded } from '../contact/random.js';
 

@@ -5,7 +5,7 @@ import { McapIndexedReader, McapStreamReader, type McapTypes } from '@mcap/core'
 import { Ajv } from 'ajv';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { recordSimulated } from '../../scripts/simulated-session.js';
-import { crc32 } from '../../src/recording/crc32.js';
+import { crc32 } from '../../src/mcap/crc32.js';
 import { openSession } from '../../src/recording/session.js';
 
 /**

@@ -18,7 +18,7 @@ import {
   wearGloves,
 } from '../../src/client/index.js';
 import type { XRSourceLike } from '../../src/client/webxr.js';
-import { nowUs } from '../../src/monotonic.js';
+import { nowUs } from '../../src/clock.js';
 import { serve } from '../stream/app.js';
 import { FakeGlove } from '../stream/fake-glove.js';
 

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { atOnce } from '../../src/hand/steps.js';
 import { isSoundBody, prepareChecksSteps } from '../../src/recording/body-checks.js';
+import { atOnce } from '../../src/steps.js';
 
 const asked = (request: unknown) => ({ timeUs: 1, app: 'clay studio', request });
 

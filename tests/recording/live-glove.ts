@@ -1,10 +1,10 @@
 import { readFileSync } from 'node:fs';
+import type { Clock } from '../../src/clock.js';
 import type { FitShelf } from '../../src/config/fit-file.js';
 import { parseProfile } from '../../src/config/load.js';
 import type { Profile } from '../../src/config/schema.js';
-import { createGlove, type LiveGlove } from '../../src/glove.js';
+import { createGlove, type LiveGlove } from '../../src/glove/glove.js';
 import { openLink } from '../../src/link/open-link.js';
-import type { Clock } from '../../src/monotonic.js';
 
 /** A clock that stands still until it is moved; timers run in order as it passes them. */
 export interface HandClock extends Clock {

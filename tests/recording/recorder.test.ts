@@ -128,7 +128,7 @@ test('requests, marks and what the governor gave are in it', async () => {
     seconds: 4,
     rateHz: 100,
     each(s, [glove]) {
-      if (s === 0.5) glove.arm('wearer');
+      if (s === 0.5) glove.arm('wearer', 'wearer');
       if (s > 1 && s < 3) {
         glove.resist('app1', {
           type: 'resist',

@@ -17,7 +17,7 @@ import { afterAll, beforeAll, expect, test } from 'vitest';
 import { describeSession } from '../../src/recording/info.js';
 import { openSession } from '../../src/recording/session.js';
 import { type Service, startService } from '../../src/service.js';
-import { App } from '../stream/app.js';
+import { App, armAsWearer } from '../stream/app.js';
 import { silent, simulatedProfile } from './live-glove.js';
 
 const folder = mkdtempSync(join(tmpdir(), 'tautline-routes-'));
@@ -111,12 +111,24 @@ test('a session takes the place of the glove for an app, and gives it back', asy
   await app.reached(() => poses().length >= 20);
   const times = poses().map(({ timeUs }) => timeUs);
   for (let i = 1; i < times.length; i++) expect(times[i]).toBeGreaterThan(times[i - 1]);
+  // Nobody is in it: nothing to arm, to check or to fit.
+  const port = Number(new URL(service.address).port);
+  const recorded = { code: 'notSupported', message: expect.stringContaining('Close the replay first.') };
+  expect(await armAsWearer(port)).toMatchObject({ status: 409, body: recorded });
+  for (const task of ['check', 'fit', 'actuators']) {
+    expect(await post(`/guide?task=${task}`)).toMatchObject({ status: 409, body: recorded });
+  }
   expect(await post('/replay/pause')).toMatchObject({ body: { playing: false } });
   expect(await post('/replay/seek?to=2')).toMatchObject({ body: { positionS: 2 } });
   expect(await post('/replay/seek?to=x')).toMatchObject({ status: 400, body: { code: 'badMessage' } });
   expect(await post('/replay/speed?speed=max')).toMatchObject({ body: { speed: null } });
   expect(await post('/replay/close')).toMatchObject({ status: 200 });
   expect(await ask('GET', '/replay')).toMatchObject({ status: 409 });
+  await until(async () => (await armAsWearer(port)).status === 200);
+  // What the wearer had armed before a replay does not come back with its end.
+  expect(await post('/replay?name=grasp.mcap')).toMatchObject({ status: 200 });
+  await post('/replay/close');
+  expect(await ask('GET', '/health')).toMatchObject({ body: { gloves: [{ armed: false }] } });
   await shows('right glove');
   const before = poses().length;
   await app.reached(() => poses().length > before + 5);

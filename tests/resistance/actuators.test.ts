@@ -1,13 +1,7 @@
 import { describe, expect, it } from 'vitest';
-import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../../src/link/table.js';
-import {
-  ActuatorCommands,
-  BRAKE_RAMP,
-  lanesOf,
-  orderAsHello,
-  paidOutStop,
-  wireStop,
-} from '../../src/resistance/actuators.js';
+import { paidOutStop, wireStop } from '../../src/link/wire-stop.js';
+import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../../src/protocol/link-table.js';
+import { ActuatorCommands, BRAKE_RAMP, lanesOf, orderAsHello } from '../../src/resistance/actuators.js';
 import { makeGovernorOutputs } from '../../src/resistance/governor-step.js';
 import { all, FIVE_SERVOS, servo } from './profiles.js';
 

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { ActuatorProfile } from '../../src/config/schema.js';
+import { HOLD_SUSTAINED, REST_TO } from '../../src/resistance/finger-drive.js';
 import { GUARDS, HOLD_DEPTH, STOP_CLEARANCE } from '../../src/resistance/guards.js';
-import { HOLD_SUSTAINED, REST_TO } from '../../src/resistance/lane.js';
 import { LIMITS, type LimitName } from '../../src/resistance/limits.js';
 import { GovernedHand, INDEX, STEP_US } from './governed-hand.js';
 import { FIVE_SERVOS, SERVO_STALL_N, servo } from './profiles.js';

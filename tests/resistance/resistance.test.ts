@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { STOP_FREE } from '../../src/link/table.js';
+import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { limitNames } from '../../src/resistance/limits.js';
 import { Resistance, type Send } from '../../src/resistance/resistance.js';
 import { all, FIVE_SERVOS, SAFETY, servo } from './profiles.js';

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { FINGERS } from '../../src/hand/joints.js';
-import { STOP_FREE, WATCHDOG_MS } from '../../src/link/table.js';
+import { STOP_FREE, WATCHDOG_MS } from '../../src/protocol/link-table.js';
 import { Resistance, VALID_FOR_MS } from '../../src/resistance/resistance.js';
 import { all, FIVE_SERVOS, SAFETY } from './profiles.js';
 

@@ -1,7 +1,7 @@
 import type { ChannelProfile, GloveProfile } from '../../src/config/schema.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import type { Samples } from '../../src/link/codec.js';
-import { type ChannelRole, MAX_CHANNELS } from '../../src/link/table.js';
+import { type ChannelRole, MAX_CHANNELS } from '../../src/protocol/link-table.js';
 
 /** Gloves and signals for the tests of this folder: deterministic, with known noise. */
 
@@ -27,7 +27,13 @@ export const gloveWith = (
   buttons: {},
   filter: { minCutoffHz: 2, beta: 3, derivativeCutoffHz: 2 },
   drift: { follow: false, rezeroGesture: false },
-  controls: { stickDeadZone: 0.12, debounceMs: 8, fingerStick: false, triggerFinger: 'index' },
+  controls: {
+    stickDeadZone: 0.12,
+    debounceMs: 8,
+    fingerStick: false,
+    armPressS: 1.5,
+    triggerFinger: 'index',
+  },
   ...more,
 });
 

@@ -1,16 +1,16 @@
-import { mergeFit } from '../../src/config/merge-fit.js';
 import type { ChannelProfile } from '../../src/config/schema.js';
+import { type FitResult, fitChannels } from '../../src/guide/fit.js';
+import { createGuidedRun } from '../../src/guide/guided-run.js';
+import { mergeFit } from '../../src/guide/merge-fit.js';
+import { fitMoves } from '../../src/guide/moves.js';
 import { createClosingProfile, setCurl } from '../../src/hand/closing.js';
 import { DOF_COUNT } from '../../src/hand/dofs.js';
 import { DOF_MAX, DOF_MIN } from '../../src/hand/limits.js';
-import type { ChannelRole } from '../../src/link/table.js';
+import type { ChannelRole } from '../../src/protocol/link-table.js';
 import { type Channel, closingAnglesOf, compileChannels } from '../../src/sensing/channels.js';
-import { type FitResult, fitChannels } from '../../src/sensing/fit.js';
-import { createGuidedRun } from '../../src/sensing/guided-run.js';
-import { fitMoves } from '../../src/sensing/moves.js';
 import { excursionMm } from '../../src/sensing/string-model.js';
+import { createWearer, type HandState, type WearerOptions } from '../guide/wearer.js';
 import { channel, gaussian, gloveWith, random } from './glove-signals.js';
-import { createWearer, type HandState, type WearerOptions } from './wearer.js';
 
 /** Gloves whose truth is known: what each sensor really does to the hand inside. */
 export interface SyntheticOptions {

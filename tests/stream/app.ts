@@ -3,9 +3,9 @@ import { Ajv } from 'ajv';
 import { pino } from 'pino';
 import { type ClientOptions, WebSocket } from 'ws';
 import type { StreamProfile } from '../../src/config/schema.js';
-import type { Glove } from '../../src/glove.js';
+import type { Glove } from '../../src/glove/glove.js';
+import { type ServerMessage, ServerMessages, SUBPROTOCOL_BINARY } from '../../src/protocol/messages.js';
 import { decodeJoints, type JointsRecord } from '../../src/stream/joints-record.js';
-import { type ServerMessage, ServerMessages, SUBPROTOCOL_BINARY } from '../../src/stream/protocol.js';
 import { type StreamOptions, startStream } from '../../src/stream/server.js';
 
 const ajv = new Ajv({ strict: true, strictTypes: false, strictTuples: false });
@@ -13,13 +13,33 @@ const validators = Object.fromEntries(
   Object.entries(ServerMessages).map(([type, schema]) => [type, ajv.compile(schema)]),
 );
 
+/** Of an app that the profile permits to arm. */
+export const TRUSTED_TOKEN = 'token-of-the-trusted-app';
 export const PROFILE: StreamProfile = {
   host: '127.0.0.1',
   port: 0,
   origins: [],
   maxClients: 64,
-  permissions: { anyApp: ['resist', 'record', 'arm', 'guide'], apps: [] },
+  permissions: {
+    anyApp: ['resist', 'record', 'guide'],
+    apps: [{ name: 'Trusted', may: ['resist', 'record', 'guide', 'arm'], token: TRUSTED_TOKEN }],
+  },
 };
+export const TRUSTED = { headers: { authorization: `Bearer ${TRUSTED_TOKEN}` } };
+
+/** Arms as the page does: with the key that it asks for. @returns the answer to POST /arm */
+export async function armAsWearer(
+  port: number,
+  hand?: string,
+): Promise<{ status: number; body: Record<string, unknown> }> {
+  const url = `http://127.0.0.1:${port}`;
+  const { key } = (await (await fetch(`${url}/wearer`)).json()) as { key: string };
+  const response = await fetch(`${url}/arm${hand === undefined ? '' : `?hand=${hand}`}`, {
+    method: 'POST',
+    headers: { 'tautline-wearer': key },
+  });
+  return { status: response.status, body: (await response.json()) as Record<string, unknown> };
+}
 
 export function serve(
   gloves: Glove[],

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { FINGERS, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
-import { FINGER_STATES } from '../../src/stream/constants.js';
+import { FINGER_STATES } from '../../src/protocol/constants.js';
 import { LARGEST, MAX_POSE_FRAME, type PoseMessage } from '../../src/stream/encode.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 import { encodeJointsJson } from '../../src/stream/encode-json.js';

@@ -1,7 +1,9 @@
-import type { Glove, GloveDescription, GloveListener, HandFrame, Refusal } from '../../src/glove.js';
+import type { Glove, GloveDescription, GloveListener, HandFrame } from '../../src/glove/glove.js';
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import type { LinkStatus } from '../../src/link/link.js';
+import type { Refusal } from '../../src/protocol/refusals.js';
+import type { WhoArms } from '../../src/resistance/governor.js';
 
 /** A glove whose samples come when the test says so; it keeps a list of what it was asked. */
 export class FakeGlove implements Glove {
@@ -11,9 +13,11 @@ export class FakeGlove implements Glove {
   linkStatus: LinkStatus = { state: 'live', address: 'test' };
   connected = true;
   armed = false;
+  readonly recorded = false;
   readonly frame: HandFrame;
   readonly calls: unknown[][] = [];
   refusal: Refusal | undefined;
+  armRefusal: Refusal | undefined;
   values: Record<string, number | boolean> = {};
   events: { timeUs: number; reason: string }[] = [];
   readonly listeners = new Set<GloveListener>();
@@ -29,6 +33,7 @@ export class FakeGlove implements Glove {
       actuators: [{ role: 'index', kind: 'stringStop' }],
       skeleton: createSkeleton({ side: hand }),
       inputPaths: [`/user/hand/${hand}/input/trigger/value`],
+      howToArm: 'squeeze the test glove',
     };
     this.frame = {
       timeUs: 0,
@@ -161,13 +166,15 @@ export class FakeGlove implements Glove {
   rezero(by: string) {
     this.#note('rezero', by);
   }
-  arm(by: string) {
+  arm(by: string, who: WhoArms): Refusal | undefined {
+    this.#note('arm', by, who);
+    if (this.armRefusal) return this.armRefusal;
     this.armed = true;
-    this.#note('arm', by);
+    return undefined;
   }
-  disarm(by: string) {
+  disarm(by: string, who: WhoArms) {
     this.armed = false;
-    this.#note('disarm', by);
+    this.#note('disarm', by, who);
   }
 
   #note(...call: unknown[]): void {

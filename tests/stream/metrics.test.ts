@@ -1,6 +1,6 @@
 import { afterEach, expect, it } from 'vitest';
 import type { Stream } from '../../src/stream/server.js';
-import { App, serve } from './app.js';
+import { App, armAsWearer, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
 
 let stream: Stream;
@@ -42,7 +42,8 @@ it('/metrics is well formed, named by the rules, and tells what is so', async ()
   const glove = new FakeGlove();
   stream = await serve([glove]);
   const app = await App.connect(stream.port);
-  await app.ask({ type: 'arm' });
+  await app.ask({ type: 'ping' });
+  await armAsWearer(stream.port);
   const response = await fetch(`http://127.0.0.1:${stream.port}/metrics`);
   expect(response.headers.get('content-type')).toBe('text/plain; version=0.0.4; charset=utf-8');
   const families = read(await response.text());

@@ -6,9 +6,9 @@ import { join } from 'node:path';
 import { pino } from 'pino';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { WebSocket } from 'ws';
-import { AppMessages, ServerMessages } from '../../src/stream/protocol.js';
+import { AppMessages, ServerMessages } from '../../src/protocol/messages.js';
 import type { Stream } from '../../src/stream/server.js';
-import { App, PROFILE, serve } from './app.js';
+import { App, armAsWearer, PROFILE, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
 
 const TOKEN = 'correct-horse-battery';
@@ -106,7 +106,7 @@ describe('who may connect', () => {
     stream = await serve([glove]);
     const { status, body } = await http('POST', '/arm?hand=left');
     expect(status).toBe(404);
-    expect(body).toEqual({
+    expect(body).toMatchObject({
       code: 'unknownHand',
       message: 'There is no glove for the left hand; the service has: right.',
     });
@@ -198,15 +198,15 @@ describe('HTTP', () => {
     const left = new FakeGlove('left');
     stream = await serve([glove, left]);
     left.connected = false;
-    left.arm = () => {};
-    expect((await http('POST', '/arm')).body).toMatchObject({
+    left.armRefusal = { code: 'notSupported', message: 'Not there.' };
+    expect((await armAsWearer(stream.port)).body).toMatchObject({
       armed: true,
       hands: [
         { hand: 'right', armed: true, connected: true },
         { hand: 'left', armed: false, connected: false },
       ],
     });
-    expect(await http('POST', '/arm?hand=left')).toMatchObject({
+    expect(await armAsWearer(stream.port, 'left')).toMatchObject({
       status: 409,
       body: { armed: false, code: 'notSupported', message: expect.stringContaining('left hand') },
     });
@@ -215,7 +215,7 @@ describe('HTTP', () => {
 
   test('/arm and /disarm, with any body, for one hand or all', async () => {
     stream = await serve([glove]);
-    const armed = await http('POST', '/arm');
+    const armed = await armAsWearer(stream.port);
     expect(armed.body).toMatchObject({ armed: true, hands: [{ hand: 'right', armed: true }] });
     expect(armed.body.caution).toMatch(/pinch/);
     const bodies: [Record<string, string>, string?][] = [
@@ -226,11 +226,11 @@ describe('HTTP', () => {
       [{ 'content-type': 'text/plain' }, 'please'],
     ];
     for (const [headers, body] of bodies) {
-      await http('POST', '/arm');
+      await armAsWearer(stream.port);
       expect((await http('POST', '/disarm', headers, body)).body).toMatchObject({ armed: false });
       expect(glove.armed).toBe(false);
     }
-    expect((await http('POST', '/arm?hand=right')).body).not.toHaveProperty('caution');
+    expect((await armAsWearer(stream.port, 'right')).body).not.toHaveProperty('caution');
     expect((await http('POST', '/disarm?hand=left')).status).toBe(404);
     expect((await http('POST', '/disarm?hand=up')).status).toBe(400);
     expect(glove.armed).toBe(true);

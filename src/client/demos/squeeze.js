@@ -57,6 +57,7 @@ function choose(name) {
   thing.material.color.set(held.colour);
 }
 client.on('welcome', ({ hands }) => {
+  $('how').textContent = hands[0] ? `To arm: ${hands[0].howToArm}.` : '';
   if (!hands[0] || hands[0].hand === hand) return;
   hand = hands[0].hand;
   choose('ball');
@@ -65,33 +66,8 @@ client.on('resistance', (report) => report.hand === hand && Object.assign(felt, 
 client.on('error', say);
 client.on('state', ({ state, reason }) => state === 'waiting' && say({ message: reason }));
 
-// ---- arming is a deliberate act: the button must be held for a second; disarming is one key or one click ----
-let arming;
-let refusal;
-const release = () => {
-  clearTimeout(arming);
-  $('arm').textContent = 'Hold to arm';
-};
-const refused = ({ message }) => {
-  refusal = message;
-};
-const press = (event) => {
-  if (event.repeat || (event.type === 'keydown' && event.key !== ' ' && event.key !== 'Enter')) return;
-  release();
-  refusal = undefined;
-  $('arm').textContent = 'Keep holding…';
-  arming = setTimeout(() => {
-    release();
-    client.arm(hand).catch(refused);
-  }, 1000);
-};
-for (const type of ['pointerdown', 'keydown']) $('arm').addEventListener(type, press);
-for (const type of ['pointerup', 'pointerleave', 'keyup', 'blur']) $('arm').addEventListener(type, release);
-const disarm = () => {
-  release();
-  refusal = undefined;
-  client.disarm().catch(say);
-};
+// ---- only the wearer arms: an app says how, and holds as soon as it is so; anybody may disarm ----
+const disarm = () => client.disarm().catch(say);
 $('disarm').addEventListener('click', disarm);
 addEventListener('keydown', ({ key }) => key === 'Escape' && disarm());
 
@@ -129,7 +105,8 @@ function show(pose) {
     const give = stiffness ? Math.min(depth, 0.006) / 0.032 : 0;
     thing.scale.set(1 + give / 3, 1 - give, 1 + give / 3);
   }
-  const touch = refusal ?? (hold ? (hold.error?.message ?? hold.state) : 'empty');
+  const touch = hold ? (hold.error?.message ?? hold.state) : 'empty';
+  $('how').hidden = client.isArmed(hand);
   $('state').textContent = pose.valid ? `${hand} hand: ${touch}` : `${hand} hand: ${pose.reason}`;
 }
 requestAnimationFrame(draw);

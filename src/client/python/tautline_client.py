@@ -11,6 +11,9 @@ As a module:
             if isinstance(message, Pose):
                 print(message.hand, message.position("index-finger-tip"))
 
+No app arms a glove: `client.wait_until_armed("right")` waits until the wearer has, and `client.how_to_arm("right")`
+says how, for the app to show.
+
 It reads the binary form of the poses. Whatever needs renewing (`touch`, `resist`) is the caller's to renew, at
 least every 200 ms: the service forgets a request after 250 ms, so that a program that hangs holds no finger.
 """
@@ -132,6 +135,19 @@ class Client:
                     raise Refused(message)
                 return message
             self._queue.append(message)
+
+    def how_to_arm(self, hand):
+        """How the wearer of that hand arms, in words that complete "To arm: ..."."""
+        return next((one["howToArm"] for one in self.welcome["hands"] if one["hand"] == hand), "connect the glove")
+
+    def wait_until_armed(self, hand):
+        """Returns once the wearer has armed that hand. Poses that come meanwhile are dropped. Replaces a subscription."""
+        self.ask({"type": "subscribe", "streams": ["resistance"]})
+        for message in self:
+            if isinstance(message, dict) and message["type"] == "resistance":
+                if message["hand"] == hand and message["armed"]:
+                    return
+        raise ConnectionError("the service ended the connection")
 
     def send(self, request):
         """Sends a request without waiting for the answer."""

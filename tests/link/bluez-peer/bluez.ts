@@ -1,5 +1,5 @@
 import { createRequire } from 'node:module';
-import { BLE } from '../../../src/link/table.js';
+import { BLE } from '../../../src/protocol/link-table.js';
 
 // CommonJS without named exports.
 const dbus = createRequire(import.meta.url)('dbus-next') as typeof import('dbus-next');

@@ -1,0 +1,133 @@
+import type { Logger } from 'pino';
+import type { FitShelf, FitsInUse, SavedHand } from '../config/fit-file.js';
+import type { GloveProfile, Profile } from '../config/schema.js';
+import { Touches } from '../contact/touches.js';
+import { mergeFit, mergeStops } from '../guide/merge-fit.js';
+import type { HandModel } from '../hand/hand-model.js';
+import type { HandSide } from '../hand/joints.js';
+import type { Skeleton } from '../hand/skeleton.js';
+import type { Hello } from '../link/codec.js';
+import type { CurlToTravel } from '../link/wire-stop.js';
+import { logEvent } from '../log/events.js';
+import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../resistance/actuators.js';
+import { Resistance } from '../resistance/resistance.js';
+import { TouchRequests } from '../resistance/touch-requests.js';
+import { createInputs, type Inputs } from '../sensing/inputs.js';
+import { createSensing, type Sensing } from '../sensing/sensing.js';
+import { handModel, prepareWornHand, wornHand } from './hand-models.js';
+import type { GloveDescription } from './view.js';
+import { waysToArm } from './ways-to-arm.js';
+
+/** What depends on what the glove says of itself and on the fits in use; made anew when these change, disarmed. */
+export interface Chain {
+  sensing: Sensing;
+  resistance: Resistance;
+  actuators: readonly GloveActuator[];
+  /** Per actuator. */
+  travel: readonly (CurlToTravel | undefined)[];
+  touches: Touches;
+  touchRequests: TouchRequests;
+  inputs: Inputs;
+  skeleton: Skeleton;
+  description: GloveDescription;
+  fits: FitsInUse;
+}
+
+export interface ChainSources {
+  profile: Profile;
+  glove: GloveProfile;
+  logger: Logger;
+  /** Fits of this profile; none: the profile's own numbers count. */
+  fits?: FitShelf;
+}
+
+/**
+ * @param said undefined until the glove has said what it is: then the profile's word counts
+ * @param recordedFits of a recording: in place of those on the shelf
+ */
+export function makeChain(
+  sources: ChainSources,
+  said: Hello | undefined,
+  recordedFits: FitsInUse | undefined,
+): Chain {
+  const { glove } = sources;
+  const { safety } = sources.profile;
+  const hand = said?.hand ?? glove.hand;
+  const fits = recordedFits ?? sources.fits?.current(glove.name, hand) ?? {};
+  const fitted = mergeStops(
+    mergeFit({ ...glove, hand }, fits.channels?.channels ?? []),
+    fits.actuators?.actuators ?? [],
+  );
+  const { skeleton, closing, natural } = modelOf(sources, hand, fits.hand?.skeleton);
+  const sensing = createSensing({
+    glove: fitted,
+    channelRoles: said?.channels.map((channel) => channel.role),
+    closing,
+    natural,
+    sampleRateHz: said?.sampleRateHz,
+  });
+  const inputs = createInputs(fitted);
+  const actuators = said ? orderAsHello(fitted.actuators, said) : fitted.actuators;
+  // A string that senses gives the way to where the servo on it has to stop.
+  const travel = actuators.map((actuator) => {
+    const finger = actuatorFinger(actuator);
+    return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
+  });
+  return {
+    sensing,
+    resistance: new Resistance({ safety, actuators, travel }),
+    actuators,
+    travel,
+    touches: new Touches(skeleton, closing, safety),
+    touchRequests: new TouchRequests(forcesOf(actuators, safety)),
+    inputs,
+    skeleton,
+    description: {
+      hand,
+      name: glove.name,
+      sampleRateHz: said?.sampleRateHz ?? 0,
+      ...(said ? { deviceId: said.deviceId, firmwareVersion: said.firmwareVersion } : {}),
+      channels: (said?.channels ?? glove.channels).map(({ role, bits }) => {
+        const inUse = sensing.channels.find((channel) => channel.role === role);
+        return { role, bits, ...(inUse ? { open: inUse.open, closed: inUse.closed } : {}) };
+      }),
+      actuators: said?.actuators ?? glove.actuators.map(({ role, kind }) => ({ role, kind })),
+      skeleton,
+      inputPaths: inputs.paths,
+      maxTensionN: safety.maxTensionN,
+      howToArm: waysToArm(glove),
+    },
+    fits,
+  };
+}
+
+/** Works out between other work what a chain with the fits now on the shelf needs. */
+export async function prepareChain({ profile, glove, fits }: ChainSources, hand: HandSide): Promise<void> {
+  const fitted = fits?.current(glove.name, hand).hand?.skeleton;
+  await prepareWornHand(hand, profile.wearer, fitted);
+}
+
+function modelOf(
+  { profile, glove, logger }: ChainSources,
+  hand: HandSide,
+  fitted: SavedHand | undefined,
+): HandModel {
+  try {
+    return handModel(wornHand(hand, profile.wearer, fitted));
+  } catch (error) {
+    // A file that somebody edited: a hand of the right size is better than none.
+    logEvent(logger, 'fit.bonesRefused', { glove: glove.name, reason: String(error) });
+    return handModel(wornHand(hand, profile.wearer));
+  }
+}
+
+/** Whether a chain that was made for one hello also serves the other. */
+export function sameGlove(a: Hello, b: Hello): boolean {
+  return (
+    a.hand === b.hand &&
+    a.deviceId === b.deviceId &&
+    a.firmwareVersion === b.firmwareVersion &&
+    a.sampleRateHz === b.sampleRateHz &&
+    JSON.stringify([a.channels, a.actuators]) === JSON.stringify([b.channels, b.actuators])
+  );
+}

@@ -1,0 +1,40 @@
+import type { Logger } from 'pino';
+import type { FitShelf } from '../config/fit-file.js';
+import type { GloveProfile, Profile } from '../config/schema.js';
+import { codecOf } from '../link/codec-of.js';
+import type { Link } from '../link/link.js';
+import { openLink } from '../link/open-link.js';
+import { createTakenPorts } from '../link/taken-ports.js';
+import { createGlove, type LiveGlove } from './glove.js';
+
+export interface GlovesOptions {
+  profile: Profile;
+  /** Serial port in place of the profile's. */
+  portOverride?: string;
+  logger: Logger;
+  /** Links in place of those of the profile, for a replay. */
+  replay?: (glove: GloveProfile) => Link;
+  /** Fits of the profile. */
+  fits?: FitShelf;
+}
+
+/** A chain for each glove of a profile, not yet started. */
+export function createGloves({ profile, portOverride, logger, replay, fits }: GlovesOptions): LiveGlove[] {
+  const taken = createTakenPorts();
+  return profile.gloves.map((glove) => {
+    const link =
+      portOverride !== undefined && glove.link.kind === 'serial'
+        ? { ...glove.link, path: portOverride, usb: undefined }
+        : glove.link;
+    const codec = codecOf(glove);
+    const deps = { hand: glove.hand, codec, taken, onlyGlove: profile.gloves.length === 1 };
+    return createGlove({
+      profile,
+      glove,
+      link: replay?.(glove) ?? openLink(link, deps),
+      codec,
+      logger,
+      fits,
+    });
+  });
+}

@@ -1,0 +1,257 @@
+import type { Clock } from '../clock.js';
+import { createTouchContacts } from '../contact/touches.js';
+import { FINGERS } from '../hand/joints.js';
+import { TRACKED } from '../hand/validity.js';
+import type { GloveCodec } from '../link/codec.js';
+import type { Link } from '../link/link.js';
+import { DISARMED, type Refusal } from '../protocol/refusals.js';
+import { type Send, VALID_FOR_MS } from '../resistance/resistance.js';
+import type { Chain } from './chain.js';
+import { createContactNews, reportResistance } from './reports.js';
+import type { AppRequest, Glove, GloveListener, HandFrame } from './view.js';
+
+/**
+ * The way from apps to one glove:
+ *
+ *   stops of apps ─────────────────────────> resistance (the governor is last in it) ── stops ──> codec ──> link
+ *   touches of apps ── where fingers meet ──────^
+ */
+export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop'> {
+  /** The glove is on a live link and has said what it is. */
+  readonly connected: boolean;
+  readonly armed: boolean;
+  /** Releases sent to the glove. */
+  readonly releases: number;
+  /** Another pose: fingers meet what is touched elsewhere, and the governor takes its step. */
+  follow(nowUs: number): void;
+  /** The governor takes its step: at every pose, every beat and every request. */
+  step(nowUs: number): void;
+  repeatRelease(nowUs: number): void;
+  /** Frees the fingers before the chain is replaced: what comes after knows nothing of what was held. */
+  letGo(): void;
+  /** Permits forces; who may is decided elsewhere (glove-arming.ts). False when the governor refuses. */
+  arm(by: string): boolean;
+  disarm(by: string): void;
+  /** Frees every finger for good. @returns when the glove has heard it often enough; undefined: at once */
+  shutdown(): Promise<void> | undefined;
+  read: Glove['readResistance'];
+  record: Glove['recordResistance'];
+}
+
+/** What was heard of a glove; without it, no finger is held. */
+export interface Heard {
+  /** The glove on this connection has said what it is; until then its samples could be misread. */
+  introduced: boolean;
+  /** Of the newest sample; -Infinity while the glove is silent. */
+  sampleTimeUs: number;
+}
+
+export interface GloveForcesSources {
+  chain(): Chain;
+  frame: HandFrame;
+  heard: Heard;
+  link: Link;
+  codec: GloveCodec;
+  time: Clock;
+  listeners: ReadonlySet<GloveListener>;
+  /** @param urgent goes out even behind unsent frames */
+  send(bytes: Uint8Array, urgent?: boolean): boolean;
+  asked(app: string, request: AppRequest, refusal?: Refusal): Refusal | undefined;
+}
+
+/** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
+const PLAIN_RELEASES = 3;
+const PLAIN_RELEASE_MS = 50;
+/** Keeps the layers of touches apart from those of plain stops. */
+const TOUCH_LAYER = 'touch\u0000';
+const NO_PULSES: Refusal = {
+  code: 'notSupported',
+  message: 'A glove that talks in lines of text takes no pulses.',
+};
+export function createGloveForces(sources: GloveForcesSources): GloveForces {
+  const { chain, frame, heard, link, codec, time, listeners, send, asked } = sources;
+  const fingerOk = new Uint8Array(FINGERS.length);
+  const contacts = createTouchContacts();
+  const noContacts = createTouchContacts();
+  const contactNews = createContactNews();
+  let revision = -1;
+  let releases = 0;
+  let releasesLeft = 0;
+  let releasedUs = Number.NEGATIVE_INFINITY;
+
+  const isConnected = (): boolean => heard.introduced && link.status.state === 'live';
+
+  function follow(nowUs: number): void {
+    meet(nowUs);
+    step(nowUs);
+  }
+
+  /** Turns what is touched into requests: where each finger meets each shape, now, and how that feels. */
+  function meet(nowUs: number): void {
+    const { touches, touchRequests, resistance, sensing } = chain();
+    touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
+    for (const touched of touches.live) {
+      touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
+      const { stops, efforts } = touchRequests;
+      resistance.request(touched.app, touched.layer, stops, efforts, touched.expiresUs - nowUs, nowUs);
+    }
+  }
+
+  function step(nowUs: number): void {
+    const { resistance, sensing } = chain();
+    for (let finger = 0; finger < fingerOk.length; finger++) {
+      fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
+    }
+    const { curl, curlRates } = sensing;
+    carryOut(resistance.step(nowUs, curl, fingerOk, heard.sampleTimeUs, isConnected(), curlRates));
+    tell();
+  }
+
+  function carryOut(what: Send): void {
+    if (what === 'nothing') return;
+    const { resistance } = chain();
+    const { stops, efforts, count } = resistance.commands;
+    const taken =
+      what === 'release' ? sendRelease() : send(codec.resist(VALID_FOR_MS, stops, efforts, count));
+    releasesLeft = what === 'release' && codec.plain ? PLAIN_RELEASES - 1 : 0;
+    if (!taken) resistance.unsent();
+  }
+
+  /** Goes out even behind unsent frames. */
+  function sendRelease(): boolean {
+    releasedUs = time.nowUs();
+    releases++;
+    return send(codec.release(), true);
+  }
+
+  const owesReleases = (): boolean => releasesLeft > 0 && link.status.state === 'live';
+
+  async function repeatReleases(): Promise<void> {
+    for (; owesReleases(); releasesLeft--) {
+      await new Promise<void>((resolve) => time.after(PLAIN_RELEASE_MS, resolve));
+      sendRelease();
+    }
+  }
+
+  /** Nothing is solved, and so nothing cleared, while nobody touches. */
+  const contactsNow = () => (frame.valid && chain().touches.live.length > 0 ? contacts : noContacts);
+
+  function tell(): void {
+    const news = contactNews(contactsNow());
+    const { status } = chain().resistance;
+    if (status.revision === revision && !news) return;
+    revision = status.revision;
+    for (const listener of listeners) listener.resistance?.();
+  }
+
+  function read(since?: { event: number }): ReturnType<Glove['readResistance']> {
+    const { description, resistance, sensing } = chain();
+    return reportResistance(description.hand, resistance, sensing.curl, contactsNow(), since);
+  }
+
+  function drop(app: string, layer?: string): void {
+    const { touches, resistance } = chain();
+    resistance.drop(app, layer);
+    if (layer !== undefined) resistance.drop(app, TOUCH_LAYER + layer);
+    touches.drop(app, layer === undefined ? undefined : TOUCH_LAYER + layer);
+    step(time.nowUs());
+  }
+
+  return {
+    get connected() {
+      return isConnected();
+    },
+    get armed() {
+      return chain().resistance.armed;
+    },
+    get releases() {
+      return releases;
+    },
+    follow,
+    step,
+    read: () => read(),
+    record: read,
+
+    repeatRelease(nowUs) {
+      if (releasesLeft === 0 || nowUs - releasedUs < PLAIN_RELEASE_MS * 1000) return;
+      releasesLeft--;
+      sendRelease();
+    },
+
+    letGo() {
+      const { touches, resistance } = chain();
+      touches.clear();
+      carryOut(resistance.disarm(time.nowUs(), 'the glove is a different one'));
+      revision = -1;
+    },
+
+    shutdown() {
+      carryOut(chain().resistance.shutdown(time.nowUs()));
+      return owesReleases() ? repeatReleases() : undefined;
+    },
+
+    resist(app, request) {
+      const { fingers, ttlMs, layer } = request;
+      const nowUs = time.nowUs();
+      const refusal = chain().resistance.requestFingers(app, fingers, ttlMs, nowUs, layer);
+      // The glove feels it now, not at the next sample.
+      if (!refusal) step(nowUs);
+      return asked(app, request, refusal);
+    },
+
+    touch(app, request) {
+      const { resistance, touches } = chain();
+      const nowUs = time.nowUs();
+      if (!resistance.armed) return asked(app, request, DISARMED);
+      const fault = touches.set(app, TOUCH_LAYER + (request.layer ?? ''), request, nowUs);
+      if (fault) return asked(app, request, fault);
+      if (frame.valid) follow(nowUs);
+      return asked(app, request);
+    },
+
+    pulse(app, request) {
+      const { resistance } = chain();
+      const { finger, amplitude, durationMs, frequencyHz } = request;
+      if (codec.plain) return asked(app, request, NO_PULSES);
+      const refusal = resistance.pulse(time.nowUs(), finger, amplitude, durationMs, frequencyHz);
+      if (!refusal) {
+        const { pulses } = resistance;
+        for (let at = 0; at < pulses.count; at++) {
+          send(
+            codec.pulse(
+              pulses.actuators[at],
+              pulses.amplitudes[at],
+              pulses.durationsMs[at],
+              pulses.frequencyHz,
+            ),
+          );
+        }
+      }
+      return asked(app, request, refusal);
+    },
+
+    release(app, layer) {
+      drop(app, layer);
+      asked(app, { type: 'release', ...(layer === undefined ? {} : { layer }) });
+    },
+
+    drop(app) {
+      drop(app);
+    },
+
+    arm(by) {
+      // Who arms a glove that is not there does not mean the one that is plugged in later.
+      if (!isConnected() || !chain().resistance.arm(time.nowUs(), by)) return false;
+      tell();
+      asked(by, { type: 'arm' });
+      return true;
+    },
+
+    disarm(by) {
+      const { touches, resistance } = chain();
+      touches.clear();
+      carryOut(resistance.disarm(time.nowUs(), by));
+      tell();
+    },
+  };
+}

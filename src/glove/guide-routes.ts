@@ -1,0 +1,319 @@
+import type { FastifyInstance, FastifyReply } from 'fastify';
+import type { SavedFit, SavedHand } from '../config/fit-file.js';
+import { TautlineError } from '../errors.js';
+import { GUIDE_TASKS, type GuideTask } from '../guide/guide.js';
+import { fitHandFramesSteps } from '../hand/fit-hand.js';
+import type { JointPositions } from '../hand/joint-positions.js';
+import { skeletonOptions } from '../hand/skeleton.js';
+import { noGloveFor, onlyTheWearer, RECORDED } from '../protocol/refusals.js';
+import { betweenOtherWork } from '../time-slices.js';
+import type { LiveGlove } from './glove.js';
+
+interface Query {
+  hand?: string;
+  task?: string;
+  person?: string;
+  leader?: string;
+  by?: string;
+}
+type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
+
+/** What GET /fits and its kin answer. */
+export interface FitsAnswer {
+  hand: string;
+  glove: string;
+  /** Whose fit is in use. */
+  person?: string;
+  /** Of this glove, oldest first; numbers of bones are left out. */
+  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators'> & {
+    kind: 'sensors' | 'actuators' | 'bones';
+    channels?: number;
+    actuators?: number;
+    rmsMm?: number;
+    inUse: boolean;
+  })[];
+  /** POST /fits/hand: the distance that is left between the joints given and the hand, mm. */
+  rmsMm?: number;
+}
+
+const LONGEST_NAME = 40;
+
+/**
+ * The guided check and fit over HTTP, for the command line and for pages.
+ *
+ *   POST /guide?task=check|fit   begin; forces are taken away. A fit may name its `person`
+ *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
+ *   GET  /guide                  the present move, or what was found
+ *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
+ *                                from the page or the command line
+ *   POST /guide/stop             give up
+ *   POST /guide/accept           use the fit that was found, and keep it
+ *   GET  /fits                   every fit of the glove
+ *   POST /fits/undo              back to the one before
+ *   POST /fits/use?person=NAME   another wearer
+ *   POST /fits/hand              bones from joint positions: one set by WebXR joint name, or a list of them
+ *   POST /rezero                 the hand is held open now: take this as open
+ *
+ * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
+ *
+ * Who begins a run leads it. It ends when nothing is heard of its leader for two seconds: every request that carries
+ * the `leader=ID` it was begun with counts, reading as well; without an ID, every request without one. `by=NAME` is
+ * what others are told who want to lead meanwhile. Everybody may look, and everybody may stop it.
+ */
+export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
+  let fittingBones = false;
+  const withGlove =
+    (act: Act) =>
+    async (
+      request: { query: unknown; body?: unknown; wearer: boolean },
+      reply: FastifyReply,
+    ): Promise<unknown> => {
+      const query = request.query as Query;
+      const { hand } = query;
+      const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
+      reply.header('cache-control', 'no-store');
+      try {
+        if (fitting.length === 1) return await act(fitting[0], query, request);
+        throw new TautlineError(
+          'unknownHand',
+          fitting.length === 0
+            ? noGloveFor(
+                hand,
+                gloves.map(({ description }) => description.hand),
+              ).message
+            : 'There are two gloves: name one with hand=left or hand=right.',
+        );
+      } catch (error) {
+        if (!(error instanceof TautlineError)) throw error;
+        return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
+      }
+    };
+
+  app.register(async (scope) => {
+    // What a request asks for is in its address; a body is not looked at.
+    scope.removeAllContentTypeParsers();
+    scope.addContentTypeParser('*', (_request, payload, done) => {
+      payload.resume();
+      done(null);
+    });
+    scope.get(
+      '/guide',
+      withGlove(({ guide }, { leader = '' }) => {
+        guide.heardOf(leader);
+        return guide.read();
+      }),
+    );
+    scope.post(
+      '/guide',
+      withGlove((glove, { task, person, leader = '', by = 'a program' }) => {
+        if (!(GUIDE_TASKS as readonly (string | undefined)[]).includes(task)) {
+          throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
+        }
+        if (glove.recorded || glove.replaced) {
+          throw new TautlineError(RECORDED.code, RECORDED.message);
+        }
+        mustLead(glove, leader);
+        if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {
+          throw new TautlineError('usage', `leader and by have at most ${LONGEST_NAME} characters.`);
+        }
+        if (!glove.frame.valid) {
+          throw new TautlineError('notSupported', glove.frame.reason ?? 'The glove sends nothing.');
+        }
+        const who = personOf(glove, person);
+        if (task === 'actuators' && !glove.guide.canFitStops) {
+          throw new TautlineError(
+            'usage',
+            'No stop of this glove can be fitted: it takes one string stop a finger, and a glove that knows "free".',
+          );
+        }
+        // Nobody may be held while he is asked to move.
+        glove.disarm(`the ${task}`, 'wearer');
+        glove.guide.start(task as GuideTask, who, { id: leader, name: by });
+        return glove.guide.read();
+      }),
+    );
+    scope.post(
+      '/guide/next',
+      withGlove((glove, { leader = '' }, { wearer }) => {
+        const { guide } = glove;
+        mustLead(glove, leader);
+        if (guide.asksToArm && !wearer) {
+          const { code, message } = onlyTheWearer(glove.description.howToArm);
+          throw new TautlineError(code, message);
+        }
+        guide.heardOf(leader);
+        guide.next();
+        return guide.read();
+      }),
+    );
+    scope.post(
+      '/guide/stop',
+      withGlove(({ guide }) => {
+        guide.stop('Stopped by the wearer.');
+        return guide.read();
+      }),
+    );
+    scope.post(
+      '/guide/accept',
+      withGlove(async (glove, { leader = '' }) => {
+        mustLead(glove, leader);
+        const { fit, stops } = glove.guide;
+        if (stops && stops.fitted.length > 0) {
+          if (!stops.accepted) {
+            keep(glove, stops.person, { actuators: stops.fitted.map((stop) => ({ ...stop })) });
+            stops.accepted = true;
+            await glove.refit();
+          }
+          return glove.guide.read();
+        }
+        if (!fit || fit.channels.length === 0) {
+          throw new TautlineError('notSupported', 'There is no fit to accept: make one first.');
+        }
+        if (!fit.accepted) {
+          keep(glove, fit.person, { channels: [...fit.channels.map(plain)], residualDeg: fit.residualDeg });
+          fit.accepted = true;
+          await glove.refit();
+        }
+        return glove.guide.read();
+      }),
+    );
+    scope.post(
+      '/rezero',
+      withGlove((glove) => {
+        glove.rezero('http');
+        return { hand: glove.description.hand };
+      }),
+    );
+    scope.get(
+      '/fits',
+      withGlove((glove) => fitsOf(glove)),
+    );
+    scope.post(
+      '/fits/undo',
+      withGlove(async (glove) => {
+        const { hand, name } = glove.description;
+        if (!shelfOf(glove).undo(name, hand)) {
+          throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
+        }
+        await glove.refit();
+        return fitsOf(glove);
+      }),
+    );
+    scope.post(
+      '/fits/use',
+      withGlove(async (glove, { person }) => {
+        const shelf = shelfOf(glove);
+        const known = [...new Set(shelf.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
+        if (person === undefined || !known.includes(person)) {
+          const names = known.join(', ') || 'nobody yet';
+          throw new TautlineError('notSupported', `No fit of ${person ?? 'a person'}; fitted: ${names}.`);
+        }
+        shelf.person = person;
+        // One after the other: the second hand is mostly the first one's mirror image, and worked out by then.
+        for (const one of gloves) await one.refit();
+        return fitsOf(glove);
+      }),
+    );
+  });
+
+  app.post(
+    '/fits/hand',
+    withGlove(async (glove, { person }, { body }) => {
+      if (fittingBones) {
+        throw new TautlineError('tooMany', 'Bones are being fitted already.', 'Try again when that is done.');
+      }
+      const who = personOf(glove, person);
+      const frames = (Array.isArray(body) ? body : [body]) as JointPositions[];
+      if (frames.length === 0 || frames.some((frame) => typeof frame !== 'object' || frame === null)) {
+        throw new TautlineError(
+          'badMessage',
+          'Expected joint positions by WebXR joint name, or a list of them.',
+        );
+      }
+      fittingBones = true;
+      const { skeleton, rmsM } = await betweenOtherWork(fitHandFramesSteps(frames)).finally(() => {
+        fittingBones = false;
+      });
+      const { side: _side, ...options } = skeletonOptions(skeleton);
+      keep(glove, who, {
+        skeleton: { ...(options as Omit<SavedHand, 'rmsM' | 'frames'>), rmsM, frames: frames.length },
+      });
+      await glove.refit();
+      return { ...fitsOf(glove), rmsMm: rmsM * 1000 };
+    }),
+  );
+}
+
+const STATUS: Partial<Record<string, number>> = {
+  notPermitted: 403,
+  unknownHand: 404,
+  notSupported: 409,
+  tooMany: 409,
+  internal: 500,
+};
+
+/** @throws TautlineError that says who leads the run under way */
+function mustLead({ guide }: LiveGlove, id: string): void {
+  const leader = guide.otherLeader(id);
+  if (!leader) return;
+  throw new TautlineError(
+    'tooMany',
+    `This glove is led through a ${guide.read().task} already, by ${leader.name}.`,
+    'Let it end, or stop it there or with POST /guide/stop.',
+  );
+}
+
+function shelfOf({ fits }: LiveGlove) {
+  if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');
+  return fits;
+}
+
+/** Who is meant: the name given, or the present wearer, or the one that the shelf knows. */
+function personOf(glove: LiveGlove, given: string | undefined): string {
+  const name = given?.trim();
+  if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {
+    throw new TautlineError('usage', `person is a name of at most ${LONGEST_NAME} characters.`);
+  }
+  const { hand, name: gloveName } = glove.description;
+  return name ?? glove.fits?.person ?? glove.fits?.current(gloveName, hand).channels?.person ?? 'wearer';
+}
+
+function keep(
+  glove: LiveGlove,
+  person: string,
+  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton'>,
+): void {
+  const { hand, name } = glove.description;
+  shelfOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
+}
+
+const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({
+  ...fit,
+  curve: fit.curve?.map(([counts, value]): [number, number] => [counts, value]),
+});
+
+function fitsOf(glove: LiveGlove): FitsAnswer {
+  const { hand, name } = glove.description;
+  const shelf = shelfOf(glove);
+  const current = shelf.current(name, hand);
+  const person =
+    shelf.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
+  return {
+    hand,
+    glove: name,
+    ...(person === undefined ? {} : { person }),
+    fits: shelf.entries
+      .filter((fit) => fit.glove === name && fit.hand === hand)
+      .map((fit) => {
+        const { skeleton, channels, actuators, ...rest } = fit;
+        return {
+          ...rest,
+          kind: skeleton ? 'bones' : actuators ? 'actuators' : 'sensors',
+          ...(channels ? { channels: channels.length } : {}),
+          ...(actuators ? { actuators: actuators.length } : {}),
+          ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
+          inUse: fit === current.channels || fit === current.actuators || fit === current.hand,
+        };
+      }),
+  };
+}

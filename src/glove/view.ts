@@ -1,0 +1,133 @@
+import type { FitsInUse } from '../config/fit-file.js';
+import type { HandSide } from '../hand/joints.js';
+import type { Skeleton } from '../hand/skeleton.js';
+import type { LinkCounters } from '../link/codec.js';
+import type { LinkStatus } from '../link/link.js';
+import type { ClockStatus } from '../link/time-sync.js';
+import type { ActuatorKind, ActuatorRole, ChannelRole } from '../protocol/link-table.js';
+import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
+import type { Refusal } from '../protocol/refusals.js';
+import type { WhoArms } from '../resistance/governor.js';
+
+/** One pose of the hand. Reused: valid only during the call. */
+export interface HandFrame {
+  /** Time of the sample on the service's clock, µs; always increases. */
+  timeUs: number;
+  /** False while the link is silent; the poses are then the last known. */
+  valid: boolean;
+  /** Why not valid. */
+  reason: string | undefined;
+  space: 'wrist' | 'world';
+  /** Per finger: INVALID, INFERRED or TRACKED. */
+  fingerStates: Uint8Array;
+  /** 26 × POSE_STRIDE. */
+  poses: Float64Array;
+  /** 26 × VELOCITY_STRIDE. */
+  velocities: Float64Array;
+  /** Samples since the last frame that were told of: left out because the service is behind. */
+  skipped: number;
+}
+
+/** What the stream tells apps of a glove; a new object whenever it changes. */
+export interface GloveDescription {
+  hand: HandSide;
+  name: string;
+  /** 0 until known. */
+  sampleRateHz: number;
+  deviceId?: string;
+  firmwareVersion?: number;
+  /** `open` and `closed`: counts at the ends of the range in use. */
+  channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
+  actuators: readonly { role: ActuatorRole; kind: ActuatorKind }[];
+  skeleton: Skeleton;
+  /** OpenXR input paths that this hand has. */
+  inputPaths: readonly string[];
+  /** Largest string tension that the profile permits. */
+  maxTensionN?: number;
+  /** How the wearer arms it, in words that complete "To arm: …". */
+  howToArm: string;
+}
+
+export interface GloveListener {
+  /** A new pose. `frame` is reused. Also called once with valid = false when the link goes silent. */
+  frame?(frame: HandFrame): void;
+  /** The glove is different from before (first hello, other side, other channels): re-welcome. */
+  described?(): void;
+  /** Link, battery, channel verdicts or faults changed. */
+  health?(): void;
+  /** What the governor gives changed. */
+  resistance?(): void;
+  /** Inputs changed. */
+  inputs?(): void;
+  /** Bytes came from the glove; `chunk` is valid only during the call. */
+  bytes?(chunk: Uint8Array, arrivalUs: number): void;
+  /** Bytes went to the glove; `bytes` is valid only during the call. */
+  sent?(bytes: Uint8Array, timeUs: number): void;
+  /** An app's request came, whether or not it is granted. */
+  asked?(app: string, request: AppRequest, refusal: Refusal | undefined): void;
+}
+
+/** What apps ask of a glove, as recorded. */
+export type AppRequest =
+  | AppMessageOf<'resist'>
+  | AppMessageOf<'touch'>
+  | AppMessageOf<'pulse'>
+  | AppMessageOf<'tracker'>
+  | { type: 'release'; layer?: string }
+  | { type: 'arm' | 'disarm' | 'rezero' };
+
+/** What a glove has counted since it was made. */
+export interface GloveMetrics {
+  counters: LinkCounters;
+  clock: ClockStatus;
+  /** Samples a second, measured. */
+  rateHz: number;
+  poses: number;
+  /** Releases sent to the glove. */
+  releases: number;
+  /** Times each limit of the governor began to act. */
+  interventions: Record<string, number>;
+}
+
+/** One physical glove, as the stream and the recorder see it. */
+export interface Glove {
+  readonly description: GloveDescription;
+  /** Fits that are merged over the profile. */
+  readonly fitsInUse: FitsInUse;
+  /** What was seen and followed of slow shifts, for a recording that begins now. */
+  rememberDrift(): number[];
+  readonly linkStatus: LinkStatus;
+  /** It is on a live link and has said what it is: only then can it be armed. */
+  readonly connected: boolean;
+  readonly armed: boolean;
+  /** What it shows was recorded: there is no hand in it to act on. */
+  readonly recorded: boolean;
+  /** The newest frame. */
+  readonly frame: HandFrame;
+  listen(listener: GloveListener): () => void;
+  /** The newest pose extrapolated by `aheadS` (0..0.05 s) into `poses` (26 × POSE_STRIDE). */
+  predict(aheadS: number, poses: Float64Array): void;
+  /** Current inputs as a message body; `seq` is the caller's. */
+  readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
+  /** What the sensors say now. */
+  readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
+  readMetrics(): GloveMetrics;
+  readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
+  /** What the governor gives now, and its events since the last call. */
+  readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
+  /** The same for a recorder: its events are those since `since.event`, which is moved on; no reader loses any. */
+  recordResistance(since: { event: number }): Omit<ServerMessageOf<'resistance'>, 'type'>;
+  resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
+  touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
+  pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;
+  release(app: string, layer?: string): void;
+  /** The app is gone: everything it asked for is dropped at once. */
+  drop(app: string): void;
+  track(request: AppMessageOf<'tracker'>): void;
+  /** The hand is held open now: what is read counts as open from here on. */
+  rezero(by: string): void;
+  /** Permits forces. @returns why not */
+  arm(by: string, who: WhoArms): Refusal | undefined;
+  /** Frees every finger. After the wearer has done it, no app arms until the wearer has armed again. */
+  disarm(by: string, who: WhoArms): void;
+}

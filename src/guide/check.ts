@@ -1,0 +1,193 @@
+import type { ChannelRole } from '../protocol/link-table.js';
+import type { Channel } from '../sensing/channels.js';
+import { fault, HEALTHY, type Verdict } from '../sensing/health/verdicts.js';
+import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
+import { couplingOf, strangerOf } from './cross-talk.js';
+import { FASTEST_PER_S, JUMP_STEP } from './guided-run.js';
+import type { MoveRecord } from './move-record.js';
+import { median, noiseOf, quantile, slopeOf, type Trace, traceOf } from './move-statistics.js';
+import { isControl } from './moves.js';
+
+/**
+ * Judges a recorded run of prompted moves: one verdict a channel. Knowing what the wearer did tells apart what
+ * signals alone cannot: reversed, swapped, short range, cross-talk, drift against a sloppy hand.
+ *
+ * Every response is measured from the level around its move, so that a slow drift leaves it alone, and as a
+ * part of the converter, so that a glove need not be fitted yet.
+ */
+export interface ChannelFinding {
+  readonly role: ChannelRole;
+  readonly verdict: Verdict;
+  /** What a healthy verdict rests on too; empty for channels that the moves do not reach. */
+  readonly evidence: string;
+  /** Part of the converter that the moves used, 0..1. */
+  readonly used: number;
+  /** Standard deviation of the noise, counts. */
+  readonly noiseCounts: number;
+}
+
+/** Range below which precision is wasted, part of the converter. Common practice. */
+const SHORT = { curl: 0.2, joint: 0.12, splay: 0.06, stick: 0.2, control: 0.1 } as const;
+/** Noise, part of the used range, and least counts, from which it shows. As in signal-bounds.ts. */
+const NOISY = 0.006;
+const NOISY_COUNTS = 1.5;
+/** Jumps that make a loose wire; one servo spike makes two. */
+const JUMPS = 4;
+/** Part of the time at an end of the converter. */
+const RAILED = 0.8;
+const CLIPPED = 0.5;
+/** Drift over the run, part of the used range; a sloppy hand comes back to within some 5 %. */
+const DRIFTED = 0.15;
+
+export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): ChannelFinding[] {
+  const trace = traceOf(record, STRETCH_S);
+  const answers = answersOf(record, trace, channels);
+  return channels.map((channel, i) => judge(record, trace, channels, answers, channel, i));
+}
+
+function judge(
+  record: MoveRecord,
+  trace: Trace,
+  channels: readonly Channel[],
+  answers: readonly Answers[],
+  channel: Channel,
+  i: number,
+): ChannelFinding {
+  const { role, kind, lookup } = channel;
+  const full = lookup.maxCounts;
+  const found = (verdict: Verdict, used: number, noiseCounts: number): ChannelFinding => ({
+    role,
+    verdict,
+    evidence: verdict.evidence || (used > 0 ? healthyEvidence(used, noiseCounts) : ''),
+    used,
+    noiseCounts,
+  });
+  if (channel.source < 0) {
+    return found(fault('missing', false, 'is in the profile, but the glove does not send it'), 0, 0);
+  }
+  // Orientation sensors compute and touch pads switch: neither is a plain analogue channel.
+  if (kind === 'wrist' || role === 'thumbRest') return found(HEALTHY, 0, 0);
+  const counts = record.column(i);
+  const levels = trace.levels[i];
+  const { lone, whole, base } = answers[i];
+  const used = (quantile(levels, 0.98) - quantile(levels, 0.02)) / full;
+  const noise = noiseOf(counts);
+  const span = Math.max(used, 0.1) * full;
+  const result = (verdict: Verdict) => found(verdict, used, noise);
+
+  const jumps = countJumps(counts, record.timesS, full, noise);
+  if (jumps >= JUMPS) {
+    const seconds = record.timesS[record.length - 1] - record.timesS[0];
+    return result(
+      fault('intermittent', false, `${jumps} jumps in ${seconds.toFixed(0)} s that no finger can make`),
+    );
+  }
+  const rail = Math.max(1, Math.floor(full / 2000));
+  const low = partOf(counts, (x) => x <= rail);
+  const high = partOf(counts, (x) => x >= full - rail);
+  if (Math.max(low, high) >= RAILED) {
+    const [end, time] = low > high ? ['0', low] : ['full scale', high];
+    return result(fault('railed', false, `at ${end} for ${percent(time)} of the time`));
+  }
+  const drift = driftOf(base, span);
+  if (Math.abs(drift) > DRIFTED) {
+    const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;
+    return result(fault('drifting', true, evidence));
+  }
+  const own = kind === 'curl' || kind === 'joint' ? lone[channel.finger] : Number.NaN;
+  const strongest = Math.max(0, ...[whole, ...lone].map((x) => Math.abs(x)).filter((x) => x >= 0));
+  const asked = !Number.isNaN(whole) || !Number.isNaN(own);
+  if (used < 0.002 || (asked && strongest < NO_RESPONSE)) {
+    // A still splay, arch or control that nothing asked to move is not dead for it.
+    if (asked || noise === 0)
+      return result(
+        asked
+          ? fault('dead', false, `moved by ${percent(strongest, 1)} of the converter when asked to`)
+          : HEALTHY,
+      );
+  }
+  if (noise > Math.max(NOISY * span, NOISY_COUNTS)) {
+    return result(
+      fault('noisy', true, `noise of ${noise.toFixed(1)} counts, ${percent(noise / span, 1)} of its range`),
+    );
+  }
+  if (!asked) return result(HEALTHY);
+  if (!Number.isNaN(own)) {
+    const stranger = strangerOf(channels, answers, i);
+    if (stranger) return result(stranger);
+  }
+  const sign = Number.isNaN(whole) ? own : whole;
+  if (sign < -NO_RESPONSE && !isControl(channel)) {
+    const to = kind === 'splay' ? 'spread' : 'closed';
+    return result(
+      fault(
+        'reversed',
+        false,
+        `moved by ${percent(-sign)} of the converter away from \`${to === 'spread' ? 'closed' : to}\``,
+      ),
+    );
+  }
+  if (!Number.isNaN(own)) {
+    const coupled = couplingOf(channels, answers, i);
+    if (coupled) return result(coupled);
+  }
+  const way = Math.max(Math.abs(whole) || 0, Math.abs(own) || 0);
+  const shortest = SHORT[kind as keyof typeof SHORT] ?? 0;
+  if (way < shortest) {
+    return result(fault('shortRange', true, `uses ${percent(way)} of the converter`));
+  }
+  const clipped = clippingOf(record, i, rail, full);
+  if (clipped) return result(clipped);
+  return result(HEALTHY);
+}
+
+/** Steps that no hand can make, by converter, time between the samples and noise. */
+function countJumps(counts: Uint16Array, timesS: Float64Array, full: number, noise: number): number {
+  let jumps = 0;
+  const step = Math.max(JUMP_STEP * full, 12 * noise);
+  for (let t = 1; t < counts.length; t++) {
+    const allowed = step + FASTEST_PER_S * full * (timesS[t] - timesS[t - 1]);
+    if (Math.abs(counts[t] - counts[t - 1]) > allowed) jumps++;
+  }
+  return jumps;
+}
+
+/** Drift of the level of the open hand over the run, part of `span`; 0 when it is no more than a sloppy hand. */
+function driftOf(base: Answers['base'], span: number): number {
+  if (base.length < 4) return 0;
+  const times = base.map(({ atS }) => atS);
+  const levels = base.map(({ level }) => level);
+  const slope = slopeOf(times, levels);
+  const total = slope * (times[times.length - 1] - times[0]);
+  const offsets = levels.map((level, k) => level - slope * times[k]);
+  const middle = median(offsets);
+  const scatter = median(offsets.map((x) => Math.abs(x - middle)));
+  return Math.abs(total) > 4 * scatter ? total / span : 0;
+}
+
+/** The finger runs on while the reading stands at the converter's end. */
+function clippingOf(record: MoveRecord, i: number, rail: number, full: number): Verdict | undefined {
+  for (const { move, from, to } of record.moves) {
+    if (move.name !== 'fist' && move.name !== 'open') continue;
+    const counts = record.column(i).subarray(from + Math.floor((to - from) / 2), to);
+    const ended = Math.max(
+      partOf(counts, (x) => x <= rail),
+      partOf(counts, (x) => x >= full - rail),
+    );
+    if (ended > CLIPPED) {
+      const pose = move.name === 'fist' ? 'a fist' : 'an open hand';
+      return fault('railed', true, `runs into the end of the converter in ${pose}`);
+    }
+  }
+  return undefined;
+}
+
+function partOf(counts: Uint16Array, test: (x: number) => boolean): number {
+  let hits = 0;
+  for (let t = 0; t < counts.length; t++) if (test(counts[t])) hits++;
+  return counts.length > 0 ? hits / counts.length : 0;
+}
+
+const healthyEvidence = (used: number, noise: number) =>
+  `uses ${percent(used)} of the converter, noise ${noise.toFixed(1)} counts`;
+const percent = (part: number, digits = 0): string => `${(part * 100).toFixed(digits)} %`;

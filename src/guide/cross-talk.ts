@@ -1,0 +1,157 @@
+import { FINGERS } from '../hand/joints.js';
+import type { Channel } from '../sensing/channels.js';
+import { fault, percent, type Verdict } from '../sensing/health/verdicts.js';
+import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
+import type { MoveRecord } from './move-record.js';
+import { traceOf } from './move-statistics.js';
+import { loneWithOthersHeld, type Move } from './moves.js';
+
+/**
+ * Channels that answer to what is not theirs: exchanged plugs, and channels that couple into one another.
+ *
+ * Fingers share tendons and muscles, so that a healthy ring finger follows its neighbours by half and more (Zatsiorsky,
+ * Li & Latash, Exp. Brain Res. 131, 2000; from memory). No reading tells that from a coupling of wires. So where a
+ * finger followed, its neighbour is asked for once more with the other fingers held straight by the other hand: then
+ * tendons cannot move them, and wires still can.
+ */
+
+/** Follows so much, part of its own range: ask again. */
+const ASK_AGAIN = 0.12;
+/** Most that a finger gives way in the other hand. Common practice. */
+const HELD_MOST = 0.15;
+/** A move counts when its own finger answered by this part of its range. */
+const MADE = 0.4;
+/** What tendons explain, when nobody was asked to hold: by which finger moves (row), and which follows. Common practice. */
+const FOLLOWS = [
+  [0, 0.35, 0.25, 0.2, 0.2],
+  [0.35, 0, 0.6, 0.35, 0.3],
+  [0.25, 0.6, 0, 0.75, 0.45],
+  [0.2, 0.35, 0.75, 0, 0.75],
+  [0.2, 0.3, 0.45, 0.75, 0],
+] as const;
+/** A channel that answers to another finger this much more than to its own is that finger's. */
+const OTHERS = 1.8;
+const TINY = 1e-9;
+
+const isOfFinger = ({ kind }: Channel) => kind === 'curl' || kind === 'joint';
+
+/** Way of a channel in the moves of its own finger, part of the converter. */
+const rangeOf = ({ lone, whole }: Answers, finger: number): number =>
+  Math.max(Math.abs(lone[finger]) || 0, Math.abs(whole) || 0);
+
+/** Lone moves to be made once more with the other fingers held: of fingers that others followed. */
+export function movesToRepeat(record: MoveRecord, channels: readonly Channel[]): Move[] {
+  const answers = answersOf(record, traceOf(record, STRETCH_S), channels);
+  const wasMade = (mover: number) =>
+    channels.some(
+      (channel, i) =>
+        isOfFinger(channel) &&
+        channel.finger === mover &&
+        Math.abs(answers[i].lone[mover]) > Math.max(NO_RESPONSE, MADE * rangeOf(answers[i], mover)),
+    );
+  const wasFollowed = (mover: number) =>
+    channels.some((channel, i) => {
+      if (!isOfFinger(channel) || channel.source < 0 || channel.finger === mover) return false;
+      // One that answers to others more than to its own is no matter of tendons.
+      const own = Math.abs(answers[i].lone[channel.finger]);
+      const share =
+        Math.abs(answers[i].lone[mover]) / Math.max(NO_RESPONSE, rangeOf(answers[i], channel.finger));
+      return share > ASK_AGAIN && Math.abs(answers[i].lone[mover]) < OTHERS * own;
+    });
+  const repeat = FINGERS.map((_, mover) => mover).filter((mover) => wasMade(mover) && wasFollowed(mover));
+  return repeat.map(loneWithOthersHeld);
+}
+
+/** Answers to another finger, or to the other joints of its own, more than to what it is for. */
+export function strangerOf(
+  channels: readonly Channel[],
+  answers: readonly Answers[],
+  i: number,
+): Verdict | undefined {
+  const { finger, kind } = channels[i];
+  const { lone } = answers[i];
+  const mine = Math.abs(lone[finger]);
+  let loudest = -1;
+  for (let f = 0; f < lone.length; f++) {
+    if (f === finger || Number.isNaN(lone[f])) continue;
+    if (loudest < 0 || Math.abs(lone[f]) > Math.abs(lone[loudest])) loudest = f;
+  }
+  const loud = loudest < 0 ? 0 : Math.abs(lone[loudest]);
+  if (loud < NO_RESPONSE || loud < OTHERS * mine) return otherJoint(channels, answers, i);
+  const numbers = `moved by ${percent(mine)} for its own finger, by ${percent(loud)} for the ${FINGERS[loudest]}`;
+  const twin = channels.findIndex((other, j) => {
+    if (other.finger !== loudest || other.kind !== kind || other.source < 0) return false;
+    const forMine = Math.abs(answers[j].lone[finger]);
+    return forMine > NO_RESPONSE && forMine > OTHERS * Math.max(TINY, Math.abs(answers[j].lone[loudest]));
+  });
+  return twin >= 0
+    ? fault('swapped', false, `${numbers}; ${channels[twin].role} does the reverse`)
+    : fault('crossTalk', false, numbers);
+}
+
+const KNUCKLE = 0;
+
+/** Knuckles bend in the roof, the joints beyond them in the hook. */
+function otherJoint(
+  channels: readonly Channel[],
+  answers: readonly Answers[],
+  i: number,
+): Verdict | undefined {
+  const { finger, kind } = channels[i];
+  if (kind !== 'joint' || finger === 0 || !bendsForOthers(channels[i], answers[i])) return undefined;
+  const twin = channels.findIndex(
+    (other, j) =>
+      other.kind === 'joint' &&
+      other.finger === finger &&
+      other.source >= 0 &&
+      (other.part === KNUCKLE) !== (channels[i].part === KNUCKLE) &&
+      bendsForOthers(other, answers[j]),
+  );
+  if (twin < 0) return undefined;
+  const { roof, hook } = answers[i];
+  return fault(
+    'swapped',
+    false,
+    `moved by ${percent(Math.abs(roof))} for the knuckles, by ${percent(Math.abs(hook))} for the joints beyond; ${channels[twin].role} does the reverse`,
+  );
+}
+
+function bendsForOthers({ part }: Channel, { roof, hook }: Answers): boolean {
+  const [own, others] =
+    part === KNUCKLE ? [Math.abs(roof), Math.abs(hook)] : [Math.abs(hook), Math.abs(roof)];
+  return others > NO_RESPONSE && others > OTHERS * own;
+}
+
+/** Follows another finger more than tendons explain. */
+export function couplingOf(
+  channels: readonly Channel[],
+  answers: readonly Answers[],
+  i: number,
+): Verdict | undefined {
+  const { finger } = channels[i];
+  const { lone, held } = answers[i];
+  const range = rangeOf(answers[i], finger);
+  if (range < NO_RESPONSE) return undefined;
+  for (let f = 0; f < lone.length; f++) {
+    if (f === finger || Number.isNaN(lone[f])) continue;
+    const holding = wasMadeHeld(channels, answers, f);
+    const share = Math.abs(holding ? held[f] : lone[f]) / range;
+    if (share <= (holding ? HELD_MOST : FOLLOWS[f][finger])) continue;
+    const how = holding ? ', though it was held straight' : '';
+    return fault(
+      'crossTalk',
+      true,
+      `follows the ${FINGERS[f]} finger by ${percent(share)} of its own range${how}`,
+    );
+  }
+  return undefined;
+}
+
+/** The finger was seen to be moved while the others were to be held. */
+const wasMadeHeld = (channels: readonly Channel[], answers: readonly Answers[], f: number): boolean =>
+  channels.some(
+    (channel, j) =>
+      isOfFinger(channel) &&
+      channel.finger === f &&
+      Math.abs(answers[j].held[f]) > Math.max(NO_RESPONSE, MADE * rangeOf(answers[j], f)),
+  );

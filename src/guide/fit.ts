@@ -1,0 +1,334 @@
+import type { ClosingProfile } from '../hand/closing.js';
+import { DOFS_PER_FINGER } from '../hand/dofs.js';
+import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
+import type { ChannelRole } from '../protocol/link-table.js';
+import { type Channel, closingAnglesOf } from '../sensing/channels.js';
+import { createStringModel, DEFAULT_HEIGHTS_MM } from '../sensing/string-model.js';
+import { barAt } from './guided-run.js';
+import type { MoveRecord } from './move-record.js';
+import { median, numbered, quantile, type Trace, traceOf } from './move-statistics.js';
+import { isControl, type MoveName } from './moves.js';
+
+/**
+ * Counts of this hand on this glove, from a recorded run of fitMoves.
+ *
+ * Ends are medians of poses that were held, several of each; the outermost that another one bears out counts, since
+ * people fall short of a pose but cannot go beyond it. The shape in between comes from the move along the bar:
+ * closing and opening are averaged, which takes out the wearer's delay and the string's friction, and the result is
+ * trusted the more, the farther it is from what is known beforehand (a straight line, or the string's geometry).
+ */
+export interface FittedChannel {
+  readonly role: ChannelRole;
+  /** Bits of the converter that the counts are of. */
+  readonly bits: number;
+  readonly open: number;
+  readonly closed: number;
+  readonly centre?: number;
+  /** Points [counts, value] in between. */
+  readonly curve?: readonly (readonly [number, number])[];
+  /** Standard deviation of the repeated poses, degrees of the widest joint that the channel moves. */
+  readonly residualDeg: number;
+  /** Repeated poses that it rests on. */
+  readonly poses: number;
+}
+
+export interface FitResult {
+  readonly channels: readonly FittedChannel[];
+  /** Root mean square over the channels, degrees. */
+  readonly residualDeg: number;
+  /** One line each. */
+  readonly warnings: readonly string[];
+}
+
+const STRETCH_S = 0.04;
+/** The end of a held pose. */
+const HELD_S = 0.4;
+/** A pose farther out than the next one by this part of the range stands alone. */
+const ALONE = 0.07;
+/** Part of the converter below which there is nothing to fit. */
+const NO_RANGE = 0.03;
+/** Residual from which the wearer should do it again, degrees. */
+const SLOPPY_DEG = 8;
+/** Points of the curve, and how far people are off a bar that they follow, part of the range (common practice). */
+const CURVE_AT = [0.15, 0.3, 0.45, 0.6, 0.75, 0.9] as const;
+const OFF_THE_BAR = 0.025;
+/** A curve that differs less than this from the known shape is left out. */
+const STRAIGHT = 0.012;
+const POINT = 1e-4;
+
+interface Ends {
+  open: number;
+  closed: number;
+  spreadPart: number;
+  poses: number;
+}
+
+export function fitChannels(
+  record: MoveRecord,
+  channels: readonly Channel[],
+  closing: ClosingProfile,
+): FitResult {
+  const trace = traceOf(record, STRETCH_S);
+  const fitted: FittedChannel[] = [];
+  const warnings: string[] = [];
+  for (const [i, channel] of channels.entries()) {
+    if (channel.source < 0 || channel.kind === 'wrist' || channel.role === 'thumbRest') continue;
+    const fit = fitOne(record, trace, channel, i, closing);
+    if (fit === undefined) continue;
+    if (typeof fit === 'string') warnings.push(fit);
+    else {
+      fitted.push({ ...fit, bits: channel.profile.bits });
+      if (fit.residualDeg > SLOPPY_DEG) {
+        warnings.push(
+          `${fit.role}: repeated poses differ by ${fit.residualDeg.toFixed(0)} degrees; fit again, holding each pose.`,
+        );
+      }
+    }
+  }
+  const judged = fitted.filter(({ poses }) => poses > 1);
+  const residualDeg = Math.sqrt(
+    judged.reduce((sum, fit) => sum + fit.residualDeg ** 2, 0) / Math.max(1, judged.length),
+  );
+  return { channels: fitted, residualDeg, warnings };
+}
+
+/** A fit, a warning why there is none, or nothing when the moves do not concern the channel. */
+function fitOne(
+  record: MoveRecord,
+  trace: Trace,
+  channel: Channel,
+  i: number,
+  closing: ClosingProfile,
+): Omit<FittedChannel, 'bits'> | string | undefined {
+  const { role, kind, lookup } = channel;
+  const full = lookup.maxCounts;
+  const unmoved = `${role}: hardly moved, so it keeps the range of the profile; see \`tautline check\`.`;
+  if (isControl(channel)) return fitControl(record, trace, channel, i) ?? unmoved;
+  if (kind === 'splay') {
+    const ends = endsOf(posesOf(record, trace, i, 'together'), posesOf(record, trace, i, 'spread'));
+    if (!ends || Math.abs(ends.closed - ends.open) < NO_RANGE * full) return unmoved;
+    const middle = median(posesOf(record, trace, i, 'open'));
+    // The thumb has no line that it is straight in: halfway is the middle of its range.
+    const inside = channel.finger > 0 && (middle - ends.open) * (middle - ends.closed) < 0;
+    const rangeDeg = channel.finger === 0 ? 70 : 30;
+    return {
+      role,
+      open: ends.open,
+      closed: ends.closed,
+      ...(inside ? { centre: middle } : {}),
+      residualDeg: ends.spreadPart * rangeDeg,
+      poses: ends.poses,
+    };
+  }
+  const follow = followOf(record, trace, i);
+  const ends = endsOf(
+    [...posesOf(record, trace, i, 'open'), ...(follow ? [follow.open] : [])],
+    [...posesOf(record, trace, i, 'fist'), ...(follow ? [follow.closed] : [])],
+  );
+  if (!ends || Math.abs(ends.closed - ends.open) < NO_RANGE * full) return unmoved;
+  const known = knownShape(channel, closing);
+  const shape = follow ? shapeOf(follow, ends, known) : undefined;
+  const angles = new Float64Array(3);
+  const widest = (() => {
+    if (kind === 'arch') return 20;
+    closingAnglesOf(closing, channel.finger)(1, angles);
+    return (Math.max(...angles) * 180) / Math.PI;
+  })();
+  const residual = { residualDeg: ends.spreadPart * widest, poses: ends.poses };
+  if (kind !== 'joint') {
+    const points =
+      shape && CURVE_AT.map((at, k) => [ends.open + shape[k] * (ends.closed - ends.open), at] as const);
+    return { role, open: ends.open, closed: ends.closed, ...(points && { curve: points }), ...residual };
+  }
+  return { role, ...jointRange(channel, closing, ends, shape), ...residual };
+}
+
+/** The medians of a pose, each time it was held. */
+function posesOf(record: MoveRecord, trace: Trace, i: number, name: MoveName): number[] {
+  const poses: number[] = [];
+  for (const [m, { move, made }] of numbered(record)) {
+    const to = trace.moveStart[m + 1];
+    const from = Math.max(trace.moveStart[m], to - Math.round(HELD_S / STRETCH_S));
+    if (move.name === name && made && to > from) poses.push(median(trace.levels[i].subarray(from, to)));
+  }
+  return poses;
+}
+
+function endsOf(opens: readonly number[], closeds: readonly number[]): Ends | undefined {
+  if (opens.length === 0 || closeds.length === 0) return undefined;
+  const middle = (median(opens) + median(closeds)) / 2;
+  const direction = Math.sign(median(closeds) - median(opens)) || 1;
+  const span = Math.max(1, Math.abs(median(closeds) - median(opens)));
+  const open =
+    middle -
+    direction *
+      outermost(
+        opens.map((x) => (middle - x) * direction),
+        span,
+      );
+  const closed =
+    middle +
+    direction *
+      outermost(
+        closeds.map((x) => (x - middle) * direction),
+        span,
+      );
+  const spread = Math.hypot(deviation(opens), deviation(closeds)) / Math.SQRT2;
+  return { open, closed, spreadPart: spread / span, poses: opens.length + closeds.length };
+}
+
+/** The farthest of values that another one bears out. */
+function outermost(values: readonly number[], span: number): number {
+  const sorted = [...values].sort((a, b) => b - a);
+  for (let k = 0; k + 1 < sorted.length; k++) if (sorted[k] - sorted[k + 1] <= ALONE * span) return sorted[k];
+  return sorted[sorted.length >> 1];
+}
+
+function deviation(values: readonly number[]): number {
+  const mean = values.reduce((sum, x) => sum + x, 0) / values.length;
+  return Math.sqrt(values.reduce((sum, x) => sum + (x - mean) ** 2, 0) / Math.max(1, values.length - 1));
+}
+
+/** Levels while the bar closes and opens again. */
+interface Follow {
+  /** Level at each of CURVE_AT, the mean of both ways. */
+  levels: number[];
+  open: number;
+  closed: number;
+}
+
+function followOf(record: MoveRecord, trace: Trace, i: number): Follow | undefined {
+  const m = record.moves.findIndex(({ move }) => move.kind === 'follow');
+  if (m < 0) return undefined;
+  const from = trace.moveStart[m];
+  const to = trace.moveStart[m + 1];
+  if (to - from < 20) return undefined;
+  const startS = record.timesS[record.moves[m].from];
+  const bars = Float64Array.from({ length: to - from }, (_, k) => barAt(trace.timesS[from + k] - startS));
+  const levels = trace.levels[i].subarray(from, to);
+  const top = bars.indexOf(1);
+  if (top < 0) return undefined;
+  const stay = levels.filter((_, k) => bars[k] === 1);
+  const way = (first: number, last: number) =>
+    CURVE_AT.map((at) => {
+      for (let k = first; k < last; k++) {
+        const [a, b] = [bars[k], bars[k + 1]];
+        if ((a - at) * (b - at) <= 0 && a !== b) {
+          return levels[k] + ((at - a) / (b - a)) * (levels[k + 1] - levels[k]);
+        }
+      }
+      return Number.NaN;
+    });
+  const closing = way(0, top);
+  const opening = way(top, levels.length - 1);
+  const both = closing.map((level, k) => (level + opening[k]) / 2);
+  if (both.some(Number.isNaN)) return undefined;
+  return {
+    levels: both,
+    open: median(levels.subarray(0, 5)),
+    // The wearer is behind the bar: the end of the stay.
+    closed: median(stay.subarray(stay.length >> 1)),
+  };
+}
+
+/** Counts, as a part of the range, that are known to belong to a part of the closing: the string's geometry. */
+function knownShape(channel: Channel, closing: ClosingProfile): (at: number) => number {
+  const { profile, finger, kind, part } = channel;
+  if (kind === 'curl' && profile.string) {
+    const geometry = { ...profile.string, heightsMm: profile.string.heightsMm ?? DEFAULT_HEIGHTS_MM };
+    const string = createStringModel(geometry, closingAnglesOf(closing, finger));
+    return (at) => string.fractionAt(at);
+  }
+  if (kind !== 'joint') return (at) => at;
+  // A sensor of a joint is straight in that joint's angle.
+  const angles = new Float64Array(3);
+  const angleAt = closingAnglesOf(closing, finger);
+  const own = part === 0 ? 0 : part === 2 ? 1 : 2;
+  angleAt(0, angles);
+  const first = angles[own];
+  angleAt(1, angles);
+  const whole = angles[own] - first;
+  return (at) => {
+    angleAt(at, angles);
+    return whole > 0 ? (angles[own] - first) / whole : at;
+  };
+}
+
+/**
+ * Counts at CURVE_AT as parts of the range, or nothing when they are as known. A difference d from the known shape
+ * is believed to d^2 / (d^2 + s^2), s what people are off the bar.
+ */
+function shapeOf(follow: Follow, ends: Ends, known: (at: number) => number): number[] | undefined {
+  const measured = follow.levels.map((level) => (level - ends.open) / (ends.closed - ends.open));
+  const away = measured.map((x, k) => x - known(CURVE_AT[k]));
+  const greatest = Math.sqrt(away.reduce((sum, d) => sum + d * d, 0) / away.length);
+  const trust = greatest ** 2 / (greatest ** 2 + OFF_THE_BAR ** 2);
+  if (greatest * trust < STRAIGHT) return undefined;
+  const shape = away.map((d, k) => known(CURVE_AT[k]) + trust * d);
+  let least = 0;
+  for (const [k, x] of shape.entries()) {
+    shape[k] = Math.min(1 - POINT * (shape.length - k), Math.max(least + POINT, x));
+    least = shape[k];
+  }
+  return shape;
+}
+
+/** A joint's sensor is fitted over the closing, but its value runs over the whole range of the joint. */
+function jointRange(
+  { finger, part }: Channel,
+  closing: ClosingProfile,
+  ends: Ends,
+  shape: number[] | undefined,
+): Pick<FittedChannel, 'open' | 'closed' | 'curve'> {
+  const dof = finger * DOFS_PER_FINGER + part;
+  const angles = new Float64Array(3);
+  const angleAt = closingAnglesOf(closing, finger);
+  const own = part === 0 ? 0 : part === 2 ? 1 : 2;
+  const valueAt = (at: number) => {
+    angleAt(at, angles);
+    return (angles[own] - DOF_MIN[dof]) / (DOF_MAX[dof] - DOF_MIN[dof]);
+  };
+  const low = valueAt(0);
+  const high = valueAt(1);
+  const perValue = (ends.closed - ends.open) / (high - low);
+  const open = ends.open - low * perValue;
+  const closed = ends.closed + (1 - high) * perValue;
+  if (!shape) return { open, closed };
+  const points = CURVE_AT.map(
+    (at, k) => [ends.open + shape[k] * (ends.closed - ends.open), valueAt(at)] as const,
+  );
+  const first = low > POINT ? [[ends.open, low] as const] : [];
+  const last = high < 1 - POINT ? [[ends.closed, high] as const] : [];
+  return { open, closed, curve: [...first, ...points, ...last] };
+}
+
+function fitControl(
+  record: MoveRecord,
+  trace: Trace,
+  { role, kind, lookup, open, closed }: Channel,
+  i: number,
+): Omit<FittedChannel, 'bits'> | undefined {
+  const m = record.moves.findIndex(({ move }) => move.name === 'controls');
+  if (m < 0) return undefined;
+  const levels = trace.levels[i];
+  const during = levels.subarray(trace.moveStart[m], trace.moveStart[m + 1]);
+  const rest = median(levels.subarray(0, Math.max(1, trace.moveStart[m])));
+  const low = quantile(during, 0.01);
+  const high = quantile(during, 0.99);
+  if (high - low < NO_RANGE * lookup.maxCounts) return undefined;
+  const rising = closed >= open;
+  if (kind === 'stick') {
+    const inside = rest > low && rest < high;
+    // Which end is which cannot be seen from counts: the profile says it.
+    return {
+      role,
+      open: rising ? low : high,
+      closed: rising ? high : low,
+      ...(inside ? { centre: rest } : {}),
+      residualDeg: 0,
+      poses: 1,
+    };
+  }
+  const up = high - rest >= rest - low;
+  return { role, open: rest, closed: up ? high : low, residualDeg: 0, poses: 1 };
+}

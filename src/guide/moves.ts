@@ -1,0 +1,122 @@
+import { FINGERS } from '../hand/joints.js';
+import type { Channel } from '../sensing/channels.js';
+
+/** What a wearer is asked to do, so that what the channels say can be judged. */
+export interface Move {
+  readonly name: MoveName;
+  /**
+   * hold: take a pose and keep it; lone: one finger closes and opens again; sweep: keep moving; follow: close and
+   * open along a bar.
+   */
+  readonly kind: 'hold' | 'lone' | 'sweep' | 'follow';
+  /** Index into FINGERS, for `lone`. */
+  readonly finger?: number;
+  /** Of a lone move: the other hand keeps the other fingers straight meanwhile. */
+  readonly othersHeld?: boolean;
+  /** What the wearer reads: one line of at most 72 characters. */
+  readonly prompt: string;
+}
+
+export type MoveName =
+  | 'rest'
+  | 'open'
+  | 'fist'
+  | 'together'
+  | 'spread'
+  | 'pinch'
+  | 'thumbSweep'
+  | 'controls'
+  | 'follow'
+  | 'roof'
+  | 'hook'
+  | (typeof FINGERS)[number];
+
+const hold = (name: MoveName, prompt: string): Move => ({ name, kind: 'hold', prompt });
+const OPEN = hold('open', 'Open the hand flat, fingers and thumb straight. Hold it.');
+const FIST = hold('fist', 'Make a fist, thumb over the fingers. Hold it.');
+const TOGETHER = hold('together', 'Hand flat, all fingers pressed together. Hold it.');
+const SPREAD = hold('spread', 'Hand flat, fingers spread as wide as they go. Hold it.');
+const LONE_PROMPT = [
+  'Only the thumb: bend it into the palm, then straighten it.',
+  'Only the index finger: close it, then straighten it.',
+  'Only the middle finger: close it, then straighten it.',
+  'Only the ring finger: close it, then straighten it.',
+  'Only the little finger: close it, then straighten it.',
+] as const;
+const lone = (finger: number): Move => ({
+  name: FINGERS[finger],
+  kind: 'lone',
+  finger,
+  prompt: LONE_PROMPT[finger],
+});
+
+/** A lone move once more, in which tendons cannot move the other fingers. */
+export const loneWithOthersHeld = (finger: number): Move => ({
+  ...lone(finger),
+  othersHeld: true,
+  prompt: `Only the ${FINGER_WORDS[finger]} again. Your other hand holds the others straight.`,
+});
+
+const FINGER_WORDS = ['thumb', 'index finger', 'middle finger', 'ring finger', 'little finger'] as const;
+const ROOF = hold('roof', 'Bend only the knuckles, fingers straight, like a roof. Hold it.');
+const HOOK = hold('hook', 'Now a hook: knuckles straight, the joints beyond bent. Hold it.');
+
+const isOfFinger = ({ kind }: Channel) => kind === 'curl' || kind === 'joint';
+const has = (channels: readonly Channel[], test: (channel: Channel) => boolean) => channels.some(test);
+
+/** The moves that show every fault of these channels. */
+export function checkMoves(channels: readonly Channel[]): Move[] {
+  const sensed = FINGERS.map((_, f) => f).filter((f) =>
+    has(channels, (c) => isOfFinger(c) && c.finger === f),
+  );
+  const moves = [hold('rest', 'Let the hand rest, open and relaxed. Keep still.')];
+  if (sensed.length > 0) moves.push(FIST, OPEN, FIST, OPEN, ...sensed.map(lone));
+  const joints = (knuckle: boolean) =>
+    has(channels, ({ kind, finger, part }) => kind === 'joint' && finger > 0 && (part === 0) === knuckle);
+  if (joints(true) && joints(false)) moves.push(ROOF, OPEN, HOOK, OPEN);
+  if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER);
+  if (has(channels, isControl)) {
+    moves.push({
+      name: 'controls',
+      kind: 'sweep',
+      prompt: 'Move the stick to all sides; press and let go of every trigger.',
+    });
+  }
+  return moves;
+}
+
+/** A stick or trigger: it answers to the controls move. */
+export const isControl = ({ kind, role }: Channel) =>
+  kind === 'stick' || (kind === 'control' && role !== 'thumbRest');
+
+/** The moves from which these channels can be fitted, under a minute of them. */
+export function fitMoves(channels: readonly Channel[]): Move[] {
+  const moves: Move[] = [];
+  if (has(channels, isOfFinger)) {
+    moves.push(OPEN, FIST, OPEN, FIST, OPEN, FIST, OPEN);
+    moves.push({
+      name: 'follow',
+      kind: 'follow',
+      prompt: 'Close the hand along with the bar, then open it.',
+    });
+  }
+  if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER, SPREAD, OPEN);
+  if (has(channels, (c) => isOfFinger(c) && c.finger <= 1)) {
+    moves.push(hold('pinch', 'Touch the tip of the index finger with the thumb. Hold it.'));
+  }
+  if (has(channels, ({ finger, kind, part }) => finger === 0 && (kind === 'splay' || part < 2))) {
+    moves.push({
+      name: 'thumbSweep',
+      kind: 'sweep',
+      prompt: 'Sweep the thumb from wide out to the little finger, a few times.',
+    });
+  }
+  if (has(channels, isControl)) {
+    moves.push({
+      name: 'controls',
+      kind: 'sweep',
+      prompt: 'Move the stick to all sides; press and let go of every trigger.',
+    });
+  }
+  return moves;
+}

@@ -1,0 +1,108 @@
+import { type Client, connect } from '../client/client.js';
+import type { HandPose } from '../client/pose.js';
+import type { HandSide } from '../hand/joints.js';
+import type { ServerMessageOf } from '../protocol/messages.js';
+import { createAppNames } from './app-names.js';
+import { createSignal } from './signal.js';
+import { readToken } from './token.js';
+
+export type HandInfo = ServerMessageOf<'welcome'>['hands'][number];
+export type Health = ServerMessageOf<'health'>;
+export type Resistance = ServerMessageOf<'resistance'>;
+export type Signals = ServerMessageOf<'signals'>;
+
+/** All that is known of one hand; the newest of each kind. */
+export interface LiveHand {
+  info: HandInfo;
+  armed: boolean;
+  joints: HandPose | undefined;
+  health: Health | undefined;
+  resistance: Resistance | undefined;
+  signals: Signals | undefined;
+}
+
+/** Twice what most displays show: the pose in each frame is at most 4 ms old. */
+const RATE_HZ = 250;
+
+export interface Live {
+  readonly client: Client;
+  readonly hands: ReadonlyMap<HandSide, LiveHand>;
+  readonly connected: boolean;
+  /** Why there is no connection. */
+  readonly reason: string | undefined;
+  /** What an app calls itself; its id until that is known. */
+  nameOf(app: string): string;
+  /** Hands, arming or connection changed. */
+  readonly changed: ReturnType<typeof createSignal<undefined>>;
+}
+
+/** What the page knows of the service: from the public stream, by the library that every app uses. */
+export function createLive(): Live {
+  const client = connect({
+    url: location.origin,
+    app: 'Bench page',
+    rateHz: RATE_HZ,
+    velocities: false,
+    token: readToken(),
+  });
+  const hands = new Map<HandSide, LiveHand>();
+  const changed = createSignal<undefined>();
+  let reason: string | undefined;
+
+  const keep = <K extends 'joints' | 'health' | 'signals'>(kind: K) =>
+    client.on(kind, (event) => {
+      const hand = hands.get(event.hand);
+      if (hand) (hand as unknown as Record<string, unknown>)[kind] = event;
+    });
+  keep('joints');
+  keep('health');
+  keep('signals');
+  client.on('resistance', (event) => {
+    const hand = hands.get(event.hand);
+    if (!hand) return;
+    hand.resistance = event;
+    if (hand.armed === event.armed) return;
+    hand.armed = event.armed;
+    changed.emit(undefined);
+  });
+  client.on('welcome', (welcome) => {
+    const sides = new Set(welcome.hands.map(({ hand }) => hand));
+    for (const side of hands.keys()) if (!sides.has(side)) hands.delete(side);
+    for (const info of welcome.hands) {
+      const known = hands.get(info.hand);
+      if (known) Object.assign(known, { info, armed: info.armed });
+      else {
+        hands.set(info.hand, {
+          info,
+          armed: info.armed,
+          joints: undefined,
+          health: undefined,
+          resistance: undefined,
+          signals: undefined,
+        });
+      }
+    }
+    changed.emit(undefined);
+  });
+  client.on('state', (event) => {
+    reason = event.reason ?? reason;
+    // Without a connection nothing is known to be held; the welcome tells anew whether the glove is armed.
+    if (event.state !== 'open') for (const hand of hands.values()) hand.resistance = undefined;
+    changed.emit(undefined);
+  });
+  // Each control says for itself what was refused.
+  client.on('error', () => {});
+
+  return {
+    client,
+    hands,
+    changed,
+    nameOf: createAppNames(),
+    get connected() {
+      return client.state === 'open';
+    },
+    get reason() {
+      return reason;
+    },
+  };
+}

@@ -1,0 +1,199 @@
+import type { HandSide } from '../../hand/joints.js';
+import { button, make, setAttribute, setText } from '../dom.js';
+import type { Live } from '../live.js';
+import type { Part } from '../part.js';
+import { ask } from '../routes.js';
+import { choice } from './controls.js';
+import { createFitShelf } from './fit-shelf.js';
+import { findings, type GuideReport } from './guide-findings.js';
+import { movePicture } from './move-picture.js';
+import { sideText } from './words.js';
+
+const RUNNING_MS = 80;
+const IDLE_MS = 1000;
+
+/** Part 3: the wearer is led through moves, and told what they show. */
+export function createGuidePart(live: Live): Part {
+  let side: HandSide | undefined;
+  let report: GuideReport | undefined;
+  let visible = false;
+  let timer: ReturnType<typeof setTimeout> | undefined;
+  let asking = 0;
+
+  const problem = make('p', { class: 'remedy', role: 'alert', hidden: true });
+  const handChoice = make('div');
+  const person = make('input', { type: 'text', id: 'person', maxlength: 40, autocomplete: 'off' });
+  const start = make(
+    'div',
+    { class: 'guide-start' },
+    make(
+      'div',
+      { class: 'card' },
+      make('h3', {}, 'Check the glove'),
+      make(
+        'p',
+        { class: 'lead' },
+        'A few moves show whether every sensor is wired, the right way round and quiet.',
+      ),
+      button('Start the check', () => begin('check'), { class: 'main big' }),
+    ),
+    make(
+      'div',
+      { class: 'card' },
+      make('h3', {}, 'Fit it to the hand'),
+      make('p', { class: 'lead' }, 'About a minute of moves teaches the service this hand on this glove.'),
+      make('label', { for: 'person' }, 'Who wears it (may be left out)'),
+      person,
+      button('Start the fit', () => begin('fit'), { class: 'main big' }),
+    ),
+  );
+
+  const picture = make('div', { class: 'move-picture' });
+  const count = make('p', { class: 'lead' });
+  const prompt = make('p', { class: 'prompt', 'aria-live': 'assertive' });
+  const progress = make('progress', { max: 1, 'aria-label': 'Progress of this move' });
+  const follow = make('div', { class: 'follow', hidden: true }, make('i'));
+  const next = button('Done, go on', () => void act(ask('POST', route('/guide/next'))), {
+    class: 'main big',
+  });
+  const stop = button('Give up', () => void act(ask('POST', route('/guide/stop'))));
+  const run = make(
+    'div',
+    { class: 'card guide-run', hidden: true },
+    picture,
+    count,
+    prompt,
+    follow,
+    progress,
+    make('div', { class: 'actions' }, next, stop),
+  );
+  const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
+  const shelf = createFitShelf(
+    (path) => act(ask<unknown>('POST', route(path))),
+    () => ask('GET', route('/fits')),
+  );
+
+  const panel = make(
+    'section',
+    { 'aria-labelledby': 'fit-title' },
+    make('h2', { id: 'fit-title' }, 'Fit and check'),
+    problem,
+    handChoice,
+    run,
+    results,
+    start,
+    shelf.element,
+  );
+
+  /** So that this page leads what it begins, and nobody else does. */
+  const leader = Math.random().toString(36).slice(2);
+  const route = (path: string): string => {
+    const hand = live.hands.size < 2 || side === undefined ? '' : `&hand=${side}`;
+    return `${path}${path.includes('?') ? '&' : '?'}leader=${leader}${hand}`;
+  };
+
+  function begin(task: 'check' | 'fit'): void {
+    const name = person.value.trim();
+    const who = task === 'fit' && name !== '' ? `&person=${encodeURIComponent(name)}` : '';
+    void act(ask('POST', route(`/guide?task=${task}&by=the+page${who}`))).then(() => {
+      if (!run.hidden) next.focus();
+    });
+  }
+
+  /** Does it, says what was refused, and looks again. */
+  async function act(doing: Promise<unknown>): Promise<void> {
+    try {
+      await doing;
+      problem.hidden = true;
+    } catch (error) {
+      problem.hidden = false;
+      setText(problem, (error as Error).message);
+    }
+    await look();
+  }
+
+  /** Reads the guide, again and again while the part is shown. */
+  async function look(): Promise<void> {
+    clearTimeout(timer);
+    const asked = ++asking;
+    try {
+      report = await ask<GuideReport>('GET', route('/guide'));
+      if (asked !== asking) return;
+      show(report);
+    } catch (error) {
+      if (asked !== asking) return;
+      problem.hidden = false;
+      setText(problem, (error as Error).message);
+    }
+    if (visible) timer = setTimeout(look, report?.state === 'running' ? RUNNING_MS : IDLE_MS);
+  }
+
+  let drawn = '';
+  let found = '';
+  function show({ state, move, hand, ...rest }: GuideReport): void {
+    const running = state === 'running' && move !== undefined;
+    // What has the focus goes away: whoever uses the keyboard goes on at what was found.
+    const focused = [run, results].some((one) => one.contains(document.activeElement));
+    run.hidden = !running;
+    start.hidden = running;
+    shelf.element.hidden = running;
+    results.hidden = running;
+    if (running) {
+      const { name, bar } = move;
+      const key = `${name} ${hand} ${bar?.toFixed(2)}`;
+      if (key !== drawn) picture.replaceChildren(movePicture(name, hand, bar));
+      drawn = key;
+      setText(count, `${rest.task === 'fit' ? 'Fit' : 'Check'}: move ${move.number} of ${move.count}`);
+      setText(prompt, move.prompt);
+      progress.value = move.part;
+      follow.hidden = bar === undefined;
+      (follow.firstChild as HTMLElement).style.transform = `scaleX(${bar ?? 0})`;
+      found = '';
+      return;
+    }
+    const text = JSON.stringify([state, rest]);
+    if (text === found) return;
+    found = text;
+    results.replaceChildren(
+      ...findings({ state, hand, ...rest }, () => void act(ask('POST', route('/guide/accept')))),
+    );
+    if (focused) results.focus();
+    void shelf.update();
+  }
+
+  function sync(): void {
+    const sides = [...live.hands.keys()];
+    if (side === undefined || !live.hands.has(side)) side = sides[0];
+    handChoice.hidden = sides.length < 2;
+    if (handChoice.dataset.sides !== sides.join()) {
+      setAttribute(handChoice, 'data-sides', sides.join());
+      handChoice.replaceChildren();
+      if (sides.length > 1 && side) {
+        const options = sides.map((value) => ({ value, label: sideText(value) }));
+        handChoice.append(
+          choice('Hand', options, side, (chosen) => {
+            side = chosen;
+            void look();
+          }),
+        );
+      }
+    }
+    if (visible && live.connected) {
+      problem.hidden = true;
+      void look();
+    }
+  }
+  live.changed.on(sync);
+
+  return {
+    name: 'fit',
+    label: 'Fit',
+    icon: '<path d="M4 7h16v10H4zM8 7v4M12 7v6M16 7v4" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
+    panel,
+    show(shown) {
+      visible = shown;
+      clearTimeout(timer);
+      if (shown) sync();
+    },
+  };
+}

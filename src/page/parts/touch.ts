@@ -1,0 +1,247 @@
+import { Vector3 } from 'three';
+import type { Hold, HoldRequest } from '../../client/hold.js';
+import type { HandSide } from '../../hand/joints.js';
+import { arm } from '../arming.js';
+import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
+import { button, make, setAttribute, setText } from '../dom.js';
+import { createHoldButton } from '../hold-button.js';
+import type { Live } from '../live.js';
+import type { Part } from '../part.js';
+import type { createHandsOnStage } from '../scene/hands.js';
+import type { Stage } from '../scene/stage.js';
+import { createThing } from '../scene/thing.js';
+import { choice, slider } from './controls.js';
+import { createForceTable } from './force-table.js';
+import {
+  inPalm,
+  orientationOf,
+  SHAPE_LABEL,
+  SHAPES,
+  type ShapeName,
+  STIFFNESS,
+  type StiffnessName,
+  shapeOf,
+} from './touch-object.js';
+import { sideText } from './words.js';
+
+const ARM_HOLD_MS = 1200;
+/** Reach of the sliders around the palm, mm. */
+const REACH_MM = 120;
+
+/** Part 4: an object in the hand, felt once the wearer arms. */
+export function createTouchPart(
+  live: Live,
+  stage: Stage,
+  hands: ReturnType<typeof createHandsOnStage>,
+): Part {
+  let visible = false;
+  let side: HandSide | undefined;
+  let shape: ShapeName = 'ball';
+  let stiffness: StiffnessName = 'hard';
+  let sizeMm = 60;
+  let effort = 0.5;
+  /** Moved by hand: no longer placed by itself. */
+  let moved = false;
+  /** Why it could not be armed. */
+  let refusal: string | undefined;
+  const position = new Vector3();
+  let hold: Hold<Partial<Omit<HoldRequest, 'hand'>>> | undefined;
+
+  const thing = createThing(stage, (to) => move(to));
+  const dialog = createCautionsDialog();
+  const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
+  // It takes the focus while the key that armed may still be down: that must not scroll.
+  state.addEventListener('keydown', (event) => event.repeat && event.preventDefault());
+  const table = createForceTable();
+  const handChoice = make('div');
+
+  const armButton = createHoldButton(
+    'Hold to arm',
+    ARM_HOLD_MS,
+    () => {
+      refusal = undefined;
+      if (cautionsRead()) return true;
+      dialog.showModal();
+      return false;
+    },
+    () => {
+      arm(side).then(update, ({ message }: Error) => {
+        refusal = message;
+        update();
+      });
+    },
+  );
+
+  const across = slider('Across the palm', { min: -REACH_MM, max: REACH_MM, unit: 'mm' }, (mm) =>
+    move(position.clone().setX(mm / 1000)),
+  );
+  const along = slider('Towards the tips', { min: -20, max: 220, unit: 'mm' }, (mm) =>
+    move(position.clone().setZ(-mm / 1000)),
+  );
+  const off = slider('Away from the palm', { min: -20, max: REACH_MM, unit: 'mm' }, (mm) =>
+    move(position.clone().setY(-mm / 1000)),
+  );
+  const size = slider('Size', { min: 20, max: 120, unit: 'mm' }, (mm) => {
+    sizeMm = mm;
+    reshape();
+  });
+  const force = slider('Strength', { min: 5, max: 100, step: 5, unit: '%' }, (percent) => {
+    effort = percent / 100;
+    hold?.move({ effort });
+  });
+  size.set(sizeMm);
+  force.set(effort * 100);
+
+  const panel = make(
+    'section',
+    { 'aria-labelledby': 'touch-title', class: 'touch' },
+    make('h2', { id: 'touch-title' }, 'Touch'),
+    make('div', { class: 'card arm-card' }, state, armButton),
+    handChoice,
+    choice(
+      'Shape',
+      SHAPES.map((name) => ({ value: name, label: SHAPE_LABEL[name] })),
+      shape,
+      (name) => {
+        shape = name;
+        reshape();
+      },
+    ),
+    size.element,
+    choice(
+      'Stiffness',
+      (Object.keys(STIFFNESS) as StiffnessName[]).map((name) => ({
+        value: name,
+        label: STIFFNESS[name].label,
+      })),
+      stiffness,
+      (name) => {
+        stiffness = name;
+        hold?.move({ stiffness: STIFFNESS[name].newtonPerMetre });
+      },
+    ),
+    force.element,
+    make(
+      'fieldset',
+      {},
+      make('legend', {}, 'Place'),
+      make('p', { class: 'lead' }, 'Drag the object in the picture, or use these.'),
+      along.element,
+      off.element,
+      across.element,
+      button('Put into the palm', () => {
+        moved = false;
+        reshape();
+      }),
+    ),
+    make('div', { class: 'card' }, table.element),
+    make('details', { class: 'card' }, make('summary', {}, 'Cautions'), cautionList()),
+  );
+
+  function move(to: Vector3): void {
+    moved = true;
+    placeAt(to);
+  }
+
+  function placeAt(to: Vector3): void {
+    position.copy(to);
+    along.set(-to.z * 1000);
+    off.set(-to.y * 1000);
+    across.set(to.x * 1000);
+    thing.place(position, orientationOf(shape));
+    hold?.move({ position: [position.x, position.y, position.z] });
+  }
+
+  function reshape(): void {
+    const hand = side && live.hands.get(side);
+    const body = shapeOf(shape, sizeMm / 1000);
+    thing.shape(body);
+    size.element.hidden = shape === 'wall';
+    hold?.move({ shape: body, orientation: orientationOf(shape) });
+    if (hand && !moved) placeAt(inPalm(hand.info, shape, sizeMm / 1000));
+    else placeAt(position.clone());
+  }
+
+  /** The hand that is touched: the one there is, or the one chosen. */
+  function sync(): void {
+    const sides = [...live.hands.keys()];
+    if (side === undefined || !live.hands.has(side)) side = sides[0];
+    handChoice.hidden = sides.length < 2;
+    const known = handChoice.dataset.sides ?? '';
+    if (known !== sides.join()) {
+      handChoice.dataset.sides = sides.join();
+      handChoice.replaceChildren();
+      if (sides.length > 1 && side) {
+        const options = sides.map((value) => ({ value, label: sideText(value) }));
+        handChoice.append(
+          choice('Hand', options, side, (chosen) => {
+            side = chosen;
+            moved = false;
+            take();
+          }),
+        );
+      }
+    }
+    if (visible) take();
+    update();
+  }
+
+  /** Shows the object in the chosen hand and holds it there. */
+  function take(): void {
+    const group = side && hands.get(side)?.group;
+    thing.show(visible ? group : undefined);
+    if (!visible || !side || !group) {
+      hold?.release();
+      hold = undefined;
+      return;
+    }
+    if (hold && (hold.hand !== side || hold.state === 'refused' || hold.state === 'released')) {
+      hold.release();
+      hold = undefined;
+    }
+    if (!moved || !hold) reshape();
+    const { newtonPerMetre } = STIFFNESS[stiffness];
+    hold ??= live.client.hold({
+      hand: side,
+      shape: shapeOf(shape, sizeMm / 1000),
+      position: [position.x, position.y, position.z],
+      orientation: orientationOf(shape),
+      effort,
+      ...(newtonPerMetre === undefined ? {} : { stiffness: newtonPerMetre }),
+    });
+  }
+
+  function update(): void {
+    if (!visible) return;
+    const hand = side && live.hands.get(side);
+    if (!hand) return;
+    table.update(hand);
+    if (hand.armed && document.activeElement === armButton) state.focus();
+    armButton.hidden = hand.armed;
+    const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
+    armButton.disabled = !live.connected || !present;
+    setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held'));
+    if (!live.connected) setText(state, 'The service does not answer.');
+    else if (!present) setText(state, `Not felt: the ${side} glove is not connected.`);
+    else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
+    else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
+    else setText(state, hold?.error?.message ?? 'Asking the service…');
+  }
+
+  live.changed.on(sync);
+  live.client.on('resistance', update);
+  setInterval(update, 200);
+
+  return {
+    name: 'touch',
+    label: 'Touch',
+    view: 'palm',
+    icon: '<circle cx="14.500" cy="14.500" r="7" fill="none" stroke="currentColor" stroke-width="2"/><path d="M3 3l6.200 6.200M9.500 5v4.500H5" fill="none" stroke="currentColor" stroke-width="2" stroke-linecap="round"/>',
+    panel,
+    show(shown) {
+      visible = shown;
+      take();
+      sync();
+    },
+  };
+}

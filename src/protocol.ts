@@ -1,2 +1,0 @@
-/** Public: schemas and types of the stream's messages. Importing it starts nothing. */
-export * from './stream/protocol.js';

@@ -1,0 +1,80 @@
+import { createHash, randomBytes, timingSafeEqual } from 'node:crypto';
+import { mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import type { IncomingHttpHeaders } from 'node:http';
+import { join } from 'node:path';
+
+/**
+ * What the wearer's own tools prove themselves with: a secret that is made at every start of the service. The page
+ * asks for it where no other web page can (`GET /wearer`), the command line reads it from a file that its user alone
+ * can read. It keeps apps from arming by mistake or by habit; a program of the same user that means harm can read
+ * both, as it could open the glove's port itself.
+ */
+export const WEARER_HEADER = 'tautline-wearer';
+
+export interface WearerKey {
+  readonly value: string;
+  isIn(headers: IncomingHttpHeaders): boolean;
+}
+
+export function createWearerKey(): WearerKey {
+  const value = randomBytes(24).toString('base64url');
+  const expected = digest(value);
+  return {
+    value,
+    isIn(headers) {
+      const given = headers[WEARER_HEADER];
+      // Digests have one length, so the comparison tells nothing about the key's.
+      return typeof given === 'string' && timingSafeEqual(digest(given), expected);
+    },
+  };
+}
+
+/**
+ * Leaves the key where the command line finds it: in the first of the folders that can be written.
+ * @param port of the service, which tells several apart
+ * @returns what takes it away again, or undefined when no folder can be written
+ */
+export function leaveWearerKey(
+  { value }: WearerKey,
+  folders: readonly string[],
+  port: number,
+): (() => void) | undefined {
+  for (const folder of folders) {
+    const file = fileOf(folder, port);
+    // Written aside and renamed: nobody reads half a key, and the mode is right from the first byte.
+    const aside = `${file}.${process.pid}`;
+    try {
+      mkdirSync(folder, { recursive: true, mode: 0o700 });
+      rmSync(aside, { force: true });
+      writeFileSync(aside, `${value}\n`, { mode: 0o600, flag: 'wx' });
+      renameSync(aside, file);
+    } catch {
+      continue;
+    }
+    return () => {
+      // A later service at the same port has put its own there.
+      if (read(file) === value) rmSync(file, { force: true });
+    };
+  }
+  return undefined;
+}
+
+/** The key of the service at a port of this machine, if this user runs one. */
+export function findWearerKey(folders: readonly string[], port: number): string | undefined {
+  for (const folder of folders) {
+    const key = read(fileOf(folder, port));
+    if (key !== undefined) return key;
+  }
+  return undefined;
+}
+
+const fileOf = (folder: string, port: number): string => join(folder, `wearer-${port}.key`);
+const digest = (text: string): Buffer => createHash('sha256').update(text).digest();
+
+function read(file: string): string | undefined {
+  try {
+    return readFileSync(file, 'utf8').trim() || undefined;
+  } catch {
+    return undefined;
+  }
+}

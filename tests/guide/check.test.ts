@@ -1,0 +1,229 @@
+import { describe, expect, it } from 'vitest';
+import { type ChannelFinding, judgeCheck } from '../../src/guide/check.js';
+import { movesToRepeat } from '../../src/guide/cross-talk.js';
+import { createGuidedRun } from '../../src/guide/guided-run.js';
+import { checkMoves } from '../../src/guide/moves.js';
+import { createClosingProfile } from '../../src/hand/closing.js';
+import { FINGERS } from '../../src/hand/joints.js';
+import type { ChannelRole } from '../../src/protocol/link-table.js';
+import { type Channel, compileChannels } from '../../src/sensing/channels.js';
+import type { VerdictKind } from '../../src/sensing/health/verdicts.js';
+import { CURL_ROLES, channel, gaussian, gloveWith, random, SPLAY_ROLES } from '../sensing/glove-signals.js';
+import { createWearer, type WearerOptions } from './wearer.js';
+
+const NOISE = 2;
+const FULL = 4095;
+
+interface Glove {
+  roles: readonly ChannelRole[];
+  channels: readonly Channel[];
+}
+
+function glove(roles: readonly ChannelRole[], ends: [number, number] = [491, 3604]): Glove {
+  const profile = gloveWith(roles.map((role) => channel(role, { open: ends[0], closed: ends[1] })));
+  return { roles, channels: compileChannels(profile, roles, createClosingProfile()) };
+}
+
+type Wire = (counts: number[], timeS: number) => void;
+
+/** Leads a wearer through the whole check, in simulated time; `wire` does to the counts what a fault does. */
+function check(
+  { roles, channels }: Glove,
+  wearer: WearerOptions,
+  wire: Wire = () => {},
+  rateHz = 200,
+): { findings: ChannelFinding[]; seconds: number } {
+  const run = createGuidedRun(channels, checkMoves(channels), (record) => movesToRepeat(record, channels));
+  const person = createWearer(wearer);
+  const noise = gaussian(wearer.seed + 5);
+  const counts = new Array<number>(roles.length).fill(0);
+  let t = 0;
+  let bent = '';
+  for (; !run.finished && t < 200 * rateHz; t++) {
+    const move = run.moves[run.at];
+    const hand = person.at(move, t / rateHz);
+    // The hand opens again from the pose that it had.
+    if (move.name !== 'open') bent = move.name;
+    for (const [i, role] of roles.entries()) {
+      const { open, closed, finger, kind, part } = channels[i];
+      const spared = (bent === 'roof' && part !== 0) || (bent === 'hook' && part === 0);
+      const value =
+        kind === 'curl' || kind === 'joint'
+          ? hand.curls[finger] * (kind === 'joint' && spared && finger > 0 ? 0.15 : 1)
+          : kind === 'splay'
+            ? (hand.splays[finger] + 1) / 2
+            : (hand.controls[role as 'stick.x'] + 1) / 2;
+      counts[i] = open + value * (closed - open) + NOISE * noise();
+    }
+    wire(counts, t / rateHz);
+    run.sample(
+      counts.map((x) => Math.min(FULL, Math.max(0, Math.round(x)))),
+      t / rateHz,
+    );
+  }
+  expect(run.finished).toBe(true);
+  return { findings: judgeCheck(run.record, channels), seconds: t / rateHz };
+}
+
+const kinds = (findings: ChannelFinding[]) => findings.map(({ verdict }) => verdict.kind);
+
+const FIVE = glove(CURL_ROLES);
+const TEN = glove([...CURL_ROLES, ...SPLAY_ROLES, 'stick.x', 'stick.y']);
+
+/** The faults of the host glove, done to counts, with its usual amounts. */
+const INJECT: Record<string, (i: number, seed: number) => Wire> = {
+  dead: (i) => {
+    let stuck: number | undefined;
+    return (counts) => {
+      stuck ??= counts[i];
+      counts[i] = stuck;
+    };
+  },
+  railed: (i, seed) => (counts) => {
+    counts[i] = seed % 2 === 0 ? 0 : FULL;
+  },
+  intermittent: (i, seed) => {
+    const uniform = random(seed + 3);
+    let ends = -1;
+    let next = 0;
+    let level = 0;
+    return (counts, timeS) => {
+      if (timeS >= next) {
+        ends = timeS + 0.002 + 0.04 * uniform();
+        level = uniform() < 0.5 ? 0 : FULL * uniform();
+        next = ends - Math.log(1 - uniform()) / 4;
+      }
+      if (timeS < ends) counts[i] = level;
+    };
+  },
+  noisy: (i, seed) => {
+    const noise = gaussian(seed + 9);
+    return (counts) => {
+      counts[i] += 20 * NOISE * noise();
+    };
+  },
+  reversed: (i) => (counts) => {
+    counts[i] = 491 + 3604 - counts[i];
+  },
+  shortRange: (i) => (counts) => {
+    counts[i] = 2047 + (counts[i] - 2047) * 0.15;
+  },
+  drifting: (i) => (counts, timeS) => {
+    counts[i] += 0.02 * FULL * timeS;
+  },
+  swapped: (i) => (counts) => {
+    const j = (i + 2) % 5;
+    [counts[i], counts[j]] = [counts[j], counts[i]];
+  },
+  crossTalk: (i) => (counts) => {
+    const j = (i + 2) % 5;
+    counts[i] += 0.5 * (counts[j] - 491);
+  },
+};
+const coupled =
+  (to: number, from: number, part: number): Wire =>
+  (counts) => {
+    counts[to] += part * (counts[from] - 491);
+  };
+
+describe('a guided check', () => {
+  it('finds nothing wrong with a good glove in ten minutes, whoever wears it', () => {
+    for (let seed = 0; seed < 14; seed++) {
+      const { findings, seconds } = check(TEN, { seed, sloppiness: 0.03 });
+      expect(kinds(findings)).toEqual(new Array(12).fill('healthy'));
+      expect(seconds).toBeLessThan(80);
+      for (const { evidence } of findings) expect(evidence).toMatch(/uses \d+ % of the converter, noise/);
+    }
+  });
+
+  it('finds nothing wrong with a glove wound the other way round, nor with slow samples', () => {
+    expect(kinds(check(glove(CURL_ROLES, [3604, 491]), { seed: 4 }).findings)).toEqual(
+      new Array(5).fill('healthy'),
+    );
+    expect(kinds(check(FIVE, { seed: 5 }, undefined, 50).findings)).toEqual(new Array(5).fill('healthy'));
+  });
+
+  it('names every kind of fault on every channel: confusion table', () => {
+    const rows: string[] = [];
+    let right = 0;
+    let all = 0;
+    for (const [kind, inject] of Object.entries(INJECT)) {
+      const named = new Map<VerdictKind, number>();
+      let others = 0;
+      for (let i = 0; i < 5; i++) {
+        for (const seed of [1, 2]) {
+          const { findings } = check(FIVE, { seed: 10 * seed + i }, inject(i, seed));
+
+          const got = findings[i].verdict.kind;
+          named.set(got, (named.get(got) ?? 0) + 1);
+          all++;
+          if (got === kind) right++;
+          const faulty = kind === 'swapped' ? [i, (i + 2) % 5] : [i];
+          others += findings.filter((f, j) => !faulty.includes(j) && f.verdict.kind !== 'healthy').length;
+        }
+      }
+      const cells = [...named].map(([got, n]) => `${got} ${n}`).join(', ');
+      rows.push(`${kind.padEnd(13)} -> ${cells}${others > 0 ? `; false alarms elsewhere: ${others}` : ''}`);
+    }
+    console.log(`fault injected -> verdicts (10 each)\n${rows.join('\n')}\nright: ${right} of ${all}`);
+    expect(right / all).toBeGreaterThanOrEqual(0.98);
+    expect(rows.filter((row) => row.includes('false alarms'))).toEqual([]);
+  }, 90_000);
+
+  it('sees cross-talk of a quarter between any two fingers, and none on hands that share their tendons', () => {
+    const missed: string[] = [];
+    for (let from = 0; from < 5; from++) {
+      for (let to = 0; to < 5; to++) {
+        if (to === from) continue;
+        const { findings } = check(FIVE, { seed: 10 * from + to }, coupled(to, from, 0.25));
+        const expected = [0, 1, 2, 3, 4].map((f) => (f === to ? 'crossTalk' : 'healthy'));
+        if (kinds(findings).join() !== expected.join()) missed.push(`${to} <- ${from}: ${kinds(findings)}`);
+      }
+    }
+    expect(missed).toEqual([]);
+    for (const follows of [0, 0.2, 0.4, 0.55, 0.65]) {
+      for (const seed of [1, 2, 3]) {
+        expect(kinds(check(FIVE, { seed, follows }).findings)).toEqual(new Array(5).fill('healthy'));
+      }
+    }
+  }, 60_000);
+
+  it('tells the knuckle of a finger from the joints beyond it', () => {
+    const joints = glove(
+      FINGERS.slice(1).flatMap(
+        (finger): ChannelRole[] => [`${finger}.mcp`, `${finger}.pip`, `${finger}.dip`] as ChannelRole[],
+      ),
+    );
+    expect(kinds(check(joints, { seed: 1 }).findings)).toEqual(new Array(12).fill('healthy'));
+    for (const [finger, beyond] of [
+      [0, 1],
+      [1, 2],
+      [3, 1],
+    ]) {
+      const [a, b] = [3 * finger, 3 * finger + beyond];
+      const { findings } = check(joints, { seed: 20 + finger }, (counts) => {
+        [counts[a], counts[b]] = [counts[b], counts[a]];
+      });
+      expect(
+        findings.map(({ verdict }, i) => (verdict.kind === 'swapped' ? i : -1)).filter((i) => i >= 0),
+      ).toEqual([a, b]);
+    }
+  });
+
+  it('names a channel that the glove does not send', () => {
+    const profile = gloveWith(CURL_ROLES.map((role) => channel(role)));
+    const sent = CURL_ROLES.slice(0, 4);
+    const channels = compileChannels(profile, sent, createClosingProfile());
+    const { findings } = check({ roles: CURL_ROLES, channels }, { seed: 6 });
+    expect(kinds(findings)).toEqual([...new Array(4).fill('healthy'), 'missing']);
+  });
+
+  it('gives every fault its evidence and a remedy', () => {
+    for (const [kind, inject] of Object.entries(INJECT)) {
+      const { verdict } = check(FIVE, { seed: 3 }, inject(1, 1)).findings[1];
+      expect(verdict.kind).toBe(kind);
+      expect(verdict.evidence).toMatch(/\d/);
+      expect(verdict.remedy).not.toBe('');
+    }
+  });
+});

@@ -1,0 +1,141 @@
+import { describe, expect, it } from 'vitest';
+import type { FitResult } from '../../src/guide/fit.js';
+import { quantile } from '../../src/guide/move-statistics.js';
+import { setCurl } from '../../src/hand/closing.js';
+import { DOF_COUNT } from '../../src/hand/dofs.js';
+import { FINGERS } from '../../src/hand/joints.js';
+import type { ChannelRole } from '../../src/protocol/link-table.js';
+import { createSensing } from '../../src/sensing/sensing.js';
+import { CURL_ROLES, feedTo, random, SPLAY_ROLES } from '../sensing/glove-signals.js';
+import {
+  closing,
+  createSyntheticGlove,
+  fitGlove,
+  fittedProfile,
+  type SyntheticGlove,
+  type SyntheticOptions,
+} from '../sensing/synthetic-glove.js';
+import type { HandState } from './wearer.js';
+
+const JOINT_ROLES: ChannelRole[] = [
+  'thumb.cmc',
+  'thumb.mcp',
+  'thumb.ip',
+  ...(['index', 'middle', 'ring', 'little'] as const).flatMap((finger): ChannelRole[] => [
+    `${finger}.mcp`,
+    `${finger}.pip`,
+    `${finger}.dip`,
+  ]),
+];
+const RATE_HZ = 200;
+const FLEXIONS = FINGERS.flatMap((_, f) => [4 * f, 4 * f + 2, 4 * f + 3]);
+
+/** Errors of every flexion, degrees, while the hand moves about along its closing profile. */
+function errorsOf(glove: SyntheticGlove, fit: FitResult, seed: number, slip = 0, seconds = 30): number[] {
+  const sensing = createSensing({ glove: fittedProfile(glove, fit), closing, sampleRateHz: RATE_HZ });
+  const feed = feedTo(sensing, RATE_HZ);
+  const uniform = random(seed + 1000);
+  const hand: HandState = {
+    curls: new Float64Array(5),
+    splays: new Float64Array(5),
+    controls: { 'stick.x': 0, 'stick.y': 0, trigger: 0, squeeze: 0 },
+  };
+  const counts = new Uint16Array(glove.channels.length);
+  const truth = new Float64Array(DOF_COUNT);
+  const phases = FINGERS.map(() => 2 * Math.PI * uniform());
+  const speeds = FINGERS.map(() => 0.08 + 0.12 * uniform());
+  const errors: number[] = [];
+  for (let t = 0; t < seconds * RATE_HZ; t++) {
+    const nowS = t / RATE_HZ;
+    for (let f = 0; f < 5; f++) {
+      hand.curls[f] = 0.5 - 0.5 * Math.cos(2 * Math.PI * speeds[f] * nowS + phases[f]);
+      setCurl(closing, f, hand.curls[f], truth);
+    }
+    for (const k of glove.channels.keys()) glove.slip(k, (slip * nowS) / seconds);
+    glove.read(hand, counts);
+    feed.send(counts);
+    if (t % 20 !== 0 || nowS < 1) continue;
+    for (const dof of FLEXIONS) errors.push((Math.abs(sensing.dofs[dof] - truth[dof]) * 180) / Math.PI);
+  }
+  return errors;
+}
+
+const BASE = { bow: 0.06, hysteresis: 0.01, noise: 0.0005 };
+const sloppy = (seed: number) => ({ seed, sloppiness: 0.025, pauses: 0.2 });
+
+const GLOVES: [string, Omit<SyntheticOptions, 'seed'>, number, number, number][] = [
+  ['12 bits, a range a finger', { ...BASE, roles: CURL_ROLES, bits: 12, strings: false }, 0, 3, 7],
+  ['10 bits, a range a finger', { ...BASE, roles: CURL_ROLES, bits: 10, strings: false }, 0, 3, 7],
+  ['12 bits, strings', { ...BASE, roles: CURL_ROLES, bits: 12, strings: true }, 0, 3, 7],
+  [
+    '10 bits, strings, more noise',
+    { ...BASE, noise: 0.0015, roles: CURL_ROLES, bits: 10, strings: true },
+    0,
+    3,
+    7,
+  ],
+  [
+    '12 bits, curl and splay',
+    { ...BASE, roles: [...CURL_ROLES, ...SPLAY_ROLES], bits: 12, strings: false },
+    0,
+    3,
+    7,
+  ],
+  ['12 bits, slips 3 % while worn', { ...BASE, roles: CURL_ROLES, bits: 12, strings: false }, 0.03, 3, 7],
+  ['12 bits, a sensor a joint', { ...BASE, roles: JOINT_ROLES, bits: 12, strings: false }, 0, 1.5, 5],
+  ['10 bits, a sensor a joint', { ...BASE, roles: JOINT_ROLES, bits: 10, strings: false }, 0, 1.5, 5],
+];
+
+describe('a fit of gloves with known truth', () => {
+  it('is right within degrees: table', () => {
+    const rows = ['joint error after fit, degrees (6 % bent potentiometers, 1 % backlash, sloppy wearers)'];
+    const misses: string[] = [];
+    for (const [name, options, slip, medianBar, p95Bar] of GLOVES) {
+      const errors: number[] = [];
+      let longest = 0;
+      for (let seed = 1; seed <= 5; seed++) {
+        const glove = createSyntheticGlove({ ...options, seed });
+        const { fit, seconds } = fitGlove(glove, sloppy(seed));
+        longest = Math.max(longest, seconds);
+        expect(fit.channels).toHaveLength(options.roles.length);
+        errors.push(...errorsOf(glove, fit, seed, slip));
+      }
+      const [middle, p95] = [quantile(errors, 0.5), quantile(errors, 0.95)];
+      rows.push(
+        `${name.padEnd(32)} median ${middle.toFixed(2)} (bar ${medianBar})  p95 ${p95.toFixed(2)} (bar ${p95Bar})  fit took ${longest.toFixed(0)} s`,
+      );
+      if (!(middle < medianBar && p95 < p95Bar && longest < 60)) misses.push(name);
+    }
+    console.log(rows.join('\n'));
+    expect(misses).toEqual([]);
+  }, 90_000);
+
+  it('ten fits of one sloppy wearer agree', () => {
+    const glove = createSyntheticGlove({ ...BASE, roles: CURL_ROLES, bits: 12, strings: false, seed: 9 });
+    const counts = new Uint16Array(5);
+    const hand: HandState = {
+      curls: new Float64Array(5),
+      splays: new Float64Array(5),
+      controls: { 'stick.x': 0, 'stick.y': 0, trigger: 0, squeeze: 0 },
+    };
+    const fits = Array.from({ length: 10 }, (_, n) => fitGlove(glove, sloppy(100 + n)).fit);
+    let worst = 0;
+    for (const curl of [0, 0.25, 0.5, 0.75, 1]) {
+      hand.curls.fill(curl);
+      for (let k = 0; k < 5; k++) glove.read(hand, counts);
+      const angles = fits.map((fit) => {
+        const sensing = createSensing({ glove: fittedProfile(glove, fit), closing });
+        feedTo(sensing, RATE_HZ).send(counts);
+        return FLEXIONS.map((dof) => (sensing.dofs[dof] * 180) / Math.PI);
+      });
+      for (const d of FLEXIONS.keys()) {
+        const values = angles.map((a) => a[d]);
+        const mean = values.reduce((s, x) => s + x, 0) / values.length;
+        const sd = Math.sqrt(values.reduce((s, x) => s + (x - mean) ** 2, 0) / (values.length - 1));
+        worst = Math.max(worst, sd);
+      }
+    }
+    console.log(`ten fits: worst standard deviation of any joint at any curl ${worst.toFixed(2)} degrees`);
+    expect(worst).toBeLessThan(2);
+  });
+});
