@@ -103,8 +103,8 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
       fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
     }
     const { curl, curlRates } = sensing;
-    newestCurls.update();
-    const { curls: newest } = newestCurls;
+    // Nothing is held while disarmed.
+    const newest = resistance.armed ? newestCurls.update() : curl;
     carryOut(resistance.step(nowUs, curl, fingerOk, heard.sampleTimeUs, isConnected(), curlRates, newest));
     tell();
   }

@@ -6,10 +6,8 @@ import type { Sensing } from '../sensing/sensing.js';
  * is kept clear of the filtered finger would be behind the true one by what that closes meanwhile.
  */
 export interface NewestCurls {
-  /** The filtered curl, or what the sample says if that is further closed. Written in place. */
-  readonly curls: Float64Array;
-  /** After a sample, or whenever something about the finger has changed. */
-  update(): void;
+  /** The filtered curl, or what the newest sample says if that is further closed; valid until the next call. */
+  update(): Float64Array;
 }
 
 type Sensed = Pick<Sensing, 'channels' | 'raw' | 'values' | 'curl'>;
@@ -25,13 +23,13 @@ export function createNewestCurls({ channels, raw, values, curl }: Sensed): Newe
   const fingers = slots.map((slot) => channels[slot].finger);
   const curls = new Float64Array(FINGERS.length);
   return {
-    curls,
     update() {
       curls.set(curl);
       for (let i = 0; i < slots.length; i++) {
         const newest = curl[fingers[i]] + raw[slots[i]] - values[slots[i]];
         if (newest > curls[fingers[i]]) curls[fingers[i]] = newest;
       }
+      return curls;
     },
   };
 }

@@ -25,33 +25,28 @@ function sensed(): Sensed & { raw: Float64Array; values: Float64Array; curl: Flo
 it('is the filtered curl while nothing moves, and for fingers without a sensor', () => {
   const hand = sensed();
   const newest = createNewestCurls(hand);
-  newest.update();
-  expect([...newest.curls]).toEqual([...hand.curl]);
+  expect([...newest.update()]).toEqual([...hand.curl]);
 });
 
 it('is ahead of the filter while a finger closes, by its curl or by the joint that has moved most', () => {
   const hand = sensed();
   const newest = createNewestCurls(hand);
   hand.raw.set([0.35, 0.41, 0.9, 0.47], 1);
-  newest.update();
-  expect(newest.curls[0]).toBeCloseTo(0.35, 12);
-  expect(newest.curls[1]).toBeCloseTo(0.47, 12);
+  const curls = newest.update();
+  expect(curls[0]).toBeCloseTo(0.35, 12);
+  expect(curls[1]).toBeCloseTo(0.47, 12);
   // And back again.
   hand.raw.set([0.3, 0.4, 0.4, 0.4], 1);
-  newest.update();
-  expect([...newest.curls]).toEqual([...hand.curl]);
+  expect([...newest.update()]).toEqual([...hand.curl]);
 });
 
 it('is never less than the filtered curl: an opening finger, and what is not a number', () => {
   const hand = sensed();
   const newest = createNewestCurls(hand);
   hand.raw.set([0.1, 0.1, 0.1, 0.1], 1);
-  newest.update();
-  expect([...newest.curls]).toEqual([...hand.curl]);
+  expect([...newest.update()]).toEqual([...hand.curl]);
   hand.raw.fill(Number.NaN);
-  newest.update();
-  expect([...newest.curls]).toEqual([...hand.curl]);
+  expect([...newest.update()]).toEqual([...hand.curl]);
   hand.curl[0] = Number.NaN;
-  newest.update();
-  expect(newest.curls[0]).toBeNaN();
+  expect(newest.update()[0]).toBeNaN();
 });
