@@ -39,6 +39,7 @@ export function protocolTableHeader(): string {
     constant('uint16_t', 'kCrc16Poly', table.CRC16_POLY, 4),
     constant('uint16_t', 'kCrc16Init', table.CRC16_INIT, 4),
     constant('uint16_t', 'kWatchdogMs', table.WATCHDOG_MS),
+    constant('uint16_t', 'kLoopHungMs', table.LOOP_HUNG_MS),
     constant('uint16_t', 'kStopFree', table.STOP_FREE, 4),
     constant('uint16_t', 'kStopMax', table.STOP_MAX, 4),
     constant('int16_t', 'kTemperatureUnknown', table.TEMPERATURE_UNKNOWN, 4),

@@ -137,7 +137,11 @@ async function recordService(
   if (maxMb !== undefined || maxMinutes !== undefined) {
     throw new TautlineError('usage', '--max-mb and --max-minutes need --profile.', 'Use --seconds here.');
   }
-  const { openFileSink } = await import('../recording/file-sink.js');
+  const [{ openFileSink }, { requireRoom }] = await Promise.all([
+    import('../recording/file-sink.js'),
+    import('../recording/room.js'),
+  ]);
+  await requireRoom(file);
   const url = serviceUrl(text, 'http', '/record/stream');
   if (joints) url.searchParams.set('joints', '1');
   const headers = requestHeaders(url, token);

@@ -16,12 +16,14 @@ import { unusedOf } from '../resistance/unused.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
+import { createNewestCurls, type NewestCurls } from './newest-curls.js';
 import type { GloveDescription } from './view.js';
 import { waysToArm } from './ways-to-arm.js';
 
 /** What depends on what the glove says of itself and on the fits in use; made anew when these change, disarmed. */
 export interface Chain {
   sensing: Sensing;
+  newestCurls: NewestCurls;
   resistance: Resistance;
   actuators: readonly GloveActuator[];
   /** Per actuator. */
@@ -77,6 +79,7 @@ export function makeChain(
   const unused = unusedOf(actuators, safety);
   return {
     sensing,
+    newestCurls: createNewestCurls(sensing),
     resistance: new Resistance({ safety, actuators, travel }),
     actuators,
     travel,

@@ -99,12 +99,14 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   }
 
   function step(nowUs: number): void {
-    const { resistance, sensing } = chain();
+    const { resistance, sensing, newestCurls } = chain();
     for (let finger = 0; finger < fingerOk.length; finger++) {
       fingerOk[finger] = frame.valid && sensing.fingerStates[finger] === TRACKED ? 1 : 0;
     }
     const { curl, curlRates } = sensing;
-    carryOut(resistance.step(nowUs, curl, fingerOk, heard.sampleTimeUs, isConnected(), curlRates));
+    // Nothing is held while disarmed.
+    const newest = resistance.armed ? newestCurls.update() : curl;
+    carryOut(resistance.step(nowUs, curl, fingerOk, heard.sampleTimeUs, isConnected(), curlRates, newest));
     tell();
   }
 

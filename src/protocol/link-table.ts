@@ -10,6 +10,8 @@ export const CRC16_POLY = 0x1021;
 export const CRC16_INIT = 0xffff;
 /** A glove releases everything by itself when nothing valid has come for this long. */
 export const WATCHDOG_MS = 250;
+/** A glove's timer interrupt lets go when the glove's program has not been round its loop for this long, at most. */
+export const LOOP_HUNG_MS = 200;
 /** A stop at this wire value means: free. 0..65534 is curl 0..1. */
 export const STOP_FREE = 0xffff;
 export const STOP_MAX = 0xfffe;

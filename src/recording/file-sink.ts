@@ -1,4 +1,4 @@
-import { type FileHandle, open } from 'node:fs/promises';
+import { type FileHandle, open, unlink } from 'node:fs/promises';
 import { TautlineError } from '../errors.js';
 
 /** Appends to a new file in the background, in order. */
@@ -12,8 +12,12 @@ export interface FileSink {
   write(bytes: Uint8Array): void;
   /** Resolves when what was queued is in the file, or the sink has failed. */
   drained(): Promise<void>;
+  /** Resolves when what was queued is on the disk, or the sink has failed. */
+  synced(): Promise<void>;
   /** Resolves when all is on the disk and the file is closed. */
   close(): Promise<void>;
+  /** Closes the file and removes it: nothing in it is of use. */
+  abandon(): Promise<void>;
 }
 
 /** A disk that is slower than this much of a recording will not catch up: the service must not fill its memory. */
@@ -39,7 +43,7 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
   try {
     file = await openFile(path, options.overwrite ? 'w' : 'wx');
   } catch (error) {
-    throw writeError(path, error);
+    throw writeError(path, error, true);
   }
   const queue: Uint8Array[] = [];
   let waitingBytes = 0;
@@ -48,15 +52,18 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
   /** A slow disk takes its time to confirm; writes to the system's memory do not wait for that. */
   let syncing: Promise<void> | undefined;
   let syncAgain = false;
+  /** Nothing has reached the disk yet. */
+  let bare = true;
 
   async function sync(): Promise<void> {
     try {
       do {
         syncAgain = false;
         await file.datasync();
+        bare = false;
       } while (syncAgain);
     } catch (error) {
-      fail(writeError(path, error));
+      fail(writeError(path, error, bare));
     } finally {
       syncing = undefined;
     }
@@ -75,7 +82,7 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
         else syncing = sync();
       }
     } catch (error) {
-      fail(writeError(path, error));
+      fail(writeError(path, error, bare));
     } finally {
       working = undefined;
     }
@@ -87,6 +94,20 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
     queue.length = 0;
     waitingBytes = 0;
     options.failed(error);
+  }
+
+  async function synced(): Promise<void> {
+    while (working) await working;
+    while (syncing) await syncing;
+  }
+
+  async function close(): Promise<void> {
+    await synced();
+    try {
+      await file.close();
+    } catch (error) {
+      fail(writeError(path, error, bare));
+    }
   }
 
   return {
@@ -116,35 +137,37 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
     async drained() {
       while (working) await working;
     },
-    async close() {
-      while (working) await working;
-      while (syncing) await syncing;
-      try {
-        await file.close();
-      } catch (error) {
-        fail(writeError(path, error));
-      }
+    synced,
+    close,
+    async abandon() {
+      await close();
+      // What cannot be removed either stays: the failure has been said.
+      await unlink(path).catch(() => {});
     },
   };
 }
 
-/** What writing or creating a file fails with, in one line. */
-export function writeError(path: string, error: unknown): TautlineError {
+/**
+ * What writing or creating a file fails with, in one line.
+ * @param bare nothing is in the file
+ */
+export function writeError(path: string, error: unknown, bare = false): TautlineError {
   const { code, message } = error as NodeJS.ErrnoException;
   const cause = { cause: error };
+  const kept = bare ? 'nothing is recorded' : 'what was recorded until now is in the file';
   switch (code) {
     case 'ENOSPC':
     case 'EDQUOT':
       return new TautlineError(
         'diskFull',
-        `${path}: the disk is full; what was recorded until now is in the file.`,
+        `${path}: the disk is full; ${kept}.`,
         'Make room, or record to another disk.',
         cause,
       );
     case 'EFBIG':
       return new TautlineError(
         'diskFull',
-        `${path}: the file may not grow any more; what was recorded until now is in it.`,
+        `${path}: the file may not grow any more; ${kept}.`,
         'Split the recording with --max-mb.',
         cause,
       );

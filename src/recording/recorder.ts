@@ -9,6 +9,7 @@ import { logEvent } from '../log/events.js';
 import { encodeJointsBinary } from '../stream/encode-binary.js';
 import { type FileSink, type FileSinkOptions, openFileSink } from './file-sink.js';
 import { SESSION_VERSION } from './format.js';
+import { requireRoom } from './room.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
 /**
@@ -76,7 +77,10 @@ interface Throttled {
   waiting: boolean;
 }
 
-/** @throws TautlineError when the file cannot be created */
+/**
+ * Resolves when the file's beginning is on the disk.
+ * @throws TautlineError when the file cannot be created, or its disk is full; there is no file then
+ */
 export async function startRecorder(options: RecorderOptions): Promise<Recorder> {
   const { file, gloves, profile, logger, version, joints = false, clock = systemClock } = options;
   const { maxBytes = DEFAULT_MAX_BYTES, maxSeconds = DEFAULT_MAX_SECONDS } = options;
@@ -88,8 +92,10 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
   const unlisten: (() => void)[] = [];
   const due: (() => void)[] = [];
   let cancelFlush = (): void => {};
+  let starting = true;
   let partBeganUs = beganUs;
   let bytesOfClosed = 0;
+  if (!options.open) await requireRoom(file);
   let sink = await openSink(file);
   let opening: Promise<void> | undefined;
   /** Pieces of the new part while its file is being created. */
@@ -154,6 +160,8 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     status.failure = error;
     status.running = false;
     detach();
+    // Whoever starts it hears of it at once.
+    if (starting) return;
     logEvent(logger, 'recording.failed', { file: status.file, code: error.code }, error.line);
     options.failed?.(error);
   }
@@ -263,6 +271,14 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
 
   for (const glove of gloves) follow(glove);
   cancelFlush = clock.after(FLUSH_MS, flush);
+
+  writer.flush();
+  await sink.synced();
+  if (status.failure) {
+    await sink.abandon();
+    throw status.failure;
+  }
+  starting = false;
 
   return {
     get status() {

@@ -202,8 +202,12 @@ function streamSink(path: string, body: PassThrough, failed: (error: TautlineErr
       body.write(bytes);
     },
     drained: async () => {},
+    synced: async () => {},
     async close() {
       body.end();
+    },
+    async abandon() {
+      body.destroy();
     },
   };
 }

@@ -141,9 +141,10 @@ export function createSessions(options: SessionsOptions): Sessions {
       starting = true;
       try {
         await mkdir(requireFolder(), { recursive: true }).catch((error) => {
-          throw writeError(requireFolder(), error);
+          throw writeError(requireFolder(), error, true);
         });
         await recorder?.stop();
+        recorder = undefined;
         recorder = await startRecorder({
           file,
           gloves: shown.map(({ live }) => live),

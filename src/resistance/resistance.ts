@@ -1,6 +1,6 @@
 import type { SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
-import type { CurlToTravel } from '../link/wire-stop.js';
+import { type CurlToTravel, paysOutForward } from '../link/wire-stop.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
 import { ActuatorCommands, type GloveActuator, lanesOf, stopSpeedsOf } from './actuators.js';
 import { arbitrate, makeAsked } from './arbitration.js';
@@ -31,6 +31,11 @@ const REFRESH_US = 50_000;
 /** Changes smaller than these wait for the next refresh: 0.2 % of the travel, 1 % of the effort. */
 const STOP_DEADBAND = 131;
 const EFFORT_DEADBAND = 2;
+/**
+ * A stop that moves away from its finger is sent this soon after the last command: what it waits, a fast finger goes on.
+ * A line that carries a sample a millisecond carries a command a millisecond, too.
+ */
+const YIELD_US = 1000;
 const DEFAULT_FREQUENCY_HZ = 150;
 
 /** Room for the most connections that a profile permits by default, with a few layers each. */
@@ -85,7 +90,7 @@ export interface ResistanceOptions {
   actuators: readonly GloveActuator[];
   /** Per actuator, where the string model is known. */
   travel?: readonly (CurlToTravel | undefined)[];
-  /** Most commands a second; freeing a finger never waits. */
+  /** Most commands a second; freeing a finger never waits, and a stop that moves away from its finger hardly. */
   maxSendHz?: number;
   /** For tests that leave one out. */
   guards?: readonly Guard[];
@@ -114,6 +119,8 @@ export class Resistance {
   private readonly scratchStops = new Float64Array(FINGER_COUNT);
   private readonly scratchEfforts = new Float64Array(FINGER_COUNT);
   private readonly minSendUs: number;
+  /** Per actuator: 1 where a greater wire stop pays string out, -1 where a smaller one does. */
+  private readonly paysOut: Int8Array;
 
   private lastUs = Number.NEGATIVE_INFINITY;
   private fresh = false;
@@ -132,6 +139,7 @@ export class Resistance {
   constructor({ safety, actuators, travel, maxSendHz = 200, guards = GUARDS }: ResistanceOptions) {
     this.safety = safety;
     this.minSendUs = 1e6 / maxSendHz;
+    this.paysOut = Int8Array.from(actuators, (actuator) => (actuator && !paysOutForward(actuator) ? -1 : 1));
     this.requests = new RequestStore({
       maxApps: MAX_APPS,
       maxLayers: MAX_LAYERS,
@@ -317,6 +325,7 @@ export class Resistance {
    * @param fingerOk per finger, 1 while its channels are healthy
    * @param sampleTimeUs host time of the newest sample
    * @param curlRates curl a second per finger, to see where a finger will be when its servo has arrived
+   * @param newest curls without a filter's delay, never less than `curls`: stops are kept clear of these
    * @returns what to send; tell `unsent` when that fails
    */
   step(
@@ -326,6 +335,7 @@ export class Resistance {
     sampleTimeUs: number,
     linkLive: boolean,
     curlRates?: ArrayLike<number>,
+    newest: ArrayLike<number> = curls,
   ): Send {
     const { inputs, status, governor } = this;
     // A clock that went back would let requests live too long.
@@ -342,7 +352,7 @@ export class Resistance {
     this.fresh = linkLive && Math.abs(inputs.sampleAgeUs) <= this.safety.staleMs * 1000;
 
     arbitrate(this.requests, this.curls, this.safety.allowPull, nowUs, this.asked);
-    this.arrivals.predict(this.curls, curlRates, this.asked.stops, this.asked.efforts);
+    this.arrivals.predict(newest, curlRates, this.asked.stops, this.asked.efforts);
     if (this.probing) this.askForProbe(nowUs);
     const given = governor.step(nowUs, inputs);
     const { finger: probed } = this.stopProbe;
@@ -429,6 +439,7 @@ export class Resistance {
     let held = false;
     let freed = false;
     let changed = false;
+    let yields = false;
     for (let at = 0; at < count; at++) {
       const sentEffort = this.sentEfforts[at];
       if (efforts[at] > 0) holds = true;
@@ -436,7 +447,9 @@ export class Resistance {
       if (efforts[at] === 0 && sentEffort > 0) freed = true;
       if (efforts[at] > 0 !== sentEffort > 0) changed = true;
       if (Math.abs(efforts[at] - sentEffort) >= EFFORT_DEADBAND) changed = true;
-      if (Math.abs(stops[at] - this.sentStops[at]) >= STOP_DEADBAND) changed = true;
+      const moved = stops[at] - this.sentStops[at];
+      if (Math.abs(moved) >= STOP_DEADBAND) changed = true;
+      if (moved * this.paysOut[at] >= STOP_DEADBAND) yields = true;
     }
     if (!holds) {
       if (!held && !this.mustRelease) return 'nothing';
@@ -446,7 +459,8 @@ export class Resistance {
       return send;
     }
     const sinceUs = nowUs - this.sentUs;
-    const due = freed || !(sinceUs < REFRESH_US) || (changed && sinceUs >= this.minSendUs);
+    const waitUs = yields ? Math.min(YIELD_US, this.minSendUs) : this.minSendUs;
+    const due = freed || !(sinceUs < REFRESH_US) || (changed && sinceUs >= waitUs);
     if (!due) return 'nothing';
     this.sent(nowUs);
     return 'resist';

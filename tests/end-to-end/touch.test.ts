@@ -1,5 +1,7 @@
 import { afterEach, describe, expect, it } from 'vitest';
 import type { AppMessageOf } from '../../src/protocol/messages.js';
+import { LINKS } from '../glove/behind-cases.js';
+import { giveUpOften, givingUpGrid, STRETCH_AT_10_N } from './giving-up.js';
 import { startLiveBench } from './live-bench.js';
 import { stopAllServices } from './service.js';
 import { startSteadyBench } from './steady-bench.js';
@@ -86,3 +88,19 @@ describe('grasping a ball', () => {
     }
   });
 });
+
+it('a finger that overpowers its drive and gives up is drawn back by what is promised at most', async () => {
+  // Every third of the grid that scripts/behind.ts --physics goes through as a whole.
+  for (const [link, fastest] of [
+    ['cable, 250 Hz', 6],
+    ['radio, 100 Hz', 7.5],
+  ] as const) {
+    const cases = [...givingUpGrid(fastest)].filter((_, i) => i % 3 === 0);
+    const drawn = await giveUpOften(LINKS[link], cases);
+    expect(drawn.length).toBe(24);
+    // The 0.06 that a stop may stay behind, what the stretched string gives back, and the drive's own give and swing.
+    expect(drawn.at(-1)).toBeLessThan(0.06 + STRETCH_AT_10_N + 0.03);
+    expect(drawn.at(-1)).toBeGreaterThan(0.06);
+    if (link === 'cable, 250 Hz') expect(drawn[18]).toBeLessThan(0.08);
+  }
+}, 60_000);

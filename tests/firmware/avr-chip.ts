@@ -10,6 +10,7 @@ import {
   avrInstruction,
   CPU,
   clockConfig,
+  PinState,
   portBConfig,
   portDConfig,
   timer1Config,
@@ -27,6 +28,11 @@ const RAM_START = 0x100;
 export const SUPPLY_VOLTS = 5;
 const RXC = 0x80;
 const BITS_PER_BYTE = 10;
+const SREG = 0x5f;
+const INTERRUPT_FLAG = 0x80;
+/** First word of a call with its 16-bit address in the second, and of an instruction that does nothing. */
+const CALL = 0x940e;
+const NOP = 0;
 /** What the RAM holds before the program starts, so that it shows how far down the stack came. */
 const PAINT = 0xc5;
 
@@ -47,6 +53,11 @@ export class AvrChip {
   #incoming: number[] = [];
   #receiving = false;
   #lastByte = 0;
+  #watchdogResetAtCycle = Number.NaN;
+  #longestLoopCycles = 0;
+  readonly #portB: AVRIOPort;
+  /** How fast `send` feeds the line, bits a second; as the program set it if undefined. */
+  baud: number | undefined;
   /** Bytes that came before the one ahead of them had been read. The real chip keeps one more than this one. */
   overruns = 0;
 
@@ -62,6 +73,13 @@ export class AvrChip {
     const timer = new AVRTimer(cpu, timer1Config);
     sparse(cpu, timer);
     new AVRWatchdog(cpu, watchdogConfig, new AVRClock(cpu, CLOCK_HZ, clockConfig));
+    const putOff = cpu.onWatchdogReset.bind(cpu);
+    cpu.onWatchdogReset = () => {
+      const loopCycles = cpu.cycles - this.#watchdogResetAtCycle;
+      if (loopCycles > this.#longestLoopCycles) this.#longestLoopCycles = loopCycles;
+      this.#watchdogResetAtCycle = cpu.cycles;
+      putOff();
+    };
 
     const usart = new AVRUSART(cpu, usart0Config, CLOCK_HZ);
     this.#usart = usart;
@@ -91,9 +109,11 @@ export class AvrChip {
       timer.reset();
       this.#incoming = [];
       this.#receiving = false;
+      this.#watchdogResetAtCycle = Number.NaN;
     };
 
-    new AVRIOPort(cpu, portBConfig).addListener((value, old) => {
+    this.#portB = new AVRIOPort(cpu, portBConfig);
+    this.#portB.addListener((value, old) => {
       for (let pin = 0; pin < 8; pin++) {
         const bit = 1 << pin;
         if ((value & bit) === (old & bit)) continue;
@@ -139,7 +159,7 @@ export class AvrChip {
     const byte = this.#incoming.shift();
     this.#receiving = byte !== undefined;
     if (byte === undefined) return;
-    const cyclesPerByte = (CLOCK_HZ / this.#usart.baudRate) * BITS_PER_BYTE;
+    const cyclesPerByte = (CLOCK_HZ / (this.baud ?? this.#usart.baudRate)) * BITS_PER_BYTE;
     this.#cpu.addClockEvent(() => {
       if (this.#cpu.data[usart0Config.UCSRA]! & RXC) this.overruns++;
       this.#lastByte = byte;
@@ -155,10 +175,39 @@ export class AvrChip {
     this.#cpu.writeData(timer1Config.TCNT, count & 0xff);
   }
 
-  /** The program goes astray: it runs the same instruction for ever, and interrupts go on. */
-  hang(): void {
+  /**
+   * The program goes astray: it runs the same instruction for ever. Interrupts go on, or are off as they would be in an
+   * interrupt that hangs.
+   */
+  hang(interrupts: 'on' | 'off' = 'on'): void {
     const JUMP_TO_ITSELF = 0xcfff;
+    // Not in the middle of an interrupt: that would be the other case.
+    while (interrupts === 'on' && !this.#cpu.interruptsEnabled) this.run(1);
+    if (interrupts === 'off') this.#cpu.data[SREG] &= ~INTERRUPT_FLAG;
     this.#cpu.pc = this.#cpu.progMem.indexOf(JUMP_TO_ITSELF);
+  }
+
+  /** From now on the program goes past its calls of the function at this address (bytes). @returns how many there are */
+  skipCallsOf(address: number): number {
+    const { progMem } = this.#cpu;
+    let calls = 0;
+    for (let at = 0; at + 1 < progMem.length; at++) {
+      if (progMem[at] !== CALL || progMem[at + 1] !== address / 2) continue;
+      progMem.fill(NOP, at, at + 2);
+      calls++;
+    }
+    return calls;
+  }
+
+  /** A pin of port B as the outside finds it. */
+  pin(pin: number): 'low' | 'high' | 'floating' {
+    const state = this.#portB.pinState(pin);
+    return state === PinState.Low ? 'low' : state === PinState.High ? 'high' : 'floating';
+  }
+
+  /** Longest time between two times that the program put off the watchdog timer. */
+  get longestLoopUs(): number {
+    return this.#longestLoopCycles / CYCLES_PER_US;
   }
 
   /** @param staticBytes what the linker put at the start of the RAM */

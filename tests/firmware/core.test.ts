@@ -3,7 +3,6 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
 
 const CORE = 'src/firmware/core';
-const SKETCH = 'src/firmware/esp32/tautline_glove';
 const CXX = process.env.CXX ?? 'g++';
 
 /** What the compiler has to say; empty when it is content. */
@@ -35,38 +34,4 @@ test('the core includes nothing but stdint.h and itself, and uses neither floats
     }
     expect(code, name).not.toMatch(/\b(float|double|u?int64_t|long long|new|malloc|virtual)\b/);
   }
-});
-
-test.each([
-  ['2', 'LINK_SERIAL'],
-  ['3', 'LINK_SERIAL'],
-  ['2', 'LINK_BLE'],
-  ['3', 'LINK_BLE'],
-])('the ESP32 sketch is sound with version %s of the ESP32 core and %s', (version, link) => {
-  const output = syntaxCheck([
-    '-Wall',
-    '-Wextra',
-    '-Werror',
-    `-DESP_ARDUINO_VERSION_MAJOR=${version}`,
-    `-DGLOVE_LINK=${link}`,
-    '-Itests/firmware/arduino-shim',
-    `-I${CORE}`,
-    ...['-x', 'c++', `${SKETCH}/tautline_glove.ino`],
-  ]);
-  expect(output).toBe('');
-});
-
-test('no pin of the ESP32 sketch is used twice, and no strapping pin at all', () => {
-  const code = readFileSync(`${SKETCH}/pins.h`, 'utf8').replace(/\/\/.*/g, '');
-  const rows = [...code.matchAll(/\{(?:channel|actuator)_role::\w+, (\d+),/g)].map((match) =>
-    Number(match[1]),
-  );
-  const lists = [...code.matchAll(/_PINS\[\d*\] = \{([\d, ]+)\}/g)].flatMap((match) =>
-    match[1]!.split(',').map(Number),
-  );
-  const pins = [...rows, ...lists];
-  expect(pins.length).toBe(7 + 5 + 4 + 3);
-  expect(new Set(pins).size).toBe(pins.length);
-  // ESP32 data sheet, section Strapping Pins (from memory).
-  for (const strapping of [0, 2, 5, 12, 15]) expect(pins).not.toContain(strapping);
 });

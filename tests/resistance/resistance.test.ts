@@ -176,9 +176,35 @@ describe('what is sent', () => {
     bench.sends.length = 0;
     let n = 0;
     bench.run(250, () => bench.hold('a', 0.5 + 0.2 * (n++ % 2)));
+    // One second: 50 towards the finger, and each away from it again.
     expect(bench.sends.length).toBeGreaterThan(45);
-    expect(bench.sends.length).toBeLessThanOrEqual(51);
+    expect(bench.sends.length).toBeLessThanOrEqual(102);
   });
+
+  it.each([
+    [0, 1],
+    [1, 0],
+  ])(
+    'is sent at once where it moves away from the finger (open at wire stop %i)',
+    (stopAtOpen, stopAtClosed) => {
+      const actuators = FIVE_SERVOS.map((one) => ({ ...one, stopAtOpen, stopAtClosed }));
+      const bench = new Bench(new Resistance({ safety: SAFETY, actuators, maxSendHz: 50 }));
+      bench.run(1);
+      bench.resistance.arm(bench.nowUs, 'wearer');
+      bench.run(50, () => bench.hold('a', 0.5));
+      const gaps = (stops: (n: number) => number) => {
+        bench.sends.length = 0;
+        for (let n = 0; n < 10; n++) {
+          bench.hold('a', stops(n));
+          bench.run(1);
+        }
+        return bench.sends.length;
+      };
+      // 40 ms of steps of 4 ms.
+      expect(gaps((n) => 0.5 + 0.01 * n)).toBeGreaterThanOrEqual(9);
+      expect(gaps((n) => 0.6 - 0.01 * n)).toBeLessThanOrEqual(4);
+    },
+  );
 
   it('frees without waiting, with one release, and then is silent', () => {
     const bench = armed();

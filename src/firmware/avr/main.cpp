@@ -30,8 +30,15 @@ static_assert(CHANNELS + SENSES_SUPPLY <= converter::kMaxInputs, "too many chann
 static_assert(SERVOS <= timer::kMaxServos, "too many servos in pins.h");
 static_assert(BUTTONS <= 8, "too many buttons in pins.h");
 
+// The loop goes round in 5 ms at most (measured). First the timer's interrupt lets go of the fingers, and has told every
+// servo before the watchdog timer restarts the chip: 64 ms at 5 V, from an oscillator that is exact to a tenth or so.
+const uint8_t HUNG_MS = 32;
+const uint8_t RESTART = WDTO_60MS;
+static_assert(HUNG_MS <= kLoopHungMs, "a hung loop must let go in the time that the protocol promises");
+
 uint8_t inputs[CHANNELS + 1];
 uint8_t servoPins[SERVOS];
+uint16_t freeUs[SERVOS];
 ChannelSpec channels[CHANNELS];
 ActuatorSpec actuators[SERVOS];
 
@@ -63,9 +70,12 @@ uint16_t supplyMv(void*) {
 
 int16_t temperature(void*) { return kTemperatureUnknown; }
 
+LoopWatch loopWatch(HUNG_MS / timer::kTickMs);
+void polled(void*) { wdt_reset(); }
+
 BoardSpec board;
-const Hardware hardware = {nullptr,  nowUs,      readChannel, readButtons, writeActuator,
-                           txFree,   writeBytes, supplyMv,    temperature, nullptr};
+const Hardware hardware = {nullptr,  nowUs,    readChannel, readButtons, writeActuator, txFree,
+                           writeBytes, supplyMv, temperature, nullptr,     &loopWatch,    polled};
 Glove glove(board, hardware);
 
 void describeBoard() {
@@ -81,7 +91,7 @@ void describeBoard() {
     actuators[i].kind = actuator_kind::string_stop;
     actuators[i].openUs = SERVO_PINS[i].openUs;
     actuators[i].closedUs = SERVO_PINS[i].closedUs;
-    actuators[i].freeUs = SERVO_PINS[i].freeUs;
+    actuators[i].freeUs = freeUs[i] = SERVO_PINS[i].freeUs;
   }
   for (uint8_t i = 0; i < sizeof DEVICE_ID; ++i) board.deviceId[i] = DEVICE_ID[i];
   board.hand = HAND;
@@ -98,8 +108,16 @@ void describeBoard() {
 
 }  // namespace
 
-// Before anything else: after a restart by the watchdog timer it goes on running, at its shortest time.
-__attribute__((naked, used, section(".init3"))) void stopWatchdogTimer() {
+constexpr uint8_t servoMask(uint8_t i) {
+  return i == SERVOS ? 0 : static_cast<uint8_t>(_BV(SERVO_PINS[i].pin) | servoMask(static_cast<uint8_t>(i + 1)));
+}
+constexpr uint8_t SERVO_MASK = servoMask(0);
+
+// Before anything else. A reset leaves the servo pins floating: hold them low. And after a restart by the watchdog timer
+// that goes on running, at its shortest time, which would not let the program start.
+__attribute__((naked, used, section(".init3"))) void firstOfAll() {
+  PORTB = static_cast<uint8_t>(PORTB & ~SERVO_MASK);
+  DDRB = static_cast<uint8_t>(DDRB | SERVO_MASK);
   MCUSR = 0;
   wdt_disable();
 }
@@ -107,18 +125,19 @@ __attribute__((naked, used, section(".init3"))) void stopWatchdogTimer() {
 int main() {
   describeBoard();
   // First the servos: their first pulse already lets go.
-  for (uint8_t i = 0; i < SERVOS; ++i) timer::setPulse(i, actuators[i].freeUs);
-  timer::begin(servoPins, SERVOS);
+  timer::begin(servoPins, freeUs, SERVOS, loopWatch);
   for (uint8_t i = 0; i < BUTTONS; ++i) PORTD = static_cast<uint8_t>(PORTD | _BV(BUTTON_PINS[i]));
   converter::begin(inputs, CHANNELS + SENSES_SUPPLY);
   uart::begin(BAUD);
   sei();
   glove.begin();
-  // A loop that hangs cannot let go, and the pulses would go on: have it restarted, which frees the fingers.
-  wdt_enable(WDTO_60MS);
+  wdt_enable(RESTART);
   for (;;) {
-    wdt_reset();
-    for (int16_t byte = uart::read(); byte >= 0; byte = uart::read()) glove.receive(static_cast<uint8_t>(byte));
+    for (uint8_t left = kMostBytesAPoll; left > 0; --left) {
+      const int16_t byte = uart::read();
+      if (byte < 0) break;
+      glove.receive(static_cast<uint8_t>(byte));
+    }
     glove.poll();
   }
 }

@@ -53,7 +53,7 @@ struct ServoPin {
   uint16_t closedUs;
   uint16_t freeUs;
 };
-const ServoPin SERVO_PINS[] = {
+constexpr ServoPin SERVO_PINS[] = {
     {actuator_role::thumb, 0, 2000, 1100, 900},
     {actuator_role::index, 1, 2000, 1100, 900},
     {actuator_role::middle, 2, 2000, 1100, 900},

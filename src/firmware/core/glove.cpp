@@ -47,15 +47,26 @@ void Glove::begin() {
 }
 
 void Glove::receive(uint8_t byte) {
-  if (reader_.put(byte)) handle(hardware_.nowUs(hardware_.context));
+  if (reader_.put(byte) && !hung()) handle(hardware_.nowUs(hardware_.context));
 }
 
 void Glove::poll() {
+  if (hung()) freeAfterHang();
   const uint32_t nowUs = hardware_.nowUs(hardware_.context);
   watch(nowUs);
   checkBoard(nowUs);
   reply();
   sampleDue(nowUs);
+  if (hardware_.loopWatch != nullptr) hardware_.loopWatch->seen();
+  if (hardware_.polled != nullptr) hardware_.polled(hardware_.context);
+}
+
+// The interrupt has let go of what the core still counts as held.
+void Glove::freeAfterHang() {
+  const bool held = actuators_.active();
+  actuators_.begin();
+  if (held) trip();
+  hardware_.loopWatch->resume();
 }
 
 void Glove::handle(uint32_t nowUs) {

@@ -16,14 +16,18 @@
 
 namespace tautline {
 
+// Most bytes that a sketch gives to receive() between two poll()s: a flood must not keep the core from looking at the
+// time.
+constexpr uint16_t kMostBytesAPoll = 128;
+
 class Glove {
  public:
   // Both must outlive the glove.
   Glove(const BoardSpec& spec, const Hardware& hardware);
 
-  // Frees every actuator, then says hello.
+  // Frees every actuator, then says hello. With a LoopWatch nothing is held before the first poll().
   void begin();
-  // One byte from the host.
+  // One byte from the host. While the loop counts as hung (LoopWatch), what it says is not heeded.
   void receive(uint8_t byte);
   // Watchdog, actuators, replies, state and samples: whatever is due.
   void poll();
@@ -44,6 +48,8 @@ class Glove {
   const Actuators& actuators() const { return actuators_; }
 
  private:
+  bool hung() const { return hardware_.loopWatch != nullptr && hardware_.loopWatch->hung(); }
+  void freeAfterHang();
   void handle(uint32_t nowUs);
   bool understood(uint32_t nowUs);
   void watch(uint32_t nowUs);

@@ -4,6 +4,7 @@
 
 #include <stdint.h>
 
+#include "loop_watch.h"
 #include "protocol_table.h"
 
 namespace tautline {
@@ -31,6 +32,11 @@ struct Hardware {
   // Mask of (1 << fault_bit::actuator_fault) and (1 << fault_bit::converter_fault), as far as the board can
   // tell. May be null.
   uint16_t (*faults)(void* context);
+  // What the board's timer interrupt asks whether the loop hangs. May be null.
+  LoopWatch* loopWatch;
+  // Called at the end of every poll(), which is where a board puts off its own watchdog timer, and nowhere else: a loop
+  // that goes round without polling frees nothing that runs out. May be null.
+  void (*polled)(void* context);
 };
 
 struct ChannelSpec {

@@ -11,6 +11,7 @@ constexpr uint8_t kMaxPayload = 250;
 constexpr uint16_t kCrc16Poly = 0x1021;
 constexpr uint16_t kCrc16Init = 0xffff;
 constexpr uint16_t kWatchdogMs = 250;
+constexpr uint16_t kLoopHungMs = 200;
 constexpr uint16_t kStopFree = 0xffff;
 constexpr uint16_t kStopMax = 0xfffe;
 constexpr int16_t kTemperatureUnknown = 0x7fff;

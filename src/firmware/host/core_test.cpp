@@ -594,6 +594,103 @@ void testWatchdog() {
   }
 }
 
+// A board whose timer ticks every 5 ms, as it does while the loop hangs.
+struct WatchedBench : Bench {
+  LoopWatch loopWatch;
+  int polled = 0;
+  bool letGo = false;
+
+  explicit WatchedBench(uint8_t limitTicks) : loopWatch(limitTicks) {
+    hardware.loopWatch = &loopWatch;
+    hardware.polled = [](void* c) { ++static_cast<WatchedBench*>(static_cast<Bench*>(c))->polled; };
+    glove.begin();
+  }
+  void tick(int ticks) {
+    for (int i = 0; i < ticks; ++i) {
+      clock += 5000;
+      letGo = loopWatch.tick();
+    }
+  }
+};
+
+void testLoopWatch() {
+  {
+    // By itself: the limit in whole ticks, and latched until it is undone, however often the loop is seen.
+    LoopWatch watch(3);
+    CHECK(watch.hung() && watch.tick());
+    watch.resume();
+    for (int i = 0; i < 100; ++i) {
+      CHECK(!watch.tick() && !watch.tick() && !watch.tick());
+      watch.seen();
+    }
+    CHECK(!watch.tick() && !watch.tick() && !watch.tick() && watch.tick() && watch.hung());
+    watch.seen();
+    CHECK(watch.tick() && watch.hung());
+    watch.resume();
+    CHECK(!watch.hung() && !watch.tick() && !watch.tick() && !watch.tick() && watch.tick());
+    // The longest limit there is does not wrap.
+    LoopWatch longest(255);
+    longest.resume();
+    for (int i = 0; i < 255; ++i) CHECK(!longest.tick());
+    for (int i = 0; i < 1000; ++i) CHECK(longest.tick());
+  }
+  {
+    // A loop that hangs while it holds: let go at the limit; when it is back, the core frees too, and counts it.
+    WatchedBench bench(40);
+    bench.glove.poll();
+    bench.resist(1000, 1, 30000, 200);
+    bench.pass(10);
+    CHECK(bench.stops[1] == 30000 && bench.polled == 21);
+    bench.ping();
+    bench.tick(40);
+    CHECK(!bench.letGo && bench.stops[1] == 30000);
+    bench.tick(1);
+    CHECK(bench.letGo);
+    const int written = bench.writes;
+    bench.glove.poll();
+    // Everything is written again, because the board has done something else with its outputs meanwhile.
+    CHECK(bench.stops[1] == kStopFree && bench.efforts[1] == 0 && bench.writes >= written + 5);
+    CHECK(bench.glove.watchdogTrips() == 1 && bench.faulted(fault_bit::watchdog_release) && !bench.loopWatch.hung());
+    bench.tick(1);
+    CHECK(!bench.letGo);
+    // It is usable again.
+    bench.resist(1000, 1, 20000, 200);
+    CHECK(bench.stops[1] == 20000 && !bench.faulted(fault_bit::watchdog_release));
+  }
+  {
+    // A loop that reads but never polls is not seen, and what it hears by then holds nothing.
+    WatchedBench bench(40);
+    bench.glove.poll();
+    for (int i = 0; i < 41; ++i) {
+      bench.resist(1000, 1, 30000, 200);
+      bench.tick(1);
+    }
+    CHECK(bench.stops[1] == 30000 && bench.letGo && bench.polled == 1);
+    const int written = bench.writes;
+    bench.resist(1000, 1, 100, 200);
+    bench.resist(1000, 2, 100, 200);
+    bench.send(message::pulse, {4, 200, 100, 0, 0, 0});
+    CHECK(bench.letGo && bench.writes == written);
+    bench.glove.poll();
+    CHECK(bench.stops[1] == kStopFree && bench.stops[2] == kStopFree);
+  }
+  {
+    // Before the first poll nothing is held; a start, however slow, and a hang with nothing held are no trips.
+    WatchedBench bench(40);
+    bench.resist(1000, 1, 30000, 200);
+    bench.tick(1);
+    CHECK(bench.letGo && bench.stops[1] == kStopFree);
+    bench.tick(100);
+    bench.glove.poll();
+    CHECK(bench.glove.watchdogTrips() == 0 && !bench.loopWatch.hung() && bench.polled == 1);
+    bench.tick(100);
+    bench.glove.poll();
+    CHECK(bench.glove.watchdogTrips() == 0);
+    bench.resist(1000, 1, 30000, 200);
+    CHECK(bench.stops[1] == 30000);
+  }
+}
+
 void testPulse() {
   {
     // 50 Hz for 100 ms: on and off every 10 ms, then off.
@@ -673,6 +770,7 @@ int main(int count, char** words) {
   testState();
   testPongAndNote();
   testWatchdog();
+  testLoopWatch();
   testPulse();
   testServoMicros();
   if (count > 1) testVectors(words[1]);

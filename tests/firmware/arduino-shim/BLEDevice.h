@@ -1,9 +1,12 @@
-// Just enough of the ESP32 core's BLE library to check the sketch's syntax and types (from memory of its headers).
+// Just enough of the ESP32 core's BLE library to compile the sketch (from memory of its headers), and to run it on the
+// stand-in for a board (ble.cpp), whose members end in an underscore.
 #ifndef BLE_DEVICE_SHIM_H
 #define BLE_DEVICE_SHIM_H
 
 #include <stddef.h>
 #include <stdint.h>
+
+#include <vector>
 
 typedef uint8_t esp_bd_addr_t[6];
 struct esp_ble_gatts_cb_param_t {
@@ -32,6 +35,9 @@ class BLECharacteristic {
   void notify(bool isNotification = true);
   uint8_t* getData();
   size_t getLength();
+
+  BLECharacteristicCallbacks* callbacks_ = nullptr;
+  std::vector<uint8_t> value_;
 };
 
 class BLEService {

@@ -3,6 +3,7 @@
 
 #include <Arduino.h>
 
+#include "loop_guard.h"
 #include "pins.h"
 
 #if GLOVE_LINK == LINK_BLE
@@ -50,6 +51,11 @@ static void writeServo(uint8_t i, uint16_t us) {
 #else
   ledcWrite(i, duty);
 #endif
+}
+
+// For the loop's guard, from another task than loop().
+static void freeServos() {
+  for (uint8_t i = 0; i < SERVOS; ++i) writeServo(i, actuators[i].freeUs);
 }
 
 // ---- what the core asks for ----
@@ -131,13 +137,20 @@ static void describeBoard() {
   hardware.write = writeBytes;
   hardware.batteryMv = batteryMv;
   hardware.temperature = temperature;
+  hardware.loopWatch = &loopWatch;
+  hardware.polled = loop_guard::polled;
 }
 
 static Glove glove(board, hardware);
 
 void setup() {
+  // Before anything else: a reset leaves the servo pins floating.
+  for (uint8_t i = 0; i < SERVOS; ++i) {
+    pinMode(SERVO_PINS[i].pin, OUTPUT);
+    digitalWrite(SERVO_PINS[i].pin, LOW);
+  }
   describeBoard();
-  // First the servos: their first pulse already lets go.
+  // Their first pulse already lets go.
   for (uint8_t i = 0; i < SERVOS; ++i) {
     attachServo(i);
     writeServo(i, actuators[i].freeUs);
@@ -155,17 +168,17 @@ void setup() {
   Serial.begin(BAUD);
 #endif
   glove.begin();
-  // A loop that hangs cannot let go: have it restarted, which does.
-  enableLoopWDT();
+  loop_guard::begin(freeServos);
 }
 
 void loop() {
+  uint16_t left = kMostBytesAPoll;
 #if GLOVE_LINK == LINK_BLE
-  for (uint8_t byte; ble.read(byte);) glove.receive(byte);
+  for (uint8_t byte; left > 0 && ble.read(byte); --left) glove.receive(byte);
   glove.poll();
   ble.poll();
 #else
-  while (Serial.available() > 0) glove.receive(static_cast<uint8_t>(Serial.read()));
+  for (; left > 0 && Serial.available() > 0; --left) glove.receive(static_cast<uint8_t>(Serial.read()));
   glove.poll();
 #endif
 }
