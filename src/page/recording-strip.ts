@@ -5,7 +5,8 @@ import { ask } from './routes.js';
 /** Says, over every part, that what is seen is a recording; hidden while it is the gloves themselves. */
 export function createRecordingStrip(live: Live): HTMLElement {
   const text = make('p', { role: 'status' });
-  const back = button('Back to the glove', () => void ask('POST', '/replay/close').catch(() => {}), {
+  const refused = ({ message }: Error): void => setText(text, message);
+  const back = button('Back to the glove', () => void ask('POST', '/replay/close').catch(refused), {
     hidden: true,
   });
   const strip = make('aside', { class: 'strip', 'aria-label': 'Replay', hidden: true }, text, back);

@@ -273,6 +273,16 @@ it('says the same of a service that only replays, and offers no glove to go back
   expect(await page.isVisible('.strip button')).toBe(false);
 });
 
+it('says why the service does not go back to the glove, where it may not', async () => {
+  const { page } = await openPage(browser, service.port);
+  await post('replay?name=grasp.mcap&loop=1');
+  await page.route('**/replay/close', (route) =>
+    route.fulfill({ status: 403, json: { code: 'notPermitted', message: 'http may not record.' } }),
+  );
+  await page.click('.strip button');
+  await poll(() => page.textContent('.strip p')).toBe('http may not record.');
+});
+
 it('says beside the finger that it stays free, why, and what to do', async () => {
   const profile = readFileSync('config/simulated.yaml', 'utf8');
   const strong = (role: string, text: string) =>
