@@ -50,7 +50,7 @@ export { version };
 /**
  * Starts everything that a profile names: a chain for each glove, one stream for all apps.
  * @throws TautlineError when the stream's address cannot be used; trouble with gloves is never thrown: their
- *   links are tried for ever, and say in the stream why they wait
+ *   links are retried without end, and say on the stream why they wait
  */
 export async function startService(options: ServiceOptions): Promise<Service> {
   const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders } = options;

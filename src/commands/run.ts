@@ -43,10 +43,7 @@ export function addRunCommand(program: Command): void {
     .addOption(
       new Option('--log-level <level>', 'how much to log on stderr').choices(LOG_LEVELS).default('warn'),
     )
-    .option(
-      '--log-file <file>',
-      'log into a file that is begun anew at 5 MB, four of them, in place of stderr',
-    )
+    .option('--log-file <file>', 'log into a file of at most 5 MB, four of them in turn, in place of stderr')
     .addHelpText(
       'after',
       '\nExamples:\n  tautline run\n  tautline run --profile my-glove.yaml --port /dev/ttyUSB0\n\nCtrl-C frees every finger and ends it. Gloves start disarmed: see `tautline arm --help`.',

@@ -11,7 +11,7 @@ export function isLoopback(host: string): boolean {
   return host.toLowerCase() === 'localhost';
 }
 
-/** `HOST:PORT`, `HOST`, `:PORT` or `PORT`, with IPv6 hosts in brackets; undefined when it is none of these. */
+/** `HOST:PORT`, `HOST`, `:PORT` or `PORT`, with IPv6 hosts in brackets; undefined for anything else. */
 export function parseAddress(text: string): { host?: string; port?: number } | undefined {
   const match = /^(?:\[([0-9a-fA-F:.]+)\]|([A-Za-z0-9.-]+))?(?::(\d{1,5}))?$/.exec(text);
   if (!match || text === '') return undefined;

@@ -4,7 +4,7 @@ import type { Problem } from './problem.js';
 
 /**
  * The schema's errors in words: what is wrong, where, and the nearest thing that would be right. The words are found
- * when they are asked for: of hundreds of errors only some are told.
+ * when they are asked for: of hundreds of errors only some are reported.
  */
 export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] {
   const unknownKeys = new Map<string, ErrorObject[]>();
@@ -50,8 +50,8 @@ export function describeSchemaErrors(errors: readonly ErrorObject[]): Problem[] 
 }
 
 /**
- * Whether the missing key is there with a typing mistake, which is told by itself.
- * @param unknownKeys errors of keys that are none, by the place that they stand in
+ * Whether the missing key is there with a typing mistake, which is reported by itself.
+ * @param unknownKeys errors of unknown keys, by the place that they stand in
  */
 function isMistyped(
   { keyword, instancePath, params }: ErrorObject,

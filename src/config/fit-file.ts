@@ -118,7 +118,7 @@ export interface FitShelf {
   current(glove: string, hand: string): FitsInUse;
   /** @throws TautlineError fileDenied, diskFull */
   add(fit: SavedFit): void;
-  /** Marks the newest fit of the present wearer as undone. @returns it, or undefined when there is none left */
+  /** Marks the newest fit of the present wearer as undone. @returns it, or undefined when none is left */
   undo(glove: string, hand: string): SavedFit | undefined;
 }
 

@@ -10,7 +10,7 @@ import { schemaCheck, schemaCompiler } from './schema-check.js';
 import { readTokenFile } from './token-file.js';
 import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
 
-/** Most problems told of one file, and most that are looked up in its text to find the first of them. */
+/** Most problems reported for one file, and most that are looked up in its text to find the first of them. */
 const MAX_PROBLEMS = 10;
 const MAX_LOCATED = 100;
 

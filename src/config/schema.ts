@@ -64,7 +64,7 @@ export const LinkSchema = kinds(
         rts: Type.Optional(
           Type.Boolean({ description: 'Drive RTS high or low on opening; left alone when absent.' }),
         ),
-        silentMs: integer('A live link without a byte for this long is lost and opened anew.', {
+        silentMs: integer('A live link without a byte for this long is lost and reopened.', {
           default: 1000,
           minimum: 50,
           maximum: 60_000,
@@ -89,7 +89,7 @@ export const LinkSchema = kinds(
             maxLength: 40,
           }),
         ),
-        silentMs: integer('A live link without a byte for this long is lost and opened anew.', {
+        silentMs: integer('A live link without a byte for this long is lost and reopened.', {
           default: 2000,
           minimum: 50,
           maximum: 60_000,
@@ -335,7 +335,7 @@ export const GloveSchema = object(
           default: true,
         }),
         rezeroGesture: Type.Boolean({
-          description: 'A fist, then the open hand held still for 1.5 s, sets what counts as open anew.',
+          description: 'A fist, then the open hand held still for 1.5 s, resets what counts as open.',
           default: true,
         }),
       },

@@ -2,7 +2,7 @@ import { DOFS_PER_FINGER } from '../hand/dofs.js';
 import { BONES, type ClosingPath, FRAME_STRIDE } from './closing-path.js';
 
 /**
- * What is known to be clear from the frames before, so that a finger's whole closing path need not be searched anew
+ * What is known to be clear from the frames before, so that a finger's whole closing path need not be searched again
  * in every frame.
  *
  * A search leaves, for each bone, spans of curl with a margin: the bone stays that far away in all of the span. The
@@ -93,7 +93,7 @@ export const isClearOpen = ({ count, moved, validUntil }: Clearance, bone: numbe
 
 /**
  * Where the search of a bone begins: the first curl that is not known to be clear; 0 if nothing is known. What was
- * known beyond it is forgotten, for it is looked at anew. The last span is always looked at anew: nothing says where
+ * known beyond it is forgotten, for it is looked at again. The last span is always looked at again: nothing says where
  * it ends.
  * @param allowance depth that does not count as touching, metres
  */

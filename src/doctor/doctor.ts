@@ -131,7 +131,7 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
             : 'You may not open it; it matters only if a glove hangs on it.',
           remedy:
             platform === 'linux'
-              ? `Install the udev rule (docs/install.md)${group ? `, or: sudo usermod -aG ${group} "$USER", then log in anew` : ''}.`
+              ? `Install the udev rule (docs/install.md)${group ? `, or: sudo usermod -aG ${group} "$USER", then log in again` : ''}.`
               : 'Check its permissions.',
         },
       ];
@@ -194,7 +194,7 @@ function service({ service: found, version }: Facts): Finding {
           what: 'service',
           state: 'attention',
           says: `The service is version ${found.version}, this command ${version}.`,
-          remedy: 'Start the service anew: `tautline install` does it for an installed one.',
+          remedy: 'Restart the service: `tautline install` does that for an installed one.',
         };
       }
       return fine(
@@ -212,7 +212,7 @@ function installation({ installed, lingers }: Facts): Finding {
       what,
       state: 'wrong',
       says: `${installed.starter} starts a program that is gone.`,
-      remedy: '`tautline install` writes it anew.',
+      remedy: '`tautline install` writes it again.',
     };
   }
   const ends = lingers === false ? ' It ends when you log out; `loginctl enable-linger` keeps it.' : '';

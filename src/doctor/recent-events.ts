@@ -37,7 +37,7 @@ export function eventsOf(lines: readonly string[], most: number): LogEvent[] {
 /** Names and plain words: no numbers, paths, addresses or quotes. */
 const WORDS = /^[A-Za-z][A-Za-z ._:-]{1,80}$/;
 
-/** The last lines of the log: of the file, or of the journal. Empty where there is none. */
+/** The last lines of the log: of the file, or of the journal. Empty when there is no log. */
 export async function readLogTail(file: string, platform = process.platform): Promise<string[]> {
   if (platform === 'linux') {
     const words = ['--user', '--unit', UNIT_NAME, '--lines', '500', '--output', 'cat', '--no-pager'];

@@ -164,7 +164,7 @@ export function statusLines(status: ServiceStatus): string[] {
   const { since, restarts, trouble } = system;
   const past = [
     since ? `since ${since}` : '',
-    restarts ? `started anew ${restarts} times` : '',
+    restarts ? `restarted ${restarts} times` : '',
     trouble ? `ended last with ${trouble}` : '',
   ].filter(Boolean);
   if (past.length > 0) lines.push(`system: ${past.join(', ')}`);

@@ -20,7 +20,7 @@ import { createNewestCurls, type NewestCurls } from './newest-curls.js';
 import type { GloveDescription } from './view.js';
 import { waysToArm } from './ways-to-arm.js';
 
-/** What depends on what the glove says of itself and on the fits in use; made anew when these change, disarmed. */
+/** What depends on what the glove says of itself and on the fits in use; remade when these change, disarmed. */
 export interface Chain {
   sensing: Sensing;
   newestCurls: NewestCurls;

@@ -60,7 +60,7 @@ export interface LiveGlove extends Glove {
   readonly fits: FitShelf | undefined;
   /** A session is shown in its place meanwhile: it can be neither armed nor led through moves. */
   replaced: boolean;
-  /** Puts what is on the shelf of fits to use: the chain is made anew, disarmed. */
+  /** Puts what is on the shelf of fits to use: the chain is remade, disarmed. */
   refit(): Promise<void>;
   /** Frees every finger, tells the glove so, and closes the link. */
   close(): Promise<void>;
@@ -180,7 +180,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     forces.follow(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);
-    // Behind with what was read at once: the newest of it is told, and apps get their turn to ask for less force.
+    // Behind with what was read at once: the newest of it is passed on, and apps get their turn to ask for less force.
     if (!link.recorded && nowUs - arrivalUs > BEHIND_US) frame.skipped++;
     else listeners.frame();
     if (inputsChanged) listeners.inputs();

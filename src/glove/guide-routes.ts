@@ -58,7 +58,7 @@ const LONGEST_NAME = 40;
  *
  * Who begins a run leads it. It ends when nothing is heard of its leader for two seconds: every request that carries
  * the `leader=ID` it was begun with counts, reading as well; without an ID, every request without one. `by=NAME` is
- * what others are told who want to lead meanwhile. Everybody may look, and everybody may stop it.
+ * the name that others see who want to lead meanwhile. Everybody may look, and everybody may stop it.
  */
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   let fittingBones = false;

@@ -21,7 +21,7 @@ export function wornHand(side: HandSide, wearer: Profile['wearer'], fitted?: Sav
   return { side, lengthM: wearer.handLengthMm / 1000, breadthM: wearer.handBreadthMm / 1000 };
 }
 
-/** At once if it was prepared. @throws RangeError for bones that are none */
+/** At once if it was prepared. @throws RangeError for bones that no hand has */
 export function handModel(options: SkeletonOptions): HandModel {
   const skeleton = createSkeleton(options);
   const key = keyOf(options);
@@ -30,13 +30,13 @@ export function handModel(options: SkeletonOptions): HandModel {
   return { skeleton, ...motion };
 }
 
-/** Works out between other work what handModel needs. @throws RangeError for bones that are none */
+/** Works out between other work what handModel needs. @throws RangeError for bones that no hand has */
 export async function prepareHandModel(options: SkeletonOptions): Promise<void> {
   const key = keyOf(options);
   if (!known.has(key)) remember(key, await inTimeSlices(handMotionSteps(createSkeleton(options))));
 }
 
-/** prepareHandModel for a wearer's hand; bones that are none are told when they are put to use. */
+/** prepareHandModel for a wearer's hand; impossible bones are reported when they are put to use. */
 export async function prepareWornHand(...worn: Parameters<typeof wornHand>): Promise<void> {
   await prepareHandModel(wornHand(...worn)).catch(() => {});
 }

@@ -114,7 +114,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     listeners.health();
   }
 
-  /** No samples: apps are told at once, fingers are free, and nothing of the past is carried on. */
+  /** No samples: apps hear of it at once, fingers are free, and nothing of the past is carried on. */
   function goSilent(reason: string): void {
     presence.introduced = presence.introduced && link.status.state === 'live';
     frame.reason = reason;

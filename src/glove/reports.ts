@@ -123,7 +123,7 @@ export function reportSignals(
 const inputPoses = new Float64Array(INPUT_POSES.length * INPUT_POSE_STRIDE);
 
 /**
- * Takes the governor's events with it: each is told once.
+ * Takes the governor's events with it: each is reported once.
  * @param since the events from this number on instead, and none is taken
  */
 export function reportResistance(
@@ -176,7 +176,7 @@ function reportContact(contact: FingerContact | undefined): Pick<FingerReport, '
   };
 }
 
-/** @returns whether what would be told of the contacts is other than when it last returned true; cheap */
+/** @returns whether what there is to report of the contacts is other than when it last returned true; cheap */
 export function createContactNews(): (contacts: TouchContacts) => boolean {
   const joints = new Int16Array(FINGERS.length).fill(-1);
   const depths = new Float64Array(FINGERS.length);

@@ -25,7 +25,7 @@ export interface HandFrame {
   poses: Float64Array;
   /** 26 × VELOCITY_STRIDE. */
   velocities: Float64Array;
-  /** Samples since the last frame that were told of: left out because the service is behind. */
+  /** Samples since the last frame that was passed on: left out because the service is behind. */
   skipped: number;
 }
 

@@ -7,7 +7,7 @@ export interface GloveWrist {
   readonly root: Float64Array;
   /** @returns the root for the present pose; undefined for the identity */
   place(turn: ArrayLike<number>, nowUs: number): Float64Array | undefined;
-  /** @returns false for an orientation that is none */
+  /** @returns false for an orientation that is not a rotation */
   track(request: AppMessageOf<'tracker'>, nowUs: number): boolean;
 }
 

@@ -2,7 +2,7 @@
  * Finds by use which wire stop just tautens each finger's string with the finger open (stopAtOpen) and closed
  * (stopAtClosed). Leads the wearer; asks for stops through the door in stop-probe.ts. Pure: time is passed in.
  *
- * Until it is done, nobody knows which wire stop is which curl, so "never behind the finger" cannot be judged.
+ * Until it is done, it is unknown which wire stop is which curl, so "never behind the finger" cannot be judged.
  * What makes it safe all the same:
  *
  *   1. A stop moves only while its finger is measured open, slowly and at low effort. If the finger leaves open

@@ -22,7 +22,7 @@ import { createStopsRun, type StopsRun } from './stops-run.js';
 /** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
 export interface GloveGuide {
   /**
-   * Begins anew; a run under way is given up.
+   * Starts over; a run under way is given up.
    * @param person who is fitted
    * @param leader who leads: the run ends when nothing has been heard of it for long; none: it goes on
    */
@@ -181,7 +181,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       begin(wanted);
     },
     next() {
-      // The deliberate act of the wearer, whom the prompt has told what it does.
+      // The deliberate act of the wearer, who has read in the prompt what it does.
       if (stopsRun?.asksToArm) sources.arm('the wearer, to fit the actuators');
       run?.next();
       // After the last move nothing is left to be asked, whether or not a sample comes.

@@ -24,7 +24,7 @@ export interface StopSearch {
 export function createStopSearch(travel: CurlToTravel | undefined): StopSearch {
   let target = 1;
   let points: StopPoint[] = [];
-  /** Which point is measured anew; -1: a first one. */
+  /** Which point is measured again; -1: a first one. */
   let again = -1;
   /** Every place has been measured twice. */
   let repeated = false;

@@ -18,7 +18,7 @@ import { BUCHHOLZ_FRACTIONS } from './proportions.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
 
 export interface FitOptions {
-  /** Which hand it is. Left out: told from the positions. */
+  /** Which hand it is. Left out: worked out from the positions. */
   readonly side?: HandSide;
 }
 

@@ -19,7 +19,7 @@ export interface Installed {
   running?: boolean;
   /** When it was started, as the system writes it. */
   since?: string;
-  /** Times that the system has started it anew. */
+  /** Times that the system has restarted it. */
   restarts?: number;
   /** How it ended last, when that was not well. */
   trouble?: string;

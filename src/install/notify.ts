@@ -41,7 +41,7 @@ export function createNotifier(options: NotifierOptions): Notifier | undefined {
       logger,
       'service.notifyFailed',
       {},
-      `systemd cannot be told that the service is ready and alive: ${why}`,
+      `systemd cannot be notified that the service is ready and alive: ${why}`,
     );
   };
   const shell: ChildProcess = spawn('/bin/sh', ['-c', SHELL], { env, stdio: ['pipe', 'ignore', 'ignore'] });

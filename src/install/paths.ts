@@ -5,7 +5,7 @@ import { posix, win32 } from 'node:path';
 export interface UserPaths {
   /** Profile and fits. */
   config: string;
-  /** The profile that `tautline run` uses when it is told none, if it is there. */
+  /** The profile that `tautline run` uses when it is given none, if it is there. */
   profile: string;
   sessions: string;
   /** What lives as long as a service runs; where the first cannot be written, the next. For this user alone. */

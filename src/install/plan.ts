@@ -27,7 +27,7 @@ const endTask = ({ node, main }: Starter): Step[] => [
   may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
 ];
 
-/** Installing twice is the same as once: the service is started anew with what is true now. */
+/** Installing twice is the same as once: the service is restarted with what is true now. */
 export function installSteps(
   platform: NodeJS.Platform,
   paths: UserPaths,

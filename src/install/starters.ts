@@ -59,7 +59,7 @@ export function systemdUnit(starter: Starter): string {
   const words = wordsOf(starter);
   // The program itself, unlike its arguments, may have no quotes and no backslashes in its path.
   const command = (/["'\\$]/.test(starter.node) ? [ENV, ...words] : words).map(systemdWord).join(' ');
-  return `# Written by \`tautline install\`, which writes it anew; changes of yours: systemctl --user edit tautline
+  return `# Written by \`tautline install\`, which overwrites it; changes of yours: systemctl --user edit tautline
 [Unit]
 Description=Tautline, from force-feedback gloves to hands
 StartLimitIntervalSec=300

@@ -190,5 +190,5 @@ const crashed = (code: number | null, signal: NodeJS.Signals | null): TautlineEr
   new TautlineError(
     'portFailed',
     `The Bluetooth process ended by itself (${signal ?? `code ${code}`}).`,
-    'It is started anew; if it goes on, switch Bluetooth off and on.',
+    'It is restarted; if it happens again, switch Bluetooth off and on.',
   );

@@ -1,6 +1,6 @@
 /**
  * The radio side of a Bluetooth port, as a process of its own (started by ble-port.ts, one for each connection; one
- * that did not find its glove looks again when it is told to).
+ * that did not find its glove looks again when asked to).
  *
  * The library blocks its thread while the system's Bluetooth service answers: seconds while it connects. It
  * cannot be moved to a worker thread: its native part keeps state in globals, so that a second worker, or ending

@@ -3,14 +3,14 @@ import { TautlineError } from '../errors.js';
 import type { Link, LinkEvents, LinkState, LinkStatus, OpenPort, Port, PortEvents } from './link.js';
 
 export interface KeeperOptions {
-  /** What the link goes to, for people, before a port has told its own address. */
+  /** What the link goes to, for people, before a port has an address of its own. */
   address: string;
-  /** A live link without a byte for this long is lost; for ever silent when absent. */
+  /** A live link without a byte for this long is lost; it may stay silent when absent. */
   silentMs?: number;
   /**
    * Patience for the first byte after opening, when longer than silentMs. Opening a port restarts many
    * boards (DTR), whose boot loader then waits one or two seconds: without patience, a link that gives up
-   * sooner would restart the board for ever.
+   * sooner would restart the board over and over.
    */
   firstByteMs?: number;
   /** Pause before the first retry; it doubles with each failure... */
@@ -26,7 +26,7 @@ export interface KeeperOptions {
 const STALL_US = 200_000;
 
 /**
- * Keeps a port open for ever (states in link.ts). A pause is drawn from the upper half of its length, so that
+ * Keeps a port open as long as the service runs (states in link.ts). A pause is drawn from the upper half of its length, so that
  * two gloves on one hub do not try in step. The length starts afresh once bytes have come.
  */
 export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {

@@ -3,7 +3,7 @@ import type { TautlineError } from '../errors.js';
 import type { AppMessageOf } from '../protocol/messages.js';
 
 /**
- * A link is the byte path to one glove. It is kept open for ever:
+ * A link is the byte path to one glove. It is kept open as long as the service runs:
  *
  *   closed -> opening -> live -> lost -> waiting -> opening -> ...      (close() leads back to closed)
  *
@@ -48,7 +48,7 @@ export type RecordedAct =
 
 export interface Link {
   readonly status: LinkStatus;
-  /** What comes was recorded: silences and pings are told by the link, and nothing is concluded from the time. */
+  /** What comes was recorded: silences and pings come from the link, and nothing is concluded from the time. */
   readonly recorded?: boolean;
   /** Starts the link and keeps it; call once. Failures are reported through `events.status`. */
   open(events: LinkEvents): void;

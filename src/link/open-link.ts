@@ -66,7 +66,7 @@ const usbName = ({ vendor, product, serial }: NonNullable<SerialProfile['usb']>)
     .filter(Boolean)
     .join(' ');
 
-/** Looks the port up anew at each try, so that a glove is found again under another number. */
+/** Looks the port up again at each try, so that a glove is found again under another number. */
 function serialPortOf(profile: SerialProfile, deps: LinkDeps): OpenPort {
   const { path, usb, baud, dtr, rts } = profile;
   const { hand, onlyGlove = false, taken = createTakenPorts(), codec = createFrameCodec, clock } = deps;
@@ -95,7 +95,9 @@ function serialPortOf(profile: SerialProfile, deps: LinkDeps): OpenPort {
     throw new TautlineError(
       'portMissing',
       `No serial port is ${usbName(usb)}.`,
-      ports.length > 0 ? `Ports here: ${ports.map(describePort).join('; ')}.` : 'There is none at all.',
+      ports.length > 0
+        ? `Ports here: ${ports.map(describePort).join('; ')}.`
+        : 'There is no serial port here.',
     );
   };
 }

@@ -34,7 +34,7 @@ const MAX_CLOSE_MS = 2000;
  *
  * It goes below serialport's stream, to its binding. On Linux and macOS it also reads and writes the
  * descriptor itself when the binding's poller says so: the binding would send every read through the thread
- * pool, spin for ever on a terminal that was hung up, and stop reading while a write waits.
+ * pool, spin forever on a terminal that was hung up, and stop reading while a write waits.
  */
 export function serialPort(options: SerialOptions): OpenPort {
   return async (events) => {

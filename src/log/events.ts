@@ -31,7 +31,7 @@ export const LOG_EVENTS = {
     level: 'warn',
     text: 'the link has trouble',
     meaning:
-      'The link is lost or cannot be opened; it is tried again for ever, and told once. The text says why and what to do.',
+      'The link is lost or cannot be opened; it is retried until it works, and logged once. The text says why and what to do.',
     fields: ['glove', 'state', 'code'],
   },
   'link.bursts': {
@@ -122,7 +122,7 @@ export const LOG_EVENTS = {
   'app.tooManyMessages': {
     level: 'warn',
     text: 'app sends too many messages: closed',
-    meaning: 'It went on sending over its rate after it was told.',
+    meaning: 'It went on sending over its rate after it was warned.',
     fields: ['app'],
   },
   'app.gone': {
@@ -201,13 +201,13 @@ export const LOG_EVENTS = {
   },
   'service.stuck': {
     level: 'error',
-    text: 'poses have stopped though the link is live: systemd will start the service anew',
+    text: 'poses have stopped though the link is live: systemd will restart the service',
     meaning: 'The process is up but does not do its work; it is not said to be alive.',
     fields: [],
   },
   'service.notifyFailed': {
     level: 'error',
-    text: 'systemd is not told: systemd-notify failed',
+    text: 'systemd was not notified: systemd-notify failed',
     meaning: 'The service runs, but its supervisor may think that it does not.',
     fields: [],
   },

@@ -217,7 +217,7 @@ function readMcap(path: string, fd: number): McapFile {
       throw new TautlineError(
         'fileInvalid',
         `${path}: its chunks are compressed (${printable(compression)}), as this program never does.`,
-        'Write it anew without compression.',
+        'Write it again without compression.',
       );
     }
     const records = at.bytes(unfinished ? at.left : stored);

@@ -22,7 +22,7 @@ export function button(label: string, press: () => void, attributes: Attributes 
   return element;
 }
 
-/** Writes only what differs: an unchanged text must not make the browser lay out anew. */
+/** Writes only what differs: an unchanged text must not cost a new layout. */
 export function setText(element: Element, text: string): void {
   if (element.textContent !== text) element.textContent = text;
 }

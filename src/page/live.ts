@@ -105,7 +105,7 @@ export function createLive(): Live {
   });
   client.on('state', (event) => {
     reason = event.reason ?? reason;
-    // Without a connection nothing is known to be held; the welcome tells anew whether the glove is armed.
+    // Without a connection nothing is known to be held; the next welcome says whether the glove is armed.
     if (event.state !== 'open') for (const hand of hands.values()) hand.resistance = undefined;
     changed.emit(undefined);
   });

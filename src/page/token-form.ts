@@ -25,7 +25,7 @@ export function createTokenForm(live: Live): HTMLElement {
   form.addEventListener('submit', (event) => {
     event.preventDefault();
     keepToken(input.value.trim());
-    // A page that starts anew knows no half-open connection.
+    // A fresh page knows no half-open connection.
     location.reload();
   });
 

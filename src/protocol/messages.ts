@@ -354,7 +354,7 @@ export const ServerMessages = {
         minimum: 0,
         maximum: 0xffff_ffff,
         description:
-          'Counts the poses meant for this subscriber: a gap is a pose dropped for being slow. Starts anywhere, anew after a subscribe or a welcome; wraps to 0 after 2^32 - 1.',
+          'Counts the poses meant for this subscriber: a gap is a pose dropped for being slow. Starts anywhere, and over after a subscribe or a welcome; wraps to 0 after 2^32 - 1.',
       }),
       timeUs: microseconds('Time of the sample; always increases. Whole µs.'),
       space: literals(['wrist', 'world'], 'Frame of the poses.'),

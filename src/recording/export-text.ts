@@ -93,7 +93,7 @@ function asMessage(hand: HandSide, frame: HandFrame, seq: number): object {
   };
 }
 
-/** Computes every pose anew and visits it, with the seconds of the session at which its sample was taken. */
+/** Recomputes every pose and visits it, with the seconds of the session at which its sample was taken. */
 export function visitFrames(
   session: Session,
   take: (hand: HandSide, frame: HandFrame, atS: number) => void,

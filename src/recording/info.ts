@@ -37,7 +37,7 @@ export interface HandInfo {
   /** Times without a sample of more than MIN_GAP_S, longest first. */
   gaps: { atS: number; seconds: number }[];
   gapCount: number;
-  /** Faults that were told, each once. */
+  /** Faults that were reported, each once. */
   faults: { atS: number; role: string; verdict: string; evidence: string }[];
   /** How the link went. */
   links: { atS: number; state: string; reason: string | undefined }[];

@@ -9,7 +9,7 @@ import { feedLinks } from './feed-links.js';
 import { createReplayLink, type ReplayLink } from './replay-link.js';
 import type { Session, SessionVisitor } from './session.js';
 
-/** Computes the hands of a session anew, without a service and without waiting. */
+/** Recomputes the hands of a session, without a service and without waiting. */
 export interface OfflineHands {
   /** Give it to `session.visit`, alone or as a part of another visitor. */
   readonly visitor: SessionVisitor;

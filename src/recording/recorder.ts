@@ -62,7 +62,7 @@ export interface RecorderOptions {
 }
 
 export const FLUSH_MS = 500;
-/** The index that is kept in memory grows with the file, by some 200 bytes a second: a part may not last for ever. */
+/** The index that is kept in memory grows with the file, by some 200 bytes a second: so a part may not last forever. */
 const DEFAULT_MAX_SECONDS = 12 * 3600;
 const DEFAULT_MAX_BYTES = 2 ** 31;
 const HEALTH_US = 200_000;

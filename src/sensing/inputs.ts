@@ -36,7 +36,7 @@ const CURL_TO = 0.8;
 /** A gesture is ready above the first value and no longer below the second. Common practice. */
 const READY_ON = 0.12;
 const READY_OFF = 0.06;
-/** Values are told in steps of this, so that noise below what anyone sees is no change. */
+/** Values are sent in steps of this, so that noise below what anyone sees is no change. */
 const RESOLUTION = 1 / 1024;
 
 const THUMB_TIP = 5;
@@ -153,7 +153,7 @@ export function createInputs(
 
       let changed = false;
       for (let i = 0; i < next.length; i++) {
-        // The ends are told exactly, whatever the last step was.
+        // The ends are sent exactly, whatever the last step was.
         const value = next[i];
         const difference = value - values[i];
         const end = value === 0 || value === 1 || value === -1;

@@ -96,7 +96,7 @@ export interface Sensing {
 const GAP_S = 0.25;
 /** Smooths the rates: far above the motion of a hand (some 8 Hz), below the noise. */
 const RATE_CUTOFF_HZ = 15;
-/** Rates below this are none, rad/s. */
+/** Rates below this count as 0, rad/s. */
 const STILL = 1e-9;
 
 // Places in `clock`.
@@ -291,7 +291,7 @@ function followRates(
     const value = values[i];
     const last = rates[i];
     const rate = last + alpha * ((value - previous[i]) * perS - last);
-    // A rate that decays for ever would end in denormal numbers, which are slow.
+    // A rate that decays forever would end in denormal numbers, which are slow.
     rates[i] = rate < STILL && rate > -STILL ? 0 : rate;
     previous[i] = value;
   }

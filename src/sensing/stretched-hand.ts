@@ -29,7 +29,7 @@ export function createStretchedHand(holdS: number | undefined): StretchedHand {
         sinceUs = Number.NaN;
         return false;
       }
-      // Also when time went back: the stretch begins anew.
+      // Also when time went back: the stretch starts over.
       if (!(timeUs >= sinceUs)) sinceUs = timeUs;
       return timeUs - sinceUs >= holdS * 1e6;
     },

@@ -54,7 +54,7 @@ export function travelFromCountsMm(
 }
 
 const KNOTS = 256;
-/** Halvings and secant steps until the bracket cannot be told from one number. */
+/** Halvings and secant steps until the bracket is one number. */
 const MAX_STEPS = 60;
 
 /** @throws RangeError when the string does not move along the closing profile */

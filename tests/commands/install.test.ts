@@ -152,7 +152,7 @@ describe.runIf(process.platform === 'linux')('install, status and uninstall', { 
     expect(stdout.split('\n').slice(0, 4)).toEqual([
       `installed: starts at log-in (${unit()})`,
       `profile: ${mine}`,
-      'system: since Wed 2031-05-07 09:12:01 UTC, started anew 2 times',
+      'system: since Wed 2031-05-07 09:12:01 UTC, restarted 2 times',
       expect.stringMatching(
         new RegExp(
           `^running: version ${packageJson.version} at 127\\.0\\.0\\.1:${port}, up for \\d+ s, 0 apps$`,

@@ -25,7 +25,7 @@ export interface ChannelRow {
   range(range: ChannelRange): void;
   /** Writes and draws what was added. */
   draw(): void;
-  /** Takes the size and the theme's colours anew. */
+  /** Reads the size and the theme's colours again. */
   layout(): void;
 }
 

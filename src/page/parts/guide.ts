@@ -12,7 +12,7 @@ import { sideText } from './words.js';
 const RUNNING_MS = 80;
 const IDLE_MS = 1000;
 
-/** Part 3: the wearer is led through moves, and told what they show. */
+/** Part 3: the wearer is led through moves, and sees what they show. */
 export function createGuidePart(live: Live): Part {
   let side: HandSide | undefined;
   let report: GuideReport | undefined;

@@ -64,10 +64,10 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
       );
       set(
         'Battery',
-        batteryMv === undefined ? 'not told' : `${(batteryMv / 1000).toFixed(2)} V`,
+        batteryMv === undefined ? 'not reported' : `${(batteryMv / 1000).toFixed(2)} V`,
         batteryMv !== undefined && batteryMv < LOW_MV && batteryMv > 2500,
       );
-      set('Temperature', temperatureC === undefined ? 'not told' : `${temperatureC.toFixed(1)} °C`);
+      set('Temperature', temperatureC === undefined ? 'not reported' : `${temperatureC.toFixed(1)} °C`);
       set('Clock offset', clock ? `${(clock.offsetUs / 1e6).toFixed(3)} s` : 'not known');
       set(
         'Clock drift',

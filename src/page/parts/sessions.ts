@@ -40,7 +40,7 @@ export function createSessionsPart(live: Live): Part {
   let recording = false;
   let timer: ReturnType<typeof setInterval> | undefined;
 
-  /** Does it, shows what the service says against it, and reads the list anew. */
+  /** Does it, shows what the service says against it, and reads the list again. */
   const act = async (doing: Promise<unknown>): Promise<void> => {
     try {
       await doing;

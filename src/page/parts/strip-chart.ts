@@ -11,7 +11,7 @@ export interface Trace {
 
 export interface StripChart {
   readonly element: HTMLCanvasElement;
-  /** Takes the size and the theme's colours anew. */
+  /** Reads the size and the theme's colours again. */
   layout(): void;
   /**
    * @param times seconds before the newest, -seconds..0
