@@ -56,7 +56,7 @@ describe.runIf(process.platform === 'linux')('what systemd is told', { timeout: 
       const env = { PATH: '/no/such/folder', NOTIFY_SOCKET: '/no/such/socket' };
       createNotifier({ logger, alive: () => true, env })!.ready('x');
     });
-    expect(log.join('')).toContain('systemd cannot be told');
+    expect(log.join('')).toContain('systemd cannot be notified');
   });
 
   it('comes from the service: ready when apps can connect, alive while poses come, stopping on SIGTERM', async () => {
