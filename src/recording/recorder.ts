@@ -3,12 +3,12 @@ import type { Logger } from 'pino';
 import { type Clock, systemClock } from '../clock.js';
 import type { Profile } from '../config/schema.js';
 import type { TautlineError } from '../errors.js';
-import type { Glove, HandFrame } from '../glove/view.js';
-import type { HandSide } from '../hand/joints.js';
+import type { Glove } from '../glove/view.js';
 import { logEvent } from '../log/events.js';
-import { encodeJointsBinary } from '../stream/encode-binary.js';
 import { type FileSink, type FileSinkOptions, openFileSink } from './file-sink.js';
 import { SESSION_VERSION } from './format.js';
+import { type GloveRecorder, recordGlove } from './glove-recorder.js';
+import { writeState } from './glove-records.js';
 import { requireRoom } from './room.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
@@ -65,17 +65,7 @@ export const FLUSH_MS = 500;
 /** The index that is kept in memory grows with the file, by some 200 bytes a second: so a part may not last forever. */
 const DEFAULT_MAX_SECONDS = 12 * 3600;
 const DEFAULT_MAX_BYTES = 2 ** 31;
-const HEALTH_US = 200_000;
-const RESISTANCE_US = 16_000;
-/** Whoever begins in between is off by what was followed since: by 4 % of a range at most. */
-const DRIFT_US = 10_000_000;
 const MAX_MARK = 1000;
-
-/** Gloves that report at most so often; what is left over is written with the next flush. */
-interface Throttled {
-  writtenUs: number;
-  waiting: boolean;
-}
 
 /**
  * Resolves when the file's beginning is on the disk.
@@ -89,8 +79,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
   const epochNs = wallNs() - BigInt(Math.round(beganUs * 1000));
   const recordedProfile = withoutSecrets(profile);
   const status: RecorderStatus = { file, parts: 1, bytes: 0, seconds: 0, marks: 0, running: true };
-  const unlisten: (() => void)[] = [];
-  const due: (() => void)[] = [];
+  const recorders: GloveRecorder[] = [];
   let cancelFlush = (): void => {};
   let starting = true;
   let partBeganUs = beganUs;
@@ -123,16 +112,6 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     begun.json(undefined, 'profile', timeUs, recordedProfile);
     for (const glove of gloves) writeState(begun, glove, timeUs);
     return begun;
-  }
-
-  /** Whatever is needed to understand what follows. */
-  function writeState(to: SessionWriter, glove: Glove, timeUs: number): void {
-    writeGlove(to, glove, timeUs);
-    writeFits(to, glove, timeUs);
-    const { state } = glove.linkStatus;
-    writeStatus(to, glove, timeUs, state, undefined, state === 'live');
-    writeDrift(to, glove, timeUs);
-    to.json(glove.description.hand, 'health', timeUs, { type: 'health', ...glove.readHealth() });
   }
 
   /** Begins the next file. Until it exists its first bytes wait, at most some chunks. */
@@ -168,8 +147,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
 
   function detach(): void {
     cancelFlush();
-    for (const forget of unlisten) forget();
-    unlisten.length = 0;
+    for (const recorder of recorders) recorder.stop();
   }
 
   function update(): void {
@@ -179,7 +157,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
 
   function flush(): void {
     cancelFlush = clock.after(FLUSH_MS, flush);
-    for (const write of due) write();
+    for (const recorder of recorders) recorder.flush();
     writer.flush();
     update();
     const full = writer.bytes >= maxBytes || clock.nowUs() - partBeganUs >= maxSeconds * 1e6;
@@ -187,89 +165,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     if (full && !held) nextPart();
   }
 
-  function follow(glove: Glove): void {
-    const hand = (): HandSide => glove.description.hand;
-    const since = { event: 0 };
-    glove.recordResistance(since);
-    const health: Throttled = { writtenUs: 0, waiting: false };
-    const drift: Throttled = { writtenUs: clock.nowUs(), waiting: false };
-    const resistance: Throttled = { writtenUs: 0, waiting: false };
-    let told = statusKey(glove);
-    let valid = glove.frame.valid;
-    let seq = 0;
-
-    const throttled = (state: Throttled, periodUs: number, write: (timeUs: number) => void) => {
-      const maybe = (): void => {
-        const nowUs = clock.nowUs();
-        state.waiting = nowUs - state.writtenUs < periodUs;
-        if (state.waiting) return;
-        state.writtenUs = nowUs;
-        write(nowUs);
-      };
-      due.push(() => {
-        if (state.waiting) maybe();
-      });
-      return maybe;
-    };
-    const writeHealth = throttled(health, HEALTH_US, (timeUs) =>
-      writer.json(hand(), 'health', timeUs, { type: 'health', ...glove.readHealth() }),
-    );
-    const writeResistance = throttled(resistance, RESISTANCE_US, (timeUs) =>
-      writer.json(hand(), 'resistance', timeUs, { type: 'resistance', ...glove.recordResistance(since) }),
-    );
-    const writeDrifts = throttled(drift, DRIFT_US, (timeUs) => writeDrift(writer, glove, timeUs));
-    const pose = Buffer.alloc(4096);
-
-    unlisten.push(
-      glove.listen({
-        bytes: (chunk, arrivalUs) => writer.link(hand(), 'received', arrivalUs, chunk),
-        sent: (bytes, timeUs) => writer.link(hand(), 'sent', timeUs, bytes),
-        frame(frame) {
-          if (valid && !frame.valid) writeStatus(writer, glove, clock.nowUs(), 'silent', frame.reason);
-          valid = frame.valid;
-          if (joints) writeJoints(frame, seq++);
-        },
-        described() {
-          const timeUs = clock.nowUs();
-          writeGlove(writer, glove, timeUs);
-          writeFits(writer, glove, timeUs);
-        },
-        health() {
-          const key = statusKey(glove);
-          if (key !== told) {
-            told = key;
-            writeStatus(writer, glove, clock.nowUs(), glove.linkStatus.state);
-          }
-          writeHealth();
-          writeDrifts();
-        },
-        resistance: writeResistance,
-        asked(app, request, refusal) {
-          const timeUs = clock.nowUs();
-          writer.json(hand(), 'request', timeUs, { timeUs, app, request, ...(refusal ? { refusal } : {}) });
-          if (request.type === 'rezero') writeDrift(writer, glove, timeUs);
-        },
-      }),
-    );
-
-    function writeJoints(frame: HandFrame, number: number): void {
-      const end = encodeJointsBinary(pose, 0, {
-        hand: hand(),
-        seq: number >>> 0,
-        timeUs: frame.timeUs,
-        space: frame.space,
-        valid: frame.valid,
-        reason: frame.reason,
-        fingerStates: frame.fingerStates,
-        poses: frame.poses,
-        velocities: undefined,
-      });
-      // Beside the bytes that it comes from, by the time of the session rather than the sample's.
-      if (end > 0) writer.joints(hand(), clock.nowUs(), pose.subarray(0, end));
-    }
-  }
-
-  for (const glove of gloves) follow(glove);
+  for (const glove of gloves) recorders.push(recordGlove(glove, () => writer, clock, joints));
   cancelFlush = clock.after(FLUSH_MS, flush);
 
   writer.flush();
@@ -297,7 +193,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
       update();
       status.running = false;
       if (wasRunning) {
-        for (const write of due) write();
+        for (const recorder of recorders) recorder.flush();
         await opening;
         writer.end();
       }
@@ -308,56 +204,6 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     },
   };
 }
-
-function writeGlove(writer: SessionWriter, { description }: Glove, timeUs: number): void {
-  const { name, hand, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton } = description;
-  writer.json(hand, 'glove', timeUs, {
-    timeUs,
-    name,
-    hand,
-    sampleRateHz,
-    deviceId,
-    firmwareVersion,
-    channels,
-    actuators,
-    lengthM: skeleton.lengthM,
-    breadthM: skeleton.breadthM,
-  });
-}
-
-function writeFits(writer: SessionWriter, { description, fitsInUse }: Glove, timeUs: number): void {
-  const { channels, actuators, hand } = fitsInUse;
-  const fits = [channels, actuators, hand].filter((fit) => fit !== undefined);
-  writer.json(description.hand, 'fits', timeUs, { timeUs, fits });
-}
-
-function writeDrift(writer: SessionWriter, glove: Glove, timeUs: number): void {
-  writer.json(glove.description.hand, 'drift', timeUs, { timeUs, memory: glove.rememberDrift() });
-}
-
-function writeStatus(
-  writer: SessionWriter,
-  glove: Glove,
-  timeUs: number,
-  state: string,
-  silence?: string,
-  joinedLate = false,
-): void {
-  const { address, error } = glove.linkStatus;
-  const reason = silence ?? error?.line;
-  writer.json(glove.description.hand, 'status', timeUs, {
-    timeUs,
-    state,
-    address,
-    ...(reason === undefined ? {} : { reason }),
-    ...(error ? { code: error.code } : {}),
-    ...(joinedLate ? { joinedLate, drift: glove.rememberDrift() } : {}),
-  });
-}
-
-/** Without the time to the next try, which always changes. */
-const statusKey = ({ linkStatus: { state, address, error } }: Glove): string =>
-  `${state} ${address} ${error?.line ?? ''}`;
 
 /** A session is made to be passed on. */
 function withoutSecrets(profile: Profile): Profile {

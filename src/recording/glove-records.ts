@@ -1,0 +1,64 @@
+import type { Glove } from '../glove/view.js';
+import type { SessionWriter } from './session-writer.js';
+
+/** What is written of one glove, record by record. */
+
+/** Whatever is needed to understand what follows. */
+export function writeState(to: SessionWriter, glove: Glove, timeUs: number): void {
+  writeGlove(to, glove, timeUs);
+  writeFits(to, glove, timeUs);
+  const { state } = glove.linkStatus;
+  writeStatus(to, glove, timeUs, state, undefined, state === 'live');
+  writeDrift(to, glove, timeUs);
+  to.json(glove.description.hand, 'health', timeUs, { type: 'health', ...glove.readHealth() });
+}
+
+export function writeGlove(writer: SessionWriter, { description }: Glove, timeUs: number): void {
+  const { name, hand, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton } = description;
+  writer.json(hand, 'glove', timeUs, {
+    timeUs,
+    name,
+    hand,
+    sampleRateHz,
+    deviceId,
+    firmwareVersion,
+    channels,
+    actuators,
+    lengthM: skeleton.lengthM,
+    breadthM: skeleton.breadthM,
+  });
+}
+
+export function writeFits(writer: SessionWriter, { description, fitsInUse }: Glove, timeUs: number): void {
+  const { channels, actuators, hand } = fitsInUse;
+  const fits = [channels, actuators, hand].filter((fit) => fit !== undefined);
+  writer.json(description.hand, 'fits', timeUs, { timeUs, fits });
+}
+
+export function writeDrift(writer: SessionWriter, glove: Glove, timeUs: number): void {
+  writer.json(glove.description.hand, 'drift', timeUs, { timeUs, memory: glove.rememberDrift() });
+}
+
+export function writeStatus(
+  writer: SessionWriter,
+  glove: Glove,
+  timeUs: number,
+  state: string,
+  silence?: string,
+  joinedLate = false,
+): void {
+  const { address, error } = glove.linkStatus;
+  const reason = silence ?? error?.line;
+  writer.json(glove.description.hand, 'status', timeUs, {
+    timeUs,
+    state,
+    address,
+    ...(reason === undefined ? {} : { reason }),
+    ...(error ? { code: error.code } : {}),
+    ...(joinedLate ? { joinedLate, drift: glove.rememberDrift() } : {}),
+  });
+}
+
+/** Without the time to the next try, which always changes. */
+export const statusKey = ({ linkStatus: { state, address, error } }: Glove): string =>
+  `${state} ${address} ${error?.line ?? ''}`;
