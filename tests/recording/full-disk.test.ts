@@ -1,4 +1,5 @@
-import { execFileSync } from 'node:child_process';
+import { execFileSync, spawn } from 'node:child_process';
+import { once } from 'node:events';
 import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, statfsSync, writeFileSync } from 'node:fs';
 import { open } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
@@ -33,6 +34,16 @@ async function serve(sessionsFolder: string): Promise<string> {
 async function ask(method: string, url: string) {
   const response = await fetch(url, { method });
   return { status: response.status, body: (await response.json()) as Record<string, unknown> };
+}
+
+async function runCommand(args: string[]): Promise<{ status: number | null; stderr: string }> {
+  const child = spawn(process.execPath, args, { stdio: ['ignore', 'ignore', 'pipe'] });
+  let stderr = '';
+  child.stderr.on('data', (text: Buffer) => {
+    stderr += text.toString();
+  });
+  const [status] = (await once(child, 'close')) as [number | null];
+  return { status, stderr };
 }
 
 describe('a small file system, filled', () => {
@@ -74,6 +85,18 @@ describe('a small file system, filled', () => {
       expect((await ask('GET', `${url}/sessions`)).body.recording).toBeUndefined();
       rmSync(ballast);
     }
+    // The command that keeps a service's session in a file of its own asks the same of its disk.
+    const ballast = fill(disk, 4096);
+    const own = join(disk, 'own.mcap');
+    const command = ['dist/main.js', 'record', own, '--url', url, '--seconds', '1'];
+    const { status, stderr } = await runCommand(command);
+    expect(status).toBe(6);
+    expect(stderr).toMatch(
+      /^tautline: \S+own\.mcap: a recording needs 8 MB to begin, .* to another disk\.\n$/,
+    );
+    expect(existsSync(own)).toBe(false);
+    rmSync(ballast);
+
     expect(await ask('POST', `${url}/record?name=a.mcap`)).toMatchObject({
       status: 200,
       body: { running: true },
