@@ -21,7 +21,7 @@ beforeAll(async () => {
     openBrowser(),
     startServiceProcess(undefined, ['--sessions', sessions]),
   ]);
-});
+}, 60_000);
 afterEach(async () => {
   for (const context of browser.contexts()) await context.close();
   for (const route of ['disarm', 'replay/close']) await post(route);
@@ -38,7 +38,7 @@ const poll = <T>(read: () => T) => expect.poll(read, { timeout: 20_000, interval
 /** Arms, however near the last disarm was: right after one a glove refuses. */
 const armed = (page: Page) =>
   poll(async () => {
-    await post('arm');
+    await service.arm();
     return page.getAttribute('.armbar', 'data-state');
   }).toBe('armed');
 const disarmed = (page: Page) => page.waitForSelector('.armbar[data-state="free"]');
@@ -319,7 +319,7 @@ it('does not call what no finger can feel felt', async () => {
   );
   onTestFinished(() => other.stop());
   const { page } = await openPage(browser, other.port, 'touch');
-  await fetch(`http://127.0.0.1:${other.port}/arm`, { method: 'POST' });
+  await other.arm();
   await poll(() => page.textContent('.touch .felt')).toBe(
     'Not felt: every finger stays free. See why below.',
   );
@@ -350,8 +350,8 @@ it.each([
 ])(
   'on a screen of %d x %d every dialog fits over the disarm bar, and can be answered',
   async (width, height) => {
+    const { page } = await openPage(browser, service.port, 'hands', { width, height });
     for (const [name, open] of openers) {
-      const { page } = await openPage(browser, service.port, 'hands', { width, height });
       await open(page);
       await page.waitForSelector('dialog[open] .actions:not([inert])');
       const [dialog, bar] = [
@@ -367,7 +367,6 @@ it.each([
       expect(await page.evaluate(([x, y]) => document.elementFromPoint(x, y)?.className, at)).toBe('disarm');
       await page.click(READ);
       await poll(() => dialogs(page)).toBe(0);
-      await page.close();
     }
   },
 );
