@@ -11,8 +11,8 @@
  * are out of reach, so that nobody else holds a finger.
  */
 import { parseArgs } from 'node:util';
-import { startRig, WAYS } from '../tests/end-to-end/letting-go-rig.js';
 import { DEFAULT_LIMITS } from '../src/stream/limits.js';
+import { startRig, WAYS } from '../tests/end-to-end/letting-go-rig.js';
 import { percentile } from './bench/figure.js';
 
 const CONNECTIONS = 64;
@@ -42,7 +42,8 @@ for (const load of values.flood.split(',')) {
   for (const reach of load === 'rest' ? ['far'] : ['near', 'far']) {
     const ways = Object.entries(WAYS).filter(
       ([way, { byApp = false }]) =>
-        (values.only === undefined || values.only === way) && (load === 'rest' || byApp === (reach === 'far')),
+        (values.only === undefined || values.only === way) &&
+        (load === 'rest' || byApp === (reach === 'far')),
     );
     if (ways.length === 0) continue;
     const rig = await startRig();

@@ -19,8 +19,7 @@ const MAX_CLIENTS = 80;
 const GIVE_UP_US = 30e6;
 
 export const monotonicUs = (): number => Number(process.hrtime.bigint() / 1000n);
-export const appProgram = (name: string): string =>
-  fileURLToPath(new URL(`./apps/${name}`, import.meta.url));
+export const appProgram = (name: string): string => fileURLToPath(new URL(`./apps/${name}`, import.meta.url));
 
 /** A way on which a connection goes, and can stop going without an end. */
 export interface Line {
@@ -171,7 +170,8 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
       const askedUs = typeof toldUs === 'number' ? toldUs : calledUs;
       while (changes.at(-1)?.event !== 'released' || performance.now() - changedMs < quietMs) {
         await wait(5);
-        if (monotonicUs() - askedUs > GIVE_UP_US) throw new Error('fingers were not free after half a minute');
+        if (monotonicUs() - askedUs > GIVE_UP_US)
+          throw new Error('fingers were not free after half a minute');
       }
       watching = undefined;
       if (!(await allFree())) throw new Error(`one of ${FINGERS.length} fingers is held after the release`);
