@@ -68,7 +68,9 @@ const HANDLERS: Handlers = {
       return undefined;
     }),
   arm: (hub, session, message) => setArmed(hub, session, true, message.hand),
-  disarm: (hub, session, message) => setArmed(hub, session, false, message.hand),
+  // A hand that is not there means all of them: nobody is held for a wrong word.
+  disarm: (hub, session, { hand }) =>
+    setArmed(hub, session, false, hub.feedsOf(hand).length > 0 ? hand : undefined),
   ping: (_hub, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),
 };
 

@@ -107,6 +107,8 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
       `stream: { maxClients: ${MAX_CLIENTS} }`,
       ...profile,
     ].join('\n'),
+    [],
+    process.env.PROBE ? { NODE_OPTIONS: '--import /tmp/h-stream-notes/probe.mjs' } : {},
   );
   const app = await service.connect();
   await app.ask({ type: 'subscribe', app: 'onlooker', streams: ['joints'], rateHz: 20 });

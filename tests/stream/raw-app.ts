@@ -8,6 +8,7 @@ import { connect, type Socket } from 'node:net';
 export class RawApp {
   readonly texts: string[] = [];
   pings = 0;
+  #pinged = Buffer.alloc(0);
   #bytes = Buffer.alloc(0);
   #open = false;
   #wake: () => void = () => {};
@@ -48,7 +49,8 @@ export class RawApp {
     this.socket.write(Buffer.concat([header, mask, payload.map((byte, i) => byte ^ mask[i & 3])]));
   }
   sendText = (message: object) => this.send(1, Buffer.from(JSON.stringify(message)));
-  pong = () => this.send(10, Buffer.alloc(0));
+  /** Answers the last ping. */
+  pong = () => this.send(10, this.#pinged);
 
   /** Messages of this type, in the order they came. */
   of(type: string): ({ seq: number } & Record<string, unknown>)[] {
@@ -97,6 +99,7 @@ export class RawApp {
       if (opcode === 1) this.texts.push(payload.toString());
       if (opcode === 9) {
         this.pings++;
+        this.#pinged = Buffer.from(payload);
         if (this.answersPings) this.send(10, payload);
       }
       at += headerBytes + length;
