@@ -164,10 +164,12 @@ export class FakeGlove implements Glove {
   arm(by: string) {
     this.armed = true;
     this.#note('arm', by);
+    this.tell('resistance');
   }
   disarm(by: string) {
     this.armed = false;
     this.#note('disarm', by);
+    this.tell('resistance');
   }
 
   #note(...call: unknown[]): void {

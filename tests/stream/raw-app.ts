@@ -40,12 +40,26 @@ export class RawApp {
     return app;
   }
 
-  send(opcode: number, payload: Buffer): void {
+  send(opcode: number, payload: Buffer, fin = true): void {
     const mask = randomBytes(4);
+    const first = (fin ? 0x80 : 0) | opcode;
     const header =
       payload.length < 126
-        ? Buffer.from([0x80 | opcode, 0x80 | payload.length])
-        : Buffer.from([0x80 | opcode, 0x80 | 126, payload.length >> 8, payload.length & 255]);
+        ? Buffer.from([first, 0x80 | payload.length])
+        : payload.length < 65_536
+          ? Buffer.from([first, 0x80 | 126, payload.length >> 8, payload.length & 255])
+          : Buffer.from([
+              first,
+              0x80 | 127,
+              0,
+              0,
+              0,
+              0,
+              0,
+              payload.length >> 16,
+              payload.length >> 8,
+              payload.length,
+            ]);
     this.socket.write(Buffer.concat([header, mask, payload.map((byte, i) => byte ^ mask[i & 3])]));
   }
   sendText = (message: object) => this.send(1, Buffer.from(JSON.stringify(message)));
