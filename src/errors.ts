@@ -22,6 +22,7 @@ export const ERROR_CODES = {
   unknownType: 'The message has an unknown type.',
   tooLarge: 'The message is larger than permitted.',
   tooMany: 'More of something than permitted.',
+  tryAgain: 'It cannot be done at this moment; ask again.',
   unknownHand: 'No glove for that hand.',
   disarmed: 'The glove is disarmed: no force until the wearer arms it.',
   notSupported: 'The glove or service cannot do that.',

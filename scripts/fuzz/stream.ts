@@ -1,9 +1,8 @@
-import { EventEmitter } from 'node:events';
 import { Duplex } from 'node:stream';
 import { pino } from 'pino';
-import { WebSocket } from 'ws';
 import { Session } from '../../src/stream/connection.js';
 import { EXAMPLES } from '../../src/stream/examples.js';
+import { OPCODE } from '../../src/stream/frame-reader.js';
 import { Hub } from '../../src/stream/hub.js';
 import { DEFAULT_LIMITS } from '../../src/stream/limits.js';
 import { createFuzzedGlove } from './fuzzed-glove.js';
@@ -12,11 +11,13 @@ import { createWatch, type FuzzReport } from './watch.js';
 
 type Random = (below: number) => number;
 const KEEP_FOR = 500;
+/** So long after a disarm the glove can be armed again. */
+const ARM_AGAIN_MS = 260;
 
 /**
- * Hostile messages of apps, through the session, its checks, its requests and a real glove that is armed and moves.
- * The socket is replaced by one that takes everything at once; rates are not limited, so that every message is
- * looked at.
+ * Hostile messages of apps, through the frames of the wire, the session, its checks, its requests and a real glove that
+ * is armed and moves. The socket is replaced by one that takes everything at once; rates are not limited, so that every
+ * message is looked at, and each is acted on before the next.
  * @param count messages
  */
 export async function fuzzStream(count: number, seed: number): Promise<FuzzReport> {
@@ -32,24 +33,32 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
       fault = entry.err ?? new Error('an error was logged');
     },
   }) as typeof logger;
-  const limits = { ...DEFAULT_LIMITS, messagesPerS: 1e12, probeEveryMs: 2 ** 30 };
+  const limits = { ...DEFAULT_LIMITS, messagesPerS: 1e12, probeEveryMs: 2 ** 30, watchEveryMs: 2 ** 30 };
   const hub = new Hub([fuzzed.glove], 'fuzz', limits, logger);
   let session: Session | undefined;
-  let ws = fakeSocket();
   for (let n = 0; n < count; n++) {
-    if (!session || ws.readyState !== WebSocket.OPEN || n % KEEP_FOR === 0) {
+    if (!session?.wire.open || n % KEEP_FOR === 0) {
       session?.end();
-      ws = fakeSocket();
+      session?.wire.terminate();
       const socket = new Duplex({ read() {}, write: (_chunk, _encoding, done) => done() });
-      session = new Session(`app${n}`, random(2) ? 'binary' : 'json', ws, socket, hub, faults);
+      const encoding = random(2) ? 'binary' : 'json';
+      session = new Session({ app: `app${n}`, encoding, socket, host: hub, logger: faults });
       hub.begin(session);
     }
     // The wearer keeps arming: else every request would be refused at the first check.
-    if (!fuzzed.glove.armed) fuzzed.glove.arm('fuzz', 'wearer');
-    const [message, isBinary] = hostile(random);
+    if (!fuzzed.glove.armed) {
+      fuzzed.sound(ARM_AGAIN_MS);
+      fuzzed.glove.arm('fuzz', 'wearer');
+    }
+    if (fuzzed.glove.armed) watch.count('armed');
+    const { wire } = session;
+    const bytes = framed(...hostile(random), random);
     watch.run(n, () => {
-      ws.emit('message', message, isBinary);
-      watch.count(ws.readyState === WebSocket.OPEN ? 'answered' : 'closed');
+      wire.take(bytes);
+      while (session?.look());
+      while (session?.act());
+      session?.rest();
+      watch.count(wire.open ? 'answered' : 'closed');
     });
     if (fault !== undefined) watch.crash(n, fault);
     fault = undefined;
@@ -65,22 +74,34 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
   return watch.report('stream', seed, count);
 }
 
-function fakeSocket(): WebSocket {
-  const ws = Object.assign(new EventEmitter(), {
-    readyState: WebSocket.OPEN as number,
-    close: () => {
-      ws.readyState = WebSocket.CLOSED;
-    },
-    terminate: () => {
-      ws.readyState = WebSocket.CLOSED;
-    },
-    ping: () => {},
-    pong: () => {},
-  });
-  return ws as unknown as WebSocket;
+const MASK_BYTES = 4;
+
+/** A message as frames of a client (RFC 6455, 5.2): whole, in fragments, or with a byte that is wrong. */
+function framed(payload: Buffer, isBinary: boolean, random: Random): Buffer {
+  const frames: Buffer[] = [];
+  const parts = random(20) === 0 ? 1 + random(20) : 1;
+  for (let part = 0; part < parts; part++) {
+    const from = Math.floor((part * payload.length) / parts);
+    const piece = payload.subarray(from, Math.floor(((part + 1) * payload.length) / parts));
+    const opcode = part > 0 ? OPCODE.continuation : isBinary ? OPCODE.binary : OPCODE.text;
+    const lengthBytes = piece.length < 126 ? 0 : piece.length < 65_536 ? 2 : 8;
+    // The masking key is 0, so that the payload stands there as it is.
+    const header = Buffer.alloc(2 + lengthBytes + MASK_BYTES);
+    header[0] = (part === parts - 1 ? 0x80 : 0) | opcode;
+    header[1] = 0x80 | (lengthBytes === 0 ? piece.length : lengthBytes === 2 ? 126 : 127);
+    if (lengthBytes === 2) header.writeUInt16BE(piece.length, 2);
+    if (lengthBytes === 8) header.writeBigUInt64BE(BigInt(piece.length), 2);
+    frames.push(header, piece);
+  }
+  const bytes = Buffer.concat(frames);
+  if (random(200) === 0) bytes[random(bytes.length)] = random(256);
+  return bytes;
 }
 
-const EXAMPLE_TEXTS = Object.values(EXAMPLES).map((example) => JSON.stringify(example));
+/** Without the one that ends what the others ask for; it comes by itself, seldom. */
+const EXAMPLE_TEXTS = Object.values(EXAMPLES)
+  .filter(({ type }) => type !== 'disarm')
+  .map((example) => JSON.stringify(example));
 const VALUES: unknown[] = [
   0,
   -1,
@@ -123,6 +144,7 @@ function hostile(random: Random): [Buffer, boolean] {
     case 3:
       return [Buffer.from(JSON.stringify(touch(random))), false];
     case 4:
+      if (random(40) === 0) return [Buffer.from(JSON.stringify(EXAMPLES.disarm)), random(2) === 0];
       return [Buffer.from(EXAMPLE_TEXTS[random(EXAMPLE_TEXTS.length)]), random(20) === 0];
     default: {
       const message = JSON.parse(EXAMPLE_TEXTS[random(EXAMPLE_TEXTS.length)]) as Record<string, unknown>;
@@ -131,6 +153,9 @@ function hostile(random: Random): [Buffer, boolean] {
     }
   }
 }
+
+/** Its own: what is put into it later must not be in the next message. */
+const value = (random: Random): unknown => structuredClone(VALUES[random(VALUES.length)]);
 
 /** Another value, another key, or one less, at some depth. */
 function change(node: Record<string, unknown>, random: Random): void {
@@ -144,8 +169,8 @@ function change(node: Record<string, unknown>, random: Random): void {
   }
   const kind = random(4);
   if (kind === 0) delete node[key];
-  else if (kind === 1) node[`k${random(10)}`] = VALUES[random(VALUES.length)];
-  else node[key] = VALUES[random(VALUES.length)];
+  else if (kind === 1) node[`k${random(10)}`] = value(random);
+  else node[key] = value(random);
 }
 
 const number = (random: Random): number =>

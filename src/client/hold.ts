@@ -217,4 +217,4 @@ class LiveHold implements Hold<object> {
 }
 
 /** Refusals that end by themselves. */
-const TRANSIENT = new Set(['disarmed', 'notConnected', 'connectionLost', 'noAnswer', 'closed']);
+const TRANSIENT = new Set(['disarmed', 'tryAgain', 'notConnected', 'connectionLost', 'noAnswer', 'closed']);

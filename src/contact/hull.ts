@@ -1,7 +1,8 @@
+import { quickhull, type Surface } from './quickhull.js';
+
 /**
- * Convex hull of points: quickhull (Barber, Dobkin & Huhdanpaa, ACM Transactions on Mathematical Software 22(4),
- * 1996) with triangular faces. Points closer to the hull than a tolerance are left out, and the result is checked
- * before it is returned, so a caller never gets a broken polyhedron.
+ * Convex hull of points, with triangular faces. Points closer to the hull than a tolerance are left out, and the
+ * result is checked before it is returned, so a caller never gets a broken polyhedron.
  */
 
 /** A closed convex polyhedron. Every array is flat. */
@@ -22,18 +23,6 @@ export interface Hull {
 /** Why points have no hull. */
 export type HullFault = 'fewPoints' | 'notFinite' | 'flat' | 'failed';
 
-interface Face {
-  a: number;
-  b: number;
-  c: number;
-  nx: number;
-  ny: number;
-  nz: number;
-  d: number;
-  outside: number[];
-  alive: boolean;
-}
-
 /** Thickness over size below which points count as flat. */
 const FLATNESS = 1e-5;
 /** Tolerances over size, tried in order: a hull that fails its check is built anew with the next. */
@@ -42,177 +31,157 @@ const TOLERANCES = [1e-9, 1e-7, 1e-5];
 /** Builds the hull of 4 or more points [x, y, z], or says why there is none. */
 export function buildHull(points: readonly (readonly number[])[]): Hull | HullFault {
   if (points.length < 4) return 'fewPoints';
+  const flat = new Float64Array(3 * points.length);
   let size = 0;
-  for (const point of points) {
+  for (let i = 0; i < points.length; i++) {
     for (let axis = 0; axis < 3; axis++) {
-      if (!Number.isFinite(point[axis])) return 'notFinite';
-      size = Math.max(size, Math.abs(point[axis] - points[0][axis]));
+      const x = points[i][axis];
+      if (!Number.isFinite(x)) return 'notFinite';
+      flat[3 * i + axis] = x;
+      size = Math.max(size, Math.abs(x - flat[axis]));
     }
   }
-  const start = firstTetrahedron(points, size);
+  const start = firstTetrahedron(flat, size);
   if (!start) return 'flat';
   for (const tolerance of TOLERANCES) {
-    const faces = quickhull(points, start, tolerance * size);
-    if (faces && isClosedAndConvex(points, faces, 10 * tolerance * size)) return pack(points, faces);
+    const surface = quickhull(flat, start, tolerance * size);
+    if (surface && isClosedAndConvex(flat, surface, 10 * tolerance * size)) return pack(flat, surface);
   }
   return 'failed';
 }
 
-function firstTetrahedron(points: readonly (readonly number[])[], size: number) {
-  const farthest = (measure: (point: readonly number[]) => number): [number, number] => {
-    let best = 0;
-    let at = 0;
-    for (const [i, point] of points.entries()) {
-      const value = measure(point);
-      if (value > best) {
-        best = value;
-        at = i;
-      }
-    }
-    return [at, best];
+function firstTetrahedron(points: Float64Array, size: number): number[] | undefined {
+  const [x, y, z] = points;
+  const a = farthest(points, (px, py, pz) => (px - x) ** 2 + (py - y) ** 2 + (pz - z) ** 2);
+  const [ax, ay, az] = pointAt(points, a);
+  if (!(Math.hypot(ax - x, ay - y, az - z) > 0)) return undefined;
+  const b = farthest(points, (px, py, pz) => (px - ax) ** 2 + (py - ay) ** 2 + (pz - az) ** 2);
+  const along = unit(subtract(pointAt(points, b), [ax, ay, az]));
+  const offLine = (px: number, py: number, pz: number): number => {
+    const [cx, cy, cz] = cross(along, [px - ax, py - ay, pz - az]);
+    return cx * cx + cy * cy + cz * cz;
   };
-  const first = points[0];
-  const [a, width] = farthest((p) => Math.hypot(p[0] - first[0], p[1] - first[1], p[2] - first[2]));
-  if (!(width > 0)) return undefined;
-  const origin = points[a];
-  const [b, length] = farthest((p) => Math.hypot(p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]));
-  const along = subtract(points[b], origin).map((x) => x / length);
-  const [c, breadth] = farthest((p) => Math.hypot(...cross(along, subtract(p, origin))));
-  if (!(breadth > FLATNESS * size)) return undefined;
-  const normal = cross(along, subtract(points[c], origin)).map((x) => x / breadth);
-  const height = (p: readonly number[]) => dot(normal, subtract(p, origin));
-  const [d, thickness] = farthest((p) => Math.abs(height(p)));
-  if (!(thickness > FLATNESS * size)) return undefined;
+  const c = farthest(points, offLine);
+  const normal = cross(along, subtract(pointAt(points, c), [ax, ay, az]));
+  if (!(Math.hypot(...normal) > FLATNESS * size)) return undefined;
+  const [nx, ny, nz] = unit(normal);
+  const height = (px: number, py: number, pz: number): number =>
+    nx * (px - ax) + ny * (py - ay) + nz * (pz - az);
+  const d = farthest(points, (px, py, pz) => Math.abs(height(px, py, pz)));
+  const above = height(...pointAt(points, d));
+  if (!(Math.abs(above) > FLATNESS * size)) return undefined;
   // The fourth point must be behind the first face.
-  return height(points[d]) < 0 ? [a, b, c, d] : [a, c, b, d];
+  return above < 0 ? [a, b, c, d] : [a, c, b, d];
 }
 
-function quickhull(points: readonly (readonly number[])[], start: number[], tolerance: number) {
-  const [a, b, c, d] = start;
-  const faces: Face[] = [];
-  /** Face that has the directed edge from `u` to `v`. */
-  const edges = new Map<number, Face>();
-  const key = (u: number, v: number): number => u * 65536 + v;
-  const add = (u: number, v: number, w: number): Face => {
-    const normal = cross(subtract(points[v], points[u]), subtract(points[w], points[u]));
-    const length = Math.hypot(...normal);
-    const [nx, ny, nz] = normal.map((x) => x / length);
-    const [x, y, z] = points[u];
-    const face = { a: u, b: v, c: w, nx, ny, nz, d: nx * x + ny * y + nz * z, outside: [], alive: true };
-    faces.push(face);
-    edges.set(key(u, v), face);
-    edges.set(key(v, w), face);
-    edges.set(key(w, u), face);
-    return face;
-  };
-  const above = (face: Face, point: readonly number[]): number =>
-    face.nx * point[0] + face.ny * point[1] + face.nz * point[2] - face.d;
-  const assign = (candidates: readonly Face[], point: number): void => {
-    let best = tolerance;
-    let owner: Face | undefined;
-    for (const face of candidates) {
-      const height = above(face, points[point]);
-      if (height > best) {
-        best = height;
-        owner = face;
-      }
-    }
-    owner?.outside.push(point);
-  };
-
-  const first = [add(a, b, c), add(b, a, d), add(c, b, d), add(a, c, d)];
-  for (const i of points.keys()) if (!start.includes(i)) assign(first, i);
-
-  for (let next = 0; next < faces.length; next++) {
-    const face = faces[next];
-    if (!face.alive || face.outside.length === 0) continue;
-    let eye = face.outside[0];
-    for (const i of face.outside) if (above(face, points[i]) > above(face, points[eye])) eye = i;
-
-    face.alive = false;
-    const visible = [face];
-    const horizon: [number, number][] = [];
-    for (const seen of visible) {
-      for (const [u, v] of edgesOf(seen)) {
-        const across = edges.get(key(v, u));
-        if (!across) return undefined;
-        if (!across.alive) continue;
-        if (above(across, points[eye]) > tolerance) {
-          across.alive = false;
-          visible.push(across);
-        }
-      }
-    }
-    for (const seen of visible) {
-      for (const [u, v] of edgesOf(seen)) if (edges.get(key(v, u))?.alive) horizon.push([u, v]);
-    }
-    const fan = horizon.map(([u, v]) => add(u, v, eye));
-    for (const seen of visible) {
-      for (const i of seen.outside) if (i !== eye) assign(fan, i);
-      seen.outside = [];
+/** Index of the point of which `measure` says most. */
+function farthest(points: Float64Array, measure: (x: number, y: number, z: number) => number): number {
+  let best = 0;
+  let at = 0;
+  for (let i = 0; i < points.length; i += 3) {
+    const value = measure(points[i], points[i + 1], points[i + 2]);
+    if (value > best) {
+      best = value;
+      at = i / 3;
     }
   }
-  return faces.filter((face) => face.alive);
+  return at;
 }
-
-const edgesOf = (face: Face): [number, number][] => [
-  [face.a, face.b],
-  [face.b, face.c],
-  [face.c, face.a],
-];
 
 /** Every edge belongs to two faces, the surface is one sphere (Euler), and no point is outside. */
-function isClosedAndConvex(
-  points: readonly (readonly number[])[],
-  faces: readonly Face[],
-  tolerance: number,
-): boolean {
-  const directed = new Set<number>();
-  const vertices = new Set<number>();
-  for (const face of faces) {
-    if (!Number.isFinite(face.nx + face.ny + face.nz + face.d)) return false;
-    for (const [u, v] of edgesOf(face)) {
-      if (directed.has(u * 65536 + v)) return false;
-      directed.add(u * 65536 + v);
-      vertices.add(u);
+function isClosedAndConvex(points: Float64Array, surface: Surface, tolerance: number): boolean {
+  const { count, alive, corners, planes } = surface;
+  const pointCount = points.length / 3;
+  /** One bit for each directed edge u -> v. */
+  const directed = new Uint32Array((pointCount * pointCount + 31) >>> 5);
+  const used = new Uint8Array(pointCount);
+  let faces = 0;
+  let vertices = 0;
+  for (let face = 0; face < count; face++) {
+    if (alive[face] === 0) continue;
+    faces++;
+    const nx = planes[4 * face];
+    const ny = planes[4 * face + 1];
+    const nz = planes[4 * face + 2];
+    const most = planes[4 * face + 3] + tolerance;
+    // Written so that what is not a number is refused.
+    for (let i = 0; i < points.length; i += 3) {
+      if (!(nx * points[i] + ny * points[i + 1] + nz * points[i + 2] <= most)) return false;
     }
-    for (const point of points) {
-      if (face.nx * point[0] + face.ny * point[1] + face.nz * point[2] - face.d > tolerance) return false;
+    for (let edge = 0; edge < 3; edge++) {
+      const u = corners[3 * face + edge];
+      const at = u * pointCount + corners[3 * face + ((edge + 1) % 3)];
+      if ((directed[at >>> 5] & (1 << (at & 31))) !== 0) return false;
+      directed[at >>> 5] |= 1 << (at & 31);
+      if (used[u] === 0) vertices++;
+      used[u] = 1;
     }
   }
-  for (const edge of directed)
-    if (!directed.has((edge % 65536) * 65536 + Math.floor(edge / 65536))) return false;
-  return vertices.size - directed.size / 2 + faces.length === 2;
+  for (let face = 0; face < count; face++) {
+    if (alive[face] === 0) continue;
+    for (let edge = 0; edge < 3; edge++) {
+      const back = corners[3 * face + ((edge + 1) % 3)] * pointCount + corners[3 * face + edge];
+      if ((directed[back >>> 5] & (1 << (back & 31))) === 0) return false;
+    }
+  }
+  // Each edge was counted three times a face and belongs to two of them.
+  return vertices - (3 * faces) / 2 + faces === 2;
 }
 
-function pack(points: readonly (readonly number[])[], faces: readonly Face[]): Hull {
-  const used = [...new Set(faces.flatMap((face) => [face.a, face.b, face.c]))];
-  const indexOf = new Map(used.map((point, i) => [point, i]));
-  const neighbours: number[] = [];
-  const neighbourStart = [0];
-  for (const vertex of used) {
-    for (const face of faces) {
-      for (const [u, v] of edgesOf(face)) if (u === vertex) neighbours.push(indexOf.get(v)!);
+function pack(points: Float64Array, { count, alive, corners, planes }: Surface): Hull {
+  const indexOf = new Int32Array(points.length / 3).fill(-1);
+  const used: number[] = [];
+  const faces: number[] = [];
+  const kept: number[] = [];
+  for (let face = 0; face < count; face++) {
+    if (alive[face] === 0) continue;
+    for (let corner = 0; corner < 3; corner++) {
+      const point = corners[3 * face + corner];
+      if (indexOf[point] < 0) indexOf[point] = used.push(point) - 1;
+      faces.push(indexOf[point]);
     }
-    neighbourStart.push(neighbours.length);
+    for (let i = 0; i < 4; i++) kept.push(planes[4 * face + i]);
   }
+  // Each corner of a face has the next one for a neighbour; the surface is closed, so that is every one, once.
+  const neighbourStart = new Uint16Array(used.length + 1);
+  for (const vertex of faces) neighbourStart[vertex + 1]++;
+  for (let vertex = 0; vertex < used.length; vertex++) neighbourStart[vertex + 1] += neighbourStart[vertex];
+  const filled = neighbourStart.slice();
+  const neighbours = new Uint16Array(faces.length);
+  const neighbourVertices = new Float64Array(3 * faces.length);
+  for (let at = 0; at < faces.length; at++) {
+    const next = faces[at % 3 === 2 ? at - 2 : at + 1];
+    const place = filled[faces[at]]++;
+    neighbours[place] = next;
+    neighbourVertices.set(points.subarray(3 * used[next], 3 * used[next] + 3), 3 * place);
+  }
+  const vertices = new Float64Array(3 * used.length);
+  used.forEach((point, i) => {
+    vertices.set(points.subarray(3 * point, 3 * point + 3), 3 * i);
+  });
   return {
-    vertices: Float64Array.from(used.flatMap((i) => points[i].slice(0, 3))),
-    faces: Uint16Array.from(faces.flatMap((face) => [face.a, face.b, face.c].map((i) => indexOf.get(i)!))),
-    planes: Float64Array.from(faces.flatMap((face) => [face.nx, face.ny, face.nz, face.d])),
-    neighbourStart: Uint16Array.from(neighbourStart),
-    neighbours: Uint16Array.from(neighbours),
-    neighbourVertices: Float64Array.from(neighbours.flatMap((i) => points[used[i]].slice(0, 3))),
+    vertices,
+    faces: Uint16Array.from(faces),
+    planes: Float64Array.from(kept),
+    neighbourStart,
+    neighbours,
+    neighbourVertices,
   };
 }
 
-const subtract = (a: readonly number[], b: readonly number[]): number[] => [
-  a[0] - b[0],
-  a[1] - b[1],
-  a[2] - b[2],
+type Vector = [number, number, number];
+
+const pointAt = (points: Float64Array, i: number): Vector => [
+  points[3 * i],
+  points[3 * i + 1],
+  points[3 * i + 2],
 ];
-const dot = (a: readonly number[], b: readonly number[]): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-const cross = (a: readonly number[], b: readonly number[]): number[] => [
+const subtract = (a: Vector, b: Vector): Vector => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+const unit = (a: Vector): Vector => {
+  const length = Math.hypot(...a);
+  return [a[0] / length, a[1] / length, a[2] / length];
+};
+const cross = (a: Vector, b: Vector): Vector => [
   a[1] * b[2] - a[2] * b[1],
   a[2] * b[0] - a[0] * b[2],
   a[0] * b[1] - a[1] * b[0],

@@ -131,6 +131,12 @@ export const LOG_EVENTS = {
     meaning: 'No pong came in time.',
     fields: ['app'],
   },
+  'app.silent': {
+    level: 'warn',
+    text: 'app was silent while it held fingers: they are free',
+    meaning: 'Frozen, or its network is gone: no pong and no message came, from a page no message.',
+    fields: ['app', 'name'],
+  },
   'app.brokeProtocol': {
     level: 'debug',
     text: 'app broke the protocol',

@@ -1,37 +1,68 @@
 import type { Duplex } from 'node:stream';
 import type { Logger } from 'pino';
-import { WebSocket } from 'ws';
 import { logEvent } from '../log/events.js';
-import type { AppMessage, ServerMessage } from '../protocol/messages.js';
+import type { AppMessage, AppMessageType, ServerMessage } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
+import { Allowance } from './allowance.js';
 import type { Broadcast, Reader } from './broadcast.js';
 import type { Wanted } from './feed.js';
+import { CLOSE, type Incoming } from './frame-reader.js';
+import { Inbox, type Waiting } from './inbox.js';
+import { judge } from './judge-word.js';
 import type { StreamLimits } from './limits.js';
+import { Outbox } from './outbox.js';
+import { Pings } from './pings.js';
 import type { Encoding } from './poses.js';
+import { DOUBTED, notTaken, OVERTAKEN, STALE, tooLarge, tooMany, wrong } from './refusals.js';
+import { SignsOfLife } from './signs-of-life.js';
+import type { Lane, Turns } from './turns.js';
 import { validate } from './validate.js';
-import { frameText } from './websocket-frame.js';
-
-/** WebSocket close codes (RFC 6455, 7.4.1, and the IANA registry). */
-export const CLOSE = { goingAway: 1001, policy: 1008, tooBig: 1009, tryAgainLater: 1013 } as const;
-
-/** After the close frame the peer has this long to close its side. */
-const CLOSE_GRACE_MS = 1000;
-/** More than any disarm message needs, bytes. */
-const LONGEST_DISARM = 256;
+import { Wire } from './wire.js';
 
 /** What a session needs from the service. */
 export interface SessionHost {
   readonly limits: StreamLimits;
+  readonly turns: Turns;
   /** Does what a valid message asks; returns the answer. */
   act(session: Session, message: AppMessage): ServerMessage;
   /** Frees every finger of every hand. */
   disarmAll(session: Session): void;
+  /** Ends what the app holds. */
+  free(session: Session): void;
   /** The session ended: forget it, drop what its app asked for. Called once. */
   ended(session: Session): void;
 }
 
-/** One connection: checks what comes in, and sends what goes out no faster than it is read. */
-export class Session implements Reader {
+export interface SessionOptions {
+  /** Id of the app, unique in this run of the service. */
+  app: string;
+  encoding: Encoding;
+  socket: Duplex;
+  host: SessionHost;
+  logger: Logger;
+  /** A browser opened it. */
+  isPage?: boolean;
+}
+
+/** What asks for force: nothing of this counts that was sent before a disarm. */
+const FORCE: ReadonlySet<AppMessageType> = new Set(['arm', 'resist', 'touch', 'pulse']);
+/** Force that was asked for so long ago is not what the app wants now: the usual life of a request, ms. */
+const STALE_MS = 250;
+const STALE_TURNS = 4;
+/** What holds fingers for a while, and the longest that a profile can permit, ms. */
+const HOLDS: ReadonlySet<AppMessageType> = new Set(['resist', 'touch']);
+const LONGEST_LIFE_MS = 1000;
+/** A message that has the word in it and is not whole after this time is a disarm. */
+const WHOLE_WITHIN_MS = 50;
+
+/**
+ * One connection. What comes goes through the wire (frames), is looked through for a disarm, waits in the inbox, and
+ * is acted on when it is its turn; what goes out goes through the outbox.
+ */
+export class Session implements Reader, Lane {
+  readonly app: string;
+  readonly encoding: Encoding;
+  readonly wire: Wire;
   /** Name that the app gave itself, for people. */
   name: string | undefined;
   /** Name that its token proves. */
@@ -41,206 +72,259 @@ export class Session implements Reader {
   readonly sinceMs = performance.now();
   /** Its subscription; undefined when it has none. */
   wanted: (Wanted & { hands: readonly string[] | undefined }) | undefined;
-  /** Messages that were replaced by newer ones before this reader could take them. */
-  dropped = 0;
+  servedMs = 0;
 
-  readonly #owed: Broadcast[] = [];
+  readonly #host: SessionHost;
+  readonly #logger: Logger;
+  readonly #outbox: Outbox;
+  readonly #inbox: Inbox;
+  readonly #allowance: Allowance;
+  readonly #life: SignsOfLife;
+  readonly #pings: Pings;
   #ended = false;
-  #closing = false;
-  #behind = false;
-  #sentSincePing = false;
-  #awaitingPong = false;
-  #pingedAtMs = performance.now();
-  #allowance: number;
-  #allowanceAtMs = performance.now();
-  #excess = 0;
+  /** Since when the word has stood in a message that is not whole. */
+  #wordSinceMs: number | undefined;
 
-  /**
-   * @param app id of the app, unique in this run of the service
-   * @param socket the socket under `ws`, for messages that are framed already
-   */
-  constructor(
-    readonly app: string,
-    readonly encoding: Encoding,
-    readonly ws: WebSocket,
-    readonly socket: Duplex,
-    readonly host: SessionHost,
-    readonly logger: Logger,
-  ) {
-    this.#allowance = host.limits.messagesPerS;
-    ws.on('message', (data, isBinary) => this.#receive(data as Buffer, isBinary));
-    ws.on('ping', (data: Buffer) => {
-      if (this.#mayReceive() && this.#mayAnswer(data.length)) ws.pong(data);
+  constructor({ app, encoding, socket, host, logger, isPage = false }: SessionOptions) {
+    const { limits } = host;
+    this.app = app;
+    this.encoding = encoding;
+    this.#host = host;
+    this.#logger = logger;
+    this.#inbox = new Inbox(limits);
+    this.#allowance = new Allowance(limits, this.sinceMs);
+    this.#life = new SignsOfLife(limits, isPage);
+    this.wire = new Wire(socket, limits.maxMessageBytes, {
+      arrived: () => {
+        this.#life.bytes(performance.now(), this.wire.fresh);
+        host.turns.arrived(this);
+      },
+      message: (message) => this.#receive(message),
+      word: (final) => {
+        if (final || this.#ended) host.disarmAll(this);
+        else this.#wordSinceMs ??= performance.now();
+      },
+      pinged: ({ length }) => this.#mayReceive(performance.now()) && this.#outbox.mayAnswer(length),
+      ponged: (payload) => this.#ponged(payload),
+      tooBig: (bytes) => this.complain(tooLarge(bytes, limits.maxMessageBytes)),
+      broke: (reason) => logEvent(logger, 'app.brokeProtocol', { app, reason }),
+      left: () => this.end(),
     });
-    ws.on('pong', () => this.#pong());
-    ws.on('error', (error) => logEvent(logger, 'app.brokeProtocol', { app, reason: error.message }));
-    ws.on('close', () => this.end());
-    // Before the closing handshake is through: forces must not outlive the app by a slow goodbye.
-    socket.on('end', () => this.end());
-  }
-
-  get behind(): boolean {
-    return this.#behind || this.socket.writableLength > 0;
+    this.#pings = new Pings((payload) => this.wire.ping(payload));
+    this.#outbox = new Outbox({
+      socket,
+      maxUnreadBytes: limits.maxUnreadBytes,
+      isOpen: () => this.wire.open,
+      unread: () => {
+        logEvent(logger, 'app.notReading', { app });
+        this.close(CLOSE.tryAgainLater, 'answers are not read');
+      },
+    });
   }
 
   // ---- out -------------------------------------------------------------------------------------------------
 
-  /** Sends now if everything sent before has left, else owes the broadcast: the newest message later. */
+  get behind(): boolean {
+    return this.#outbox.behind;
+  }
+
+  get dropped(): number {
+    return this.#outbox.dropped;
+  }
+
   offer(broadcast: Broadcast): void {
-    if (this.#behind || this.socket.writableLength > 0) {
-      if (this.#owed.includes(broadcast)) this.dropped++;
-      else this.#owed.push(broadcast);
-    } else this.#write(broadcast);
+    this.#outbox.offer(broadcast);
   }
 
   forget(broadcast: Broadcast): void {
-    const at = this.#owed.indexOf(broadcast);
-    if (at >= 0) this.#owed.splice(at, 1);
+    this.#outbox.forget(broadcast);
   }
 
   /** Sends an answer, or closes the connection when too many lie unread. */
   send(message: ServerMessage): void {
-    const frame = frameText(JSON.stringify(message));
-    if (this.#mayAnswer(frame.length)) this.socket.write(frame, this.#written);
-  }
-
-  close(code: number, reason: string): void {
-    if (this.#closing) return;
-    this.#closing = true;
-    this.end();
-    this.ws.close(code, reason);
-    setTimeout(() => this.ws.terminate(), CLOSE_GRACE_MS).unref();
-  }
-
-  #write(broadcast: Broadcast): void {
-    const { message } = broadcast;
-    if (!message || this.ws.readyState !== WebSocket.OPEN) return;
-    this.#sentSincePing = true;
-    this.socket.write(message, this.#written);
-    if (this.socket.writableLength > 0) broadcast.lent = true;
-  }
-
-  /** One function for every write, so that none is made per message. */
-  readonly #written = (): void => {
-    if (this.#owed.length > 0) this.#flush();
-  };
-
-  #flush(): void {
-    while (this.#owed.length > 0 && !this.#behind && this.socket.writableLength === 0) {
-      this.#write(this.#owed.shift()!);
-    }
-  }
-
-  #mayAnswer(bytes: number): boolean {
-    if (this.ws.readyState !== WebSocket.OPEN || this.#closing) return false;
-    if (this.socket.writableLength + bytes <= this.host.limits.maxUnreadBytes) return true;
-    logEvent(this.logger, 'app.notReading', { app: this.app });
-    this.close(CLOSE.tryAgainLater, 'answers are not read');
-    return false;
-  }
-
-  // ---- in --------------------------------------------------------------------------------------------------
-
-  #receive(data: Buffer, isBinary: boolean): void {
-    if (!this.#mayReceive()) {
-      // However wild the app is, a request for less force is heard.
-      if (data.length < LONGEST_DISARM && data.includes('"disarm"')) this.host.disarmAll(this);
-      return;
-    }
-    const { maxMessageBytes } = this.host.limits;
-    if (data.length > maxMessageBytes) {
-      const message = `The message has ${data.length} bytes; ${maxMessageBytes} are permitted.`;
-      this.complain({ code: 'tooLarge', message });
-      this.close(CLOSE.tooBig, message);
-      return;
-    }
-    if (isBinary) {
-      this.complain({ code: 'badJson', message: 'The message is binary; apps send JSON text.' });
-      return;
-    }
-    const checked = validate(data.toString());
-    if (checked.ok) {
-      this.spoken = true;
-      this.#act(checked.message);
-    } else {
-      if (checked.type === 'disarm') this.host.disarmAll(this);
-      this.complain(checked.complaint, checked.id);
-    }
-  }
-
-  #act(message: AppMessage): void {
-    try {
-      this.send(this.host.act(this, message));
-    } catch (error) {
-      logEvent(this.logger, 'app.requestFailed', { app: this.app, type: message.type, err: error });
-      const line = `${message.type} failed inside the service; its log says why.`;
-      this.complain({ code: 'internal', message: line }, message.id);
-    }
+    this.#outbox.send(JSON.stringify(message));
   }
 
   complain(complaint: Refusal, id?: string | number): void {
     this.send({ type: 'error', ...(id === undefined ? {} : { id }), ...complaint });
   }
 
-  /** A token bucket: full at first, refilled at the permitted rate. */
-  #mayReceive(): boolean {
-    if (this.#closing) return false;
-    const { messagesPerS, excessMessages } = this.host.limits;
+  // ---- in --------------------------------------------------------------------------------------------------
+
+  /** Bytes that are kept of what the app sent. */
+  get keeps(): number {
+    return this.wire.keeps + this.#inbox.bytes;
+  }
+
+  look(): boolean {
+    return this.wire.look();
+  }
+
+  #receive(message: Incoming): void {
     const nowMs = performance.now();
-    const refilled = this.#allowance + ((nowMs - this.#allowanceAtMs) * messagesPerS) / 1000;
-    this.#allowanceAtMs = nowMs;
-    if (refilled >= messagesPerS) {
-      this.#allowance = messagesPerS;
-      this.#excess = 0;
-    } else this.#allowance = refilled;
-    if (this.#allowance >= 1) {
-      this.#allowance--;
-      return true;
+    this.#life.message(nowMs, this.wire.fresh);
+    this.#wordSinceMs = undefined;
+    if (!this.#mayReceive(nowMs)) {
+      // However wild the app is, a request for less force is heard.
+      if (message.hasWord) this.#host.disarmAll(this);
+      return;
     }
-    const message = `More than ${messagesPerS} messages a second; this one was not taken.`;
-    this.complain({ code: 'tooMany', message });
-    if (++this.#excess > excessMessages) {
-      logEvent(this.logger, 'app.tooManyMessages', { app: this.app });
-      this.close(CLOSE.policy, 'too many messages');
+    let heeded = false;
+    if (message.hasWord) {
+      const judgement = judge(message.text);
+      if (judgement.is === 'disarm') {
+        this.spoken = true;
+        this.#act(judgement.message);
+        return;
+      }
+      heeded = judgement.is === 'disarmAll';
+      if (heeded) this.#host.disarmAll(this);
+    }
+    const { turns } = this.#host;
+    const overtaken = this.#pings.lineIsOpen;
+    this.#inbox.put(message, { atMs: nowMs, turn: turns.count, overtaken, heeded });
+    turns.asked(this);
+  }
+
+  #mayReceive(nowMs: number): boolean {
+    if (this.#ended) return false;
+    const allowed = this.#allowance.take(nowMs);
+    if (allowed === 'yes') return true;
+    if (allowed !== 'no') {
+      this.#inbox.refuse(allowed);
+      this.#host.turns.asked(this);
     }
     return false;
   }
 
-  // ---- life ------------------------------------------------------------------------------------------------
+  act(): boolean {
+    this.#outbox.gather();
+    const lost = this.#inbox.takeNotTaken();
+    if (lost > 0) this.complain(notTaken(lost));
+    const waiting = this.#inbox.take();
+    if (waiting) this.#answer(waiting);
+    return !this.#inbox.isEmpty;
+  }
 
-  /** Called regularly: pings, and notices peers that are behind, gone or saying goodbye. */
-  beat(nowMs: number): void {
-    if (this.ws.readyState !== WebSocket.OPEN) {
-      this.end();
+  rest(): void {
+    this.#outbox.sendGathered();
+  }
+
+  #answer({ refused, text, atMs, turn, overtaken, heeded }: Waiting): void {
+    if (refused) {
+      this.complain(tooMany(this.#host.limits.messagesPerS));
+      if (refused !== 'last') return;
+      logEvent(this.#logger, 'app.tooManyMessages', { app: this.app });
+      this.close(CLOSE.policy, 'too many messages');
       return;
     }
-    const { pingEveryMs, pongWithinMs, behindAfterMs } = this.host.limits;
-    const sinceMs = nowMs - this.#pingedAtMs;
-    if (this.#awaitingPong) {
-      if (sinceMs > behindAfterMs) this.#behind = true;
-      if (sinceMs > pongWithinMs) {
-        logEvent(this.logger, 'app.gone', { app: this.app });
-        this.end();
-        this.ws.terminate();
+    if (text === undefined) {
+      this.complain(wrong(undefined, heeded));
+      return;
+    }
+    const checked = validate(text);
+    if (!checked.ok) {
+      this.complain(wrong(checked.complaint, heeded), checked.id);
+      return;
+    }
+    this.spoken = true;
+    const { type, id } = checked.message;
+    if (overtaken && FORCE.has(type)) this.complain(OVERTAKEN, id);
+    else if (FORCE.has(type) && this.#isStale(atMs, turn)) this.complain(STALE, id);
+    else if (HOLDS.has(type) && this.#life.doubted) this.complain(DOUBTED, id);
+    else this.#act(checked.message);
+  }
+
+  /** It has waited for what else was asked, and not only for a busy processor. */
+  #isStale(atMs: number, turn: number): boolean {
+    return this.#host.turns.count - turn > STALE_TURNS && performance.now() - atMs > STALE_MS;
+  }
+
+  #act(message: AppMessage): void {
+    try {
+      const answer = this.#host.act(this, message);
+      if (answer.type === 'ack' && HOLDS.has(message.type)) {
+        this.#life.holds(performance.now() + LONGEST_LIFE_MS);
       }
-    } else if (this.#sentSincePing || sinceMs >= pingEveryMs) {
-      this.#sentSincePing = false;
-      this.#awaitingPong = true;
-      this.#pingedAtMs = nowMs;
-      this.ws.ping();
+      this.send(answer);
+    } catch (error) {
+      logEvent(this.#logger, 'app.requestFailed', { app: this.app, type: message.type, err: error });
+      const line = `${message.type} failed inside the service; its log says why.`;
+      this.complain({ code: 'internal', message: line }, message.id);
     }
   }
 
-  #pong(): void {
-    this.#awaitingPong = false;
-    this.#behind = false;
-    this.#flush();
+  // ---- life ------------------------------------------------------------------------------------------------
+
+  /** Somebody disarmed: what this app has sent until it can know of that asks for no force. */
+  drawLine(): void {
+    this.#inbox.overtake();
+    this.#pings.drawLine(performance.now());
+  }
+
+  /** Called regularly: pings, and notices peers that are behind, gone or saying goodbye. */
+  beat(nowMs: number): void {
+    if (!this.wire.open) {
+      this.end();
+      return;
+    }
+    const { pingEveryMs, pongWithinMs, behindAfterMs } = this.#host.limits;
+    const sinceMs = nowMs - this.#pings.sentMs;
+    if (this.#pings.unanswered) {
+      if (sinceMs > behindAfterMs) this.#outbox.heldBack = true;
+      if (sinceMs > pongWithinMs) {
+        logEvent(this.#logger, 'app.gone', { app: this.app });
+        this.end();
+        this.wire.terminate();
+      }
+    } else if (this.#outbox.hasSent || sinceMs >= pingEveryMs) this.#ping(nowMs);
+  }
+
+  /**
+   * Called often: whoever holds fingers must show that it is alive.
+   * @param punctual false when the service itself was late: what shows it may be there, unread
+   */
+  watch(nowMs: number, punctual: boolean): void {
+    if (this.#wordSinceMs !== undefined && nowMs - this.#wordSinceMs >= WHOLE_WITHIN_MS) {
+      this.#wordSinceMs = undefined;
+      this.#host.disarmAll(this);
+    }
+    if (punctual && this.#life.ends(nowMs)) {
+      logEvent(this.#logger, 'app.silent', { app: this.app, name: this.name });
+      this.#host.free(this);
+    }
+    if (!this.#life.holding(nowMs) && !this.#life.doubted) return;
+    const isDue = nowMs - this.#pings.sentMs >= this.#host.limits.aliveEveryMs;
+    if (isDue && !this.#pings.unanswered && this.wire.open) this.#ping(nowMs);
+  }
+
+  #ping(nowMs: number): void {
+    this.#outbox.hasSent = false;
+    this.#pings.send(nowMs);
+  }
+
+  #ponged(payload: Buffer): void {
+    const nowMs = performance.now();
+    const { sentMs } = this.#pings;
+    if (!this.#pings.answered(payload, nowMs)) return;
+    this.#life.pong(sentMs, nowMs);
+    this.#outbox.heldBack = false;
+    this.#outbox.flush();
+  }
+
+  close(code: number, reason: string): void {
+    this.end();
+    this.wire.close(code, reason);
   }
 
   /** The app is gone or as good as gone. */
   end(): void {
     if (this.#ended) return;
     this.#ended = true;
-    this.host.ended(this);
+    // It may have begun to say the word.
+    if (this.#wordSinceMs !== undefined) this.#host.disarmAll(this);
+    this.#inbox.clear();
+    this.#host.turns.left(this);
+    this.#host.ended(this);
   }
 }

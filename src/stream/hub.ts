@@ -19,16 +19,24 @@ import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
+import { Turns } from './turns.js';
+import { keepVigil } from './vigil.js';
 
 const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
   'glove off the hand first, keep a way to get the hand out, and disarm when in doubt.';
 
+/** A disarm of every hand that comes again so soon after another says nothing new. */
+const DISARMED_TWICE_MS = 20;
+
 /** Gloves on one side, sessions on the other, and what concerns them all. */
 export class Hub implements SessionHost {
   readonly sessions = new Set<Session>();
   readonly feeds: readonly Feed[];
+  readonly turns: Turns;
   readonly #beat: NodeJS.Timeout;
+  readonly #endVigil: () => void;
+  #disarmedAllMs = Number.NEGATIVE_INFINITY;
   #cautioned = false;
   /** For metrics. `dropped`: of apps that have left. */
   readonly counts = {
@@ -48,11 +56,13 @@ export class Hub implements SessionHost {
       permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
   ) {
+    this.turns = new Turns(limits);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();
       for (const session of this.sessions) session.beat(nowMs);
     }, limits.probeEveryMs);
+    this.#endVigil = keepVigil(gloves, this.sessions, limits.watchEveryMs);
   }
 
   begin(session: Session): void {
@@ -68,12 +78,21 @@ export class Hub implements SessionHost {
   }
 
   disarmAll(session: Session): void {
+    // Who says it without end needs no release for each.
+    const nowMs = performance.now();
+    const isFree = this.feeds.every(({ glove }) => !glove.armed);
+    if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;
+    this.#disarmedAllMs = nowMs;
     this.disarm(undefined, session.name ?? session.app, whoIs(this, session));
+  }
+
+  free(session: Session): void {
+    for (const { glove } of this.feeds) glove.drop(session.app);
   }
 
   ended(session: Session): void {
     // Forces first.
-    for (const { glove } of this.feeds) glove.drop(session.app);
+    this.free(session);
     for (const feed of this.feeds) feed.remove(session);
     if (this.sessions.delete(session)) this.counts.dropped[session.encoding] += session.dropped;
     logEvent(this.logger, 'app.left', { app: session.app, name: session.name, dropped: session.dropped });
@@ -121,6 +140,7 @@ export class Hub implements SessionHost {
       feed.glove.disarm(by, who);
       feed.armedChanged();
     }
+    for (const session of this.sessions) session.drawLine();
     logEvent(this.logger, 'disarmed', { hand: hand ?? 'all', by });
   }
 
@@ -168,6 +188,7 @@ export class Hub implements SessionHost {
 
   close(): void {
     clearInterval(this.#beat);
+    this.#endVigil();
     for (const feed of this.feeds) feed.close();
   }
 

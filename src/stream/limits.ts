@@ -13,11 +13,24 @@ export interface StreamLimits {
   probeEveryMs: number;
   /** A pong that takes longer than this: hold poses until it comes, then send the newest. */
   behindAfterMs: number;
+  /**
+   * While an app holds something, how often it is pinged. What it holds ends when its connection has been silent for
+   * `aliveWithinMs`, whatever life was asked for: three pings may be late.
+   */
+  aliveEveryMs: number;
+  aliveWithinMs: number;
+  /** How often that is looked at. */
+  watchEveryMs: number;
   maxMessageBytes: number;
   /** Messages a second, and the burst. */
   messagesPerS: number;
   /** Messages over the rate that are answered by errors before the connection is closed. */
   excessMessages: number;
+  /** Of each turn, for looking at what came, and for doing what apps ask: see turns.ts. */
+  lookMs: number;
+  actMs: number;
+  /** Most bytes of messages of one app that wait to be acted on. */
+  maxWaitingBytes: number;
   /** A connection that has asked for nothing by then gives its place to a newcomer when all are taken. */
   speakWithinMs: number;
   /** Unread answers, bytes; more than that and the connection is closed. */
@@ -37,9 +50,15 @@ export const DEFAULT_LIMITS: StreamLimits = {
   pongWithinMs: 10_000,
   probeEveryMs: 250,
   behindAfterMs: 500,
+  aliveEveryMs: 50,
+  aliveWithinMs: 200,
+  watchEveryMs: 10,
   maxMessageBytes: MAX_APP_MESSAGE,
   messagesPerS: 2000,
   excessMessages: 200,
+  lookMs: 4,
+  actMs: 4,
+  maxWaitingBytes: 256 * 1024,
   speakWithinMs: 10_000,
   maxUnreadBytes: 256 * 1024,
   httpSockets: 64,

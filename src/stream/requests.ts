@@ -95,8 +95,9 @@ const HANDLERS: Handlers = {
     return 'refused' in outcome ? outcome : { armed: true, ...outcome };
   },
   disarm(target, session, { hand }) {
-    if (target.feedsOf(hand).length === 0) return noGlove(target, hand, '/hand');
-    target.disarm(hand, session.name ?? session.app, whoIs(target, session));
+    // A hand that is not there means all of them: nobody is held for a wrong word.
+    const which = target.feedsOf(hand).length > 0 ? hand : undefined;
+    target.disarm(which, session.name ?? session.app, whoIs(target, session));
     return { armed: false };
   },
   ping: (_target, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),

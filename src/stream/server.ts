@@ -4,7 +4,6 @@ import type { Duplex } from 'node:stream';
 import fastifyStatic from '@fastify/static';
 import fastify, { type FastifyInstance } from 'fastify';
 import type { Logger } from 'pino';
-import { WebSocketServer } from 'ws';
 import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { Glove } from '../glove/glove.js';
@@ -12,11 +11,15 @@ import { HAND_SIDES } from '../hand/joints.js';
 import { logEvent } from '../log/events.js';
 import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from '../protocol/messages.js';
-import { noGloveFor } from '../protocol/refusals.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
-import { CLOSE, Session } from './connection.js';
+import { Session } from './connection.js';
 import { limitCrowd } from './connection-limits.js';
+import { disarmByHttp, foreignRead, meansDisarm, routable } from './disarm-by-http.js';
+import { CLOSE } from './frame-reader.js';
+import { acceptHandshake, handshakeFault } from './handshake.js';
+import { hasSeveralHosts, SEVERAL_HOSTS } from './host-headers.js';
+import { gateHttp } from './http-gate.js';
 import { Hub, unusedNow } from './hub.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
@@ -90,53 +93,58 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     crowdedToldMs = performance.now();
     logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
   });
-  const sockets = new WebSocketServer({
-    noServer: true,
-    clientTracking: false,
-    perMessageDeflate: false,
-    // Sessions answer pings themselves, within their limits.
-    autoPong: false,
-    // Somewhat more than a session takes, so that it can say what is wrong before it closes.
-    maxPayload: 4 * limits.maxMessageBytes,
-    handleProtocols: (offered) => [...offered].find((name) => SUBPROTOCOLS.includes(name)) ?? false,
-  });
+  const gate = gateHttp(app.server);
 
   let count = 0;
   app.server.on('upgrade', (request, socket: Duplex, head) => {
     socket.on('error', () => socket.destroy());
+    gate.release(socket);
     const url = request.url ?? '/';
     const offered = request.headers['sec-websocket-protocol']?.split(',').map((name) => name.trim());
-    const denial = access.deny(request.headers, url);
+    const method = request.method ?? '';
+    const denial = hasSeveralHosts(request.rawHeaders) ? SEVERAL_HOSTS : access.deny(request.headers, url);
     if (denial) {
       hub.counts.notPermitted++;
       logEvent(logger, 'app.refused', { origin: request.headers.origin, reason: denial.message });
       refuse(socket, denial.status, 'notPermitted', denial.message);
+    } else if (meansDisarm({ method, url, route: undefined })) {
+      // Some HTTP clients offer an upgrade with every request.
+      answer(socket, 200, disarmByHttp(hub, url));
     } else if (url.split('?', 1)[0] !== STREAM_PATH) {
       refuse(socket, 404, 'notSupported', `The stream is at ${STREAM_PATH}.`);
     } else if (offered && !offered.some((name) => SUBPROTOCOLS.includes(name))) {
       const message = `None of the subprotocols offered is known; use ${SUBPROTOCOLS.join(' or ')}.`;
       refuse(socket, 400, 'notSupported', message);
     } else {
-      sockets.handleUpgrade(request, socket, head, (ws) => {
-        if ('setNoDelay' in socket && typeof socket.setNoDelay === 'function') socket.setNoDelay(true);
-        const encoding = ws.protocol === SUBPROTOCOL_BINARY ? 'binary' : 'json';
-        const session = new Session(`app${++count}`, encoding, ws, socket, hub, logger);
-        connections.becameStream(socket);
-        session.proved = access.provedApp(request.headers, url);
-        session.name = session.proved;
-        if (hub.sessions.size >= profile.maxClients) makeRoom(hub, limits);
-        if (hub.sessions.size >= profile.maxClients) {
-          hub.counts.tooManyApps++;
-          // Told in the stream: a browser hides the status of a refused handshake from its page.
-          const message = `${profile.maxClients} apps are connected and stream.maxClients permits no more.`;
-          session.complain({ code: 'tooMany', message });
-          session.close(CLOSE.tryAgainLater, 'too many apps');
-          return;
-        }
-        const { app, proved } = session;
-        logEvent(logger, 'app.connected', { app, origin: request.headers.origin, encoding, proved });
-        hub.begin(session);
-      });
+      const fault = handshakeFault(request);
+      if (fault) {
+        refuse(socket, fault.status, 'notSupported', fault.message);
+        return;
+      }
+      const subprotocol = offered?.find((name) => SUBPROTOCOLS.includes(name));
+      if ('setNoDelay' in socket && typeof socket.setNoDelay === 'function') socket.setNoDelay(true);
+      if ('setTimeout' in socket && typeof socket.setTimeout === 'function') socket.setTimeout(0);
+      acceptHandshake(request, socket, subprotocol);
+      connections.becameStream(socket);
+      const encoding = subprotocol === SUBPROTOCOL_BINARY ? 'binary' : 'json';
+      const { origin } = request.headers;
+      const isPage = origin !== undefined;
+      if (head.length > 0) socket.unshift(head);
+      const session = new Session({ app: `app${++count}`, encoding, socket, host: hub, logger, isPage });
+      session.proved = access.provedApp(request.headers, url);
+      session.name = session.proved;
+      if (hub.sessions.size >= profile.maxClients) makeRoom(hub, limits);
+      if (hub.sessions.size >= profile.maxClients) {
+        hub.counts.tooManyApps++;
+        // Told in the stream: a browser hides the status of a refused handshake from its page.
+        const message = `${profile.maxClients} apps are connected and stream.maxClients permits no more.`;
+        session.complain({ code: 'tooMany', message });
+        session.close(CLOSE.tryAgainLater, 'too many apps');
+        return;
+      }
+      const { app, proved } = session;
+      logEvent(logger, 'app.connected', { app, origin, encoding, proved });
+      hub.begin(session);
     }
   });
 
@@ -165,11 +173,8 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
       hub.close();
       metrics.close();
       const open = [...hub.sessions];
-      const closed = open.map(
-        ({ ws }) => new Promise<void>((resolve) => void ws.once('close', () => resolve())),
-      );
       for (const session of open) session.close(CLOSE.goingAway, 'the service ends');
-      await Promise.all(closed);
+      await Promise.all(open.map(({ wire }) => wire.closed));
       await app.close();
     },
   };
@@ -209,6 +214,7 @@ function createHttp(
     logger: false,
     forceCloseConnections: true,
     bodyLimit: 1024 * 1024,
+    rewriteUrl: ({ url = '/' }) => routable(url),
     requestTimeout: limits.requestWithinMs,
     keepAliveTimeout: KEEP_ALIVE_MS,
     http: {
@@ -223,9 +229,13 @@ function createHttp(
     // No page may lay itself over the arm button; the token in a URL goes nowhere.
     reply.header('content-security-policy', PAGE_POLICY);
     reply.header('referrer-policy', 'no-referrer');
+    if (hasSeveralHosts(request.raw.rawHeaders)) {
+      return reply.code(SEVERAL_HOSTS.status).send({ code: 'notPermitted', message: SEVERAL_HOSTS.message });
+    }
     const { origin } = request.headers;
     const { url: route } = request.routeOptions;
-    const isFile = route === '/*' || route === '/demos/*' || route === undefined;
+    const toDisarm = meansDisarm({ method: request.method, url: request.url, route });
+    const isFile = !toDisarm && (route === '/*' || route === '/demos/*' || route === undefined);
     // A browser asks first whether its page may send a token, and asks without one.
     const isPreflight = request.method === 'OPTIONS';
     const denial = access.deny(request.headers, request.url, isFile || isPreflight);
@@ -244,6 +254,13 @@ function createHttp(
         .header('access-control-allow-headers', 'authorization, content-type')
         .header('access-control-allow-private-network', 'true')
         .send();
+    }
+    if (toDisarm) {
+      if (!foreignRead(request.method, request.headers['sec-fetch-site'])) {
+        return reply.header('cache-control', 'no-store').send(disarmByHttp(hub, request.url));
+      }
+      const message = 'Another web page had this address read; a wearer would not.';
+      return reply.code(403).send({ code: 'notPermitted', message });
     }
   });
   app.setNotFoundHandler((_request, reply) => {
@@ -301,22 +318,6 @@ function createHttp(
       const status = code === 'unknownHand' ? 404 : code === 'notPermitted' ? 403 : 409;
       return reply.code(status).send({ ...handsNow(hand), ...outcome.refused });
     });
-    scope.post<{ Querystring: { hand?: string } }>('/disarm', (request, reply) => {
-      const { hand } = request.query;
-      if (hand !== undefined && !(HAND_SIDES as readonly string[]).includes(hand)) {
-        return reply.code(400).send({ code: 'unknownHand', message: 'hand is left or right.' });
-      }
-      if (hub.feedsOf(hand).length === 0) {
-        return reply.code(404).send(
-          noGloveFor(
-            hand,
-            hub.gloves.map(({ description }) => description.hand),
-          ),
-        );
-      }
-      hub.disarm(hand, HTTP_APP, 'wearer');
-      return reply.send(handsNow(hand));
-    });
   });
   routes?.(app);
   if (demos !== undefined) {
@@ -327,7 +328,11 @@ function createHttp(
 }
 
 function refuse(socket: Duplex, status: number, code: string, message: string): void {
-  const body = JSON.stringify({ code, message });
+  answer(socket, status, { code, message });
+}
+
+function answer(socket: Duplex, status: number, what: object): void {
+  const body = JSON.stringify(what);
   socket.end(
     `HTTP/1.1 ${status} ${STATUS_CODES[status]}\r\nConnection: close\r\nContent-Type: application/json\r\n` +
       `Content-Length: ${Buffer.byteLength(body)}\r\n\r\n${body}`,

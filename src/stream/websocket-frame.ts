@@ -1,7 +1,6 @@
 /**
- * Unmasked, unfragmented frames from the server (RFC 6455, 5.2), built here so that one buffer serves every
- * reader of a message and each costs a single write. `ws` frames its own messages with one write each as
- * well, without compression and fragments, so the two never interleave within a frame.
+ * Unmasked, unfragmented frames from the server (RFC 6455, 5.2): one buffer serves every reader of a message, and each
+ * costs a single write.
  */
 
 export const OPCODE_TEXT = 1;
@@ -29,5 +28,14 @@ export function frameText(text: string): Buffer {
     if (headerBytes === 10) frame.writeBigUInt64BE(BigInt(payloadBytes), 2);
   }
   frame.write(text, headerBytes);
+  return frame;
+}
+
+/** A control frame; its payload has 125 bytes at most. */
+export function frameControl(opcode: number, payload: Uint8Array): Buffer {
+  const frame = Buffer.allocUnsafe(2 + payload.length);
+  frame[0] = 0x80 | opcode;
+  frame[1] = payload.length;
+  frame.set(payload, 2);
   return frame;
 }

@@ -52,6 +52,11 @@ export async function startServiceProcess(
   return service;
 }
 
+/** Arms the right hand as its wearer would. @returns false when the service refused: right after a disarm, say */
+export async function armGlove(app: App): Promise<boolean> {
+  return (await app.ask({ type: 'arm', hand: 'right' })).type === 'ack';
+}
+
 /** Ends whatever a failed test left running. */
 export async function stopAllServices(): Promise<void> {
   for (const service of [...running]) {

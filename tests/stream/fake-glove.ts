@@ -170,11 +170,13 @@ export class FakeGlove implements Glove {
     this.#note('arm', by, who);
     if (this.armRefusal) return this.armRefusal;
     this.armed = true;
+    this.tell('resistance');
     return undefined;
   }
   disarm(by: string, who: WhoArms) {
     this.armed = false;
     this.#note('disarm', by, who);
+    this.tell('resistance');
   }
 
   #note(...call: unknown[]): void {

@@ -8,6 +8,7 @@ import { connect, type Socket } from 'node:net';
 export class RawApp {
   readonly texts: string[] = [];
   pings = 0;
+  #pinged = Buffer.alloc(0);
   #bytes = Buffer.alloc(0);
   #open = false;
   #wake: () => void = () => {};
@@ -39,16 +40,31 @@ export class RawApp {
     return app;
   }
 
-  send(opcode: number, payload: Buffer): void {
+  send(opcode: number, payload: Buffer, fin = true): void {
     const mask = randomBytes(4);
+    const first = (fin ? 0x80 : 0) | opcode;
     const header =
       payload.length < 126
-        ? Buffer.from([0x80 | opcode, 0x80 | payload.length])
-        : Buffer.from([0x80 | opcode, 0x80 | 126, payload.length >> 8, payload.length & 255]);
+        ? Buffer.from([first, 0x80 | payload.length])
+        : payload.length < 65_536
+          ? Buffer.from([first, 0x80 | 126, payload.length >> 8, payload.length & 255])
+          : Buffer.from([
+              first,
+              0x80 | 127,
+              0,
+              0,
+              0,
+              0,
+              0,
+              payload.length >> 16,
+              payload.length >> 8,
+              payload.length,
+            ]);
     this.socket.write(Buffer.concat([header, mask, payload.map((byte, i) => byte ^ mask[i & 3])]));
   }
   sendText = (message: object) => this.send(1, Buffer.from(JSON.stringify(message)));
-  pong = () => this.send(10, Buffer.alloc(0));
+  /** Answers the last ping. */
+  pong = () => this.send(10, this.#pinged);
 
   /** Messages of this type, in the order they came. */
   of(type: string): ({ seq: number } & Record<string, unknown>)[] {
@@ -97,6 +113,7 @@ export class RawApp {
       if (opcode === 1) this.texts.push(payload.toString());
       if (opcode === 9) {
         this.pings++;
+        this.#pinged = Buffer.from(payload);
         if (this.answersPings) this.send(10, payload);
       }
       at += headerBytes + length;

@@ -1,0 +1,289 @@
+import { isAscii, isUtf8 } from 'node:buffer';
+import { hasWord, WORD_OVERLAP } from './disarm-word.js';
+
+/**
+ * Frames of apps (RFC 6455, 5), read as far as there is time for. Nothing is kept but the message that is on its way,
+ * in one piece: it takes no more memory than its bytes, however small the fragments that it comes in. Every payload is
+ * looked through for the word that frees fingers as soon as its bytes are there, before anything is made of it.
+ */
+
+export const OPCODE = { continuation: 0, text: 1, binary: 2, close: 8, ping: 9, pong: 10 } as const;
+
+/** WebSocket close codes (RFC 6455, 7.4.1, and the IANA registry). */
+export const CLOSE = {
+  normal: 1000,
+  goingAway: 1001,
+  protocol: 1002,
+  noStatus: 1005,
+  badData: 1007,
+  policy: 1008,
+  tooBig: 1009,
+  tryAgainLater: 1013,
+} as const;
+
+/** A whole message of an app. */
+export interface Incoming {
+  /** Undefined when it was binary. */
+  readonly text: string | undefined;
+  /** Of its payload. */
+  readonly bytes: number;
+  /** The word that frees fingers stands in it. */
+  readonly hasWord: boolean;
+}
+
+export interface FrameSink {
+  message(message: Incoming): void;
+  /**
+   * The word stands in what is no whole message.
+   * @param final it never will be one: part of what is too large, of a control frame, or of no frame at all
+   */
+  word(final: boolean): void;
+  ping(payload: Buffer): void;
+  pong(payload: Buffer): void;
+  /** The peer says goodbye. */
+  close(code: number, reason: string): void;
+  /**
+   * What came cannot be taken. From then on bytes are only looked through for the word.
+   * @param bytes of the message, as far as that is known
+   */
+  fault(code: number, reason: string, bytes: number): void;
+}
+
+const FIN = 0x80;
+const RESERVED = 0x70;
+const MASKED = 0x80;
+const LONGEST_CONTROL = 125;
+const HEADER_START = 2;
+const MASK_BYTES = 4;
+const LEAST_KEPT = 1024;
+const NOTHING = Buffer.alloc(0);
+
+/** Payloads are unmasked into it, a piece at a time. */
+const piece = Buffer.alloc(16 * 1024);
+
+export class FrameReader {
+  readonly #header = new Uint8Array(HEADER_START + 8 + MASK_BYTES);
+  readonly #view = new DataView(this.#header.buffer);
+  #headerBytes = 0;
+  #headerNeeds = HEADER_START;
+  /** Of the frame. */
+  #opcode = 0;
+  #fin = false;
+  #left = 0;
+  #read = 0;
+  readonly #control = Buffer.alloc(LONGEST_CONTROL);
+  /** Of the message: its opcode, 0 when there is none; its bytes in all frames so far, and what was kept of them. */
+  #message = 0;
+  #messageBytes = 0;
+  #kept = NOTHING;
+  #keptBytes = 0;
+  #hasWord = false;
+  /** Its last bytes: the word may go on in the next. */
+  #tail = '';
+  #tooBig = false;
+  #broken = false;
+
+  constructor(
+    readonly maxMessageBytes: number,
+    readonly sink: FrameSink,
+  ) {}
+
+  /** Bytes kept for a message that is not whole. */
+  get keeps(): number {
+    return this.#kept.length;
+  }
+
+  /**
+   * Reads on.
+   * @param maxFrames after so many it stops
+   * @returns where it stopped; `to` unless there were more frames than that
+   */
+  read(bytes: Buffer, from: number, to: number, maxFrames: number): number {
+    let at = from;
+    for (let frames = 0; at < to && frames < maxFrames && !this.#broken; ) {
+      if (this.#headerBytes < this.#headerNeeds) {
+        this.#header[this.#headerBytes++] = bytes[at++];
+        if (this.#headerBytes === HEADER_START) this.#beginHeader();
+        if (this.#headerBytes < this.#headerNeeds || this.#broken) continue;
+        this.#beginFrame();
+      } else {
+        const length = Math.min(this.#left, to - at, piece.length);
+        this.#unmask(bytes, at, length);
+        at += length;
+        this.#takePiece(length);
+      }
+      if (this.#left > 0) continue;
+      frames++;
+      this.#headerBytes = 0;
+      this.#headerNeeds = HEADER_START;
+      this.#endFrame();
+    }
+    if (!this.#broken) return at;
+    // No frames any more; but somebody may mean to say one thing.
+    this.#lookThrough(bytes.toString('latin1', at, to));
+    if (this.#hasWord) {
+      this.#hasWord = false;
+      this.#tail = '';
+      this.sink.word(true);
+    }
+    return to;
+  }
+
+  #beginHeader(): void {
+    const [first, second] = this.#header;
+    const fault = this.#faultOf(first, second);
+    if (fault !== undefined) {
+      this.#fail(CLOSE.protocol, fault);
+      return;
+    }
+    const short = second & 0x7f;
+    this.#headerNeeds = HEADER_START + (short === 126 ? 2 : short === 127 ? 8 : 0) + MASK_BYTES;
+  }
+
+  #faultOf(first: number, second: number): string | undefined {
+    const opcode = first & 15;
+    const isControl = opcode >= OPCODE.close;
+    if ((first & RESERVED) !== 0) return 'a reserved bit is set';
+    if ((second & MASKED) === 0) return 'a frame is not masked';
+    if (opcode > OPCODE.pong || (opcode > OPCODE.binary && !isControl))
+      return `opcode ${opcode} is not known`;
+    if (isControl) {
+      if ((first & FIN) === 0) return 'a control frame is fragmented';
+      if ((second & 0x7f) > LONGEST_CONTROL) return 'a control frame is too long';
+    } else if (opcode === OPCODE.continuation) {
+      if (this.#message === 0) return 'no message is there to go on with';
+    } else if (this.#message !== 0) return 'a message begins inside another';
+    return undefined;
+  }
+
+  #beginFrame(): void {
+    const [first, second] = this.#header;
+    const short = second & 0x7f;
+    this.#opcode = first & 15;
+    this.#fin = (first & FIN) !== 0;
+    this.#read = 0;
+    this.#left = short;
+    if (short === 126) this.#left = this.#view.getUint16(HEADER_START);
+    // Beyond 2^53 it is too much in any case.
+    else if (short === 127) this.#left = Number(this.#view.getBigUint64(HEADER_START));
+    if (this.#opcode >= OPCODE.close) return;
+    if (this.#opcode !== OPCODE.continuation) {
+      this.#message = this.#opcode;
+      this.#messageBytes = 0;
+      this.#hasWord = false;
+      this.#tail = '';
+    }
+    this.#messageBytes += this.#left;
+    if (this.#messageBytes <= this.maxMessageBytes || this.#tooBig) return;
+    this.#tooBig = true;
+    this.#forget();
+    if (this.#hasWord) this.sink.word(true);
+    this.sink.fault(CLOSE.tooBig, 'the message is too large', this.#messageBytes);
+  }
+
+  #unmask(bytes: Buffer, at: number, length: number): void {
+    const header = this.#header;
+    const maskAt = this.#headerNeeds - MASK_BYTES;
+    const read = this.#read;
+    for (let i = 0; i < length; i++) piece[i] = bytes[at + i] ^ header[maskAt + ((read + i) & 3)];
+    this.#read += length;
+    this.#left -= length;
+  }
+
+  #takePiece(length: number): void {
+    if (this.#opcode >= OPCODE.close) {
+      piece.copy(this.#control, this.#read - length, 0, length);
+      return;
+    }
+    const hadWord = this.#hasWord;
+    this.#lookThrough(piece.toString('latin1', 0, length));
+    const found = this.#hasWord && !hadWord;
+    if (this.#tooBig) {
+      if (found) this.sink.word(true);
+      return;
+    }
+    // Most messages are whole in one piece, and are taken from there.
+    const isWhole = this.#fin && this.#left === 0 && this.#keptBytes === 0;
+    if (!isWhole) {
+      if (found) this.sink.word(false);
+      this.#keep(length);
+    }
+  }
+
+  #keep(length: number): void {
+    const needed = this.#keptBytes + length;
+    if (needed > this.#kept.length) {
+      const size = Math.min(this.maxMessageBytes, Math.max(LEAST_KEPT, needed, 2 * this.#kept.length));
+      const larger = Buffer.allocUnsafeSlow(size);
+      this.#kept.copy(larger, 0, 0, this.#keptBytes);
+      this.#kept = larger;
+    }
+    piece.copy(this.#kept, this.#keptBytes, 0, length);
+    this.#keptBytes = needed;
+  }
+
+  #forget(): void {
+    this.#kept = NOTHING;
+    this.#keptBytes = 0;
+  }
+
+  #lookThrough(latin1: string): void {
+    if (this.#hasWord) return;
+    this.#hasWord = hasWord(this.#tail + latin1);
+    this.#tail = (this.#tail + latin1).slice(-WORD_OVERLAP);
+  }
+
+  #endFrame(): void {
+    if (this.#opcode >= OPCODE.close) this.#endControl();
+    else if (this.#fin) this.#endMessage();
+  }
+
+  #endMessage(): void {
+    const bytes = this.#messageBytes;
+    const isText = this.#message === OPCODE.text;
+    const data = this.#keptBytes > 0 ? this.#kept.subarray(0, this.#keptBytes) : piece.subarray(0, bytes);
+    this.#message = 0;
+    if (this.#tooBig) return;
+    if (isText && !isUtf8(data)) {
+      if (this.#hasWord) this.sink.word(true);
+      this.#fail(CLOSE.badData, 'a text is not UTF-8');
+      return;
+    }
+    const text = isText ? data.toString(isAscii(data) ? 'latin1' : 'utf8') : undefined;
+    this.#forget();
+    this.sink.message({ text, bytes, hasWord: this.#hasWord });
+  }
+
+  #endControl(): void {
+    const payload = Buffer.from(this.#control.subarray(0, this.#read));
+    if (hasWord(payload.toString('latin1'))) this.sink.word(true);
+    if (this.#opcode === OPCODE.ping) this.sink.ping(payload);
+    else if (this.#opcode === OPCODE.pong) this.sink.pong(payload);
+    else this.#endByClose(payload);
+  }
+
+  #endByClose(payload: Buffer): void {
+    const code = payload.length >= 2 ? payload.readUInt16BE(0) : CLOSE.noStatus;
+    const reason = payload.subarray(2);
+    if (payload.length === 1 || (payload.length >= 2 && !mayBeSent(code))) {
+      this.#fail(CLOSE.protocol, 'a close frame is malformed');
+    } else if (!isUtf8(reason)) {
+      this.#fail(CLOSE.badData, 'a reason is not UTF-8');
+    } else {
+      this.#broken = true;
+      this.sink.close(code, reason.toString());
+    }
+  }
+
+  #fail(code: number, reason: string): void {
+    this.#broken = true;
+    this.#forget();
+    this.#tail = '';
+    this.#hasWord = false;
+    this.sink.fault(code, reason, this.#messageBytes);
+  }
+}
+
+/** RFC 6455, 7.4.2: some codes are for programs to tell themselves, and never sent. */
+const mayBeSent = (code: number): boolean =>
+  (code >= 1000 && code <= 1014 && (code < 1004 || code > 1006)) || (code >= 3000 && code <= 4999);

@@ -1,0 +1,146 @@
+import type { IncomingMessage, Server, ServerResponse } from 'node:http';
+import type { Socket } from 'node:net';
+import type { Duplex } from 'node:stream';
+import { hasWord } from './disarm-word.js';
+
+/**
+ * Requests over HTTP are let through one by one. Node reads 64 KiB from a socket at a time and answers all the requests
+ * that it finds in there before it looks at anything else: a thousand, and as many from the next socket. Here a socket
+ * gives up one request at a time, the next when that is answered, and few sockets do so between two looks at gloves and
+ * streams. A request that means to disarm goes first.
+ *
+ *   socket ── bytes ──> gate ── the bytes of one request ──> Node's parser ──> routes
+ */
+
+/** Sockets that may give up a request between two looks at everything else. */
+const AT_ONCE = 4;
+/** Of a body, at a time. */
+const PIECE_BYTES = 16 * 1024;
+/** The word is looked for in so much of the beginning of a request: its first line, usually. */
+const FIRST_LINE_BYTES = 512;
+
+type Deliver = (this: Socket, bytes: Buffer) => void;
+
+export interface HttpGate {
+  /** The socket has become something else: what has come and was not read is left in it. */
+  release(socket: Duplex): void;
+}
+
+/** Takes its place between the sockets of a server and its parser. Call before the server listens. */
+export function gateHttp(server: Server): HttpGate {
+  const gates = new Map<Duplex, Gate>();
+  const waiting = new Set<Gate>();
+  let serving = 0;
+
+  /** One at a time in each of a few rows: what a request sets off is over before the next of its row. */
+  function serve(): void {
+    const [gate] = waiting;
+    if (!gate) {
+      serving--;
+      return;
+    }
+    waiting.delete(gate);
+    gate.give();
+    setImmediate(serve);
+  }
+
+  function wait(gate: Gate): void {
+    waiting.add(gate);
+    if (serving >= AT_ONCE) return;
+    serving++;
+    setImmediate(serve);
+  }
+
+  // After Node's own listener, whose reading this takes over.
+  server.on('connection', (socket: Socket) => {
+    const listeners = socket.listeners('data');
+    if (listeners.length !== 1) throw new Error('http-gate: this Node reads its sockets in another way');
+    const deliver = listeners[0] as Deliver;
+    socket.removeListener('data', deliver);
+    const gate = new Gate(socket, deliver, wait);
+    gates.set(socket, gate);
+    socket.on('data', gate.take);
+    socket.once('close', () => {
+      gates.delete(socket);
+      waiting.delete(gate);
+    });
+  });
+  server.prependListener('request', (request: IncomingMessage, response: ServerResponse) => {
+    gates.get(request.socket)?.began(request, response);
+  });
+
+  return {
+    release(socket) {
+      const gate = gates.get(socket);
+      if (!gate) return;
+      gates.delete(socket);
+      waiting.delete(gate);
+      gate.release();
+    },
+  };
+}
+
+/** One socket. */
+class Gate {
+  #bytes: Buffer = Buffer.alloc(0);
+  /** The request that is being answered. */
+  #request: IncomingMessage | undefined;
+
+  constructor(
+    readonly socket: Socket,
+    readonly deliver: Deliver,
+    readonly wait: (gate: Gate) => void,
+  ) {}
+
+  readonly take = (chunk: Buffer): void => {
+    this.#bytes = this.#bytes.length === 0 ? chunk : Buffer.concat([this.#bytes, chunk]);
+    // One more chunk may be on its way; the rest stays with the sender.
+    this.socket.pause();
+    this.#next();
+  };
+
+  began(request: IncomingMessage, response: ServerResponse): void {
+    this.#request = request;
+    response.once('close', () => {
+      if (this.#request === request) this.#request = undefined;
+      this.#next();
+    });
+  }
+
+  /** Gives the parser the bytes of one request, or some of its body. */
+  give(): void {
+    if (this.socket.destroyed || !this.#mayGive()) return;
+    const length = endOfHead(this.#bytes) ?? Math.min(this.#bytes.length, PIECE_BYTES);
+    const bytes = this.#bytes.subarray(0, length);
+    this.#bytes = this.#bytes.subarray(length);
+    this.deliver.call(this.socket, bytes);
+    this.#next();
+  }
+
+  release(): void {
+    this.socket.removeListener('data', this.take);
+    if (this.#bytes.length > 0) this.socket.unshift(this.#bytes);
+    this.#bytes = Buffer.alloc(0);
+  }
+
+  #mayGive(): boolean {
+    return this.#bytes.length > 0 && (this.#request === undefined || !this.#request.complete);
+  }
+
+  #next(): void {
+    if (this.#bytes.length === 0) {
+      if (this.socket.isPaused()) this.socket.resume();
+    } else if (!this.#mayGive()) return;
+    else if (hasWord(this.#bytes.toString('latin1', 0, FIRST_LINE_BYTES))) this.give();
+    else this.wait(this);
+  }
+}
+
+/** Where a head of a request ends: after an empty line, which some write without a carriage return. */
+function endOfHead(bytes: Buffer): number | undefined {
+  for (let at = bytes.indexOf(10); at >= 0 && at < PIECE_BYTES; at = bytes.indexOf(10, at + 1)) {
+    const next = bytes[at + 1] === 13 ? at + 2 : at + 1;
+    if (bytes[next] === 10) return next + 1;
+  }
+  return undefined;
+}

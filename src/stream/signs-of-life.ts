@@ -1,0 +1,70 @@
+/**
+ * Whether an app that holds fingers is alive. What it holds ends when its connection has been silent for
+ * `aliveWithinMs`, whatever life was asked for: an app that is frozen, or on the far side of a dead network, answers
+ * no ping. A web page is another matter: its browser answers pings even while its script hangs, so that only its
+ * messages count.
+ *
+ * Bytes count when their read has emptied the socket: those of a long queue may be of an app that froze since. Pure:
+ * times are arguments, ms.
+ */
+
+export interface LifeLimits {
+  /** While an app holds something, how often it is pinged. */
+  aliveEveryMs: number;
+  /** A connection that was silent for so long has nothing that it may hold. */
+  aliveWithinMs: number;
+}
+
+export class SignsOfLife {
+  #heardMs = Number.NEGATIVE_INFINITY;
+  #holdsUntilMs = Number.NEGATIVE_INFINITY;
+  #doubted = false;
+
+  /** @param isPage a browser opened the connection */
+  constructor(
+    readonly limits: LifeLimits,
+    readonly isPage: boolean,
+  ) {}
+
+  /** It was silent, and has not shown since that it is alive: it may hold nothing. */
+  get doubted(): boolean {
+    return this.#doubted;
+  }
+
+  /** Bytes have come. @param fresh their read has emptied the socket */
+  bytes(nowMs: number, fresh: boolean): void {
+    if (fresh && !this.isPage) this.#heardMs = nowMs;
+  }
+
+  /** A message has come. */
+  message(nowMs: number, fresh: boolean): void {
+    if (!fresh || !this.isPage) return;
+    this.#heardMs = nowMs;
+    this.#doubted = false;
+  }
+
+  /** A pong has come for the ping that was sent at `pingedMs`. */
+  pong(pingedMs: number, nowMs: number): void {
+    if (this.isPage || nowMs - pingedMs >= this.limits.aliveWithinMs) return;
+    this.#heardMs = nowMs;
+    this.#doubted = false;
+  }
+
+  /** It was granted something that lives until then. */
+  holds(untilMs: number): void {
+    this.#holdsUntilMs = Math.max(this.#holdsUntilMs, untilMs);
+  }
+
+  /** It may be holding something: it is to be pinged often. */
+  holding(nowMs: number): boolean {
+    return nowMs < this.#holdsUntilMs;
+  }
+
+  /** @returns true when what it holds must end now: told once */
+  ends(nowMs: number): boolean {
+    if (!this.holding(nowMs) || nowMs - this.#heardMs < this.limits.aliveWithinMs) return false;
+    this.#holdsUntilMs = Number.NEGATIVE_INFINITY;
+    this.#doubted = true;
+    return true;
+  }
+}

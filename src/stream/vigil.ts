@@ -1,0 +1,38 @@
+import type { Glove } from '../glove/glove.js';
+import type { Session } from './connection.js';
+
+/** A watch that comes so many times too late says that the service was busy, not the apps silent. */
+const LATE = 4;
+
+/**
+ * Watches over those who may hold fingers: that they are alive, and that nothing which they sent before a glove was
+ * disarmed counts after it, whoever disarmed it. Disarms over the stream and HTTP draw that line themselves; here are
+ * those that come from the glove: its button, a stretched hand, a lost link.
+ * @returns ends it
+ */
+export function keepVigil(
+  gloves: readonly Glove[],
+  sessions: ReadonlySet<Session>,
+  everyMs: number,
+): () => void {
+  const ends = gloves.map((glove) => {
+    let { armed } = glove;
+    return glove.listen({
+      resistance() {
+        if (armed && !glove.armed) for (const session of sessions) session.drawLine();
+        armed = glove.armed;
+      },
+    });
+  });
+  let watchedMs = performance.now();
+  const timer = setInterval(() => {
+    const nowMs = performance.now();
+    const punctual = nowMs - watchedMs < LATE * everyMs;
+    watchedMs = nowMs;
+    for (const session of sessions) session.watch(nowMs, punctual);
+  }, everyMs);
+  return () => {
+    clearInterval(timer);
+    for (const end of ends) end();
+  };
+}
