@@ -56,7 +56,7 @@ export default defineConfig({
         extends: true,
         test: {
           name: 'rooms',
-          include: ['tests/!(end-to-end)/**/*.test.ts', 'tests/*.test.ts', ...TURNED_TIME],
+          include: ['tests/!(end-to-end|openxr)/**/*.test.ts', 'tests/*.test.ts', ...TURNED_TIME],
           testTimeout: 20_000,
           maxWorkers: BESIDE_WAITING,
           // Files share what they import, which is most of the time otherwise.
@@ -74,6 +74,19 @@ export default defineConfig({
           maxWorkers: 2,
           testTimeout: 60_000,
           sequence: { groupOrder: 1 },
+        },
+      },
+      {
+        // Programs of their own that mostly wait for each other.
+        extends: true,
+        test: {
+          name: 'openxr',
+          include: process.platform === 'linux' ? ['tests/openxr/**/*.test.ts'] : [],
+          globalSetup: ['tests/openxr/setup.ts'],
+          maxWorkers: 2,
+          testTimeout: 60_000,
+          hookTimeout: 300_000,
+          sequence: { groupOrder: 3 },
         },
       },
       {
