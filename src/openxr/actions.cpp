@@ -136,15 +136,15 @@ void give_trackpads(std::vector<Binding>& bindings) {
   }
 }
 
-/// What a runtime would have refused, for the profile that it does not know.
-XrResult check_hand_interaction(const XrInteractionProfileSuggestedBinding& info,
-                                const std::vector<std::string>& paths) {
+/// What a runtime would have refused, for a suggestion that is not passed on.
+XrResult check_suggestion(const XrInteractionProfileSuggestedBinding& info, const std::vector<std::string>& paths,
+                          bool hand_interaction) {
   if (info.countSuggestedBindings == 0) return XR_ERROR_VALIDATION_FAILURE;
   for (std::uint32_t i = 0; i < info.countSuggestedBindings; i++) {
     const auto action = objects().actions.find(info.suggestedBindings[i].action);
     if (!action) return XR_ERROR_HANDLE_INVALID;
     if (paths[i].empty()) return XR_ERROR_PATH_INVALID;
-    if (!is_hand_interaction_path(paths[i])) return XR_ERROR_PATH_UNSUPPORTED;
+    if (hand_interaction && !is_hand_interaction_path(paths[i])) return XR_ERROR_PATH_UNSUPPORTED;
     const auto set = action->set.lock();
     if (set && set->attached) return XR_ERROR_ACTIONSETS_ALREADY_ATTACHED;
   }
@@ -179,8 +179,14 @@ SuggestInteractionProfileBindings(XrInstance handle, const XrInteractionProfileS
     give_trackpads(made.bindings);
     const std::string profile = path_string(*instance, info->interactionProfile);
     made.hand_interaction = profile.find("/hand_interaction") != std::string::npos;
-    if (emulated && info->interactionProfile == instance->hand_interaction_profile) {
-      const XrResult result = check_hand_interaction(*info, paths);
+    bool alone = false;
+    {
+      const std::lock_guard lock(instance->mutex);
+      alone = instance->alone;
+    }
+    const bool is_emulated = emulated && info->interactionProfile == instance->hand_interaction_profile;
+    if (is_emulated || alone) {
+      const XrResult result = check_suggestion(*info, paths, is_emulated);
       if (XR_FAILED(result)) return result;
       made.below = false;
       for (Binding& binding : made.bindings) binding.below = false;

@@ -154,6 +154,8 @@ struct Instance {
   std::vector<Suggestion> suggestions;
   std::vector<GripSet> grips;
   bool grips_made = false;
+  /// Ours are attached alone. A suggestion passed on now would replace theirs, which cannot be made again.
+  bool alone = false;
   unsigned names_used = 0;
 };
 

@@ -241,7 +241,7 @@ void keep_wrist(Session& session) {
     const XrSessionActionSetsAttachInfo info{XR_TYPE_SESSION_ACTION_SETS_ATTACH_INFO, nullptr,
                                              static_cast<std::uint32_t>(sets.size()), sets.data()};
     // Once, whatever comes of it.
-    session.attached = session.attached_alone = true;
+    session.attached = session.attached_alone = session.instance->alone = true;
     if (sets.empty() || XR_FAILED(instance.next.AttachSessionActionSets(session.handle, &info))) return;
     make_grip_spaces(session);
   }
