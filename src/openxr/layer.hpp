@@ -201,8 +201,9 @@ struct Session {
   std::unordered_map<XrAction, MergedStates> merged;
   XrPath below_profiles[kSides] = {};     ///< of what lies below
   XrPath reported_profiles[kSides] = {};  ///< as the application is told
-  bool profile_events = false;
-  bool synced = false;  ///< the profiles above are in force
+  /// Events of the runtime's that the application is to get, and whether it is to get one of ours.
+  int profile_changes = 0;
+  bool profile_event = false;
   bool pressed[kSides][kInputs] = {};
   bool touched[kSides][kInputs] = {};
 };
@@ -366,7 +367,7 @@ std::string path_string(const Instance& instance, XrPath path);
 const Suggestion* suggestion_for(const Instance& instance, XrPath profile);
 
 // sync
-/// The profiles as they are now, for the application and below; after a sync.
+/// The profiles as they are now, for the application and below; after a sync. Under both locks.
 void update_profiles(Session& session);
 
 // spaces

@@ -57,8 +57,8 @@ bool own_event(const std::shared_ptr<Instance>& instance, XrEventDataBuffer* dat
   for (const auto& session : objects().sessions.all()) {
     if (session->instance != instance || !session->running.load()) continue;
     const std::lock_guard lock(session->mutex);
-    if (!session->profile_events) continue;
-    session->profile_events = false;
+    if (!session->profile_event) continue;
+    session->profile_event = false;
     auto* event = reinterpret_cast<XrEventDataInteractionProfileChanged*>(data);
     event->type = XR_TYPE_EVENT_DATA_INTERACTION_PROFILE_CHANGED;
     event->next = nullptr;
@@ -68,13 +68,31 @@ bool own_event(const std::shared_ptr<Instance>& instance, XrEventDataBuffer* dat
   return false;
 }
 
+/// Whether an event tells of nothing but a profile that is there for our own action.
+bool is_ours_alone(const XrEventDataBuffer& data) {
+  if (data.type != XR_TYPE_EVENT_DATA_INTERACTION_PROFILE_CHANGED) return false;
+  const auto& event = reinterpret_cast<const XrEventDataInteractionProfileChanged&>(data);
+  const auto session = objects().sessions.find(event.session);
+  if (!session) return false;
+  const std::lock_guard lock(session->mutex);
+  if (!session->attached) return false;
+  if (session->profile_changes == 0) return true;
+  session->profile_changes--;
+  return false;
+}
+
 }  // namespace
 
 XRAPI_ATTR XrResult XRAPI_CALL PollEvent(XrInstance handle, XrEventDataBuffer* data) {
   return guarded([&] {
     const auto instance = objects().instances.find(handle);
     if (!instance) return XR_ERROR_HANDLE_INVALID;
-    const XrResult result = instance->next.PollEvent(handle, data);
+    XrResult result = instance->next.PollEvent(handle, data);
+    while (result == XR_SUCCESS && is_ours_alone(*data)) {
+      data->type = XR_TYPE_EVENT_DATA_BUFFER;
+      data->next = nullptr;
+      result = instance->next.PollEvent(handle, data);
+    }
     if (result == XR_EVENT_UNAVAILABLE) {
       if (own_event(instance, data)) return XR_SUCCESS;
     } else if (result == XR_SUCCESS && data->type == XR_TYPE_EVENT_DATA_SESSION_STATE_CHANGED) {

@@ -111,13 +111,7 @@ XRAPI_ATTR XrResult XRAPI_CALL GetCurrentInteractionProfile(XrSession handle, Xr
     const int slot = slot_of(instance, hand);
     if (slot == kAny) return result;
     const std::lock_guard lock(session->mutex);
-    if (Link::get().ever_live() && session->synced) {
-      state->interactionProfile = session->reported_profiles[slot];
-      return result;
-    }
-    const std::lock_guard instance_lock(instance.mutex);
-    // One that the application did not suggest is there for our own action.
-    if (suggestion_for(instance, state->interactionProfile) == nullptr) state->interactionProfile = XR_NULL_PATH;
+    if (session->attached) state->interactionProfile = session->reported_profiles[slot];
     return result;
   });
 }

@@ -311,6 +311,14 @@ void make_all_inactive(Session& session) {
   count_poses(session, 0);
 }
 
+bool is_suggested(const Instance& instance, XrPath profile, Side side) {
+  const Suggestion* suggestion = suggestion_for(instance, profile);
+  return suggestion != nullptr &&
+         std::any_of(suggestion->bindings.begin(), suggestion->bindings.end(), [&](const Binding& each) {
+           return each.component.of_hand && each.component.side == side;
+         });
+}
+
 /// Which profile serves a hand that holds no controller: the hand's own, or what a glove can do most of.
 XrPath anticipated(const Instance& instance, Side side) {
   XrPath best = XR_NULL_PATH;
@@ -335,20 +343,21 @@ XrPath anticipated(const Instance& instance, Side side) {
 
 void update_profiles(Session& session) {
   const Instance& instance = *session.instance;
-  session.synced = true;
   for (const Side side : kBothSides) {
     XrInteractionProfileState state{};
     state.type = XR_TYPE_INTERACTION_PROFILE_STATE;
     const bool known = XR_SUCCEEDED(
         instance.next.GetCurrentInteractionProfile(session.handle, instance.hands[side], &state));
-    session.below_profiles[side] = known ? state.interactionProfile : XR_NULL_PATH;
-    // One that the application did not suggest is there for our own action.
-    XrPath reported =
-        suggestion_for(instance, session.below_profiles[side]) ? session.below_profiles[side] : XR_NULL_PATH;
+    const XrPath below = known ? state.interactionProfile : XR_NULL_PATH;
+    const bool changed_below = below != session.below_profiles[side];
+    session.below_profiles[side] = below;
+    // One that the application did not suggest for the hand is there for our own action.
+    XrPath reported = is_suggested(instance, below, side) ? below : XR_NULL_PATH;
     if (reported == XR_NULL_PATH && Link::get().live(side)) reported = anticipated(instance, side);
     if (reported == session.reported_profiles[side]) continue;
     session.reported_profiles[side] = reported;
-    session.profile_events = true;
+    if (changed_below) session.profile_changes++;
+    else session.profile_event = true;
   }
 }
 
@@ -361,9 +370,14 @@ XRAPI_ATTR XrResult XRAPI_CALL SyncActions(XrSession handle, const XrActionsSync
     const bool well_formed = info != nullptr && info->type == XR_TYPE_ACTIONS_SYNC_INFO &&
                              (info->countActiveActionSets == 0 || info->activeActionSets != nullptr);
     const std::lock_guard lock(session->mutex);
-    // Until the first sample of a glove nothing is different from how it would be without us.
-    if (!well_formed || !session->attached || !Link::get().ever_live()) return next.SyncActions(handle, info);
+    if (!well_formed || !session->attached) return next.SyncActions(handle, info);
     const std::lock_guard instance_lock(instance.mutex);
+    if (!Link::get().ever_live()) {
+      // Until the first sample of a glove nothing is different from how it would be without us.
+      const XrResult result = next.SyncActions(handle, info);
+      if (result == XR_SUCCESS) update_profiles(*session);
+      return result;
+    }
     if (session->attached_late) {
       for (std::uint32_t i = 0; i < info->countActiveActionSets; i++) {
         const bool attached = std::any_of(session->sets.begin(), session->sets.end(), [&](const auto& set) {

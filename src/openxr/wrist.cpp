@@ -70,23 +70,23 @@ XrResult suggest(const Instance& instance, XrPath profile, const std::vector<Bin
   return instance.next.SuggestInteractionProfileBindings(instance.handle, &info);
 }
 
-/// Adds our bindings to a profile that the application suggested.
-void merge_suggestion(const Instance& instance, const Suggestion& suggestion) {
+/// Hands for which the application suggested bindings of a controller.
+void add_hands(const Suggestion& suggestion, bool (&hands)[kSides]) {
   // A hand that the runtime sees by itself is no controller with a mount.
   if (!suggestion.below || suggestion.hand_interaction) return;
-  bool hands[kSides] = {};
   for (const Binding& binding : suggestion.bindings) {
     if (binding.below && binding.component.of_hand) hands[binding.component.side] = true;
   }
+}
+
+/// Adds our bindings to a profile that the application suggested, for no other hands than it did: the runtime may
+/// choose profiles by what was suggested.
+void merge_suggestion(const Instance& instance, const Suggestion& suggestion) {
+  bool hands[kSides] = {};
+  add_hands(suggestion, hands);
   if (!hands[kLeft] && !hands[kRight]) return;
-  if (XR_SUCCEEDED(suggest(instance, suggestion.profile, suggestion.bindings, true, true))) return;
-  // A profile of one hand, or an action that is attached already, in which case everything stays as it was.
-  for (const Side side : kBothSides) {
-    if (hands[side] && XR_SUCCEEDED(suggest(instance, suggestion.profile, suggestion.bindings, side == kLeft,
-                                            side == kRight))) {
-      return;
-    }
-  }
+  if (XR_SUCCEEDED(suggest(instance, suggestion.profile, suggestion.bindings, hands[kLeft], hands[kRight]))) return;
+  // A profile without a grip, or an action that is attached already, in which case everything stays as it was.
   suggest(instance, suggestion.profile, suggestion.bindings, false, false);
 }
 
@@ -106,17 +106,21 @@ void make_grip_sets(Instance& instance) {
       if (!make_grip_set(instance, priority)) break;
     }
   }
-  bool controllers = false;
+  bool hands[kSides] = {};
+  const Suggestion* simple = nullptr;
   for (Suggestion& suggestion : instance.suggestions) {
     // A suggestion made since then has replaced ours.
     if (!suggestion.merged) merge_suggestion(instance, suggestion);
     suggestion.merged = true;
-    for (const Binding& binding : suggestion.bindings) {
-      controllers = controllers || (suggestion.below && !suggestion.hand_interaction && binding.component.of_hand);
-    }
+    add_hands(suggestion, hands);
+    if (suggestion.profile == instance.simple_profile) simple = &suggestion;
   }
-  // Only where the application suggested no controller: another profile could change what the runtime chooses for it.
-  if (first && !controllers) suggest(instance, instance.simple_profile, {}, true, true);
+  // Only for a hand without any: another profile could change what the runtime chooses for the application.
+  if (!first || (hands[kLeft] && hands[kRight])) return;
+  const std::vector<Binding> none;
+  const bool both = simple != nullptr;
+  suggest(instance, instance.simple_profile, both ? simple->bindings : none, both || !hands[kLeft],
+          both || !hands[kRight]);
 }
 
 void make_grip_spaces(Session& session) {

@@ -35,19 +35,22 @@ export interface DriverOptions {
   offers?: string;
   /** Without the layer, for comparison. */
   bare?: boolean;
-  /** The validation layer of the loader's makers above and below ours. */
-  validated?: boolean;
+  /** The validation layer of the loader's makers, nearer to the application than ours, or nearer to the runtime. */
+  validated?: 'above' | 'below';
   build?: Build;
   env?: Record<string, string>;
 }
 
-const VALIDATION = '/usr/lib/x86_64-linux-gnu/openxr/1/api_layers/libXrApiLayer_core_validation.so';
+const VALIDATION = 'XR_APILAYER_LUNARG_core_validation';
+const VALIDATION_LIBRARY = '/usr/lib/x86_64-linux-gnu/openxr/1/api_layers/libXrApiLayer_core_validation.so';
 
 /** Any OpenXR application, through the real loader, over the strict test runtime; told what to do line by line. */
 export class Driver {
   readonly #answers: ((line: string) => void)[] = [];
   readonly ended: Promise<{ code: number | null; signal: string | null }>;
   stderr = '';
+  /** What the validation layer said; empty: nothing. */
+  validation = '';
 
   private constructor(
     readonly child: ChildProcess,
@@ -60,7 +63,10 @@ export class Driver {
         done({ code, signal });
       });
     });
-    createInterface({ input: child.stdout! }).on('line', (line) => this.#answers.shift()?.(line));
+    createInterface({ input: child.stdout! }).on('line', (line) => {
+      if (line.startsWith('{')) this.#answers.shift()?.(line);
+      else this.validation += `${line}\n`;
+    });
     // An application that has crashed is told of by what it was asked last.
     child.stdin!.on('error', () => {});
     child.stderr!.setEncoding('utf8').on('data', (text) => {
@@ -99,12 +105,12 @@ export class Driver {
       TAUTLINE_TEST_RUNTIME_LIBRARY: resolve(build.runtime),
       XDG_RUNTIME_DIR: options.runtimeFolder ?? join(folder, 'nothing'),
     };
-    if (options.validated) {
+    if (options.validated === 'above') {
       const layer = {
         file_format_version: '1.0.0',
         api_layer: {
-          name: 'XR_APILAYER_above',
-          library_path: VALIDATION,
+          name: VALIDATION,
+          library_path: VALIDATION_LIBRARY,
           api_version: '1.0',
           implementation_version: '1',
           description: 'validation',
@@ -112,10 +118,12 @@ export class Driver {
         },
       };
       writeFileSync(join(above, 'validation.json'), JSON.stringify(layer));
-      env.XR_ENABLE_API_LAYERS = 'XR_APILAYER_LUNARG_core_validation';
-      env.XR_CORE_VALIDATION_EXPORT_TYPE = 'text';
-      env.XR_CORE_VALIDATION_FILE_NAME = join(folder, 'validation.txt');
     }
+    if (options.validated === 'below') {
+      env.XR_API_LAYER_PATH = '/usr/share/openxr/1/api_layers/explicit.d';
+      env.XR_ENABLE_API_LAYERS = VALIDATION;
+    }
+    if (options.validated) env.XR_CORE_VALIDATION_EXPORT_TYPE = 'text';
     const child = spawn(build.driver, [], { env: { ...env, ...options.env }, stdio: 'pipe' });
     return new Driver(child, folder);
   }
@@ -165,15 +173,6 @@ export class Driver {
       if (fits(answer)) return answer;
       if (performance.now() > end) throw new Error(`${command} stays ${JSON.stringify(answer)}`);
       await new Promise((done) => setTimeout(done, 5));
-    }
-  }
-
-  /** What the validation layers said; empty: nothing. */
-  validation(): string {
-    try {
-      return readFileSync(join(this.folder, 'validation.txt'), 'utf8');
-    } catch {
-      return '';
     }
   }
 

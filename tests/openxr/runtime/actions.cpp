@@ -147,14 +147,19 @@ XrResult XRAPI_CALL AttachSessionActionSets(XrSession handle, const XrSessionAct
   return XR_SUCCESS;
 }
 
-std::string current_profile(int hand) {
+std::string current_profile(const Session& session, int hand) {
   const World& w = world();
   const Controller& controller = w.controllers[hand];
   const auto suggested = [&](const std::string& profile) {
     const auto found = w.suggestions.find(profile);
     if (found == w.suggestions.end()) return false;
     return std::any_of(found->second.begin(), found->second.end(),
-                       [&](const Binding& each) { return hand_of_text(each.path) == hand; });
+                       [&](const Binding& each) {
+                         // What is not attached does not count.
+                         const auto action = w.actions.find(each.action);
+                         return hand_of_text(each.path) == hand && action != w.actions.end() &&
+                                session.sets.count(action->second.set) > 0;
+                       });
   };
   const std::string hands = "/interaction_profiles/ext/hand_interaction_ext";
   if (!controller.on) return w.cameras[hand].on && suggested(hands) ? hands : "";
@@ -221,8 +226,8 @@ XrResult XRAPI_CALL SyncActions(XrSession handle, const XrActionsSyncInfo* info)
   session->states.clear();
   session->pose_sources.clear();
   if (!session->focused) return XR_SESSION_NOT_FOCUSED;
-  for (int hand = 0; hand < 2; hand++) {
-    const std::string profile = current_profile(hand);
+  for (int hand = 0; hand < 2 && session->attached; hand++) {
+    const std::string profile = current_profile(*session, hand);
     if (profile == session->profiles[hand]) continue;
     session->profiles[hand] = profile;
     push_profile_changed(handle);
