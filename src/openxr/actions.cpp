@@ -1,6 +1,8 @@
 // Action sets, actions and suggested bindings are kept as the application made them. Suggestions of a profile replace
 // each other and attaching happens once, so ours are added just before it.
 #include <algorithm>
+#include <iterator>
+#include <utility>
 
 #include "layer.hpp"
 #include "link.hpp"
@@ -14,9 +16,9 @@ std::string path_string(const Instance& instance, XrPath path) {
   return std::string(text, size - 1);
 }
 
-const Suggestion* suggestion_for(const Instance& instance, XrPath profile) {
+const Suggestion* bound_for(const Instance& instance, XrPath profile) {
   if (profile == XR_NULL_PATH) return nullptr;
-  for (const Suggestion& each : instance.suggestions) {
+  for (const Suggestion& each : instance.bound) {
     if (each.profile == profile) return &each;
   }
   return nullptr;
@@ -44,10 +46,12 @@ namespace {
 
 /// Under the instance's lock.
 void forget_bindings(Instance& instance, XrAction action) {
-  for (Suggestion& suggestion : instance.suggestions) {
-    auto& all = suggestion.bindings;
-    all.erase(std::remove_if(all.begin(), all.end(), [&](const Binding& each) { return each.action == action; }),
-              all.end());
+  for (auto* suggestions : {&instance.suggestions, &instance.bound}) {
+    for (Suggestion& suggestion : *suggestions) {
+      auto& all = suggestion.bindings;
+      all.erase(std::remove_if(all.begin(), all.end(), [&](const Binding& each) { return each.action == action; }),
+                all.end());
+    }
   }
 }
 
@@ -213,11 +217,33 @@ SuggestInteractionProfileBindings(XrInstance handle, const XrInteractionProfileS
 
 namespace {
 
+/// Puts the suggestions of sets that are attached for the first time into force.
+void bind(Instance& instance, const std::vector<std::shared_ptr<ActionSet>>& sets) {
+  const std::lock_guard lock(instance.mutex);
+  for (const auto& set : sets) {
+    if (std::exchange(set->attached, true)) continue;
+    for (const Suggestion& suggestion : instance.suggestions) {
+      auto bound = std::find_if(instance.bound.begin(), instance.bound.end(),
+                                [&](const Suggestion& each) { return each.profile == suggestion.profile; });
+      if (bound == instance.bound.end()) {
+        instance.bound.push_back(suggestion);
+        bound = std::prev(instance.bound.end());
+        bound->bindings.clear();
+      }
+      for (const Binding& binding : suggestion.bindings) {
+        const bool ours = std::any_of(set->actions.begin(), set->actions.end(),
+                                      [&](const auto& action) { return action->handle == binding.action; });
+        if (ours) bound->bindings.push_back(binding);
+      }
+    }
+  }
+}
+
 /// Sets of an application whose session has ours alone already: its actions follow the glove.
 XrResult attach_late(Session& session, const std::vector<std::shared_ptr<ActionSet>>& sets) {
   session.sets = sets;
   session.attached_late = true;
-  for (const auto& set : sets) set->attached = true;
+  bind(*session.instance, sets);
   return XR_SUCCESS;
 }
 
@@ -240,7 +266,7 @@ XRAPI_ATTR XrResult XRAPI_CALL AttachSessionActionSets(XrSession handle, const X
     if (session->attached_alone && !session->attached_late && well_formed) return attach_late(*session, sets);
     // What is refused anyway is refused by the runtime, in its own way.
     if (!well_formed || session->attached) return next.AttachSessionActionSets(handle, info);
-    make_grip_sets(instance);
+    make_grip_sets(instance, sets);
     std::vector<XrActionSet> all(info->actionSets, info->actionSets + info->countActionSets);
     for (const GripSet& grip : instance.grips) all.push_back(grip.set);
     XrSessionActionSetsAttachInfo ours = *info;
@@ -252,7 +278,7 @@ XRAPI_ATTR XrResult XRAPI_CALL AttachSessionActionSets(XrSession handle, const X
     if (XR_FAILED(result)) return result;
     session->attached = true;
     session->sets = sets;
-    for (const auto& set : sets) set->attached = true;
+    bind(instance, sets);
     if (with_ours) make_grip_spaces(*session);
     return result;
   });

@@ -16,8 +16,8 @@ constexpr unsigned kLongestMs = 2000;
 /// Whether the action vibrates a hand: bound to its output in the profile in use, or in any while that is not known.
 bool vibrates(const Session& session, XrAction action, Side side) {
   const Instance& instance = *session.instance;
-  const Suggestion* current = suggestion_for(instance, session.reported_profiles[side]);
-  for (const Suggestion& suggestion : instance.suggestions) {
+  const Suggestion* current = bound_for(instance, session.reported_profiles[side]);
+  for (const Suggestion& suggestion : instance.bound) {
     if (current != nullptr && &suggestion != current) continue;
     for (const Binding& binding : suggestion.bindings) {
       const Component& component = binding.component;
@@ -26,7 +26,7 @@ bool vibrates(const Session& session, XrAction action, Side side) {
   }
   // The hands' own profile has no output; the action's intent is plain all the same.
   if (current == nullptr || !current->hand_interaction) return false;
-  return std::any_of(instance.suggestions.begin(), instance.suggestions.end(), [&](const Suggestion& suggestion) {
+  return std::any_of(instance.bound.begin(), instance.bound.end(), [&](const Suggestion& suggestion) {
     return std::any_of(suggestion.bindings.begin(), suggestion.bindings.end(), [&](const Binding& binding) {
       return binding.action == action && binding.component.side == side &&
              binding.component.kind == Component::Kind::kHaptic;

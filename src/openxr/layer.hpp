@@ -151,9 +151,12 @@ struct Instance {
   /// Guards what follows.
   std::mutex mutex;
   std::vector<std::shared_ptr<ActionSet>> sets;
-  std::vector<Suggestion> suggestions;
+  /// As suggested last; and what was in force when each set was attached, which nothing changes any more.
+  std::vector<Suggestion> suggestions, bound;
   std::vector<GripSet> grips;
   bool grips_made = false;
+  /// The simple controller's profile is there for our action, and not for the application.
+  bool simple_is_ours[kSides] = {};
   /// Ours are attached alone. A suggestion passed on now would replace theirs, which cannot be made again.
   bool alone = false;
   unsigned names_used = 0;
@@ -349,7 +352,7 @@ bool camera_wrist(const Session& session, Side side, XrSpace base, XrTime time, 
 
 // wrist
 /// Own action sets at the priorities of the application's, with their suggestions; once for an instance.
-void make_grip_sets(Instance& instance);
+void make_grip_sets(Instance& instance, const std::vector<std::shared_ptr<ActionSet>>& attached);
 void make_grip_spaces(Session& session);
 /// Which of our sets to synchronise beside the application's, and takes their spaces into use.
 std::vector<XrActiveActionSet> choose_grip_sets(Session& session, const XrActionsSyncInfo& sync);
@@ -363,8 +366,8 @@ XrSpace reference_of(Session& session);
 
 // actions
 std::string path_string(const Instance& instance, XrPath path);
-/// The suggestion for a profile, or null. Under the instance's lock.
-const Suggestion* suggestion_for(const Instance& instance, XrPath profile);
+/// The bindings in force for a profile, or null. Under the instance's lock.
+const Suggestion* bound_for(const Instance& instance, XrPath profile);
 
 // sync
 /// The profiles as they are now, for the application and below; after a sync. Under both locks.

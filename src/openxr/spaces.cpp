@@ -30,7 +30,7 @@ bool by_hand(const ActionSpace& space, Side& side, InputPose& pose) {
   side = state.hand;
   Instance& instance = *session.instance;
   const std::lock_guard instance_lock(instance.mutex);
-  const Suggestion* suggestion = suggestion_for(instance, session.reported_profiles[side]);
+  const Suggestion* suggestion = bound_for(instance, session.reported_profiles[side]);
   if (suggestion == nullptr) return false;
   for (const Binding& binding : suggestion->bindings) {
     const Component& component = binding.component;

@@ -124,7 +124,7 @@ std::vector<XrPath> glove_sources(Session& session, XrAction action) {
   const Instance& instance = *session.instance;
   for (const Side side : kBothSides) {
     if (session.below_profiles[side] == session.reported_profiles[side]) continue;
-    const Suggestion* suggestion = suggestion_for(instance, session.reported_profiles[side]);
+    const Suggestion* suggestion = bound_for(instance, session.reported_profiles[side]);
     if (suggestion == nullptr) continue;
     for (const Binding& binding : suggestion->bindings) {
       const Component& component = binding.component;
@@ -187,7 +187,7 @@ XRAPI_ATTR XrResult XRAPI_CALL GetInputSourceLocalizedName(XrSession handle,
     const std::lock_guard instance_lock(instance.mutex);
     for (const Side side : kBothSides) {
       if (session->below_profiles[side] == session->reported_profiles[side]) continue;
-      const Suggestion* suggestion = suggestion_for(instance, session->reported_profiles[side]);
+      const Suggestion* suggestion = bound_for(instance, session->reported_profiles[side]);
       if (suggestion == nullptr) continue;
       const auto& all = suggestion->bindings;
       const auto binding = std::find_if(all.begin(), all.end(), [&](const Binding& each) {

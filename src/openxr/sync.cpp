@@ -311,19 +311,11 @@ void make_all_inactive(Session& session) {
   count_poses(session, 0);
 }
 
-bool is_suggested(const Instance& instance, XrPath profile, Side side) {
-  const Suggestion* suggestion = suggestion_for(instance, profile);
-  return suggestion != nullptr &&
-         std::any_of(suggestion->bindings.begin(), suggestion->bindings.end(), [&](const Binding& each) {
-           return each.component.of_hand && each.component.side == side;
-         });
-}
-
 /// Which profile serves a hand that holds no controller: the hand's own, or what a glove can do most of.
 XrPath anticipated(const Instance& instance, Side side) {
   XrPath best = XR_NULL_PATH;
   int most = 0;
-  for (const Suggestion& suggestion : instance.suggestions) {
+  for (const Suggestion& suggestion : instance.bound) {
     int count = 0;
     for (const Binding& binding : suggestion.bindings) {
       const Component& component = binding.component;
@@ -351,8 +343,8 @@ void update_profiles(Session& session) {
     const XrPath below = known ? state.interactionProfile : XR_NULL_PATH;
     const bool changed_below = below != session.below_profiles[side];
     session.below_profiles[side] = below;
-    // One that the application did not suggest for the hand is there for our own action.
-    XrPath reported = is_suggested(instance, below, side) ? below : XR_NULL_PATH;
+    const bool ours = below == instance.simple_profile && instance.simple_is_ours[side];
+    XrPath reported = ours ? XR_NULL_PATH : below;
     if (reported == XR_NULL_PATH && Link::get().live(side)) reported = anticipated(instance, side);
     if (reported == session.reported_profiles[side]) continue;
     session.reported_profiles[side] = reported;
@@ -412,7 +404,7 @@ XRAPI_ATTR XrResult XRAPI_CALL SyncActions(XrSession handle, const XrActionsSync
     update_profiles(*session);
     Sync sync{*info, freeze(*session), {}, {}};
     for (const Side side : kBothSides) {
-      sync.suggestions[side] = suggestion_for(instance, session->reported_profiles[side]);
+      sync.suggestions[side] = bound_for(instance, session->reported_profiles[side]);
       sync.priorities[side] = priorities_of(*session, *info, side, sync.suggestions[side]);
     }
     merge_states(*session, sync);

@@ -70,20 +70,31 @@ XrResult suggest(const Instance& instance, XrPath profile, const std::vector<Bin
   return instance.next.SuggestInteractionProfileBindings(instance.handle, &info);
 }
 
-/// Hands for which the application suggested bindings of a controller.
-void add_hands(const Suggestion& suggestion, bool (&hands)[kSides]) {
+using Sets = std::vector<std::shared_ptr<ActionSet>>;
+
+bool has(const Sets& sets, XrAction action) {
+  return std::any_of(sets.begin(), sets.end(), [&](const auto& set) {
+    return std::any_of(set->actions.begin(), set->actions.end(),
+                       [&](const auto& each) { return each->handle == action; });
+  });
+}
+
+/// Hands for which the application suggested bindings of a controller, to actions that are being attached.
+void add_hands(const Suggestion& suggestion, const Sets& attached, bool (&hands)[kSides]) {
   // A hand that the runtime sees by itself is no controller with a mount.
   if (!suggestion.below || suggestion.hand_interaction) return;
   for (const Binding& binding : suggestion.bindings) {
-    if (binding.below && binding.component.of_hand) hands[binding.component.side] = true;
+    if (binding.below && binding.component.of_hand && has(attached, binding.action)) {
+      hands[binding.component.side] = true;
+    }
   }
 }
 
 /// Adds our bindings to a profile that the application suggested, for no other hands than it did: the runtime may
 /// choose profiles by what was suggested.
-void merge_suggestion(const Instance& instance, const Suggestion& suggestion) {
+void merge_suggestion(const Instance& instance, const Suggestion& suggestion, const Sets& attached) {
   bool hands[kSides] = {};
-  add_hands(suggestion, hands);
+  add_hands(suggestion, attached, hands);
   if (!hands[kLeft] && !hands[kRight]) return;
   if (XR_SUCCEEDED(suggest(instance, suggestion.profile, suggestion.bindings, hands[kLeft], hands[kRight]))) return;
   // A profile without a grip, or an action that is attached already, in which case everything stays as it was.
@@ -92,7 +103,7 @@ void merge_suggestion(const Instance& instance, const Suggestion& suggestion) {
 
 }  // namespace
 
-void make_grip_sets(Instance& instance) {
+void make_grip_sets(Instance& instance, const std::vector<std::shared_ptr<ActionSet>>& attached) {
   const std::lock_guard lock(instance.mutex);
   const bool first = !instance.grips_made;
   instance.grips_made = true;
@@ -110,17 +121,21 @@ void make_grip_sets(Instance& instance) {
   const Suggestion* simple = nullptr;
   for (Suggestion& suggestion : instance.suggestions) {
     // A suggestion made since then has replaced ours.
-    if (!suggestion.merged) merge_suggestion(instance, suggestion);
+    if (!suggestion.merged) merge_suggestion(instance, suggestion, attached);
     suggestion.merged = true;
-    add_hands(suggestion, hands);
+    add_hands(suggestion, attached, hands);
     if (suggestion.profile == instance.simple_profile) simple = &suggestion;
   }
   // Only for a hand without any: another profile could change what the runtime chooses for the application.
   if (!first || (hands[kLeft] && hands[kRight])) return;
-  const std::vector<Binding> none;
-  const bool both = simple != nullptr;
-  suggest(instance, instance.simple_profile, both ? simple->bindings : none, both || !hands[kLeft],
-          both || !hands[kRight]);
+  bool with[kSides] = {};
+  if (simple != nullptr) add_hands(*simple, attached, with);
+  for (const Side side : kBothSides) {
+    instance.simple_is_ours[side] = !hands[side];
+    with[side] = with[side] || !hands[side];
+  }
+  suggest(instance, instance.simple_profile, simple == nullptr ? std::vector<Binding>() : simple->bindings,
+          with[kLeft], with[kRight]);
 }
 
 void make_grip_spaces(Session& session) {
@@ -151,7 +166,7 @@ std::int64_t priority_of_grip(const Session& session, Side side, const XrActions
     if (active.subactionPath != XR_NULL_PATH && active.subactionPath != instance.hands[side]) continue;
     for (const auto& set : session.sets) {
       if (set->handle != active.actionSet) continue;
-      for (const Suggestion& suggestion : instance.suggestions) {
+      for (const Suggestion& suggestion : instance.bound) {
         if (!suggestion.below || (profile != XR_NULL_PATH && suggestion.profile != profile)) continue;
         for (const Binding& binding : suggestion.bindings) {
           const bool grips = binding.component.of_hand && binding.component.side == side &&
@@ -238,7 +253,7 @@ void keep_wrist(Session& session) {
       const std::lock_guard instance_lock(session.instance->mutex);
       if (!instance.sets.empty()) return;
     }
-    make_grip_sets(*session.instance);
+    make_grip_sets(*session.instance, {});
     const std::lock_guard instance_lock(session.instance->mutex);
     std::vector<XrActionSet> sets;
     for (const GripSet& grip : instance.grips) sets.push_back(grip.set);

@@ -141,33 +141,38 @@ XrResult XRAPI_CALL AttachSessionActionSets(XrSession handle, const XrSessionAct
   }
   for (std::uint32_t i = 0; i < info->countActionSets; i++) {
     session->sets.insert(info->actionSets[i]);
-    w.sets[info->actionSets[i]].attached = true;
+    ActionSet& set = w.sets[info->actionSets[i]];
+    for (const auto& [profile, bindings] : w.suggestions) {
+      for (const Binding& each : bindings) {
+        if (!set.attached && set.actions.count(each.action) > 0) set.bound[profile].push_back(each);
+      }
+    }
+    set.attached = true;
+    for (const auto& [profile, bindings] : set.bound) {
+      auto& all = session->suggestions[profile];
+      all.insert(all.end(), bindings.begin(), bindings.end());
+    }
   }
   session->attached = true;
   return XR_SUCCESS;
 }
 
 std::string current_profile(const Session& session, int hand) {
-  const World& w = world();
-  const Controller& controller = w.controllers[hand];
+  const Controller& controller = world().controllers[hand];
   const auto suggested = [&](const std::string& profile) {
-    const auto found = w.suggestions.find(profile);
-    if (found == w.suggestions.end()) return false;
-    return std::any_of(found->second.begin(), found->second.end(),
-                       [&](const Binding& each) {
-                         // What is not attached does not count.
-                         const auto action = w.actions.find(each.action);
-                         return hand_of_text(each.path) == hand && action != w.actions.end() &&
-                                session.sets.count(action->second.set) > 0;
-                       });
+    const auto found = session.suggestions.find(profile);
+    return found != session.suggestions.end() &&
+           std::any_of(found->second.begin(), found->second.end(), [&](const Binding& each) {
+             return hand_of_text(each.path) == hand;
+           });
   };
   const std::string hands = "/interaction_profiles/ext/hand_interaction_ext";
-  if (!controller.on) return w.cameras[hand].on && suggested(hands) ? hands : "";
+  if (!controller.on) return world().cameras[hand].on && suggested(hands) ? hands : "";
   if (suggested(controller.profile)) return controller.profile;
   // As runtimes do: the simple profile before the rebinding of any other.
   const std::string simple = "/interaction_profiles/khr/simple_controller";
   if (suggested(simple)) return simple;
-  for (const auto& [profile, bindings] : w.suggestions) {
+  for (const auto& [profile, bindings] : session.suggestions) {
     if (profile != hands && suggested(profile)) return profile;
   }
   return "";
@@ -241,7 +246,7 @@ XrResult XRAPI_CALL SyncActions(XrSession handle, const XrActionsSyncInfo* info)
   std::map<std::string, std::uint32_t> highest;
   for (int hand = 0; hand < 2; hand++) {
     if (session->profiles[hand].empty()) continue;
-    for (const Binding& binding : w.suggestions[session->profiles[hand]]) {
+    for (const Binding& binding : session->suggestions[session->profiles[hand]]) {
       if (hand_of_text(binding.path) != hand || w.actions.count(binding.action) == 0) continue;
       const XrActionSet set = w.actions[binding.action].set;
       for (std::uint32_t i = 0; i < info->countActiveActionSets; i++) {
@@ -383,7 +388,7 @@ XrResult XRAPI_CALL EnumerateBoundSourcesForAction(XrSession handle, const XrBou
   std::vector<XrPath> all;
   for (int hand = 0; hand < 2; hand++) {
     if (session->profiles[hand].empty()) continue;
-    for (const Binding& each : w.suggestions[session->profiles[hand]]) {
+    for (const Binding& each : session->suggestions[session->profiles[hand]]) {
       if (each.action == info->action && hand_of_text(each.path) == hand) all.push_back(path_for(each.path));
     }
   }
@@ -424,7 +429,7 @@ XrResult outputs(XrSession handle, const XrHapticActionInfo* info, bool (&hands)
   for (int hand = 0; hand < 2; hand++) {
     if (session->profiles[hand].empty()) continue;
     if (info->subactionPath != XR_NULL_PATH && hand_of(info->subactionPath) != hand) continue;
-    for (const Binding& each : w.suggestions[session->profiles[hand]]) {
+    for (const Binding& each : session->suggestions[session->profiles[hand]]) {
       if (each.action == info->action && hand_of_text(each.path) == hand) hands[hand] = true;
     }
   }

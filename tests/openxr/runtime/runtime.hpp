@@ -57,6 +57,8 @@ struct Action {
 
 struct ActionSet {
   std::uint32_t priority = 0;
+  /// In force since it was attached first, by profile.
+  std::map<std::string, std::vector<Binding>> bound;
   std::string name, localized;
   bool attached = false;
   std::set<XrAction> actions;
@@ -82,6 +84,8 @@ struct Session {
   XrSessionState state = XR_SESSION_STATE_UNKNOWN;
   int frames_waited = 0, frames_begun = 0;
   std::set<XrActionSet> sets;
+  /// What was suggested for them when they were attached; what is suggested later changes nothing.
+  std::map<std::string, std::vector<Binding>> suggestions;
   std::map<XrSpace, Space> spaces;
   std::map<XrHandTrackerEXT, int> trackers;
   std::string profiles[2];
