@@ -87,10 +87,10 @@ async function run(options: RunOptions): Promise<void> {
       logger,
       sessionsFolder,
     });
+    const forget = await tellWhereabouts(service.address, profile.stream.token, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
-    const forget = await tellWhereabouts(service.address, profile.stream.token, logger);
     const notifier = createNotifier({ logger, alive: createLifeCheck(service.gloves) });
     notifier?.ready(says);
     return {

@@ -112,7 +112,7 @@ XrResult locate_below(const Tracker& tracker, const XrHandJointsLocateInfoEXT* i
   return next.LocateHandJointsEXT(handle, &plain, locations);
 }
 
-/// What the runtime would have refused, for a tracker of our own. The base space is checked by locating in it.
+/// What the runtime would have refused, for a tracker of our own; but for the base space.
 XrResult check_call(const Tracker& tracker, const XrHandJointsLocateInfoEXT& info,
                     const XrHandJointLocationsEXT& locations, const XrHandJointVelocitiesEXT* velocities) {
   const Instance& instance = *tracker.session->instance;
@@ -128,10 +128,14 @@ XrResult check_call(const Tracker& tracker, const XrHandJointsLocateInfoEXT& inf
       return XR_ERROR_VALIDATION_FAILURE;
     }
   }
-  if (info.time <= 0) return XR_ERROR_TIME_INVALID;
+  return info.time <= 0 ? XR_ERROR_TIME_INVALID : XR_SUCCESS;
+}
+
+/// Whether the base space is one, by locating in it.
+XrResult check_base(const Session& session, const XrHandJointsLocateInfoEXT& info) {
   XrSpaceLocation location{XR_TYPE_SPACE_LOCATION, nullptr, 0, kIdentity};
-  const XrSpace reference = tracker.session->reference.load(std::memory_order_relaxed);
-  return instance.next.LocateSpace(reference, info.baseSpace, info.time, &location);
+  const XrSpace reference = session.reference.load(std::memory_order_relaxed);
+  return session.instance->next.LocateSpace(reference, info.baseSpace, info.time, &location);
 }
 
 /// The wrist of a hand that the runtime tracks by itself.
@@ -277,9 +281,13 @@ XRAPI_ATTR XrResult XRAPI_CALL LocateHandJointsEXT(XrHandTrackerEXT handle, cons
     }
     if (!wrist.valid) return result;
   } else {
-    const XrResult result = check_call(*tracker, *info, *locations, velocities);
+    XrResult result = check_call(*tracker, *info, *locations, velocities);
     if (XR_FAILED(result)) return result;
-    if (live) grip_wrist(session, sample, side, info->baseSpace, info->time, wrist);
+    const bool by_grip = live && session.grip_spaces[side].load(std::memory_order_relaxed) != XR_NULL_HANDLE;
+    // Either checks the base space.
+    result = by_grip ? grip_wrist(session, sample, side, info->baseSpace, info->time, wrist)
+                     : check_base(session, *info);
+    if (XR_FAILED(result)) return result;
     if (!wrist.valid) {
       make_inactive(*locations, velocities);
       tell_source(source, false);

@@ -3,7 +3,7 @@ import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import packageJson from '../../package.json' with { type: 'json' };
-import { buildLayer, LINUX } from '../../scripts/build-openxr.js';
+import { buildLayer, LINUX } from '../../scripts/openxr-layer.js';
 import { need, needPackages } from '../requirements.js';
 
 /** Paths of what was built. */
@@ -25,7 +25,9 @@ export const SANITIZERS = {
 } as const;
 export type Sanitizer = keyof typeof SANITIZERS;
 
+/** Sources, or those of a folder. */
 function filesBelow(folder: string): string[] {
+  if (/\.cpp$/.test(folder)) return [folder];
   return readdirSync(folder, { withFileTypes: true, recursive: true })
     .filter((entry) => entry.isFile() && /\.(cpp|hpp|h|map)$/.test(entry.name))
     .map((entry) => join(entry.parentPath, entry.name))
@@ -33,17 +35,17 @@ function filesBelow(folder: string): string[] {
 }
 
 /** Of everything that goes into what is built. */
-function digest(): string {
+function digest(...more: string[]): string {
   const hash = createHash('sha256');
-  for (const folder of ['src/openxr', 'src/client/cpp/link', 'tests/openxr']) {
+  for (const folder of ['src/openxr', 'src/client/cpp/link', ...more]) {
     for (const file of filesBelow(folder)) hash.update(file).update(readFileSync(file));
   }
-  return hash.update(readFileSync('scripts/build-openxr.ts')).digest('hex').slice(0, 16);
+  return hash.update(readFileSync('scripts/openxr-layer.ts')).digest('hex').slice(0, 16);
 }
 
 /** Builds layer, test runtime and test application, unless the same has been built before. */
 export function buildAll(sanitizer: Sanitizer = 'plain'): Build {
-  const folder = join(OUT, `${sanitizer}-${digest()}`);
+  const folder = join(OUT, `${sanitizer}-${digest('tests/openxr/runtime', 'tests/openxr/driver.cpp')}`);
   const build: Build = {
     layer: join(folder, LINUX.library),
     manifest: join(folder, 'XrApiLayer_tautline_glove.json'),
@@ -78,4 +80,17 @@ export function buildAll(sanitizer: Sanitizer = 'plain'): Build {
     if (!existsSync(folder)) throw error;
   }
   return build;
+}
+
+/** Builds the program that throws damaged messages at the layer's readers, with address and undefined checks. */
+export function buildHostile(): string {
+  const program = join(OUT, `hostile-${digest('tests/openxr/hostile.cpp')}`);
+  if (existsSync(program)) return program;
+  mkdirSync(OUT, { recursive: true });
+  const sources = ['tests/openxr/hostile.cpp', 'src/openxr/link.cpp', 'src/openxr/hand-sample.cpp'];
+  const flags = ['-std=c++17', '-O1', '-g', ...WARNINGS, ...SANITIZERS.address];
+  const part = `${program}.${process.pid}`;
+  execFileSync(CXX, [...flags, ...sources, '-o', part, '-pthread'], { stdio: 'inherit' });
+  renameSync(part, program);
+  return program;
 }

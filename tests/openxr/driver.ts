@@ -41,6 +41,9 @@ export interface DriverOptions {
   env?: Record<string, string>;
 }
 
+/** A runtime folder where no service is. */
+export const NO_SERVICE = '/nonexistent';
+
 const VALIDATION = 'XR_APILAYER_LUNARG_core_validation';
 const VALIDATION_LIBRARY = '/usr/lib/x86_64-linux-gnu/openxr/1/api_layers/libXrApiLayer_core_validation.so';
 
@@ -105,6 +108,10 @@ export class Driver {
       TAUTLINE_TEST_RUNTIME_LIBRARY: resolve(build.runtime),
       XDG_RUNTIME_DIR: options.runtimeFolder ?? join(folder, 'nothing'),
     };
+    // Not the service that a developer has at the usual address.
+    if (options.runtimeFolder === undefined || options.runtimeFolder === NO_SERVICE) {
+      env.TAUTLINE_STREAM = 'ws://127.0.0.1:1/stream';
+    }
     if (options.validated === 'above') {
       const layer = {
         file_format_version: '1.0.0',

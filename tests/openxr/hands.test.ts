@@ -3,7 +3,7 @@ import { compose, invert, type RigidPose } from '../../src/client/rigid.js';
 import { DOF_COUNT } from '../../src/hand/dofs.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from '../../src/hand/forward.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
-import { XR } from './driver.js';
+import { NO_SERVICE, XR } from './driver.js';
 import { bentHand, pause } from './peer.js';
 import {
   at,
@@ -163,14 +163,23 @@ describe('the glove’s hand on the wrist that carries a controller', () => {
     for (let joint = 7; joint < 11; joint++) velocities.set([0, 0, 0, -4, 0, 0], joint * 6);
     peer.wear('right', { velocities });
     const app = await openWithController();
-    peer.frozen = true;
-    const now = Number(await app.world('now'));
-    const [soon, later, latest] = await Promise.all(
-      [20e6, 60e6, 120e6].map((ns) => app.do(`hands right local time=${now + ns}`)),
-    );
-    const tip = (answer: typeof soon) => rows(answer)[10].slice(1, 4);
-    expect(tip(later)).toEqual(tip(latest));
-    expect(tip(soon)).not.toEqual(tip(later));
+    for (let tries = 0; ; tries++) {
+      peer.frozen = false;
+      peer.sendPoses();
+      peer.frozen = true;
+      await peer.arrived();
+      const now = Number(await app.world('now'));
+      const [before, soon, later, latest] = await Promise.all(
+        [-40e6, 2e6, 100e6, 160e6].map((ns) => app.do(`hands right local time=${now + ns}`)),
+      );
+      // Where the machine stalls, the sample is too old by now.
+      if (!latest.active && tries < 20) continue;
+      const tip = (answer: typeof soon) => rows(answer)[10].slice(1, 4);
+      expect(tip(later)).toEqual(tip(latest));
+      expect(tip(soon)).not.toEqual(tip(before));
+      expect(tip(before)).not.toEqual(tip(later));
+      break;
+    }
     await endWell(app);
   });
 
@@ -387,7 +396,7 @@ describe('what the system says of hands', () => {
     await app.do('tracker right right');
     await endWell(app);
 
-    const lonely = rig.start({ runtimeFolder: '/nonexistent' });
+    const lonely = rig.start({ runtimeFolder: NO_SERVICE });
     await lonely.open(HAND_TRACKING);
     expect(await lonely.do('system hands')).toMatchObject({ hands: 0, chainKept: true });
     expect((await lonely.ask('tracker right right')).result).toBe(XR.featureUnsupported);
@@ -399,7 +408,7 @@ describe('what the system says of hands', () => {
       ['time hands', 1],
       ['time hands handless', 0],
     ] as const) {
-      const app = rig.start({ runtimeFolder: '/nonexistent', offers });
+      const app = rig.start({ runtimeFolder: NO_SERVICE, offers });
       await app.open(HAND_TRACKING);
       expect(await app.do('system hands')).toMatchObject({ hands });
       const made = await app.ask('tracker right right');

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { compose, invert, type RigidPose } from '../../src/client/rigid.js';
 import type { HandSide } from '../../src/hand/joints.js';
+import { INPUT_POSE_STRIDE, INPUT_POSES, updateInputPoses } from '../../src/sensing/input-poses.js';
 import { type Answer, type Driver, XR } from './driver.js';
 import { bentHand } from './peer.js';
 import { at, attachGrip, endWell, gripInWrist, HANDS, input, jointOf, SIMPLE, useRig, VALID } from './rig.js';
@@ -87,6 +88,17 @@ describe.each([
     };
     const gripped = await locate('grip');
     for (let i = 0; i < 3; i++) expect(gripped[i]).toBeCloseTo(grip[i], 4);
+
+    // As the service has them in its stream.
+    const inStream = new Float64Array(INPUT_POSES.length * INPUT_POSE_STRIDE);
+    updateInputPoses('right', poses, inStream);
+    for (const [i, name] of POSES.entries()) {
+      const row = inStream.subarray(i * INPUT_POSE_STRIDE, (i + 1) * INPUT_POSE_STRIDE);
+      const expected = compose(wrist, [...row] as RigidPose);
+      const found = await locate(name);
+      for (let k = 0; k < 3; k++) expect(found[k], name).toBeCloseTo(expected[k], 4);
+      expect(Math.abs(dot(found.slice(3), expected.slice(3))), name).toBeCloseTo(1, 4);
+    }
 
     const pinch = await locate('pinch_ext');
     const tips = middle(joint(5), joint(10));

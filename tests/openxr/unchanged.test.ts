@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { NO_SERVICE } from './driver.js';
 import { pause } from './peer.js';
 import { attachGrip, endWell, FULL, PAD, SIMPLE, useRig } from './rig.js';
 
@@ -98,8 +99,8 @@ const plain = (answer: Record<string, unknown>) => {
 
 describe('an application where no service runs', () => {
   it.each(SEEDS)('gets every answer that it gets without the layer, %i', async (seed) => {
-    const bare = rig.start({ bare: true, runtimeFolder: '/nonexistent' });
-    const layered = rig.start({ runtimeFolder: '/nonexistent' });
+    const bare = rig.start({ bare: true, runtimeFolder: NO_SERVICE });
+    const layered = rig.start({ runtimeFolder: NO_SERVICE });
     for (const [i, command] of script(seed).entries()) {
       const [expected, answer] = await Promise.all([bare.ask(command), layered.ask(command)]);
       expect(plain(answer), `${i}: ${command}`).toBe(plain(expected));

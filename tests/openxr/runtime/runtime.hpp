@@ -6,6 +6,7 @@
 #define TAUTLINE_TEST_RUNTIME_HPP
 
 #include <cstdint>
+#include <initializer_list>
 #include <map>
 #include <memory>
 #include <mutex>
@@ -22,7 +23,16 @@ namespace test_runtime {
 
 using tautline::layer::kIdentity;
 
-using Types = std::vector<XrStructureType>;
+/// A few structure types; allocates nothing, so that what a layer allocates can be counted.
+struct Types {
+  XrStructureType list[4];
+  int count = 0;
+  Types(std::initializer_list<XrStructureType> types) {
+    for (const XrStructureType each : types) list[count++] = each;
+  }
+  const XrStructureType* begin() const { return list; }
+  const XrStructureType* end() const { return list + count; }
+};
 
 struct Motion {
   XrPosef pose = kIdentity;

@@ -1,6 +1,6 @@
 // Where the service is: it says so in a file of the user's own, $XDG_RUNTIME_DIR/tautline/stream.json (Windows:
 // %LOCALAPPDATA%\Tautline\stream.json), as { "url": "ws://127.0.0.1:7117/stream", "token": "...", "pid": 1234 }.
-// A file whose process is gone is not believed. Does not throw but for want of memory.
+// A file whose process is gone is not believed. Two environment variables go before it. Does not throw but for want of memory.
 #ifndef TAUTLINE_LINK_DISCOVERY_HPP
 #define TAUTLINE_LINK_DISCOVERY_HPP
 
@@ -95,8 +95,16 @@ inline bool read_discovery(std::string_view text, Endpoint& endpoint) {
   return true;
 }
 
+/// Looks at TAUTLINE_STREAM (a URL; its token in TAUTLINE_TOKEN), then at the file.
 /// @return true: the user's service says where it is; false: it does not, and the endpoint is the usual one
 inline bool find_service(Endpoint& endpoint) {
+  endpoint = Endpoint{};
+  const char* url = std::getenv("TAUTLINE_STREAM");
+  if (url != nullptr && read_url(url, endpoint)) {
+    const char* token = std::getenv("TAUTLINE_TOKEN");
+    if (token != nullptr) endpoint.token = token;
+    return false;
+  }
   endpoint = Endpoint{};
   const std::string path = discovery_file();
   if (path.empty()) return false;
