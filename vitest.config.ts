@@ -81,7 +81,7 @@ export default defineConfig({
         test: {
           ...PROCESSES,
           name: 'rooms',
-          include: ['tests/!(end-to-end)/**/*.test.ts', ...TURNED_TIME],
+          include: ['tests/!(end-to-end|openxr)/**/*.test.ts', ...TURNED_TIME],
           exclude: PURE,
           testTimeout: 20_000,
           maxWorkers: BESIDE_WAITING,
@@ -100,6 +100,20 @@ export default defineConfig({
           maxWorkers: 2,
           testTimeout: 60_000,
           sequence: { groupOrder: 1 },
+        },
+      },
+      {
+        // Programs of their own that mostly wait for each other.
+        extends: true,
+        test: {
+          retry: PROCESSES.retry,
+          name: 'openxr',
+          include: process.platform === 'linux' ? ['tests/openxr/**/*.test.ts'] : [],
+          globalSetup: ['tests/setup.ts', 'tests/openxr/setup.ts'],
+          maxWorkers: 2,
+          testTimeout: 60_000,
+          hookTimeout: 300_000,
+          sequence: { groupOrder: 3 },
         },
       },
       {

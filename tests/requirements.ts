@@ -12,6 +12,20 @@ export function need(program: string, ...packages: string[]): void {
     const { error, status } = spawnSync(program, ['--version']);
     return error !== undefined || status === 127;
   };
+  provide(missing, program, packages);
+}
+
+/** The same for Debian packages that bring no program to ask, but libraries or headers. */
+export function needPackages(...packages: string[]): void {
+  const missing = () =>
+    packages.some(
+      (name) =>
+        !spawnSync('dpkg-query', ['--status', name], { encoding: 'utf8' }).stdout?.includes(' installed'),
+    );
+  provide(missing, packages.join(' '), packages);
+}
+
+function provide(missing: () => boolean, what: string, packages: readonly string[]): void {
   if (!missing()) return;
   const apt = (...args: string[]) =>
     spawnSync('apt-get', ['--quiet', '--yes', ...args], {
@@ -23,7 +37,7 @@ export function need(program: string, ...packages: string[]): void {
   if (process.getuid?.() === 0 && !install() && apt('update')) install();
   if (!missing()) return;
   const error = new Error(
-    `${program} is missing. On Debian and Ubuntu: sudo apt-get install ${packages.join(' ')}`,
+    `${what} is missing. On Debian and Ubuntu: sudo apt-get install ${packages.join(' ')}`,
   );
   // The runner prints the stack: where this was asked helps nobody.
   error.stack = error.message;

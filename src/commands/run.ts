@@ -2,8 +2,10 @@ import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { setFlagsFromString } from 'node:v8';
 import { type Command, Option } from 'commander';
+import type { Logger } from 'pino';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
+import { logEvent } from '../log/events.js';
 import { keepRunning } from './shared/lifetime.js';
 
 interface RunOptions {
@@ -83,18 +85,37 @@ async function run(options: RunOptions): Promise<void> {
       sessionsFolder,
       keyFolders: paths.runtime,
     });
+    const forget = await tellWhereabouts(service.address, profile.stream.token, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
     const notifier = createNotifier({ logger, alive: createLifeCheck(service.gloves) });
     notifier?.ready(says);
     return {
-      close() {
+      async close() {
         notifier?.stopping();
-        return service.close();
+        await Promise.all([service.close(), forget?.()]);
       },
     };
   });
+}
+
+/** For programs of the same user that look for the service. @returns takes it back */
+async function tellWhereabouts(
+  url: string,
+  token: string | undefined,
+  logger: Logger,
+): Promise<(() => Promise<void>) | undefined> {
+  const discovery = await import('../stream/discovery.js');
+  const file = discovery.discoveryFile();
+  if (file === undefined) return undefined;
+  try {
+    return await discovery.tellWhereabouts(file, { url, ...(token && { token }), pid: process.pid });
+  } catch (error) {
+    const why = error instanceof Error ? error.message : String(error);
+    logEvent(logger, 'service.whereaboutsUntold', {}, `other programs are not told the address: ${why}`);
+    return undefined;
+  }
 }
 
 /**

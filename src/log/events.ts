@@ -217,6 +217,13 @@ export const LOG_EVENTS = {
     meaning: 'The service runs, but its supervisor may think that it does not.',
     fields: [],
   },
+  'service.whereaboutsUntold': {
+    level: 'warn',
+    text: 'other programs are not told the address',
+    meaning:
+      'The file in the runtime folder could not be written; programs of the same user look at the usual address.',
+    fields: [],
+  },
   'service.fault': {
     level: 'debug',
     text: 'fault',

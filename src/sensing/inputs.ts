@@ -110,8 +110,10 @@ export function createInputs(
   function gesture(which: number, value: number, known: boolean): void {
     const { value: valueAt, ready: readyAt } = gestures[which];
     const was = values[readyAt] !== 0;
-    next[valueAt] = known ? value : 0;
-    next[readyAt] = known && value >= (was ? READY_OFF : READY_ON) ? 1 : 0;
+    const ready = known && value >= (was ? READY_OFF : READY_ON);
+    next[readyAt] = ready ? 1 : 0;
+    // XR_EXT_hand_interaction: a value must be 0 while the hand is not ready.
+    next[valueAt] = ready ? value : 0;
   }
 
   return {

@@ -131,6 +131,25 @@ describe('inputs', () => {
     expect(poses[7]).toBeGreaterThan(0);
   });
 
+  // XR_EXT_hand_interaction, 1.1: a value is 0 while its ready_ext is false.
+  it('gives a gesture no value before it is ready', () => {
+    const { go, value } = wear(curls);
+    const gestures = ['pinch_ext', 'aim_activate_ext', 'grasp_ext'];
+    const met = new Set<string>();
+    for (let turn = 0; turn < 2; turn++) {
+      for (let step = 0; step <= 60; step++) {
+        const c = 500 + 50 * (turn ? 60 - step : step);
+        go([c, c, c, c, c], 0, 20);
+        for (const name of gestures) {
+          const ready = value(`${name}/ready_ext`) === 1;
+          if (ready) met.add(name);
+          else expect(value(`${name}/value`), `${name} at ${c}`).toBe(0);
+        }
+      }
+    }
+    expect([...met].sort()).toEqual([...gestures].sort());
+  });
+
   it('tells a change only when there is one', () => {
     const { go, inputs } = wear(curls);
     go([500, 500, 500, 500, 500]);
@@ -172,6 +191,24 @@ describe('poses for held and pointed things', () => {
         expect(rotate(out.subarray(at + 3, at + 7), [0, 0, -1])[2]).toBeLessThan(-0.9);
         expect(rotate(out.subarray(at + 3, at + 7), [0, 1, 0])[1]).toBeGreaterThan(0.9);
       }
+      // The pinch, by XR_EXT_hand_interaction, 1.1, with the fingers bent towards each other.
+      const dofs = new Float64Array(22);
+      dofs.set([0.2, 0.5, 0.3, 0.4, 0.7, 0, 0.9, 0.6]);
+      forwardKinematics(createSkeleton({ side }), dofs, poses);
+      updateInputPoses(side, poses, out);
+      const joint = (index: number) => [0, 1, 2].map((i) => poses[index * 8 + i]);
+      const between = (a: number[], b: number[]) => a.map((x, i) => (x + b[i]) / 2);
+      const pinch = Array.from(out.subarray(14, 21));
+      const tips = between(joint(5), joint(10));
+      for (let i = 0; i < 3; i++) expect(pinch[i]).toBeCloseTo(tips[i], 12);
+      const way = between(joint(3), joint(7)).map((x, i) => x - tips[i]);
+      const ahead = rotate(pinch.slice(3), [0, 0, 1]);
+      for (let i = 0; i < 3; i++) expect(ahead[i]).toBeCloseTo(way[i] / Math.hypot(...way), 9);
+      // +Y to the thumb: at -x of a right hand.
+      expect(rotate(pinch.slice(3), [0, 1, 0])[0] * (side === 'left' ? 1 : -1)).toBeGreaterThan(0.5);
+      expect(Math.hypot(...pinch.slice(3))).toBeCloseTo(1, 12);
+      forwardKinematics(createSkeleton({ side }), new Float64Array(22), poses);
+      updateInputPoses(side, poses, out);
       // The poke is at the very end of the index finger: one radius beyond its tip joint.
       const tip = 10 * 8;
       const d = Math.hypot(out[21] - poses[tip], out[22] - poses[tip + 1], out[23] - poses[tip + 2]);

@@ -1,0 +1,112 @@
+import { execFileSync } from 'node:child_process';
+import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
+import { join, resolve } from 'node:path';
+import { need } from '../tests/requirements.js';
+
+const SOURCE = 'src/openxr';
+const NAME = 'XrApiLayer_tautline_glove';
+const PACKAGES = ['libopenxr-dev'];
+
+/** A platform that the layer is built for. */
+export interface Target {
+  folder: string;
+  compiler: string;
+  library: string;
+  packages: string[];
+  flags: string[];
+}
+
+export const LINUX: Target = {
+  folder: 'linux-x64',
+  compiler: process.env.CXX ?? 'g++',
+  library: `lib${NAME}.so`,
+  packages: ['g++'],
+  flags: [
+    '-fPIC',
+    // Else the loader could not take the library out of memory again.
+    '-fno-gnu-unique',
+    '-pthread',
+    `-Wl,--version-script=${SOURCE}/exports.map`,
+    '-Wl,-z,defs,-z,now,-z,relro',
+    '-Wl,--build-id=none',
+  ],
+};
+export const WINDOWS: Target = {
+  folder: 'win32-x64',
+  compiler: 'x86_64-w64-mingw32-g++-posix',
+  library: `${NAME}.dll`,
+  packages: ['g++-mingw-w64-x86-64-posix'],
+  // The headers of OpenXR alone come from here; the compiler's own are found before.
+  flags: ['-idirafter', '/usr/include', '-static', '-Wl,--no-insert-timestamp', '-Wl,--exclude-all-symbols'],
+};
+const WINDOWS_LIBRARIES = ['-lws2_32'];
+
+const COMMON = [
+  '-std=c++17',
+  '-O2',
+  '-Wall',
+  '-Wextra',
+  '-Wpedantic',
+  '-Wshadow',
+  '-Werror',
+  '-fvisibility=hidden',
+  '-fvisibility-inlines-hidden',
+  '-fno-math-errno',
+  '-static-libgcc',
+  '-static-libstdc++',
+  '-ffunction-sections',
+  '-fdata-sections',
+  '-Wl,--gc-sections',
+  '-shared',
+];
+
+/** What the loader must know: `instance_extensions` are those that applications may enable wherever the layer is. */
+export function manifest(library: string, version: string) {
+  const extensions = [
+    ['XR_EXT_hand_tracking', '4'],
+    ['XR_EXT_hand_joints_motion_range', '1'],
+    ['XR_EXT_hand_tracking_data_source', '1'],
+    ['XR_EXT_hand_interaction', '2'],
+  ];
+  const [major, minor] = version.split('.');
+  return {
+    file_format_version: '1.0.0',
+    api_layer: {
+      name: 'XR_APILAYER_TAUTLINE_glove',
+      library_path: `./${library}`,
+      api_version: '1.0',
+      implementation_version: '1',
+      description: 'Hands, inputs and vibrations of a Tautline glove',
+      instance_extensions: extensions.map(([name, extension_version]) => ({ name, extension_version })),
+      // The specification wants it to vary with the version.
+      disable_environment: `TAUTLINE_OPENXR_OFF_${major}_${minor}`,
+    },
+  };
+}
+
+/**
+ * Builds library and manifest. The same source gives the same bytes.
+ * @param extra flags in place of `-s`, such as those of sanitizers
+ * @returns path of the library
+ */
+export function buildLayer(target: Target, out: string, version: string, extra: string[] = ['-s']): string {
+  need(target.compiler, ...target.packages, ...PACKAGES);
+  mkdirSync(out, { recursive: true });
+  // As one unit: a quarter of the time.
+  const unit = readdirSync(SOURCE)
+    .filter((file) => file.endsWith('.cpp'))
+    .sort()
+    .map((file) => `#include "${file}"\n`)
+    .join('');
+  const library = join(out, target.library);
+  const prefix = `-ffile-prefix-map=${resolve('.')}=.`;
+  const flags = [...COMMON, prefix, ...target.flags, ...extra];
+  const libraries = target === WINDOWS ? WINDOWS_LIBRARIES : [];
+  execFileSync(target.compiler, [...flags, '-I', SOURCE, '-x', 'c++', '-', '-o', library, ...libraries], {
+    input: unit,
+    stdio: ['pipe', 'inherit', 'inherit'],
+  });
+  const text = JSON.stringify(manifest(target.library, version), undefined, 2);
+  writeFileSync(join(out, `${NAME}.json`), `${text}\n`);
+  return library;
+}

@@ -1,0 +1,362 @@
+#include "link.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <iterator>
+#include <new>
+
+#include "../client/cpp/link/discovery.hpp"
+#include "../client/cpp/link/json.hpp"
+
+namespace tautline::layer {
+namespace {
+
+using link::WebSocket;
+namespace json = link::json;
+
+constexpr char kSubprotocol[] = "tautline.binary.v1";
+constexpr std::int64_t kMs = 1'000'000;
+/// Together less than the half second within which the layer is back after the service.
+constexpr int kRetryMs = 200;
+constexpr std::int64_t kOpenWithinNs = 250 * kMs;
+constexpr std::int64_t kPingEveryNs = 1000 * kMs;
+/// An answered ping a second: a connection that is silent for so long is none.
+constexpr std::int64_t kSilentNs = 5000 * kMs;
+/// Applications ask for vibrations every frame; so many of a hand are told, ns apart.
+constexpr std::int64_t kPulseEveryNs = 20 * kMs;
+
+Side side_of(const json::Text& hand) { return hand == "left" ? kLeft : kRight; }
+bool is_hand(const json::Text& hand) { return hand == "left" || hand == "right"; }
+
+}  // namespace
+
+std::int64_t monotonic_ns() {
+  return std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::steady_clock::now().time_since_epoch())
+      .count();
+}
+
+Link& Link::get() {
+  // Never destroyed: an application that ends without destroying its instance must not wait for a thread, nor abort.
+  // In the library's own memory, which goes with it.
+  alignas(Link) static unsigned char memory[sizeof(Link)];
+  static Link* const link = new (memory) Link;
+  return *link;
+}
+
+void Link::acquire(const std::string& app_name) {
+  const std::lock_guard lock(users_mutex_);
+  if (users_++ > 0) return;
+  app_name_ = app_name;
+  name_refused_ = false;
+  link::Endpoint endpoint;
+  known_.store(link::find_service(endpoint), std::memory_order_relaxed);
+  stop_.store(false, std::memory_order_relaxed);
+  sockets_.emplace();
+  // Without it the thread looks up by itself, every 50 ms at the latest.
+  waker_.open();
+  try {
+    thread_ = std::make_unique<std::thread>([this] { run(); });
+  } catch (...) {
+    // No thread, no glove; the application goes on.
+    thread_.reset();
+  }
+}
+
+void Link::release() {
+  const std::lock_guard lock(users_mutex_);
+  if (users_ == 0 || --users_ > 0) return;
+  stop_.store(true, std::memory_order_relaxed);
+  waker_.wake();
+  if (thread_) thread_->join();
+  thread_.reset();
+  waker_.close();
+  sockets_.reset();
+  std::string().swap(app_name_);
+  forget();
+}
+
+void Link::run() {
+  try {
+    WebSocket socket;
+    while (!stop_.load(std::memory_order_relaxed)) {
+      link::Endpoint endpoint;
+      link::find_service(endpoint);
+      if (socket.connect(endpoint, kSubprotocol)) serve(socket);
+      socket.close();
+      forget();
+      const std::int64_t until = monotonic_ns() + kRetryMs * kMs;
+      while (!stop_.load(std::memory_order_relaxed)) {
+        const std::int64_t left = until - monotonic_ns();
+        if (left <= 0) break;
+        link::wait(link::Socket(), false, waker_, static_cast<int>(std::min(left / kMs + 1, std::int64_t(50))));
+      }
+    }
+    socket.close();
+  } catch (...) {
+    forget();
+  }
+}
+
+void Link::forget() {
+  open_.store(false, std::memory_order_relaxed);
+  clock_.reset();
+  clock_known_.store(false, std::memory_order_relaxed);
+  for (Hand& hand : hands_) {
+    hand.valid.store(false, std::memory_order_relaxed);
+    hand.inputs_stamp.store(0, std::memory_order_relaxed);
+    hand.asked.store(0, std::memory_order_relaxed);
+    hand.ring.clear();
+    hand.mounted = false;
+  }
+}
+
+void Link::connected(WebSocket& socket, bool with_name) {
+  std::string request = R"({"type":"subscribe","id":1,"streams":["joints","inputs"],"velocities":true)";
+  if (with_name && !app_name_.empty()) request += ",\"app\":" + json::quote(app_name_);
+  socket.send(request + "}");
+}
+
+void Link::serve(WebSocket& socket) {
+  const std::int64_t begun = monotonic_ns();
+  std::int64_t heard = begun, pinged = 0;
+  bool subscribed = false, with_name = true;
+  const auto on_message = [this](WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size) {
+    take(kind, bytes, size);
+  };
+  int timeout_ms = 50;
+  while (!stop_.load(std::memory_order_relaxed)) {
+    const link::Ready ready = link::wait(socket.socket(), socket.wants_to_write(), waker_, timeout_ms);
+    if (ready.readable || ready.writable) {
+      if (!socket.pump(on_message)) return;
+      if (ready.readable) heard = monotonic_ns();
+    }
+    const std::int64_t now = monotonic_ns();
+    timeout_ms = 50;
+    if (socket.state() != WebSocket::State::kOpen) {
+      if (now - begun > kOpenWithinNs) return;
+      continue;
+    }
+    if (!subscribed || (name_refused_ && with_name)) {
+      with_name = !name_refused_;
+      connected(socket, with_name);
+      subscribed = true;
+      known_.store(true, std::memory_order_relaxed);
+      open_.store(true, std::memory_order_relaxed);
+    }
+    if (now - heard > kSilentNs) return;
+    if (now - pinged > kPingEveryNs || (!clock_.known() && now - pinged > 20 * kMs)) {
+      pinged = now;
+      char ping[80];
+      std::snprintf(ping, sizeof ping, R"({"type":"ping","timeUs":%.3f})", double(now) / 1e3);
+      if (!socket.send(ping)) return;
+    }
+    const int next_pulse_ms = send_pulses(socket);
+    if (next_pulse_ms >= 0) timeout_ms = std::min(timeout_ms, next_pulse_ms);
+  }
+}
+
+void Link::take(WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size) {
+  if (kind == WebSocket::Kind::kBinary) take_record(bytes, size);
+  else take_text(std::string_view(reinterpret_cast<const char*>(bytes), size));
+}
+
+void Link::take_record(const std::uint8_t* bytes, std::size_t size) {
+  if (!link::read_joints(bytes, size, record_)) return;
+  Hand& hand = hands_[record_.hand];
+  HandSample sample;
+  make_sample(record_, sample);
+  sample.arrived_ns = monotonic_ns();
+  if (hand.mounted) {
+    sample.mount = hand.mount;
+    sample.mounted = 1;
+  }
+  // Times that go back belong to another source, such as a replay.
+  HandSample last;
+  if (hand.ring.newest(last) && !(sample.time_us >= last.time_us)) hand.ring.clear();
+  hand.ring.push(sample, sample.time_us);
+  hand.arrived_ns.store(sample.arrived_ns, std::memory_order_relaxed);
+  hand.valid.store(record_.valid, std::memory_order_release);
+  if (record_.valid) ever_live_.store(true, std::memory_order_relaxed);
+}
+
+namespace {
+
+/// The members of a message that the layer reads.
+struct Message {
+  json::Text type, hand, error_code;
+  double id = 0, time_us = 0, echo_us = NAN;
+  InputValues inputs;
+  bool mounted[kSides] = {};
+  double mounts[kSides][7] = {};
+};
+
+void read_values(json::Reader& in, Message& message) {
+  json::Key path;
+  if (!in.begin_object()) return;
+  while (in.next_member(path)) {
+    double value = 0;
+    if (!in.number_or_boolean(value)) return;
+    // Behind "/user/hand/SIDE/input/".
+    const std::string_view text = path.view();
+    const std::size_t at = text.find("/input/");
+    if (at == std::string_view::npos || !(std::fabs(value) <= 1)) continue;
+    const auto* const found = std::find(std::begin(kInputPaths), std::end(kInputPaths), text.substr(at + 7));
+    if (found != std::end(kInputPaths)) {
+      message.inputs.values[found - std::begin(kInputPaths)] = static_cast<float>(value);
+    }
+  }
+}
+
+/// `hands` of a welcome: the mount that was measured for each, if any.
+void read_hands(json::Reader& in, Message& message) {
+  if (!in.begin_array()) return;
+  while (in.next_element()) {
+    json::Text name, side;
+    json::Key key;
+    double mount[7] = {};
+    bool mounted = false;
+    if (!in.begin_object()) return;
+    while (in.next_member(key)) {
+      if (key == "hand") in.string(side);
+      else if (key == "mount" && in.peek() == '[') mounted = in.numbers(mount, 7);
+      else in.skip();
+    }
+    if (!mounted || !is_hand(side)) continue;
+    message.mounted[side_of(side)] = true;
+    std::copy(std::begin(mount), std::end(mount), message.mounts[side_of(side)]);
+  }
+}
+
+bool read_message(std::string_view text, Message& message) {
+  json::Reader in(text);
+  json::Key key;
+  if (!in.begin_object()) return false;
+  while (in.next_member(key)) {
+    if (key == "type") in.string(message.type);
+    else if (key == "hand" && in.peek() == '"') in.string(message.hand);
+    else if (key == "code" && in.peek() == '"') in.string(message.error_code);
+    else if (key == "id" && in.peek() != '"') in.number(message.id);
+    else if (key == "timeUs") in.number(message.time_us);
+    else if (key == "echoUs") in.number(message.echo_us);
+    else if (key == "values" && in.peek() == '{') read_values(in, message);
+    else if (key == "hands" && in.peek() == '[') read_hands(in, message);
+    else in.skip();
+  }
+  return in.ok();
+}
+
+/// @return false unless it is a place within reach and a rotation
+bool read_mount(const double (&numbers)[7], XrPosef& mount) {
+  double square = 0;
+  for (int i = 0; i < 7; i++) {
+    if (!(std::fabs(numbers[i]) <= 1.01)) return false;
+    if (i >= 3) square += numbers[i] * numbers[i];
+  }
+  if (!(square > 0.25)) return false;
+  const auto f = [&](int i) { return static_cast<float>(numbers[i]); };
+  mount.orientation = normalised({f(3), f(4), f(5), f(6)});
+  mount.position = {f(0), f(1), f(2)};
+  return true;
+}
+
+}  // namespace
+
+void Link::take_text(std::string_view text) {
+  const std::int64_t now = monotonic_ns();
+  Message message;
+  if (!read_message(text, message) || !(std::fabs(message.time_us) <= 1e17)) return;
+  if (message.type == "inputs" && is_hand(message.hand)) {
+    Hand& hand = hands_[side_of(message.hand)];
+    message.inputs.time_us = message.time_us;
+    hand.inputs.write(message.inputs, ++hand.inputs_count);
+    hand.inputs_stamp.store(hand.inputs_count, std::memory_order_release);
+  } else if (message.type == "ack" && message.echo_us <= double(now) / 1e3 && message.echo_us > 0) {
+    clock_.add(message.echo_us, double(now) / 1e3, message.time_us);
+    if (!clock_.known()) return;
+    offset_us_.store(clock_.offset_us(), std::memory_order_relaxed);
+    clock_known_.store(true, std::memory_order_release);
+  } else if (message.type == "error" && message.id == 1) {
+    // The name may belong to another app; without one we are served as anyone.
+    name_refused_ = true;
+  } else if (message.type == "welcome") {
+    for (const Side side : kBothSides) {
+      hands_[side].mounted = message.mounted[side] && read_mount(message.mounts[side], hands_[side].mount);
+    }
+  }
+}
+
+bool Link::live(Side side) const {
+  const Hand& hand = hands_[side];
+  return hand.valid.load(std::memory_order_acquire) &&
+         monotonic_ns() - hand.arrived_ns.load(std::memory_order_relaxed) < kFreshNs;
+}
+
+bool Link::sample(Side side, std::int64_t local_ns, HandSample& sample, float& ahead_s) const {
+  const Hand& hand = hands_[side];
+  if (!live(side)) return false;
+  ahead_s = 0;
+  if (!clock_known_.load(std::memory_order_acquire)) return hand.ring.newest(sample) && sample.valid != 0;
+  const double service_us = double(local_ns) / 1e3 + offset_us_.load(std::memory_order_relaxed);
+  if (!hand.ring.at(service_us, sample)) return false;
+  ahead_s = static_cast<float>((service_us - sample.time_us) / 1e6);
+  // A source with a clock of its own, such as a replay at another pace: there is no telling how far ahead.
+  if (!(std::fabs(ahead_s) < 1)) {
+    ahead_s = 0;
+    if (!hand.ring.newest(sample)) return false;
+  }
+  return sample.valid != 0;
+}
+
+bool Link::inputs(Side side, InputValues& values) const {
+  if (!live(side)) return false;
+  const Hand& hand = hands_[side];
+  for (int i = 0; i < 100; i++) {
+    const std::uint64_t stamp = hand.inputs_stamp.load(std::memory_order_acquire);
+    if (stamp == 0) return false;
+    if (hand.inputs.read(values, stamp)) return true;
+  }
+  return false;
+}
+
+std::int64_t Link::local_ns(double service_us) const {
+  return static_cast<std::int64_t>((service_us - offset_us_.load(std::memory_order_relaxed)) * 1e3);
+}
+
+void Link::pulse(Side side, float amplitude, unsigned duration_ms, unsigned frequency_hz) {
+  if (!open_.load(std::memory_order_relaxed) || !live(side)) return;
+  const auto strength = static_cast<std::uint64_t>(std::lround(std::clamp(amplitude, 0.f, 1.f) * 1000));
+  const std::uint64_t asked = std::uint64_t(1) << 63 | strength << 32 | std::uint64_t(duration_ms & 0xffff) << 16 |
+                              (frequency_hz & 0xffff);
+  hands_[side].asked.store(asked, std::memory_order_release);
+  waker_.wake();
+}
+
+int Link::send_pulses(WebSocket& socket) {
+  int next_ms = -1;
+  for (const Side side : kBothSides) {
+    Hand& hand = hands_[side];
+    if (hand.asked.load(std::memory_order_relaxed) == 0) continue;
+    const std::int64_t left = hand.pulsed_ns + kPulseEveryNs - monotonic_ns();
+    if (left > 0) {
+      const int ms = static_cast<int>(left / kMs) + 1;
+      next_ms = next_ms < 0 ? ms : std::min(next_ms, ms);
+      continue;
+    }
+    const std::uint64_t asked = hand.asked.exchange(0, std::memory_order_acq_rel);
+    hand.pulsed_ns = monotonic_ns();
+    const double amplitude = double(asked >> 32 & 0xffff) / 1000;
+    const unsigned duration_ms = asked >> 16 & 0xffff, frequency_hz = asked & 0xffff;
+    char text[160];
+    const int size = std::snprintf(text, sizeof text,
+                                   R"({"type":"pulse","hand":"%s","amplitude":%.3f,"durationMs":%u)",
+                                   side == kLeft ? "left" : "right", amplitude, std::clamp(duration_ms, 1u, 2000u));
+    std::string request(text, static_cast<std::size_t>(size));
+    if (frequency_hz > 0) request += ",\"frequencyHz\":" + std::to_string(std::min(frequency_hz, 1000u));
+    socket.send(request + "}");
+  }
+  return next_ms;
+}
+
+}  // namespace tautline::layer
