@@ -16,6 +16,7 @@ import { delimiter, join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
 import { recordSimulated } from '../../scripts/simulated-session.js';
+import { RUNTIME } from '../commands/cli.js';
 import { trackedHand } from '../hand/tracked-hand.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -105,6 +106,7 @@ const OTHERS: [RegExp, () => unknown][] = [
   // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
   [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
   [/^npx tsx scripts\/(\S+)/, () => {}],
+  [/^node --enable-source-maps /, () => isIn('scripts/service-bundle', 'a line of a stack trace')],
   [/^npx -y -p node@22 -- node --import tsx scripts\/(\S+)/, () => {}],
   // They need root, a session of a user or what the test of the package has installed.
   [/^(sudo|loginctl|journalctl) /, () => {}],
@@ -179,6 +181,7 @@ async function run(command: string, atWork?: RegExp): Promise<{ code: number | n
       XDG_CONFIG_HOME: join(folder, 'configuration'),
       XDG_DATA_HOME: join(folder, 'data'),
       XDG_STATE_HOME: join(folder, 'state'),
+      XDG_RUNTIME_DIR: RUNTIME,
       LANG: 'C.UTF-8',
       PATH: `${join(template, 'bin')}${delimiter}${process.env.PATH}`,
       TAUTLINE_ADDRESS: addressFor(command),
