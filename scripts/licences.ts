@@ -1,9 +1,11 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { pathToFileURL } from 'node:url';
+import { type InsidePackage, packagesInside } from './packages-inside.js';
 
 /**
- * What comes with an installation: every package that the program needs to run, with its licence, from the lock file.
- * `npm run licences` writes docs/dependencies.md; a test says when it is out of date.
+ * What of others comes with an installation, with its licence: the packages that npm installs beside the program, from
+ * the lock file, and those that are inside its files. `npm run licences` writes docs/dependencies.md; a test says when
+ * it is out of date.
  */
 
 /** The part of package-lock.json (version 3) that is read. */
@@ -14,7 +16,7 @@ export interface LockFile {
       version?: string;
       license?: string;
       dev?: boolean;
-      /** Needed for development, or by something optional. */
+      /** Needed by something optional, and for development, too. */
       devOptional?: boolean;
       optional?: boolean;
       dependencies?: Record<string, string>;
@@ -36,31 +38,31 @@ export interface Package {
 /** Every package of an installation without development dependencies, by name. */
 export function productionPackages({ packages }: LockFile): Package[] {
   return Object.entries(packages)
-    .filter(([place, { dev, devOptional }]) => place !== '' && !dev && !devOptional)
-    .map(([place, { version = '', license = 'unknown', optional = false }]) => ({
+    .filter(([place, { dev }]) => place !== '' && !dev)
+    .map(([place, { version = '', license = 'unknown', optional = false, devOptional = false }]) => ({
       name: place.replace(/^.*node_modules\//, ''),
       place,
       version,
       licence: license,
-      optional,
+      optional: optional || devOptional,
     }))
     .sort((a, b) => (a.name < b.name ? -1 : a.name > b.name ? 1 : a.version < b.version ? -1 : 1));
 }
 
-export function dependenciesPage(lock: LockFile): string {
-  const all = productionPackages(lock);
+export function dependenciesPage(lock: LockFile, inside: readonly InsidePackage[]): string {
+  const beside = productionPackages(lock);
   const { dependencies = {}, optionalDependencies = {} } = lock.packages[''];
   const direct = [...Object.keys(dependencies), ...Object.keys(optionalDependencies)].sort();
   const licences = new Map<string, number>();
-  for (const { licence } of all) licences.set(licence, (licences.get(licence) ?? 0) + 1);
-  const needed = all.filter(({ optional }) => !optional).length;
+  for (const { licence } of [...beside, ...inside]) licences.set(licence, (licences.get(licence) ?? 0) + 1);
+  const needed = beside.filter(({ optional }) => !optional).length;
   return `# What comes with an installation
 
-Written by \`npm run licences\` from the lock file; do not edit.
+Written by \`npm run licences\`; do not edit.
 
-An installation brings ${all.length} packages: ${needed} that the program needs, and ${all.length - needed} that come with an optional
-package and may be missing. It asks for ${direct.length} of them itself: ${direct.join(', ')}.
-Tautline itself is under the MIT licence.
+Tautline itself is under the MIT licence. Copies of ${inside.length} packages, in whole or in part, are inside its files, just as
+they were tested; their licences go along in \`dist/third-party-licences.txt\`. npm installs another ${beside.length} beside it: ${needed} that
+are needed, and ${beside.length - needed} that come with an optional package and may be missing. Asked for are ${direct.join(', ')}.
 
 | licence | packages |
 |---|---|
@@ -69,9 +71,17 @@ ${[...licences]
   .map(([licence, count]) => `| ${licence} | ${count} |`)
   .join('\n')}
 
+## Inside
+
+| package | version | licence |
+|---|---|---|
+${inside.map(({ name, version, licence }) => `| ${name} | ${version} | ${licence} |`).join('\n')}
+
+## Beside
+
 | package | version | licence | |
 |---|---|---|---|
-${all
+${beside
   .map(
     ({ name, version, licence, optional }) =>
       `| ${name} | ${version} | ${licence} | ${optional ? 'optional' : ''} |`,
@@ -82,5 +92,5 @@ ${all
 
 if (process.argv[1] && import.meta.url === pathToFileURL(process.argv[1]).href) {
   const lock = JSON.parse(readFileSync('package-lock.json', 'utf8')) as LockFile;
-  writeFileSync('docs/dependencies.md', dependenciesPage(lock));
+  writeFileSync('docs/dependencies.md', dependenciesPage(lock, await packagesInside()));
 }

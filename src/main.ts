@@ -1,5 +1,3 @@
-#!/usr/bin/env node
-import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
@@ -17,13 +15,12 @@ import { addSessionCommand } from './commands/session.js';
 import { addSizingCommand } from './commands/sizing.js';
 import { addWatchCommand } from './commands/watch.js';
 import { EXIT_CODE } from './errors.js';
+import { version } from './install/version.js';
 
 /**
  * The command line. Each command declares itself in a file of its own and imports what is heavy only when it
  * runs, so that help and mistakes are answered at once.
  */
-
-const { version } = JSON.parse(readFileSync(new URL('../package.json', import.meta.url), 'utf8'));
 
 /** One line of what and what to do, from the parser's two. */
 function mistake(text: string): string {
@@ -75,20 +72,22 @@ addSessionCommand(program);
 addInstallCommands(program);
 addDoctorCommands(program);
 
-// A reader that ends early (`| head`) is not a fault.
-process.stdout.on('error', (error: NodeJS.ErrnoException) => {
-  if (error.code !== 'EPIPE') throw error;
-});
-
-try {
-  await program.parseAsync();
-} catch (error) {
-  if (error instanceof CommanderError)
-    process.exitCode = error.exitCode === 0 ? EXIT_CODE.ok : EXIT_CODE.usage;
-  else {
-    sayFailure(error);
-    process.exitCode = exitCodeOf(error);
-    // Whatever a command left open does not keep a failed process alive.
-    setTimeout(() => process.exit(), 1000).unref();
+/** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
+export async function main(): Promise<void> {
+  // A reader that ends early (`| head`) is not a fault.
+  process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+    if (error.code !== 'EPIPE') throw error;
+  });
+  try {
+    await program.parseAsync();
+  } catch (error) {
+    if (error instanceof CommanderError)
+      process.exitCode = error.exitCode === 0 ? EXIT_CODE.ok : EXIT_CODE.usage;
+    else {
+      sayFailure(error);
+      process.exitCode = exitCodeOf(error);
+      // Whatever a command left open does not keep a failed process alive.
+      setTimeout(() => process.exit(), 1000).unref();
+    }
   }
 }

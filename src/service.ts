@@ -1,5 +1,4 @@
 import { existsSync } from 'node:fs';
-import { fileURLToPath } from 'node:url';
 import type { Logger } from 'pino';
 import { fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
@@ -9,6 +8,7 @@ import type { Glove } from './glove/view.js';
 import { version } from './install/version.js';
 import type { Link } from './link/link.js';
 import { logEvent } from './log/events.js';
+import { packageFile } from './package-files.js';
 import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createShownGlove } from './recording/shown-glove.js';
@@ -42,8 +42,8 @@ export interface Service {
   close(): Promise<void>;
 }
 
-const demosDirectory = fileURLToPath(new URL('./demos', import.meta.url));
-const pageDirectory = fileURLToPath(new URL('./page', import.meta.url));
+const demosDirectory = packageFile('dist/demos');
+const pageDirectory = packageFile('dist/page');
 
 export { version };
 

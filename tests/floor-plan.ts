@@ -6,6 +6,7 @@ import { dirname, join, normalize } from 'node:path';
  * The files at the foot are what every room may use.
  */
 export const ROOMS: readonly string[] = [
+  'start.ts',
   'main.ts',
   'commands',
   'service.ts',
@@ -29,6 +30,7 @@ export const ROOMS: readonly string[] = [
   'time-slices.ts',
   'steps.ts',
   'clock.ts',
+  'package-files.ts',
   'errors.ts',
 ];
 

@@ -4,7 +4,6 @@ import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'no
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { createInterface, type Interface } from 'node:readline';
-import { fileURLToPath } from 'node:url';
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
 import type { ReaderReport, ToReaders } from './reader-messages.js';
 
@@ -90,7 +89,7 @@ export class Bed {
   }
 
   readers(): Readers {
-    const child = fork(fileURLToPath(new URL('./readers.js', import.meta.url)), { execArgv: [] });
+    const child = fork('build/scripts/load/readers.js', { execArgv: [] });
     this.#processes.push(child);
     return {
       async tell(message) {

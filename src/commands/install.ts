@@ -1,6 +1,6 @@
 import { existsSync } from 'node:fs';
-import { fileURLToPath } from 'node:url';
 import type { Command } from 'commander';
+import { packageFile } from '../package-files.js';
 import { givenUrl, serviceUrl, tokenOption, urlOption } from './shared/service-url.js';
 import { wrap } from './shared/wrap.js';
 
@@ -35,7 +35,7 @@ export function addInstallCommands(program: Command): void {
       const used = named ?? (existsSync(paths.profile) ? paths.profile : undefined);
       // A mistake in it would be found by nobody: the service just would not come up.
       if (used !== undefined) await (await import('../config/load.js')).loadProfile(used);
-      const main = fileURLToPath(new URL('../main.js', import.meta.url));
+      const main = packageFile('dist/main.js');
       if (/[\\/](_npx|\.npx)[\\/]/.test(main)) {
         const { TautlineError } = await import('../errors.js');
         throw new TautlineError(
@@ -59,7 +59,7 @@ export function addInstallCommands(program: Command): void {
           : `Installed. Its profile: ${used}; sessions: ${paths.sessions}.`,
       );
       if (process.platform === 'linux') {
-        const rule = fileURLToPath(new URL('../../config/udev/70-tautline.rules', import.meta.url));
+        const rule = packageFile('config/udev/70-tautline.rules');
         console.log(
           `To open serial ports without sudo and without the adapters' delay, once, as root:\n  sudo cp ${rule} /etc/udev/rules.d/ && sudo udevadm control --reload && sudo udevadm trigger\nTo have the service run while nobody is logged in: loginctl enable-linger`,
         );
@@ -78,7 +78,7 @@ export function addInstallCommands(program: Command): void {
         import('../install/paths.js'),
       ]);
       const paths = userPaths();
-      const starter = { node: process.execPath, main: fileURLToPath(new URL('../main.js', import.meta.url)) };
+      const starter = { node: process.execPath, main: packageFile('dist/main.js') };
       const steps = uninstallSteps(process.platform, paths, starter, process.getuid?.() ?? 0);
       await follow(steps, dryRun);
       if (!dryRun)

@@ -1,11 +1,11 @@
 import { existsSync } from 'node:fs';
-import { fileURLToPath } from 'node:url';
 import { setFlagsFromString } from 'node:v8';
 import { type Command, Option } from 'commander';
 import type { Logger } from 'pino';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import { logEvent } from '../log/events.js';
+import { packageFile } from '../package-files.js';
 import { keepRunning } from './shared/lifetime.js';
 
 interface RunOptions {
@@ -20,7 +20,7 @@ interface RunOptions {
 }
 
 /** The profile of the simulated glove, which comes with the program. */
-const SIMULATED = fileURLToPath(new URL('../../config/simulated.yaml', import.meta.url));
+const SIMULATED = packageFile('config/simulated.yaml');
 const LOG_LEVELS = ['silent', 'fatal', 'error', 'warn', 'info', 'debug', 'trace'];
 
 export function addRunCommand(program: Command): void {

@@ -1,7 +1,7 @@
 import { readFile, stat } from 'node:fs/promises';
 import { dirname, resolve } from 'node:path';
-import { fileURLToPath } from 'node:url';
 import { TautlineError } from '../errors.js';
+import { packageFile } from '../package-files.js';
 import { describeSchemaErrors } from './describe.js';
 import type { Problem } from './problem.js';
 import { checkRules } from './rules.js';
@@ -56,7 +56,7 @@ export function parseProfile(text: string, fileName: string, recorded = false): 
 }
 
 /** As installed: a package's own folder is not where its user is. */
-export const EXAMPLES = fileURLToPath(new URL('../../config', import.meta.url));
+export const EXAMPLES = packageFile('config');
 
 /**
  * Reads a profile file.

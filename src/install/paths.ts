@@ -12,6 +12,8 @@ export interface UserPaths {
   runtime: readonly string[];
   /** The log of an installed service where the system keeps none itself. */
   log: string;
+  /** What may be deleted at any time: compiled code. */
+  cache: string;
   /** What the system starts the service by: a unit, an agent, a task. */
   starter: string;
 }
@@ -45,6 +47,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       sessions: join(local, 'sessions'),
       runtime: [local],
       log: join(local, 'tautline.log'),
+      cache: join(local, 'cache'),
       starter: join(config, 'tautline-task.xml'),
     };
   }
@@ -58,6 +61,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       sessions: join(config, 'sessions'),
       runtime: [config],
       log: join(library, 'Logs', 'tautline.log'),
+      cache: join(library, 'Caches', 'Tautline'),
       starter: join(library, 'LaunchAgents', 'tautline.plist'),
     };
   }
@@ -77,6 +81,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
     runtime: [...new Set(runtime.map((folder) => join(folder, 'tautline'))), state],
     sessions: join(base(env.XDG_DATA_HOME, '.local', 'share'), 'tautline', 'sessions'),
     log: join(state, 'tautline.log'),
+    cache: join(base(env.XDG_CACHE_HOME, '.cache'), 'tautline'),
     starter: join(configHome, 'systemd', 'user', 'tautline.service'),
   };
 }

@@ -1,7 +1,7 @@
 import { type ChildProcess, fork } from 'node:child_process';
-import { fileURLToPath } from 'node:url';
 import { nowUs } from '../clock.js';
 import { TautlineError } from '../errors.js';
+import { packageFile } from '../package-files.js';
 import { explainNoRadio } from './ble-errors.js';
 import { type BleTarget, type FromProcess, systemUs, type ToProcess, type Trouble } from './ble-messages.js';
 import type { OpenPort, Port, PortEvents } from './link.js';
@@ -24,7 +24,7 @@ const MAX_CONNECT_MS = 20_000;
 /** close() waits no longer for the last bytes to leave, and for the connection to end in good order. */
 const MAX_CLOSE_MS = 1500;
 
-const PROGRAM = fileURLToPath(new URL('./ble-process.js', import.meta.url));
+const PROGRAM = packageFile('dist/link/ble-process.js');
 
 /** What the system's clock is ahead of the service's: the reading that was interrupted least. */
 function measureSystemAheadUs(): number {

@@ -3,8 +3,8 @@ import { createReadStream, type ReadStream } from 'node:fs';
 import { mkdtemp, rm, stat } from 'node:fs/promises';
 import { setPriority, tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { fileURLToPath } from 'node:url';
 import { TautlineError } from '../errors.js';
+import { packageFile } from '../package-files.js';
 
 /**
  * What takes long with a session is done by the command line in a process of its own, with less priority: the
@@ -14,7 +14,7 @@ import { TautlineError } from '../errors.js';
 export const EXPORT_FORMATS = ['csv', 'ndjson', 'glb'] as const;
 export type ExportFormat = (typeof EXPORT_FORMATS)[number];
 
-const MAIN = fileURLToPath(new URL('../main.js', import.meta.url));
+const MAIN = packageFile('dist/main.js');
 /** Behind the gloves, yet not starved on a busy machine. */
 const NICENESS = 5;
 /** Each may take a core. */

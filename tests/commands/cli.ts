@@ -6,6 +6,7 @@ import { fileURLToPath } from 'node:url';
 const NO_CONFIGURATION = join(tmpdir(), 'tautline-tests-no-configuration');
 /** Of the services and commands of tests: where the key is left by which the commands prove themselves. */
 export const RUNTIME = join(tmpdir(), 'tautline-tests-runtime');
+const CACHE = join(tmpdir(), 'tautline-tests-cache');
 const MAIN = fileURLToPath(new URL('../../dist/main.js', import.meta.url));
 
 export interface Outcome {
@@ -35,6 +36,7 @@ export function start(
       LANG: 'C.UTF-8',
       XDG_CONFIG_HOME: NO_CONFIGURATION,
       XDG_RUNTIME_DIR: RUNTIME,
+      XDG_CACHE_HOME: CACHE,
       ...env,
     },
     stdio: ['ignore', 'pipe', 'pipe'],

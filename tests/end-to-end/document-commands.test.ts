@@ -106,6 +106,7 @@ const OTHERS: [RegExp, () => unknown][] = [
   // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
   [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
   [/^npx tsx scripts\/(\S+)/, () => {}],
+  [/^node --enable-source-maps /, () => isIn('scripts/service-bundle', 'a line of a stack trace')],
   [/^npx -y -p node@22 -- node --import tsx scripts\/(\S+)/, () => {}],
   // They need root, a session of a user or what the test of the package has installed.
   [/^(sudo|loginctl|journalctl) /, () => {}],

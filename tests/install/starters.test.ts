@@ -211,14 +211,17 @@ describe('the places', () => {
       profile: '/home/kim/.config/tautline/glove.yaml',
       sessions: '/d/tautline/sessions',
       log: '/home/kim/.local/state/tautline/tautline.log',
+      cache: '/home/kim/.cache/tautline',
       starter: '/home/kim/.config/systemd/user/tautline.service',
     });
     const mac = userPaths({ platform: 'darwin', home: '/Users/kim', env: {} });
     expect(mac.profile).toBe('/Users/kim/Library/Application Support/Tautline/glove.yaml');
     expect(mac.starter).toBe('/Users/kim/Library/LaunchAgents/tautline.plist');
+    expect(mac.cache).toBe('/Users/kim/Library/Caches/Tautline');
     const windows = userPaths({ platform: 'win32', home: 'C:\\Users\\kim', env: { APPDATA: 'D:\\roam' } });
     expect(windows.profile).toBe('D:\\roam\\Tautline\\glove.yaml');
     expect(windows.sessions).toBe('C:\\Users\\kim\\AppData\\Local\\Tautline\\sessions');
+    expect(windows.cache).toBe('C:\\Users\\kim\\AppData\\Local\\Tautline\\cache');
   });
 
   it.each(['linux', 'darwin', 'win32'] as const)(

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { start } from '../cli.js';
 
-const LIFETIME = new URL('../../../dist/commands/lifetime.js', import.meta.url).href;
+const LIFETIME = new URL('../../../src/commands/shared/lifetime.ts', import.meta.url).href;
 
 /** A process that keeps something whose close says so, then does what `after` says. */
 function keeping(after: string, close = "console.log('freed')") {
@@ -13,7 +13,7 @@ function keeping(after: string, close = "console.log('freed')") {
     await keepRunning(logger, async () => ({ close: async () => { ${close} } }));
     ${after};
     console.log('started');`;
-  return start(['--input-type=module', '--eval', source], []);
+  return start(['--import', 'tsx', '--input-type=module', '--eval', source], []);
 }
 
 describe.concurrent('keepRunning', () => {
