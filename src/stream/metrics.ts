@@ -92,6 +92,11 @@ function ofApps(hub: Hub, { open, refused }: Crowd): MetricFamily[] {
       })),
     },
     gauge('tautline_apps', 'Apps that are connected.', sessions.length),
+    gauge(
+      'tautline_app_waiting_bytes',
+      'Bytes that came from apps and wait for the rest of a message, or for their turn.',
+      sessions.reduce((sum, { keeps }) => sum + keeps, 0),
+    ),
     {
       name: 'tautline_connections',
       type: 'gauge',

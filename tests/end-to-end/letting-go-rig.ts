@@ -71,7 +71,7 @@ export async function startLine(port: number): Promise<Line> {
 export interface Release {
   /** From when it was asked for, or something failed, to when the firmware held nothing any more for good. */
   tookMs: number;
-  /** Times that fingers were gripped after that was asked for. */
+  /** Times that fingers were gripped after they had been free. */
   regrips: number;
 }
 
@@ -107,8 +107,6 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
       `stream: { maxClients: ${MAX_CLIENTS} }`,
       ...profile,
     ].join('\n'),
-    [],
-    process.env.PROBE ? { NODE_OPTIONS: '--import /tmp/h-stream-notes/probe.mjs' } : {},
   );
   const app = await service.connect();
   await app.ask({ type: 'subscribe', app: 'onlooker', streams: ['joints'], rateHz: 20 });
@@ -144,7 +142,7 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
     line: undefined as unknown as Line,
 
     async hold() {
-      while (!(await armGlove(app))) await wait(20);
+      while (!(await armGlove(service))) await wait(20);
       if (!rig.holder || rig.holder.process.exitCode !== null || rig.holder.process.signalCode !== null) {
         rig.line = await startLine(service.port);
         lines.push(rig.line);
@@ -152,7 +150,7 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
       }
       // Again and again: right after a disarm it is refused, and a button takes a moment to be up.
       while (!(await allHeld())) {
-        await armGlove(app);
+        await armGlove(service);
         await wait(20);
       }
     },
@@ -177,7 +175,8 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
       }
       watching = undefined;
       if (!(await allFree())) throw new Error(`one of ${FINGERS.length} fingers is held after the release`);
-      const since = changes.filter(({ atUs }) => atUs >= askedUs);
+      const first = changes.findIndex(({ event, atUs }) => event === 'released' && atUs >= askedUs);
+      const since = first < 0 ? [] : changes.slice(first);
       const tookMs = (changes[changes.length - 1].atUs - askedUs) / 1000;
       return { tookMs, regrips: since.filter(({ event }) => event === 'held').length };
     },

@@ -5,7 +5,14 @@ import { FINGERS } from '../../src/hand/joints.js';
 import { type Running, run, start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import type { App } from '../stream/app.js';
-import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import { startRig, WAYS } from './letting-go-rig.js';
+import {
+  armGlove,
+  hostGloveProfile,
+  type ServiceProcess,
+  startServiceProcess,
+  stopAllServices,
+} from './service.js';
 
 /*
  * Whatever fails, fingers are free within 300 ms. The firmware's own clock says when it let go: the tests only tell
@@ -39,7 +46,7 @@ async function begin(more: readonly string[] = []): Promise<void> {
   app = await service.connect();
   await app.ask({ type: 'subscribe', app: 'onlooker', streams: ['joints', 'resistance'], rateHz: 20 });
   await app.reached(() => app.of('joints').some(({ valid }) => valid));
-  expect((await service.arm('right')).body).toMatchObject({ armed: true });
+  expect(await armGlove(service)).toBe(true);
 }
 
 async function runApp(name: string, args: readonly unknown[], says: string): Promise<Running> {
@@ -132,17 +139,30 @@ describe('fingers are free within 300 ms of', () => {
     expect(thaws?.hasRef()).toBe(true);
     expect(tookMs).toBeLessThan(WITHIN_MS);
     // What is asked for anew after the thaw is given anew; where the link was given up meanwhile, once armed anew.
-    const arm = async () => (await service.arm('right')).status;
-    await expect.poll(arm, { timeout: 20_000 }).toBe(200);
+    await expect.poll(() => armGlove(service), { timeout: 20_000 }).toBe(true);
     await held;
     expect(await app.ask({ type: 'ping' })).toMatchObject({ type: 'ack' });
   });
 
-  it('a frozen app, once its requests have ended', async () => {
+  it('a frozen app, whatever life its requests have left; it may hold again when it has thawed', async () => {
     await begin();
     const holder = await holdAll();
-    // Its requests live for a second; that is the longest a profile can permit.
-    expect(await releasedAfterMs(() => holder.process.kill('SIGSTOP'))).toBeLessThan(1000 + WITHIN_MS);
+    // They live for a second; that is the longest a profile can permit.
+    expect(await releasedAfterMs(() => holder.process.kill('SIGSTOP'))).toBeLessThan(WITHIN_MS);
+    const held = glove.nextEvent('held');
+    holder.process.kill('SIGCONT');
+    await held;
+  });
+
+  it('a socket that is half open, whatever life its requests have left', async () => {
+    const rig = await startRig();
+    try {
+      await rig.hold();
+      const { tookMs } = await rig.release(WAYS['half-open socket'].fails);
+      expect(tookMs).toBeLessThan(WITHIN_MS);
+    } finally {
+      await rig.end();
+    }
   });
 
   it('the glove button that the profile names', async () => {

@@ -53,8 +53,8 @@ export async function startServiceProcess(
 }
 
 /** Arms the right hand as its wearer would. @returns false when the service refused: right after a disarm, say */
-export async function armGlove(app: App): Promise<boolean> {
-  return (await app.ask({ type: 'arm', hand: 'right' })).type === 'ack';
+export async function armGlove(service: Pick<ServiceProcess, 'arm'>): Promise<boolean> {
+  return (await service.arm('right')).status === 200;
 }
 
 /** Ends whatever a failed test left running. */
