@@ -57,8 +57,12 @@ for (const [pullDown, fault] of Object.entries(FAULTS)) {
           outcomes[0].finger.padEnd(8) +
           ms(most(outcomes, (one) => one.freedMs)).padStart(10) +
           ms(most(outcomes, (one) => one.inferredMs)).padStart(13) +
-          most(outcomes, (one) => one.drag).toFixed(3).padStart(12) +
-          most(outcomes, (one) => one.dragN).toFixed(1).padStart(8) +
+          most(outcomes, (one) => one.drag)
+            .toFixed(3)
+            .padStart(12) +
+          most(outcomes, (one) => one.dragN)
+            .toFixed(1)
+            .padStart(8) +
           `  ${verdicts}`,
       );
     }
