@@ -37,6 +37,8 @@ const std::map<std::string, FaultKind>& faultKinds() {
       {"short", {ChannelFault::shortRange, 0.15}},         // part of the usual range
       {"drifting", {ChannelFault::drifting, 0.02}},        // parts of the converter's range a second
       {"missing", {ChannelFault::missing, 0}},             // firmware that does not know the channel
+      {"open", {ChannelFault::open, 470}},                 // kilo-ohms of the input's pull-down
+      {"floating", {ChannelFault::floating, 0}},           // nanoamperes that leak away
   };
   return kinds;
 }
@@ -255,6 +257,7 @@ std::string HostGlove::fault(const std::vector<std::string>& words) {
   double amount = kind->second.amount;
   if (words.size() == 4 && !parse(words[2], amount)) return "error not a number: " + words[2];
   if (kind->second.fault == ChannelFault::intermittent && amount <= 0) return "error jumps a second must be above 0";
+  if (kind->second.fault == ChannelFault::open && amount <= 0) return "error the pull-down must be above 0 kilo-ohms";
   const int channel = hand.findChannel(words.back());
   if (channel < 0) return "error no channel " + words.back();
   const bool wasMissing = hand.channels[static_cast<size_t>(channel)].fault == ChannelFault::missing;

@@ -181,6 +181,9 @@ uint16_t SimulatedHand::counts(size_t index) {
     case ChannelFault::none:
     case ChannelFault::missing: break;
     case ChannelFault::dead: return static_cast<uint16_t>(channel.deadCounts);
+    case ChannelFault::open:
+    case ChannelFault::floating:
+      return static_cast<uint16_t>(std::min(top, std::max(0.0, std::round(openWiperCounts(index) + noise))));
     case ChannelFault::railed: return static_cast<uint16_t>(channel.faultAmount > 0 ? top : 0);
     case ChannelFault::reversed: position = 1 - position; break;
     case ChannelFault::noisy: noise = std::max(1.0, noiseCounts) * channel.faultAmount * gaussian(); break;
@@ -197,6 +200,22 @@ uint16_t SimulatedHand::counts(size_t index) {
   }
   const double counts = channel.openCounts + position * (channel.closedCounts - channel.openCounts);
   return static_cast<uint16_t>(std::min(top, std::max(0.0, std::round(counts + noise + offset + crossCounts(channel)))));
+}
+
+// Without noise, and without faults of its own.
+double SimulatedHand::soundCounts(size_t index) const {
+  const SimulatedChannel& channel = channels[index];
+  return channel.openCounts + value(index) * (channel.closedCounts - channel.openCounts);
+}
+
+double SimulatedHand::openWiperCounts(size_t index) {
+  SimulatedChannel& channel = channels[index];
+  const double top = std::pow(2.0, channel.bits) - 1;
+  const size_t before = (index + channels.size() - 1) % channels.size();
+  const double neighbour = soundCounts(before) / (std::pow(2.0, channels[before].bits) - 1);
+  channel.wiperShare = channel.wiper.after(now_ - channel.wiperAt, channel.wiperShare, neighbour);
+  channel.wiperAt = now_;
+  return channel.wiperShare * top;
 }
 
 double SimulatedHand::crossCounts(const SimulatedChannel& channel) const {
@@ -240,6 +259,11 @@ void SimulatedHand::setFault(size_t index, ChannelFault fault, double amount) {
   channel.faultSince = now_;
   channel.glitchEnds = 0;
   channel.nextGlitch = now_;
+  channel.wiper = OpenWiper();
+  if (fault == ChannelFault::open) channel.wiper.pullDownOhms = 1000 * amount;
+  if (fault == ChannelFault::floating) channel.wiper.leakageAmperes = 1e-9 * amount;
+  channel.wiperShare = soundCounts(index) / (std::pow(2.0, channel.bits) - 1);
+  channel.wiperAt = now_;
 }
 
 void SimulatedHand::crossTalk(size_t index, size_t from, double part) {

@@ -10,9 +10,14 @@
 
 #include "../core/hardware.h"
 #include "hand_physics.h"
+#include "open_wiper.h"
 
 // What can be wrong with a channel.
-enum class ChannelFault { none, dead, railed, intermittent, noisy, reversed, shortRange, drifting, missing };
+enum class ChannelFault {
+  none, dead, railed, intermittent, noisy, reversed, shortRange, drifting, missing,
+  open,      // the wiper is off; a pull-down of so many kilo-ohms
+  floating,  // the same without a pull-down; so many nanoamperes leak away
+};
 
 struct SimulatedChannel {
   std::string name;
@@ -38,6 +43,9 @@ struct SimulatedChannel {
   double glitchEnds = 0;
   double nextGlitch = 0;
   double glitchCounts = 0;
+  OpenWiper wiper;
+  double wiperShare = 0;  // of the rail's voltage
+  double wiperAt = 0;     // seconds
 
   // Cross-talk: this part of another channel's way from its open end is added to the reading.
   std::string crossFrom;
@@ -107,6 +115,8 @@ class SimulatedHand {
  private:
   double wantedAt(const SimulatedChannel& channel, double time) const;
   double crossCounts(const SimulatedChannel& channel) const;
+  double soundCounts(size_t channel) const;
+  double openWiperCounts(size_t channel);
   double limitByStops(const SimulatedChannel& channel, double wanted) const;
   double gaussian();
   bool isPhysical(const SimulatedServo& servo) const;

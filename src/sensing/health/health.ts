@@ -1,4 +1,5 @@
 import type { Channel } from '../channels.js';
+import { createOpenWiperJudge } from '../open-wiper.js';
 import { createRaisedFaults, FAULT_BIT, type RaisedFaults } from './raised-faults.js';
 import { boundsOf, isAtRail } from './signal-bounds.js';
 import {
@@ -75,6 +76,7 @@ export function createHealth(channels: readonly Channel[]): Health {
   const { suspect } = gate;
   const rail = createRailJudge(bounds, faults);
   const silence = createSilenceJudge(bounds, watch, faults);
+  const openWiper = createOpenWiperJudge(bounds, watch, faults);
   const judgeNoise = createNoiseJudge(bounds, watch, faults);
   const judgeDirection = createDirectionJudge(bounds, faults);
   const judgeRanges = createRangeJudge(bounds, watch, faults);
@@ -91,7 +93,8 @@ export function createHealth(channels: readonly Channel[]): Health {
 
   /** The gate and every judge, for a sample that is out of the ordinary or comes soon after one. */
   function examine(i: number, x: number, dtS: number, nowS: number): void {
-    const atRail = isAtRail(bounds, i, x);
+    const falls = openWiper.judge(i, x, dtS);
+    const atRail = isAtRail(bounds, i, x) || openWiper.isSunk(i, x);
     gate.check(i, x, before[i], dtS, nowS, atRail);
     const railed = rail.judge(i, x, dtS, atRail, gate.steadyS(i, nowS));
     const jumpy = gate.judge(i, dtS, nowS);
@@ -99,7 +102,7 @@ export function createHealth(channels: readonly Channel[]): Health {
     const noisy = judgeNoise(i, dtS);
     const reversed = ofFinger[i] !== 0 && judgeDirection(i, x, dtS);
     const faulty = (flags[i] & ~LASTING_FLAGS) !== 0;
-    stirred[i] = railed || jumpy || noisy || reversed || faulty ? 1 : 0;
+    stirred[i] = railed || falls || jumpy || noisy || reversed || faulty ? 1 : 0;
     if (suspect[i] === 0) watch.widen(i, x);
   }
 
@@ -132,12 +135,14 @@ export function createHealth(channels: readonly Channel[]): Health {
           watch.begin(i, counts[i], clock[NOW]);
           gate.begin(i);
           rail.begin(i);
+          openWiper.begin(i, counts[i]);
         }
         count();
         return;
       }
       const nowS = clock[NOW] + dtS;
       clock[NOW] = nowS;
+      openWiper.look(counts, dtS);
       if (watch.look(counts, dtS, nowS) > 0) {
         for (let k = 0; k < watched.length; k++) {
           const i = watched[k];

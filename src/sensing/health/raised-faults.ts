@@ -13,19 +13,24 @@ export const FAULT_BIT: Record<Exclude<FaultKind, 'swapped' | 'crossTalk'>, numb
 };
 type ShownFault = keyof typeof FAULT_BIT;
 
+/** Why a channel is not believed before a fault has a name: a step that no finger makes, a fall that none does. */
+export const DISBELIEF = { step: 1, fall: 2 } as const;
+
 /** The faults that each channel has now, and which of them is its verdict: the most telling one. */
 export interface RaisedFaults {
   /** Per channel, FAULT_BIT of each. */
   readonly flags: Uint8Array;
   /** Per channel; the object is replaced when it changes. */
   readonly verdicts: readonly Verdict[];
-  /** Per channel, 1 while any of its faults makes its value useless. */
+  /** Per channel, 1 while any of its faults makes its value useless, or it is not believed. */
   readonly unusable: Uint8Array;
   /** Counts the changes of any verdict. */
   readonly version: number;
   /** A fault that is raised already stays as it is. */
   raise(channel: number, kind: ShownFault, usable: boolean, evidence: string): void;
   clear(channel: number, kind: ShownFault): void;
+  /** Its readings are of no use, for this reason, whether or not a fault has a name yet. */
+  disbelieve(channel: number, reason: number, disbelieved: boolean): void;
   /** What a guided check found: behind every fault that is raised, until the next check. */
   adopt(verdicts: readonly Verdict[]): void;
 }
@@ -33,6 +38,7 @@ export interface RaisedFaults {
 export function createRaisedFaults(channelCount: number): RaisedFaults {
   const flags = new Uint8Array(channelCount);
   const unusable = new Uint8Array(channelCount);
+  const disbelieved = new Uint8Array(channelCount);
   const verdicts: Verdict[] = new Array(channelCount).fill(HEALTHY);
   const adopted: Verdict[] = new Array(channelCount).fill(HEALTHY);
   const raised: Partial<Record<ShownFault, Verdict>>[] = verdicts.map(() => ({}));
@@ -50,7 +56,7 @@ export function createRaisedFaults(channelCount: number): RaisedFaults {
     }
     if (verdict === HEALTHY) verdict = adopted[i];
     if (!adopted[i].usable) usable = false;
-    unusable[i] = usable ? 0 : 1;
+    unusable[i] = usable && disbelieved[i] === 0 ? 0 : 1;
     if (verdict !== verdicts[i]) {
       verdicts[i] = verdict;
       version++;
@@ -73,6 +79,12 @@ export function createRaisedFaults(channelCount: number): RaisedFaults {
     clear(i, kind) {
       if ((flags[i] & FAULT_BIT[kind]) === 0) return;
       flags[i] &= ~FAULT_BIT[kind];
+      choose(i);
+    },
+    disbelieve(i, reason, now) {
+      const reasons = now ? disbelieved[i] | reason : disbelieved[i] & ~reason;
+      if (reasons === disbelieved[i]) return;
+      disbelieved[i] = reasons;
       choose(i);
     },
     adopt(found) {

@@ -14,14 +14,17 @@ const RAIL_CLEAR_S = 0.3;
 const STAYS_AWAY_S = 0.5;
 
 /** `railed`: at an end of the converter although the calibrated range stays clear of it. */
-export function createRailJudge({ full }: SignalBounds, faults: RaisedFaults) {
+export function createRailJudge({ full, railWidth }: SignalBounds, faults: RaisedFaults) {
   const railS = new Float64Array(full.length);
   const offRailS = new Float64Array(full.length);
   return {
     begin(i: number): void {
       railS[i] = 0;
     },
-    /** @param steadyS since the last step that no finger makes */
+    /**
+     * @param atRail or as good as there (open-wiper.ts)
+     * @param steadyS since the last step that no finger makes
+     */
     judge(i: number, x: number, dtS: number, atRail: boolean, steadyS: number): boolean {
       if (atRail) {
         railS[i] += dtS;
@@ -29,7 +32,9 @@ export function createRailJudge({ full }: SignalBounds, faults: RaisedFaults) {
         if (railS[i] >= RAIL_S) {
           if (steadyS > STAYS_AWAY_S) faults.clear(i, 'intermittent');
           if ((faults.flags[i] & FAULT_BIT.railed) === 0) {
-            faults.raise(i, 'railed', false, `stays at ${x} of ${full[i]}, the end of the converter`);
+            const open = x > railWidth[i] && x < full[i] / 2;
+            const end = open ? 'as an open input does' : 'the end of the converter';
+            faults.raise(i, 'railed', false, `stays at ${x} of ${full[i]}, ${end}`);
           }
         }
       } else {

@@ -13,6 +13,8 @@ export interface SignalWatch {
   readonly stirred: Uint8Array;
   /** Per channel, the reading before this one where this one has to be judged, else -1. */
   readonly before: Int32Array;
+  /** Per channel that has to be judged, 1: its speed has changed by more than a finger can gain. */
+  readonly bent: Uint8Array;
   /** Starts afresh from a reading. */
   begin(channel: number, x: number, nowS: number): void;
   /** Takes a sample. @returns how many channels have to be judged */
@@ -22,6 +24,8 @@ export interface SignalWatch {
   /** Learns how quiet the channel is, if it now shows noise alone. @param trusted nothing else is wrong with it */
   learn(channel: number, trusted: boolean): void;
   last(channel: number): number;
+  /** The step before the newest one, counts. */
+  stepBefore(channel: number): number;
   /** Of its noise, counts squared. */
   variance(channel: number): number;
   /** Standard deviation of its noise at its quietest, counts; not a number until it is learnt. */
@@ -52,6 +56,8 @@ const LIVELY_CHANGES = 50;
 /** Noise is learnt from so many changes at least, when this part of them turn back: motion goes on, noise turns. */
 const LEARN_CHANGES = 6;
 const LEARN_TURNS = 0.5;
+/** Noise of a second difference beside that of a step: sqrt(6) to sqrt(2), less what the margin has to spare. */
+const BEND_NOISE = 1.5;
 /** What a decaying mean decays to: at 0 it would end in denormal numbers, some fifty times as slow. */
 const TINY = 1e-12;
 
@@ -84,7 +90,9 @@ const H_HIGH = 18;
 /** Changes since the noise was last learnt, and how many of them took back the one before. */
 const H_RECENT = 19;
 const H_TURNS = 20;
-const HOT = 21;
+/** From SignalBounds. */
+const H_QUICK = 21;
+const HOT = 22;
 
 export function createSignalWatch(bounds: SignalBounds): SignalWatch {
   const n = bounds.full.length;
@@ -92,6 +100,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
   const hot = new Float64Array(n * HOT);
   const stirred = new Uint8Array(n);
   const before = new Int32Array(n);
+  const bent = new Uint8Array(n);
   const quietVariance = new Float64Array(n).fill(Number.NaN);
   const steadyVariance = new Float64Array(n);
 
@@ -99,6 +108,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
     const h = i * HOT;
     hot[h + H_MARGIN] = bounds.stepMargin[i];
     hot[h + H_RATE] = bounds.fastest[i];
+    hot[h + H_QUICK] = bounds.quickest[i];
     hot[h + H_ZIGZAG] = bounds.zigzag[i];
     hot[h + H_NOISY] = bounds.noisyVariance[i];
     hot[h + H_LOW] = bounds.low[i];
@@ -117,6 +127,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
   return {
     stirred,
     before,
+    bent,
     begin(i, x, nowS) {
       const h = i * HOT;
       hot[h + H_LAST] = x;
@@ -125,7 +136,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
       hot[h + H_RUN] = 0;
       hot[h + H_CHANGED_S] = nowS;
     },
-    look: (counts, dtS, nowS) => look(hot, watched, counts, stirred, before, dtS, nowS),
+    look: (counts, dtS, nowS) => look(hot, watched, counts, stirred, before, bent, dtS, nowS),
     widen: (i, x) => widen(hot, i * HOT, x),
     learn(i, trusted) {
       const h = i * HOT;
@@ -146,6 +157,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
       hot[h + H_RUN_LIMIT] = Math.max(3 * hot[h + H_LONGEST] + 24, runOfSilence(quietVariance[i]));
     },
     last: (i) => hot[i * HOT + H_LAST],
+    stepBefore: (i) => hot[i * HOT + H_STEP] - hot[i * HOT + H_BEND],
     variance: (i) => hot[i * HOT + H_VARIANCE],
     quietNoise: (i) => Math.sqrt(quietVariance[i]),
     busy: (i) => hot[i * HOT + H_BUSY],
@@ -165,6 +177,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
 /**
  * Over arrays alone, so that it compiles to one loop.
  * @param before written: the reading before, of a channel that has to be judged, else -1
+ * @param bent written, for a channel that has to be judged
  */
 function look(
   hot: Float64Array,
@@ -172,6 +185,7 @@ function look(
   counts: Uint16Array,
   stirred: Uint8Array,
   before: Int32Array,
+  bent: Uint8Array,
   dtS: number,
   nowS: number,
 ): number {
@@ -186,12 +200,17 @@ function look(
     const step = x - last;
     let variance = hot[h + H_VARIANCE];
     let run = hot[h + H_RUN];
+    let turned = false;
     // A repeat tells nothing of noise: some gloves sample slower than they send.
     if (step === 0) {
       run++;
     } else {
       const bend = step - hot[h + H_STEP];
       const product = bend * hot[h + H_BEND];
+      // Of a sensor that is sampled slower than its readings are sent, a step took as long as its repeats.
+      const sinceS = (run + 1) * dtS;
+      const bendable = BEND_NOISE * hot[h + H_MARGIN] + hot[h + H_QUICK] * sinceS * sinceS;
+      turned = bend > bendable || bend < -bendable;
       const limit = hot[h + H_ZIGZAG];
       const zigzag = (bend > limit || bend < -limit) && product < 0 ? a : 0;
       const energy = hot[h + H_ENERGY];
@@ -214,6 +233,7 @@ function look(
     const allowed = hot[h + H_MARGIN] + hot[h + H_RATE] * dtS;
     if (
       stirred[i] !== 0 ||
+      turned ||
       step > allowed ||
       step < -allowed ||
       x <= hot[h + H_LOW] ||
@@ -222,6 +242,7 @@ function look(
       run >= hot[h + H_RUN_LIMIT]
     ) {
       before[i] = last;
+      bent[i] = turned ? 1 : 0;
       odd++;
     } else {
       before[i] = -1;

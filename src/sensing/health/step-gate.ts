@@ -1,12 +1,15 @@
-import type { RaisedFaults } from './raised-faults.js';
+import { DISBELIEF, FAULT_BIT, type RaisedFaults } from './raised-faults.js';
 import type { SignalBounds } from './signal-bounds.js';
 import type { SignalWatch } from './signal-watch.js';
 import { percent } from './verdicts.js';
 
 /**
- * Steps that no finger makes. The reading is held until it is back, or has stood at its new level for SETTLE_S.
- * Two such steps within REPEAT_S, or one that lasts, are an intermittent contact; a single spike of a sample or two
- * (a servo's) is held over and not blamed on a connector.
+ * Steps that no finger makes: too fast, or gathering speed too fast. The reading is held until it is back, or has stood at
+ * its new level for SETTLE_S. From the first such step on the channel is not believed, until its readings have been
+ * believable for BELIEVED_S.
+ *
+ * The name comes later. Two such steps within REPEAT_S, or one that lasts, are an intermittent contact; a single spike of
+ * a sample or two (a servo's) is not blamed on a connector.
  */
 export interface StepGate {
   /** Per channel, 1: this reading is impossible, hold the last one. */
@@ -21,6 +24,8 @@ export interface StepGate {
 }
 
 const SETTLE_S = 0.08;
+/** A channel is believed again when its readings have been believable for so long. */
+export const BELIEVED_S = 0.5;
 const REPEAT_S = 1;
 const LASTING_S = 0.01;
 const LASTING_SAMPLES = 3;
@@ -35,6 +40,10 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
   const { span, stepMargin, fastest } = bounds;
   const n = span.length;
   const suspect = new Uint8Array(n);
+  /** Since readings are believable again; infinity: they are believed. */
+  const believableS = new Float64Array(n).fill(Number.POSITIVE_INFINITY);
+  /** 1: the step to the last reading was one that no finger makes. */
+  const stepped = new Uint8Array(n);
   /** The last reading before the step, and what came since. */
   const anchor = new Float64Array(n);
   const awayS = new Float64Array(n);
@@ -52,16 +61,38 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
     if (onset[i] - earlierOnset[i] <= REPEAT_S && pendingS[i] === 0) pendingS[i] = 1e-9;
   }
 
+  /** What is known for noise, and is of use all the same, takes such steps as well. */
+  const isNoise = (i: number): boolean =>
+    (faults.flags[i] & FAULT_BIT.noisy) !== 0 && biggestStep[i] < SURE_STEP * span[i];
+
+  /** Speed was gathered too fast. Losing it is no wonder: a stop or a table does that within a sample. */
+  function isKick(i: number, step: number): boolean {
+    if (watch.bent[i] === 0 || stepped[i] !== 0 || Math.abs(step) <= stepMargin[i]) return false;
+    const before = watch.stepBefore(i);
+    return step * before < 0 || Math.abs(step) > Math.abs(before);
+  }
+
+  function believe(i: number, dtS: number): void {
+    if (believableS[i] === Number.POSITIVE_INFINITY) return;
+    believableS[i] = suspect[i] === 0 ? believableS[i] + dtS : 0;
+    if (believableS[i] < BELIEVED_S && !isNoise(i)) return;
+    believableS[i] = Number.POSITIVE_INFINITY;
+    faults.disbelieve(i, DISBELIEF.step, false);
+  }
+
   return {
     suspect,
     begin(i) {
       suspect[i] = 0;
+      stepped[i] = 0;
     },
     check(i, x, last, dtS, nowS, atRail) {
       const step = Math.abs(x - last);
       const allowed = stepMargin[i] + fastest[i] * dtS;
+      const impossible = step > allowed || isKick(i, x - last);
+      stepped[i] = impossible ? 1 : 0;
       if (suspect[i] === 0) {
-        if (step <= allowed) return;
+        if (!impossible) return;
         suspect[i] = 1;
         anchor[i] = last;
         awayS[i] = 0;
@@ -69,6 +100,10 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
         settledS[i] = 0;
         biggestStep[i] = Math.max(biggestStep[i], step);
         markOnset(i, nowS);
+        if (!isNoise(i)) {
+          believableS[i] = 0;
+          faults.disbelieve(i, DISBELIEF.step, true);
+        }
         return;
       }
       awayS[i] += dtS;
@@ -108,6 +143,7 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
           pendingS[i] += dtS;
         }
       }
+      believe(i, dtS);
       if (nowS - onset[i] > CLEAR_S && suspect[i] === 0) {
         biggestStep[i] = 0;
         faults.clear(i, 'intermittent');
