@@ -60,7 +60,7 @@ export function forwardKinematics(
  * @param poses as forwardKinematics gave them without a root; only the thumb's are written
  */
 export function thumbKinematics(skeleton: Skeleton, dofs: DofArray, poses: PoseArray): void {
-  halfAngles(dofs);
+  halfAngles(dofs, DOFS);
   const from = STARTS[0] * POSE;
   for (let i = from; i < from + POSE; i++) poses[i] = skeleton.restPoses[i];
   poseChain(skeleton, poses, 0);

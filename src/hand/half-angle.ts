@@ -10,9 +10,9 @@ export const HALF_COSINES = new Float64Array(DOF_COUNT);
 /** Half of no joint's range is larger, rad; beyond it the library's functions are asked. */
 const LARGEST = 1;
 
-/** Fills HALF_SINES and HALF_COSINES, to 4e-13. @param dofs radians */
-export function halfAngles(dofs: DofArray): void {
-  for (let i = 0; i < DOF_COUNT; i++) {
+/** Fills HALF_SINES and HALF_COSINES, to 4e-13. @param dofs radians @param count how many of them, from the first on */
+export function halfAngles(dofs: DofArray, count: number = DOF_COUNT): void {
+  for (let i = 0; i < count; i++) {
     const x = 0.5 * dofs[i];
     const z = x * x;
     if (z <= LARGEST) {

@@ -1,13 +1,12 @@
 import { atOnce, type Steps } from '../steps.js';
-import { boneGap } from './bone-gap.js';
-import { CLOSING_STEPS, type ClosingProfile, createClosingProfile, setCurl } from './closing.js';
+import { CLOSING_STEPS, type ClosingProfile, createClosingProfile } from './closing.js';
 import { coupleArch } from './coupling.js';
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray } from './dofs.js';
-import { createPoses, forwardKinematics, thumbKinematics } from './forward.js';
 import { FINGERS } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
 import { createPinchSolver, type PinchPose, type PinchSolver } from './pinch.js';
-import { CHAIN_START, type Skeleton } from './skeleton.js';
+import type { Skeleton } from './skeleton.js';
+import { createThumbPath, FREE_STOP, STOP_STEPS, stopSteps } from './thumb-stops.js';
 
 /**
  * What a hand does that its joints, taken one by one, do not know: the thumb meets the finger it pinches, stops
@@ -28,7 +27,7 @@ export interface NaturalMotion {
   readonly scratchCurls: Float64Array;
 }
 
-const STEPS = 64;
+const STEPS = STOP_STEPS;
 const ROWS = STEPS + 1;
 /** Thumb angles of the pinch (4). */
 const THUMB = 0;
@@ -40,10 +39,7 @@ const THUMB_CURL = 5;
 const STOP = 6;
 const COLUMNS = 7;
 const TABLE_FINGERS = FINGERS.length - 1;
-const THUMB_BONES = [2, 3, 4] as const;
 
-/** Overlap that flesh allows, metres. */
-const FLESH_M = 0.001;
 /** A pinch whose tips stay this far apart, metres, is none: the thumb keeps the last one that met. */
 const MEETS_M = 0.0005;
 /** The thumb gets ready from this much curl before the easiest pinch on, and is there at this much. */
@@ -62,11 +58,8 @@ const BARRED_CURL = 0.45;
 /** Difference between the thumb's curl and the pinch's within which it is a pinch, and from which it is none. */
 const PINCH_CURL = 0.16;
 const APART_CURL = 0.4;
-/** Greatest change of the stop with the finger's curl: none of its steps becomes a jump of the thumb. */
-const STOP_SLOPE = 3;
 /** Curl over which the thumb comes to rest at its stop. */
 const STOP_SOFTNESS = 0.06;
-const FREE_STOP = 1.5;
 /** A joint goes beyond its range by less than this, however far it is pushed: 5 degrees. */
 const OVERSHOOT_RAD = (5 * Math.PI) / 180;
 
@@ -83,10 +76,12 @@ export const createNaturalMotion = (
 export function* naturalMotionSteps(skeleton: Skeleton, profile: ClosingProfile): Steps<NaturalMotion> {
   const table = new Float64Array(TABLE_FINGERS * ROWS * COLUMNS);
   const pinches = createPinchSolver(skeleton, profile);
+  const thumbs = createThumbPath(skeleton, profile);
   for (let finger = 1; finger < FINGERS.length; finger++) {
     const rows = table.subarray((finger - 1) * ROWS * COLUMNS, finger * ROWS * COLUMNS);
     yield* fillPinches(pinches, finger, rows);
-    yield* fillStops(skeleton, profile, finger, rows);
+    const stops = yield* stopSteps(skeleton, profile, thumbs, finger);
+    for (let row = 0; row < ROWS; row++) rows[row * COLUMNS + STOP] = stops[row];
   }
   return {
     profile,
@@ -247,46 +242,4 @@ function* fillPinches(pinches: PinchSolver, finger: number, rows: Float64Array):
     rows[at + REACH] = ramp(from, -APPROACH_CURL, -READY_CURL) * (1 - ramp(from, follow, fist));
     rows[at + THUMB_CURL] = poses[row].thumbCurl;
   }
-}
-
-function* fillStops(
-  skeleton: Skeleton,
-  profile: ClosingProfile,
-  finger: number,
-  rows: Float64Array,
-): Steps<void> {
-  const dofs = new Float64Array(DOF_COUNT);
-  const poses = createPoses();
-  const stops = new Float64Array(ROWS).fill(FREE_STOP);
-  const start = CHAIN_START[finger];
-  const overlaps = (thumbCurl: number): boolean => {
-    setCurl(profile, 0, thumbCurl, dofs);
-    thumbKinematics(skeleton, dofs, poses);
-    for (const bone of THUMB_BONES) {
-      for (let other = start; other < start + 3; other++) {
-        if (boneGap(poses, bone, other) < -FLESH_M) return true;
-      }
-    }
-    return false;
-  };
-  for (let row = 0; row < ROWS; row++) {
-    yield;
-    setCurl(profile, finger, row / STEPS, dofs);
-    coupleArch(dofs);
-    forwardKinematics(skeleton, dofs, poses);
-    for (let thumb = 0; thumb <= STEPS; thumb++) {
-      if (!overlaps(thumb / STEPS)) continue;
-      stops[row] = Math.max(thumb - 1, 0) / STEPS;
-      break;
-    }
-  }
-  limitSlope(stops, STOP_SLOPE);
-  for (let row = 0; row < ROWS; row++) rows[row * COLUMNS + STOP] = stops[row];
-}
-
-/** The greatest function below `values` that changes by no more than `slope` a curl, in place. */
-function limitSlope(values: Float64Array, slope: number): void {
-  const most = slope / STEPS;
-  for (let i = 1; i < values.length; i++) values[i] = Math.min(values[i], values[i - 1] + most);
-  for (let i = values.length - 2; i >= 0; i--) values[i] = Math.min(values[i], values[i + 1] + most);
 }

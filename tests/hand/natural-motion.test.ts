@@ -2,6 +2,7 @@ import { readFileSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { boneGap } from '../../src/hand/bone-gap.js';
+import { coupleArch } from '../../src/hand/coupling.js';
 import {
   CHAIN_START,
   closingToPalm,
@@ -300,5 +301,47 @@ describe('naturalMotion', () => {
   it('refuses to pinch with anything but index to little', () => {
     expect(() => pinchPose(hand.skeleton, 0)).toThrow(/finger 1 \(index\) to 4 \(little\), got 0/);
     expect(() => pinchPose(hand.skeleton, 5)).toThrow(RangeError);
+  });
+});
+
+describe('the thumb stops before a finger', () => {
+  const STEPS = 64;
+  const COLUMNS = 7;
+  const STOP = 6;
+  const FLESH_M = 0.001;
+  const SLOPE = 3 / STEPS;
+
+  /** The first step of the thumb, of all of them, at which it overlaps the finger by more than flesh allows. */
+  function firstOverlap(hand: Hand, finger: number, curl: number): number | undefined {
+    for (let step = 0; step <= STEPS; step++) {
+      const curls = [step / STEPS, 0, 0, 0, 0];
+      curls[finger] = curl;
+      const dofs = dofsAt(hand, curls);
+      coupleArch(dofs);
+      forwardKinematics(hand.skeleton, dofs, poses);
+      for (const bone of [2, 3, 4]) {
+        for (let i = 0; i < 3; i++) {
+          if (boneGap(poses, bone, CHAIN_START[finger] + i) < -FLESH_M) return step;
+        }
+      }
+    }
+    return undefined;
+  }
+
+  it.each(hands)('where a look at each of its steps finds it: $name', (hand) => {
+    for (let finger = 1; finger < FINGERS.length; finger++) {
+      const found = Array.from({ length: STEPS + 1 }, (_, row) => {
+        const step = firstOverlap(hand, finger, row / STEPS);
+        return step === undefined ? 1.5 : Math.max(step - 1, 0) / STEPS;
+      });
+      // The table changes by no more than its slope a step, below what was found.
+      const table = found.map((_, row) =>
+        found.reduce((least, stop, other) => Math.min(least, stop + SLOPE * Math.abs(row - other)), 1.5),
+      );
+      table.forEach((stop, row) => {
+        const at = ((finger - 1) * (STEPS + 1) + row) * COLUMNS + STOP;
+        expect(hand.motion.table[at], `finger ${finger}, row ${row}`).toBeCloseTo(stop, 12);
+      });
+    }
   });
 });
