@@ -1,0 +1,188 @@
+import { type Static, Type } from '@sinclair/typebox';
+import { FINGERS } from '../hand/joints.js';
+import { STREAMS } from './constants.js';
+import {
+  HandSchema,
+  id,
+  layer,
+  literals,
+  message,
+  metres,
+  perFinger,
+  quaternion,
+  record,
+  ttlMs,
+  unit,
+  vector,
+} from './message-parts.js';
+
+/** What an app sends. */
+
+export const ShapeSchema = Type.Union(
+  [
+    record({ kind: Type.Literal('sphere'), radius: metres('Radius.') }, 'A ball.'),
+    record(
+      { kind: Type.Literal('box'), size: Type.Tuple([metres('x'), metres('y'), metres('z')]) },
+      'A box; full edge lengths.',
+    ),
+    record(
+      {
+        kind: Type.Literal('capsule'),
+        radius: metres('Radius.'),
+        length: metres('Between the centres of the caps, along y.'),
+      },
+      'A capsule along its y axis.',
+    ),
+    record(
+      { kind: Type.Literal('cylinder'), radius: metres('Radius.'), length: metres('Along y.') },
+      'A cylinder along its y axis.',
+    ),
+    record({ kind: Type.Literal('halfSpace') }, 'Everything below the plane y = 0 of its pose.'),
+    record(
+      { kind: Type.Literal('hull'), points: Type.Array(vector('Point.'), { minItems: 4, maxItems: 256 }) },
+      'The convex hull of points.',
+    ),
+  ],
+  { description: 'What is touched.' },
+);
+
+export const AppMessages = {
+  subscribe: message(
+    'subscribe',
+    {
+      id,
+      app: Type.Optional(
+        Type.String({ minLength: 1, maxLength: 40, description: 'A name for people, shown by the status.' }),
+      ),
+      hands: Type.Optional(
+        Type.Array(HandSchema, {
+          minItems: 1,
+          maxItems: 2,
+          uniqueItems: true,
+          description: 'Every hand when absent.',
+        }),
+      ),
+      streams: Type.Optional(
+        Type.Array(literals(STREAMS, 'Which stream.'), {
+          maxItems: STREAMS.length,
+          uniqueItems: true,
+          description: 'Joints alone when absent.',
+        }),
+      ),
+      rateHz: Type.Optional(
+        Type.Number({
+          minimum: 1,
+          maximum: 10_000,
+          description: 'Poses and inputs a second at most; every sample when absent or more than there are.',
+        }),
+      ),
+      velocities: Type.Optional(Type.Boolean({ description: 'Add joint velocities to the poses.' })),
+      predictMs: Type.Optional(
+        Type.Number({
+          minimum: 0,
+          maximum: 50,
+          description: 'Extrapolate poses by this time, for the delay until they are shown.',
+        }),
+      ),
+    },
+    'What the app wants to get. Replaces an earlier subscription; an empty `streams` ends it.',
+  ),
+  resist: message(
+    'resist',
+    {
+      id,
+      hand: HandSchema,
+      layer,
+      fingers: perFinger(
+        record(
+          {
+            stopAt: unit('Curl that the finger cannot pass.'),
+            effort: unit('Part of the permitted maximum.'),
+          },
+          'A stop.',
+        ),
+        'A stop for each finger named; the others are free.',
+      ),
+      ttlMs,
+    },
+    'Stop fingers at given curls. Renew it before it expires.',
+  ),
+  touch: message(
+    'touch',
+    {
+      id,
+      hand: HandSchema,
+      layer,
+      shape: ShapeSchema,
+      space: Type.Optional(literals(['wrist', 'palm', 'world'], 'Frame of the pose; wrist when absent.')),
+      position: Type.Optional(vector('Position of the shape, m.')),
+      orientation: Type.Optional(quaternion),
+      effort: Type.Optional(unit('Part of the permitted maximum; 1 when absent.')),
+      stiffness: Type.Optional(
+        Type.Number({
+          exclusiveMinimum: 0,
+          maximum: 1e6,
+          description: 'N/m at the surface; hard when absent.',
+        }),
+      ),
+      texture: Type.Optional(
+        record(
+          { amplitude: unit('Of the effort.'), frequencyHz: Type.Number({ minimum: 1, maximum: 200 }) },
+          'A roughness felt while moving along the surface.',
+        ),
+      ),
+      ttlMs,
+    },
+    'Say what is touched; each finger is stopped at its surface. Renew it before it expires.',
+  ),
+  release: message('release', { id, hand: Type.Optional(HandSchema), layer }, "Drop this app's requests."),
+  pulse: message(
+    'pulse',
+    {
+      id,
+      hand: HandSchema,
+      finger: Type.Optional(literals([...FINGERS, 'palm'] as const, 'Which; every one when absent.')),
+      amplitude: unit('Of the permitted maximum.'),
+      durationMs: Type.Integer({ minimum: 1, maximum: 2000 }),
+      frequencyHz: Type.Optional(
+        Type.Integer({ minimum: 1, maximum: 1000, description: '150 when absent.' }),
+      ),
+    },
+    'A short buzz or knock.',
+  ),
+  tracker: message(
+    'tracker',
+    {
+      id,
+      hand: HandSchema,
+      position: vector('Of the wrist in world space, m.'),
+      orientation: quaternion,
+      ttlMs: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000, description: '1000 when absent.' })),
+    },
+    'Where the wrist is, from an app that knows it: joints then come in world space.',
+  ),
+  arm: message(
+    'arm',
+    { id, hand: Type.Optional(HandSchema) },
+    "Permit forces in the wearer's place. For apps that the profile permits to, by name and token; refused after the wearer has disarmed or the link was lost, until the wearer has armed again.",
+  ),
+  disarm: message(
+    'disarm',
+    { id, hand: Type.Optional(HandSchema) },
+    'Forbid forces and free every finger, now.',
+  ),
+  rezero: message(
+    'rezero',
+    { id, hand: Type.Optional(HandSchema) },
+    'The wearer holds the hand flat and open now: take what the sensors read as open.',
+  ),
+  ping: message(
+    'ping',
+    { id, timeUs: Type.Optional(Type.Number({ description: 'Echoed.' })) },
+    'Answered by an ack.',
+  ),
+} as const;
+export type AppMessageType = keyof typeof AppMessages;
+export type AppMessageOf<T extends AppMessageType> = Static<(typeof AppMessages)[T]>;
+export type AppMessage = { [T in AppMessageType]: AppMessageOf<T> }[AppMessageType];
+export type Shape = Static<typeof ShapeSchema>;
