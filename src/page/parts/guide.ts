@@ -26,31 +26,7 @@ export function createGuidePart(live: Live): Part {
   const check = button('Start the check', () => begin('check'), { class: 'main big' });
   const fit = button('Start the fit', () => begin('fit'), { class: 'main big' });
   const why = make('p', { class: 'played', role: 'status', hidden: true });
-  const start = make(
-    'div',
-    { class: 'guide-start' },
-    why,
-    make(
-      'div',
-      { class: 'card' },
-      make('h3', {}, 'Check the glove'),
-      make(
-        'p',
-        { class: 'lead' },
-        'A few moves show whether every sensor is wired, the right way round and quiet.',
-      ),
-      check,
-    ),
-    make(
-      'div',
-      { class: 'card' },
-      make('h3', {}, 'Fit it to the hand'),
-      make('p', { class: 'lead' }, 'About a minute of moves teaches the service this hand on this glove.'),
-      make('label', { for: 'person' }, 'Who wears it (may be left out)'),
-      person,
-      fit,
-    ),
-  );
+  const start = startCards(why, check, person, fit);
 
   const picture = make('div', { class: 'move-picture' });
   const count = make('p', { class: 'lead' });
@@ -216,4 +192,38 @@ export function createGuidePart(live: Live): Part {
       if (shown) sync();
     },
   };
+}
+
+/** What can be begun, and for whom. */
+function startCards(
+  why: HTMLElement,
+  check: HTMLElement,
+  person: HTMLElement,
+  fit: HTMLElement,
+): HTMLElement {
+  return make(
+    'div',
+    { class: 'guide-start' },
+    why,
+    make(
+      'div',
+      { class: 'card' },
+      make('h3', {}, 'Check the glove'),
+      make(
+        'p',
+        { class: 'lead' },
+        'A few moves show whether every sensor is wired, the right way round and quiet.',
+      ),
+      check,
+    ),
+    make(
+      'div',
+      { class: 'card' },
+      make('h3', {}, 'Fit it to the hand'),
+      make('p', { class: 'lead' }, 'About a minute of moves teaches the service this hand on this glove.'),
+      make('label', { for: 'person' }, 'Who wears it (may be left out)'),
+      person,
+      fit,
+    ),
+  );
 }

@@ -3,7 +3,7 @@ import type { Hold, HoldRequest } from '../../client/hold.js';
 import type { HandSide } from '../../hand/joints.js';
 import { arm } from '../arming.js';
 import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
-import { button, make, setAttribute, setText } from '../dom.js';
+import { make, setAttribute, setText } from '../dom.js';
 import { createHoldButton } from '../hold-button.js';
 import { holdsNothing, type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
@@ -12,6 +12,7 @@ import type { Stage } from '../scene/stage.js';
 import { createThing } from '../scene/thing.js';
 import { choice, slider } from './controls.js';
 import { createForceTable } from './force-table.js';
+import { createPlaceControls } from './place-controls.js';
 import {
   inPalm,
   orientationOf,
@@ -25,8 +26,10 @@ import {
 import { sideText } from './words.js';
 
 const ARM_HOLD_MS = 1200;
-/** Reach of the sliders around the palm, mm. */
-const REACH_MM = 120;
+const STIFFNESSES = (Object.keys(STIFFNESS) as StiffnessName[]).map((name) => ({
+  value: name,
+  label: STIFFNESS[name].label,
+}));
 
 /** Part 4: an object in the hand, felt once the wearer arms. */
 export function createTouchPart(
@@ -71,14 +74,13 @@ export function createTouchPart(
     },
   );
 
-  const across = slider('Across the palm', { min: -REACH_MM, max: REACH_MM, unit: 'mm' }, (mm) =>
-    move(position.clone().setX(mm / 1000)),
-  );
-  const along = slider('Towards the tips', { min: -20, max: 220, unit: 'mm' }, (mm) =>
-    move(position.clone().setZ(-mm / 1000)),
-  );
-  const off = slider('Away from the palm', { min: -20, max: REACH_MM, unit: 'mm' }, (mm) =>
-    move(position.clone().setY(-mm / 1000)),
+  const place = createPlaceControls(
+    position,
+    (to) => move(to),
+    () => {
+      moved = false;
+      reshape();
+    },
   );
   const size = slider('Size', { min: 20, max: 120, unit: 'mm' }, (mm) => {
     sizeMm = mm;
@@ -107,32 +109,12 @@ export function createTouchPart(
       },
     ),
     size.element,
-    choice(
-      'Stiffness',
-      (Object.keys(STIFFNESS) as StiffnessName[]).map((name) => ({
-        value: name,
-        label: STIFFNESS[name].label,
-      })),
-      stiffness,
-      (name) => {
-        stiffness = name;
-        hold?.move({ stiffness: STIFFNESS[name].newtonPerMetre });
-      },
-    ),
+    choice('Stiffness', STIFFNESSES, stiffness, (name) => {
+      stiffness = name;
+      hold?.move({ stiffness: STIFFNESS[name].newtonPerMetre });
+    }),
     force.element,
-    make(
-      'fieldset',
-      {},
-      make('legend', {}, 'Place'),
-      make('p', { class: 'lead' }, 'Drag the object in the picture, or use these.'),
-      along.element,
-      off.element,
-      across.element,
-      button('Put into the palm', () => {
-        moved = false;
-        reshape();
-      }),
-    ),
+    place.element,
     make('div', { class: 'card' }, table.element),
     make('details', { class: 'card' }, make('summary', {}, 'Cautions'), cautionList()),
   );
@@ -144,9 +126,7 @@ export function createTouchPart(
 
   function placeAt(to: Vector3): void {
     position.copy(to);
-    along.set(-to.z * 1000);
-    off.set(-to.y * 1000);
-    across.set(to.x * 1000);
+    place.show(to);
     thing.place(position, orientationOf(shape));
     hold?.move({ position: [position.x, position.y, position.z] });
   }
