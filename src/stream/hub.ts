@@ -5,6 +5,7 @@ import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
 import { logEvent } from '../log-events.js';
 import { nowUs } from '../monotonic.js';
 import { Feed } from './feed.js';
+import { Hurry } from './hurry.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { type AppMessage, type ServerMessage, type ServerMessageOf, STREAM_PROTOCOL } from './protocol.js';
@@ -24,6 +25,7 @@ const DISARMED_TWICE_MS = 20;
 export class Hub implements SessionHost {
   readonly sessions = new Set<Session>();
   readonly feeds: readonly Feed[];
+  readonly hurry = new Hurry();
   readonly turns: Turns;
   readonly #beat: NodeJS.Timeout;
   readonly #endVigil: () => void;
@@ -47,7 +49,7 @@ export class Hub implements SessionHost {
       permissions: { anyApp: [...APP_PERMISSIONS], apps: [] },
     }),
   ) {
-    this.turns = new Turns(limits);
+    this.turns = new Turns(limits, this.hurry);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();
