@@ -2,6 +2,7 @@ import type { IncomingMessage, Server, ServerResponse } from 'node:http';
 import type { Socket } from 'node:net';
 import type { Duplex } from 'node:stream';
 import { hasWord } from './disarm-word.js';
+import { Hurry } from './hurry.js';
 
 /**
  * Requests over HTTP are let through one by one. Node reads 64 KiB from a socket at a time and answers all the requests
@@ -27,10 +28,11 @@ export interface HttpGate {
 }
 
 /** Takes its place between the sockets of a server and its parser. Call before the server listens. */
-export function gateHttp(server: Server): HttpGate {
+export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
   const gates = new Map<Duplex, Gate>();
   const waiting = new Set<Gate>();
   let serving = 0;
+  let servedMs = Number.NEGATIVE_INFINITY;
 
   /** One at a time in each of a few rows: what a request sets off is over before the next of its row. */
   function serve(): void {
@@ -39,8 +41,12 @@ export function gateHttp(server: Server): HttpGate {
       serving--;
       return;
     }
-    waiting.delete(gate);
-    gate.give();
+    const nowMs = performance.now();
+    if (!hurry.putsOff(servedMs, nowMs)) {
+      servedMs = nowMs;
+      waiting.delete(gate);
+      gate.give();
+    }
     setImmediate(serve);
   }
 
@@ -53,6 +59,7 @@ export function gateHttp(server: Server): HttpGate {
 
   // After Node's own listener, whose reading this takes over.
   server.on('connection', (socket: Socket) => {
+    hurry.connected(performance.now());
     const listeners = socket.listeners('data');
     if (listeners.length !== 1) throw new Error('http-gate: this Node reads its sockets in another way');
     const deliver = listeners[0] as Deliver;

@@ -16,6 +16,7 @@ import type { WhoArms } from '../resistance/governor.js';
 import { type UnusedLine, unusedLines } from '../resistance/unused-lines.js';
 import type { Session, SessionHost } from './connection.js';
 import { Feed } from './feed.js';
+import { Hurry } from './hurry.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
@@ -33,6 +34,7 @@ const DISARMED_TWICE_MS = 20;
 export class Hub implements SessionHost {
   readonly sessions = new Set<Session>();
   readonly feeds: readonly Feed[];
+  readonly hurry = new Hurry();
   readonly turns: Turns;
   readonly #beat: NodeJS.Timeout;
   readonly #endVigil: () => void;
@@ -56,7 +58,7 @@ export class Hub implements SessionHost {
       permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
   ) {
-    this.turns = new Turns(limits);
+    this.turns = new Turns(limits, this.hurry);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();

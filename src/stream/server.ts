@@ -21,6 +21,7 @@ import { acceptHandshake, handshakeFault } from './handshake.js';
 import { hasSeveralHosts, SEVERAL_HOSTS } from './host-headers.js';
 import { gateHttp } from './http-gate.js';
 import { Hub, unusedNow } from './hub.js';
+import { isTooDeep } from './json-body.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
@@ -93,7 +94,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     crowdedToldMs = performance.now();
     logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
   });
-  const gate = gateHttp(app.server);
+  const gate = gateHttp(app.server, hub.hurry);
 
   let count = 0;
   app.server.on('upgrade', (request, socket: Duplex, head) => {
@@ -224,6 +225,11 @@ function createHttp(
     },
   });
   app.decorateRequest('wearer', false);
+  const parseJson = app.getDefaultJsonParser('error', 'error');
+  app.addContentTypeParser('application/json', { parseAs: 'string' }, (request, body, done) => {
+    if (!isTooDeep(body as string)) parseJson(request, body as string, done);
+    else done(Object.assign(new Error('The JSON is nested too deeply.'), { statusCode: 400 }));
+  });
   app.addHook('onRequest', async (request, reply) => {
     reply.header('x-content-type-options', 'nosniff');
     // No page may lay itself over the arm button; the token in a URL goes nowhere.

@@ -1,3 +1,5 @@
+import { Hurry } from './hurry.js';
+
 /**
  * Who is served when. Bytes of the gloves and requests over HTTP come between two turns; so whatever apps send, none
  * of these waits for longer than a turn takes:
@@ -25,6 +27,9 @@ export interface Lane {
   servedMs: number;
 }
 
+/** While connections keep coming. */
+const LOOK_IN_HURRY_MS = 0.1;
+
 export interface TurnLimits {
   /** Of each turn, for looking at what came, ms. */
   lookMs: number;
@@ -36,12 +41,19 @@ export class Turns {
   readonly #looking = new Set<Lane>();
   readonly #acting = new Set<Lane>();
   #next: NodeJS.Immediate | undefined;
+  readonly #hurry: Hurry;
   #count = 0;
+  #actedMs = Number.NEGATIVE_INFINITY;
   #lookedMs = 0;
   /** Of the lane that was served last, before: who comes anew is not owed the past. */
   #servedMs = 0;
 
-  constructor(readonly limits: TurnLimits) {}
+  constructor(
+    readonly limits: TurnLimits,
+    hurry = new Hurry(),
+  ) {
+    this.#hurry = hurry;
+  }
 
   /** Turns since the start. */
   get count(): number {
@@ -81,14 +93,16 @@ export class Turns {
     this.#next = undefined;
     this.#count++;
     this.#lookedMs = 0;
-    const lookUntilMs = performance.now() + this.limits.lookMs;
+    const nowMs = performance.now();
+    const putOff = this.#hurry.putsOff(this.#actedMs, nowMs);
+    const lookUntilMs = nowMs + (putOff ? LOOK_IN_HURRY_MS : this.limits.lookMs);
     // Who has more to look at goes to the end of the line.
     for (const lane of this.#looking) {
       this.#looking.delete(lane);
       if (lane.look()) this.#looking.add(lane);
       if (performance.now() >= lookUntilMs) break;
     }
-    this.#act();
+    if (!putOff) this.#act();
     if (this.#looking.size > 0 || this.#acting.size > 0) this.#schedule();
   };
 
@@ -105,6 +119,7 @@ export class Turns {
       lane.servedMs += nowMs - beganMs;
       acted.add(lane);
     }
+    this.#actedMs = nowMs;
     for (const lane of acted) lane.rest();
   }
 

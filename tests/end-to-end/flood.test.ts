@@ -11,6 +11,7 @@ describe('with 64 connections that ask all they may, for hulls, boxes and what i
   const CONNECTIONS = 64;
   const PER_S = 2000;
   const TIMES = 3;
+  const COMERS = 10;
   let rig: Rig;
   afterAll(() => rig?.end());
 
@@ -36,6 +37,16 @@ describe('with 64 connections that ask all they may, for hulls, boxes and what i
           expect(tookMs).toBeLessThan(WITHIN_MS);
           await after?.(rig);
         }
+      });
+
+      // One new connection is taken at a time: the command's is behind those that come and go.
+      it.skipIf(byApp)('the same for `tautline disarm` while connections come and go besides', async () => {
+        const comers = await rig.comers(COMERS);
+        for (let n = 0; n < TIMES; n++) {
+          await rig.hold();
+          expect((await rig.release(WAYS['`tautline disarm`'].fails)).tookMs).toBeLessThan(WITHIN_MS);
+        }
+        comers.process.kill('SIGKILL');
       });
     });
   }

@@ -91,6 +91,8 @@ export interface Rig {
   hold(): Promise<void>;
   /** @param more see apps/flood.mjs */
   flood(connections: number, rate: number, ...more: string[]): Promise<Running>;
+  /** So many connections at a time come and go. */
+  comers(count: number): Promise<Running>;
   /** @param quietMs without a grip, after which it counts as let go for good */
   release(way: Way, quietMs?: number): Promise<Release>;
   end(): Promise<void>;
@@ -157,6 +159,8 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
 
     flood: (connections, rate, ...more) =>
       begin('flood.mjs', [service.port, 'right', connections, rate, ...more], 'flooding'),
+
+    comers: (count) => begin('comers.mjs', [service.port, count], 'coming'),
 
     async release(way, quietMs = 500) {
       const changes: { event: string; atUs: number }[] = [];

@@ -234,6 +234,21 @@ describe('HTTP', () => {
     expect((await http('GET', '/arm')).status).toBe(404);
   });
 
+  test('JSON that is nested too deeply is refused before it is parsed', async () => {
+    stream = await serve([glove], {}, { routes: (app) => void app.post('/echo', ({ body }) => ({ body })) });
+    const json = { 'content-type': 'application/json' };
+    const nested = (depth: number) => '['.repeat(depth) + ']'.repeat(depth);
+    expect(await http('POST', '/echo', json, nested(32))).toMatchObject({ status: 200 });
+    expect(await http('POST', '/echo', json, nested(33))).toMatchObject({
+      status: 400,
+      body: { message: 'The JSON is nested too deeply.' },
+    });
+    const began = process.cpuUsage();
+    expect((await http('POST', '/echo', json, '['.repeat(900_000))).status).toBe(400);
+    expect(process.cpuUsage(began).user / 1000).toBeLessThan(60);
+    expect((await http('POST', '/echo', json, '{"__proto__":1}')).status).toBe(400);
+  });
+
   test('the page at /, routes of other parts behind the same checks', async () => {
     const page = await mkdtemp(join(tmpdir(), 'page-'));
     await writeFile(join(page, 'index.html'), '<title>page</title>');

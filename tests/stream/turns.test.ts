@@ -1,5 +1,6 @@
-import { setImmediate as nextTurn } from 'node:timers/promises';
+import { setImmediate as nextTurn, setTimeout as wait } from 'node:timers/promises';
 import { describe, expect, it } from 'vitest';
+import { Hurry } from '../../src/stream/hurry.js';
 import { type Lane, Turns } from '../../src/stream/turns.js';
 
 /** Keeps the processor for so long. */
@@ -110,6 +111,30 @@ describe('turns', () => {
     for (const lane of [cheap, dear]) turns.left(lane);
     expect(cheap.acted / dear.acted).toBeGreaterThan(4);
     expect(Math.abs(cheap.servedMs - dear.servedMs)).toBeLessThan(0.3 * dear.servedMs);
+  });
+
+  it('put off what apps ask while connections keep coming, but not for long', async () => {
+    const hurry = new Hurry();
+    const turns = new Turns({ lookMs: 1000, actMs: 4 }, hurry);
+    const lane = new TestLane(turns, [], 'a', 1, 1e6, 1);
+    turns.arrived(lane);
+    await nextTurn();
+    const { acted } = lane;
+    const beganMs = performance.now();
+    let turnsOff = 0;
+    while (lane.acted === acted) {
+      hurry.connected(performance.now());
+      await nextTurn();
+      turnsOff++;
+    }
+    expect(turnsOff).toBeGreaterThan(20);
+    expect(performance.now() - beganMs).toBeLessThan(100);
+    // No connection for a while: a turn is a turn again.
+    await wait(5);
+    const before = lane.acted;
+    await nextTurn();
+    expect(lane.acted).toBeGreaterThan(before);
+    turns.left(lane);
   });
 
   it('owe nothing for the time when nothing was asked', async () => {
