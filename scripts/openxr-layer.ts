@@ -23,10 +23,10 @@ export const LINUX: Target = {
   packages: ['g++'],
   flags: [
     '-fPIC',
-    // Else the loader could not take the library out of memory again.
-    '-fno-gnu-unique',
     '-pthread',
     `-Wl,--version-script=${SOURCE}/exports.map`,
+    // The thread may run on when the loader unloads: see stay_loaded().
+    '-Wl,-z,nodelete',
     '-Wl,-z,defs,-z,now,-z,relro',
     '-Wl,--build-id=none',
   ],

@@ -16,6 +16,7 @@ struct Tracker {
   Side side = kLeft;
   bool below = false;       ///< the handle is the runtime's
   bool unobstructed = true; ///< the application takes hands that hold no controller
+  bool usual = true;        ///< of 26 joints
 };
 
 /// Never freed, so that a handle that is no longer valid is found to be so.
@@ -34,7 +35,8 @@ Tracker* find_tracker(XrHandTrackerEXT handle) {
 }
 
 /// @param handle the runtime's, or null for one of our own
-XrHandTrackerEXT add_tracker(Session& session, Side side, bool unobstructed, XrHandTrackerEXT handle) {
+XrHandTrackerEXT add_tracker(Session& session, Side side, bool unobstructed, bool usual,
+                             XrHandTrackerEXT handle) {
   const std::lock_guard lock(trackers_mutex);
   const auto free = std::find_if(std::begin(trackers), std::end(trackers),
                                  [](const Tracker& each) { return each.handle.load() == XR_NULL_HANDLE; });
@@ -43,6 +45,7 @@ XrHandTrackerEXT add_tracker(Session& session, Side side, bool unobstructed, XrH
   free->side = side;
   free->below = handle != XR_NULL_HANDLE;
   free->unobstructed = unobstructed;
+  free->usual = usual;
   // Never the same again, and odd, as no address is.
   if (handle == XR_NULL_HANDLE) handle = reinterpret_cast<XrHandTrackerEXT>(std::uintptr_t(++trackers_made << 1 | 1));
   free->handle.store(handle, std::memory_order_release);
@@ -218,16 +221,14 @@ XRAPI_ATTR XrResult XRAPI_CALL CreateHandTrackerEXT(XrSession handle, const XrHa
       if (XR_FAILED(result)) below = XR_NULL_HANDLE;
     }
     const bool usual = info->handJointSet == XR_HAND_JOINT_SET_DEFAULT_EXT;
-    if (below != XR_NULL_HANDLE && !usual) {
-      // More joints than a glove has: the runtime's business alone.
-      *tracker = below;
-      return XR_SUCCESS;
-    }
-    if (!usual) return XR_ERROR_VALIDATION_FAILURE;
-    if (reference_of(*session) == XR_NULL_HANDLE) return XR_ERROR_RUNTIME_FAILURE;
-    const XrHandTrackerEXT made = add_tracker(*session, side, unobstructed, below);
-    *tracker = made != XR_NULL_HANDLE ? made : below;
-    return *tracker != XR_NULL_HANDLE ? XR_SUCCESS : XR_ERROR_LIMIT_REACHED;
+    if (below == XR_NULL_HANDLE && !usual) return XR_ERROR_VALIDATION_FAILURE;
+    XrHandTrackerEXT made = XR_NULL_HANDLE;
+    // Other joints than a glove has are the runtime's business alone.
+    if (reference_of(*session) != XR_NULL_HANDLE) made = add_tracker(*session, side, unobstructed, usual, below);
+    if (made == XR_NULL_HANDLE && below != XR_NULL_HANDLE) instance.next.DestroyHandTrackerEXT(below);
+    if (made == XR_NULL_HANDLE) return XR_ERROR_LIMIT_REACHED;
+    *tracker = made;
+    return XR_SUCCESS;
   });
 }
 
@@ -262,7 +263,7 @@ XRAPI_ATTR XrResult XRAPI_CALL LocateHandJointsEXT(XrHandTrackerEXT handle, cons
   const bool focused = session.focused.load(std::memory_order_relaxed);
   HandSample sample;
   float ahead_s = 0;
-  const bool live = focused && tracker->unobstructed &&
+  const bool live = focused && tracker->unobstructed && tracker->usual &&
                     Link::get().sample(side, local_ns(instance, info->time), sample, ahead_s);
   Wrist wrist;
   if (tracker->below) {

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
-#include <cstdio>
 #include <iterator>
 #include <new>
 
@@ -26,6 +25,16 @@ constexpr std::int64_t kPingEveryNs = 1000 * kMs;
 constexpr std::int64_t kSilentNs = 5000 * kMs;
 /// Applications ask for vibrations every frame; so many of a hand are told, ns apart.
 constexpr std::int64_t kPulseEveryNs = 20 * kMs;
+
+/// A loader takes layers out of memory when the program ends, whether or not the application has destroyed its instance
+/// and thereby ended our thread. On Linux the linker was told so.
+void stay_loaded() {
+#ifdef _WIN32
+  HMODULE self = nullptr;
+  ::GetModuleHandleExW(GET_MODULE_HANDLE_EX_FLAG_PIN | GET_MODULE_HANDLE_EX_FLAG_FROM_ADDRESS,
+                       reinterpret_cast<LPCWSTR>(&stay_loaded), &self);
+#endif
+}
 
 Side side_of(const json::Text& hand) { return hand == "left" ? kLeft : kRight; }
 bool is_hand(const json::Text& hand) { return hand == "left" || hand == "right"; }
@@ -53,6 +62,7 @@ void Link::acquire(const std::string& app_name) {
   link::Endpoint endpoint;
   known_.store(link::find_service(endpoint), std::memory_order_relaxed);
   stop_.store(false, std::memory_order_relaxed);
+  stay_loaded();
   sockets_.emplace();
   // Without it the thread looks up by itself, every 50 ms at the latest.
   waker_.open();
@@ -148,9 +158,7 @@ void Link::serve(WebSocket& socket) {
     if (now - heard > kSilentNs) return;
     if (now - pinged > kPingEveryNs || (!clock_.known() && now - pinged > 20 * kMs)) {
       pinged = now;
-      char ping[80];
-      std::snprintf(ping, sizeof ping, R"({"type":"ping","timeUs":%.3f})", double(now) / 1e3);
-      if (!socket.send(ping)) return;
+      if (!socket.send(R"({"type":"ping","timeUs":)" + std::to_string(now / 1000) + "}")) return;
     }
     const int next_pulse_ms = send_pulses(socket);
     if (next_pulse_ms >= 0) timeout_ms = std::min(timeout_ms, next_pulse_ms);
@@ -346,13 +354,12 @@ int Link::send_pulses(WebSocket& socket) {
     }
     const std::uint64_t asked = hand.asked.exchange(0, std::memory_order_acq_rel);
     hand.pulsed_ns = monotonic_ns();
-    const double amplitude = double(asked >> 32 & 0xffff) / 1000;
-    const unsigned duration_ms = asked >> 16 & 0xffff, frequency_hz = asked & 0xffff;
-    char text[160];
-    const int size = std::snprintf(text, sizeof text,
-                                   R"({"type":"pulse","hand":"%s","amplitude":%.3f,"durationMs":%u)",
-                                   side == kLeft ? "left" : "right", amplitude, std::clamp(duration_ms, 1u, 2000u));
-    std::string request(text, static_cast<std::size_t>(size));
+    const unsigned thousandths = asked >> 32 & 0xffff, duration_ms = asked >> 16 & 0xffff, frequency_hz = asked & 0xffff;
+    // Whole numbers alone: an application may have set a locale whose decimal point is none.
+    std::string request = R"({"type":"pulse","hand":")";
+    request += side == kLeft ? "left" : "right";
+    request += R"(","amplitude":)" + std::to_string(thousandths) + "e-3";
+    request += R"(,"durationMs":)" + std::to_string(std::clamp(duration_ms, 1u, 2000u));
     if (frequency_hz > 0) request += ",\"frequencyHz\":" + std::to_string(std::min(frequency_hz, 1000u));
     socket.send(request + "}");
   }

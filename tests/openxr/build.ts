@@ -54,7 +54,7 @@ export function buildAll(sanitizer: Sanitizer = 'plain'): Build {
   };
   if (existsSync(folder)) return build;
   need(CXX, 'g++');
-  needPackages('libopenxr-dev', 'libopenxr-loader1', 'openxr-layer-corevalidation');
+  needPackages('libopenxr-dev', 'libopenxr-loader1', 'openxr-layer-corevalidation', 'libvulkan-dev');
   // Made beside and moved as a whole: several test files may build at the same time.
   const part = `${folder}.${process.pid}`;
   mkdirSync(part, { recursive: true });
@@ -71,6 +71,7 @@ export function buildAll(sanitizer: Sanitizer = 'plain'): Build {
   compile(
     ...['-fPIC', '-shared', '-fvisibility=hidden', '-o', at(build.runtime)],
     ...sources.map((file) => join('tests/openxr/runtime', file)),
+    '-ldl',
   );
   const count = sanitizer === 'plain' ? ['-DTAUTLINE_COUNT_ALLOCATIONS'] : [];
   compile('tests/openxr/driver.cpp', ...count, '-o', at(build.driver), '-lopenxr_loader', '-ldl', '-pthread');

@@ -47,6 +47,64 @@ export const NO_SERVICE = '/nonexistent';
 const VALIDATION = 'XR_APILAYER_LUNARG_core_validation';
 const VALIDATION_LIBRARY = '/usr/lib/x86_64-linux-gnu/openxr/1/api_layers/libXrApiLayer_core_validation.so';
 
+/**
+ * What the environment of an application must hold for the loader to find the test runtime, and our layer.
+ * @param folder for the manifests
+ */
+export function environmentOf(options: DriverOptions, build: Build, folder: string): Record<string, string> {
+  const implicit = (name: string) => {
+    const path = join(folder, name, 'openxr/1/api_layers/implicit.d');
+    mkdirSync(path, { recursive: true });
+    return path;
+  };
+  const runtime = join(folder, 'runtime.json');
+  const manifest = { file_format_version: '1.0.0', runtime: { library_path: build.runtime } };
+  writeFileSync(runtime, JSON.stringify(manifest));
+  const above = implicit('above');
+  const ours = implicit('ours');
+  if (!options.bare) {
+    const layer = JSON.parse(readFileSync(build.manifest, 'utf8'));
+    layer.api_layer.library_path = build.layer;
+    writeFileSync(join(ours, 'layer.json'), JSON.stringify(layer));
+  }
+  const env: Record<string, string> = {
+    PATH: process.env.PATH ?? '',
+    // Searched in this order; what is found first is nearest to the application.
+    XDG_CONFIG_DIRS: join(folder, 'above'),
+    XDG_DATA_DIRS: join(folder, 'none'),
+    XDG_DATA_HOME: join(folder, 'ours'),
+    HOME: folder,
+    XR_RUNTIME_JSON: runtime,
+    TAUTLINE_TEST_RUNTIME: options.offers ?? 'time',
+    TAUTLINE_TEST_RUNTIME_LIBRARY: resolve(build.runtime),
+    XDG_RUNTIME_DIR: options.runtimeFolder ?? join(folder, 'nothing'),
+  };
+  // Not the service that a developer has at the usual address.
+  if (options.runtimeFolder === undefined || options.runtimeFolder === NO_SERVICE) {
+    env.TAUTLINE_STREAM = 'ws://127.0.0.1:1/stream';
+  }
+  if (options.validated === 'above') {
+    const layer = {
+      file_format_version: '1.0.0',
+      api_layer: {
+        name: VALIDATION,
+        library_path: VALIDATION_LIBRARY,
+        api_version: '1.0',
+        implementation_version: '1',
+        description: 'validation',
+        disable_environment: 'VALIDATION_OFF',
+      },
+    };
+    writeFileSync(join(above, 'validation.json'), JSON.stringify(layer));
+  }
+  if (options.validated === 'below') {
+    env.XR_API_LAYER_PATH = '/usr/share/openxr/1/api_layers/explicit.d';
+    env.XR_ENABLE_API_LAYERS = VALIDATION;
+  }
+  if (options.validated) env.XR_CORE_VALIDATION_EXPORT_TYPE = 'text';
+  return { ...env, ...options.env };
+}
+
 /** Any OpenXR application, through the real loader, over the strict test runtime; told what to do line by line. */
 export class Driver {
   readonly #answers: ((line: string) => void)[] = [];
@@ -81,57 +139,7 @@ export class Driver {
   static start(options: DriverOptions = {}): Driver {
     const build = options.build ?? buildAll();
     const folder = mkdtempSync(join(tmpdir(), 'tautline-openxr-'));
-    const implicit = (name: string) => {
-      const path = join(folder, name, 'openxr/1/api_layers/implicit.d');
-      mkdirSync(path, { recursive: true });
-      return path;
-    };
-    const runtime = join(folder, 'runtime.json');
-    const manifest = { file_format_version: '1.0.0', runtime: { library_path: build.runtime } };
-    writeFileSync(runtime, JSON.stringify(manifest));
-    const above = implicit('above');
-    const ours = implicit('ours');
-    if (!options.bare) {
-      const layer = JSON.parse(readFileSync(build.manifest, 'utf8'));
-      layer.api_layer.library_path = build.layer;
-      writeFileSync(join(ours, 'layer.json'), JSON.stringify(layer));
-    }
-    const env: Record<string, string> = {
-      PATH: process.env.PATH ?? '',
-      // Searched in this order; what is found first is nearest to the application.
-      XDG_CONFIG_DIRS: join(folder, 'above'),
-      XDG_DATA_DIRS: join(folder, 'none'),
-      XDG_DATA_HOME: join(folder, 'ours'),
-      HOME: folder,
-      XR_RUNTIME_JSON: runtime,
-      TAUTLINE_TEST_RUNTIME: options.offers ?? 'time',
-      TAUTLINE_TEST_RUNTIME_LIBRARY: resolve(build.runtime),
-      XDG_RUNTIME_DIR: options.runtimeFolder ?? join(folder, 'nothing'),
-    };
-    // Not the service that a developer has at the usual address.
-    if (options.runtimeFolder === undefined || options.runtimeFolder === NO_SERVICE) {
-      env.TAUTLINE_STREAM = 'ws://127.0.0.1:1/stream';
-    }
-    if (options.validated === 'above') {
-      const layer = {
-        file_format_version: '1.0.0',
-        api_layer: {
-          name: VALIDATION,
-          library_path: VALIDATION_LIBRARY,
-          api_version: '1.0',
-          implementation_version: '1',
-          description: 'validation',
-          disable_environment: 'VALIDATION_OFF',
-        },
-      };
-      writeFileSync(join(above, 'validation.json'), JSON.stringify(layer));
-    }
-    if (options.validated === 'below') {
-      env.XR_API_LAYER_PATH = '/usr/share/openxr/1/api_layers/explicit.d';
-      env.XR_ENABLE_API_LAYERS = VALIDATION;
-    }
-    if (options.validated) env.XR_CORE_VALIDATION_EXPORT_TYPE = 'text';
-    const child = spawn(build.driver, [], { env: { ...env, ...options.env }, stdio: 'pipe' });
+    const child = spawn(build.driver, [], { env: environmentOf(options, build, folder), stdio: 'pipe' });
     return new Driver(child, folder);
   }
 

@@ -154,13 +154,24 @@ describe('switching it off', () => {
 });
 
 describe('leaving', () => {
-  it('without destroying the instance is no crash', async () => {
-    rig.peer.wear('right');
-    const app = rig.start();
-    await app.open('XR_EXT_hand_tracking');
-    await rig.peer.subscribed();
-    expect(await app.quit()).toEqual({ code: 0, signal: null });
-    expect(app.stderr).toBe('');
+  it('without destroying the instance is no crash, while samples rain', async () => {
+    const { peer } = rig;
+    peer.wear('right');
+    const rain = setInterval(() => {
+      for (let i = 0; i < 20; i++) peer.sendPoses();
+    }, 1);
+    try {
+      for (let i = 0; i < 25; i++) {
+        peer.requests.length = 0;
+        const app = rig.start();
+        await app.open('XR_EXT_hand_tracking');
+        await peer.subscribed();
+        expect(await app.quit()).toEqual({ code: 0, signal: null });
+        expect(app.stderr).toBe('');
+      }
+    } finally {
+      clearInterval(rain);
+    }
   });
 
   it('and coming again, with one instance after another, leaves nothing behind', async () => {

@@ -1,7 +1,7 @@
-import { execFileSync, spawn } from 'node:child_process';
+import { execFileSync, spawn, spawnSync } from 'node:child_process';
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { dirname, join } from 'node:path';
 import packageJson from '../../package.json' with { type: 'json' };
 import { buildLayer, WINDOWS } from '../../scripts/openxr-layer.js';
 import { need } from '../requirements.js';
@@ -11,10 +11,13 @@ import { Peer } from './peer.js';
  * `npm run test:windows`: the layer's DLL under Wine, between a small loader and the test runtime. It must show the
  * hand that a service on this machine sends, complain of nothing, and let itself be unloaded.
  */
+/** Where Debian has it. */
+const WINE = process.env.WINE ?? '/usr/lib/wine/wine64';
+
 const folder = mkdtempSync(join(tmpdir(), 'tautline-windows-'));
 const peer = await Peer.start();
 try {
-  need('wine64', 'wine64');
+  need(WINE, 'wine64');
   const layer = buildLayer(WINDOWS, folder, packageJson.version);
   const compile = (...args: string[]) =>
     execFileSync(WINDOWS.compiler, ['-std=c++17', '-O1', '-static', '-idirafter', '/usr/include', ...args], {
@@ -27,15 +30,22 @@ try {
   compile('tests/openxr/windows-loader.cpp', '-o', loader);
   const prefix = join(folder, 'prefix');
   mkdirSync(prefix);
-  const env = { PATH: process.env.PATH, HOME: folder, WINEPREFIX: prefix, WINEDEBUG: '-all' };
+  const env = {
+    PATH: process.env.PATH,
+    HOME: folder,
+    WINEPREFIX: prefix,
+    WINEDEBUG: '-all',
+    WINEARCH: 'win64',
+  };
   peer.wear('right');
   const url = `ws://127.0.0.1:${peer.port}/stream`;
-  const child = spawn('wine64', [loader, layer, runtime, url], { env, stdio: ['ignore', 'pipe', 'inherit'] });
+  const child = spawn(WINE, [loader, layer, runtime, url], { env, stdio: ['ignore', 'pipe', 'ignore'] });
   let said = '';
   child.stdout.on('data', (text) => {
     said += text;
   });
   const code = await new Promise((done) => child.on('close', done));
+  spawnSync(join(dirname(WINE), 'wineserver'), ['-k', '-w'], { env });
   process.stdout.write(said);
   const good = code === 0 && /^hand 0\.\d+ \d/m.test(said) && said.includes('complaints: none');
   const name = peer.requests.find(({ type }) => type === 'subscribe')?.app;

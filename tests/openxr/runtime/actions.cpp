@@ -462,12 +462,14 @@ XrResult XRAPI_CALL StopHapticFeedback(XrSession handle, const XrHapticActionInf
 
 bool is_profile(const std::string& profile) {
   if (profile == "/interaction_profiles/ext/hand_interaction_ext") return enabled("XR_EXT_hand_interaction");
-  return kProfiles.count(profile) > 0;
+  return kProfiles.count(profile) > 0 || has("anyprofile");
 }
 
 bool profile_has(const std::string& profile, const std::string& path) {
   const int hand = hand_of_text(path);
   const auto found = kProfiles.find(profile);
+  // For applications that name the controllers of this world.
+  if (found == kProfiles.end() && has("anyprofile")) return hand >= 0;
   if (hand < 0 || found == kProfiles.end()) return false;
   const std::string rest = path.substr(std::strlen(hand == 0 ? "/user/hand/left" : "/user/hand/right"));
   if (enabled("XR_EXT_hand_interaction") && (rest == "/input/pinch_ext/pose" || rest == "/input/poke_ext/pose")) {

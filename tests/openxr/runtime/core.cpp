@@ -4,6 +4,7 @@
 #include <cstring>
 #include <ctime>
 #include <sstream>
+#include <thread>
 
 #include "runtime.hpp"
 
@@ -38,6 +39,7 @@ const Offered kOffered[] = {
     {"source", "XR_EXT_hand_tracking_data_source", 1},
     {"interaction", "XR_EXT_hand_interaction", 2},
     {"priority", "XR_EXT_active_action_set_priority", 1},
+    {"vulkan", "XR_KHR_vulkan_enable", 8},
 };
 
 bool offered(const std::string& extension) {
@@ -145,7 +147,14 @@ XrResult XRAPI_CALL CreateSession(XrInstance instance, const XrSessionCreateInfo
   World& w = world();
   const Lock lock(w.mutex);
   if (XrResult bad = no_instance(instance, "xrCreateSession"); bad != XR_SUCCESS) return bad;
-  if (!well_formed(info, XR_TYPE_SESSION_CREATE_INFO, {}, "xrCreateSession")) return XR_ERROR_VALIDATION_FAILURE;
+#ifndef _WIN32
+  const bool draws = enabled("XR_KHR_vulkan_enable") && info != nullptr && take_graphics(info->next);
+#else
+  const bool draws = false;
+#endif
+  if (!draws && !well_formed(info, XR_TYPE_SESSION_CREATE_INFO, {}, "xrCreateSession")) {
+    return XR_ERROR_VALIDATION_FAILURE;
+  }
   if (!w.sessions.empty()) return XR_ERROR_LIMIT_REACHED;
   *session = reinterpret_cast<XrSession>(std::uintptr_t(w.handles += 0x10));
   Session& made = w.sessions[*session];
@@ -215,6 +224,7 @@ XrResult XRAPI_CALL PollEvent(XrInstance instance, XrEventDataBuffer* data) {
 }
 
 XrResult XRAPI_CALL WaitFrame(XrSession handle, const XrFrameWaitInfo*, XrFrameState* state) {
+  if (has("paced")) std::this_thread::sleep_for(std::chrono::milliseconds(11));
   const Lock lock(world().mutex);
   Session* session = find_session(handle, "xrWaitFrame");
   if (session == nullptr) return XR_ERROR_HANDLE_INVALID;
@@ -222,7 +232,7 @@ XrResult XRAPI_CALL WaitFrame(XrSession handle, const XrFrameWaitInfo*, XrFrameS
   session->frames_waited++;
   state->predictedDisplayPeriod = 11'111'111;
   state->predictedDisplayTime = now() + state->predictedDisplayPeriod;
-  state->shouldRender = XR_FALSE;
+  state->shouldRender = has("vulkan") ? XR_TRUE : XR_FALSE;
   return XR_SUCCESS;
 }
 
@@ -306,6 +316,11 @@ XrResult XRAPI_CALL GetInstanceProcAddr(XrInstance instance, const char* name, P
     return *function == nullptr ? XR_ERROR_HANDLE_INVALID : XR_SUCCESS;
   }
   const Lock lock(world().mutex);
+#ifndef _WIN32
+  // In place of what a headless application never calls.
+  *function = graphics_function(text);
+  if (*function != nullptr) return XR_SUCCESS;
+#endif
   *function = core_function(text);
   if (*function == nullptr) *function = action_function(text);
   if (*function == nullptr) *function = space_function(text);

@@ -163,6 +163,11 @@ bool is_profile(const std::string& profile);
 PFN_xrVoidFunction core_function(const std::string& name);
 PFN_xrVoidFunction action_function(const std::string& name);
 PFN_xrVoidFunction space_function(const std::string& name);
+#ifndef _WIN32
+PFN_xrVoidFunction graphics_function(const std::string& name);
+/// What a session draws with. @return false: the chain is none of a known kind
+bool take_graphics(const void* chain);
+#endif
 
 }  // namespace test_runtime
 
