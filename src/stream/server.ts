@@ -227,7 +227,7 @@ function createHttp(
   app.decorateRequest('wearer', false);
   const parseJson = app.getDefaultJsonParser('error', 'error');
   app.addContentTypeParser('application/json', { parseAs: 'string' }, (request, body, done) => {
-    if (!isTooDeep(body as string)) parseJson(request, body as string, done);
+    if (!isTooDeep(body as string)) void parseJson(request, body as string, done);
     else done(Object.assign(new Error('The JSON is nested too deeply.'), { statusCode: 400 }));
   });
   app.addHook('onRequest', async (request, reply) => {
