@@ -175,7 +175,7 @@ it.runIf(process.platform !== 'win32')(
       ],
       { encoding: 'utf8', timeout: 90_000 },
     );
-    const line = `${file}: the file may not grow any more; what was recorded until now is in it.`;
+    const line = `${file}: the file may not grow any more; what was recorded until now is in the file.`;
     expect(stderr.split(line)).toHaveLength(2);
     expect(status).toBe(6);
     const { code, stdout } = await run('info', file);
