@@ -24,7 +24,7 @@ const FAULTS: Record<string, string> = {
   '470 kΩ': 'fault open 470',
   '1 MΩ': 'fault open 1000',
   'none, nothing leaks': 'fault floating 0',
-  'none, 20 nA leak down': 'fault floating 20',
+  'none, 100 nA leak down': 'fault floating 100',
   'none, 20 nA leak up': 'fault floating -20',
 };
 

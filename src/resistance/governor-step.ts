@@ -10,8 +10,10 @@ export interface GovernorInputs {
   efforts: Float64Array;
   /** Per finger: end of the request. */
   expiresUs: Float64Array;
-  /** Curl per finger: measured or held. */
+  /** Curl per finger: measured or held, or where it will be when its stop is there. */
   curls: Float64Array;
+  /** Curl per finger, as measured now; absent: `curls` are. */
+  measured?: Float64Array;
   /** Per finger: 1 while its channel is healthy. */
   healthy: Uint8Array;
   /**

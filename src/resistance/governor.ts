@@ -20,6 +20,7 @@ import { WorkingDraft } from './step-state.js';
  *
  *     asked ──> shutdown ──> disarmed ──> clockJump ──> linkLost ──> stale      free the whole hand
  *           ──> invalidRequest ──> expired ──> noActuator ──> faultyFinger      free the finger
+ *           ──> unseen                                                          free it, or leave its stop where it is
  *           ──> notBehindFinger ──> rate                                        move the stop away from it
  *           ──> tension ──> hold ──> heat ──> supply                            lower the drive, or free
  *           ──> given

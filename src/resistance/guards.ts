@@ -83,6 +83,24 @@ export const GUARDS: readonly Guard[] = [
     const floor = Math.max(held, slack ? curl : curl - HOLD_DEPTH);
     draft.raiseStop(finger, floor, behind ? 'notBehindFinger' : undefined);
   }),
+  eachFinger('unseen', (draft, finger) => {
+    const { seen, lanes, safety, inputs } = draft;
+    // While stops are fitted nothing is known of where they are, and other rules hold (stop-probe.ts).
+    const probed = (inputs.pressing?.[finger] ?? 0) > 0;
+    if (safety.allowPull || probed || !lanes[finger].pulls) return;
+    const last = draft.lastStops[finger];
+    const unseen = seen.unseen[finger] === 1;
+    if (seen.unanswered[finger] === 1 || (unseen && last >= 1)) {
+      draft.freeFinger(finger, 'unseen');
+      return;
+    }
+    const nearest = unseen ? 1 : seen.nearest[finger] + STOP_CLEARANCE;
+    draft.raiseStop(
+      finger,
+      Math.min(last, nearest),
+      unseen || seen.crept[finger] === 1 ? 'unseen' : undefined,
+    );
+  }),
   eachFinger('rate', (draft, finger) => {
     const nearest = draft.lastStops[finger] - draft.safety.maxStopRatePerS * draft.stepS;
     draft.raiseStop(finger, nearest, 'rate');

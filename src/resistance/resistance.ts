@@ -158,6 +158,7 @@ export class Resistance {
       efforts: this.asked.efforts,
       expiresUs: this.asked.expiresUs,
       curls: this.arrivals.curls,
+      measured: this.curls,
       healthy: new Uint8Array(FINGER_COUNT),
       pressing: new Float64Array(FINGER_COUNT),
       pulseDrives: new Float64Array(FINGER_COUNT),

@@ -13,6 +13,7 @@ import {
 import { type GovernorInputs, type GovernorOutputs, makeGovernorOutputs } from './governor-step.js';
 import { LIMIT_BIT, LIMITS, type LimitName } from './limits.js';
 import { FINGER_COUNT } from './requests.js';
+import { SeenMotion } from './seen-motion.js';
 import { StopMotion } from './stop-motion.js';
 
 /** Without a step for this long the hand is freed and stops approach anew. */
@@ -38,6 +39,8 @@ export interface Draft {
   readonly lastStops: Float64Array;
   /** Curl: each servo's stop is here by now, or still further away. */
   readonly places: Float64Array;
+  /** What the fingers' motion says of their sensors. */
+  readonly seen: SeenMotion;
   /** Seconds of hold time used. */
   readonly holdS: Float64Array;
   /** Part of the thermal budget used; pulses may bring it over 1. */
@@ -71,6 +74,7 @@ export class WorkingDraft implements Draft {
   readonly lastStops = new Float64Array(FINGER_COUNT).fill(1);
   private readonly motion = new StopMotion();
   readonly places = this.motion.places;
+  readonly seen = new SeenMotion();
   readonly holdS = new Float64Array(FINGER_COUNT);
   readonly heats = new Float64Array(FINGER_COUNT);
   readonly resting = new Uint8Array(FINGER_COUNT);
@@ -99,12 +103,18 @@ export class WorkingDraft implements Draft {
     const passedUs = Number.isNaN(this.lastUs) ? 0 : nowUs - this.lastUs;
     this.clockJumped = !(passedUs >= 0 && passedUs <= MAX_STEP_GAP_US);
     this.stepS = this.clockJumped ? 0 : passedUs / 1e6;
-    if (this.clockJumped) this.actedUs.fill(Number.NEGATIVE_INFINITY);
+    if (this.clockJumped) {
+      this.actedUs.fill(Number.NEGATIVE_INFINITY);
+      this.seen.forget();
+    }
     if (Number.isFinite(nowUs)) this.lastUs = nowUs;
     this.nowUs = nowUs;
     if (passedUs > 0 && Number.isFinite(passedUs)) this.age(passedUs / 1e6);
 
     const { outputs } = this;
+    const fresh = inputs.linkLive && Math.abs(inputs.sampleAgeUs) <= this.safety.staleMs * 1000;
+    const { curls, measured = curls, healthy } = inputs;
+    this.seen.follow(measured, healthy, fresh, outputs.held, this.places, this.stepS);
     this.anyAsked = false;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const asked = inputs.efforts[finger] !== 0;

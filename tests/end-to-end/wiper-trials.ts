@@ -15,6 +15,8 @@ export const MOMENTS = {
   pressing: 'the finger presses on its stop',
   /** It had closed beyond where the app wants it: the stop waits just ahead of it. */
   beyond: 'the finger is closed beyond what the app asks for',
+  /** It presses; then the app lets go, the finger closes, and the app asks anew. */
+  between: 'the finger presses on its stop, the app lets go and asks anew',
   /** It is free and closes; the app asks later. */
   before: 'the finger is free, and closes before the app asks',
 } as const;
@@ -55,14 +57,14 @@ export async function startWiperBench(seed: number, rateHz = 250): Promise<Turne
     latencyMs: 3,
   });
   // Alive, as any worn glove is by then.
-  for (const curl of [0.8, 0.05, 0.8, 0.05]) {
+  for (const curl of [0.8, 0, 0.8, 0]) {
     await chain.step([`grasp ${curl} 4`]);
     await chain.wait(700);
   }
   return chain;
 }
 
-/** One break. The glove is whole again, and its hand open, when it returns. */
+/** One break. The glove is whole again, and its hand quite open (or it would be taken for open), when it returns. */
 export async function breakWiper(
   { glove, device, clock, step, wait }: TurnedChain,
   { moment, finger, fault }: WiperTrial,
@@ -91,7 +93,7 @@ export async function breakWiper(
   const phaseMs = 40 * draw();
 
   glove.arm('wearer', 'wearer');
-  if (moment === 'pressing') {
+  if (moment === 'pressing' || moment === 'between') {
     asked = true;
     await pass(400);
     await step([`grasp ${closed} ${speed}`]);
@@ -127,7 +129,7 @@ export async function breakWiper(
   const look = async (): Promise<void> => {
     const { curl, tensionN, free } = await body();
     if (free) outcome.freedMs = Math.min(outcome.freedMs, nowMs() - brokenMs);
-    else if (asked && moment === 'before') outcome.freedMs = Number.POSITIVE_INFINITY;
+    else if (asked) outcome.freedMs = Number.POSITIVE_INFINITY;
     if (Number.isNaN(deepest)) deepest = curl;
     deepest = Math.max(deepest, curl);
     if (deepest - curl > outcome.drag) {
@@ -135,7 +137,14 @@ export async function breakWiper(
       outcome.dragN = Math.max(outcome.dragN, tensionN);
     }
   };
-  if (moment === 'before') {
+  if (moment === 'between') {
+    await pass(100 * draw());
+    asked = false;
+    glove.release('app');
+    await pass(600 + 400 * draw());
+    deepest = Number.NaN;
+    asked = true;
+  } else if (moment === 'before') {
     const untilAskedMs = 1000 * draw();
     await step([`grasp ${closed} ${speed}`]);
     await pass(SETTLED_MS + untilAskedMs);
@@ -147,9 +156,9 @@ export async function breakWiper(
 
   asked = false;
   glove.release('app');
-  await step([`fault none ${channel}`, 'grasp 0.05 4']);
+  await step([`fault none ${channel}`, 'grasp 0 4']);
   await wait(1500);
-  for (const curl of [0.8, 0.05]) {
+  for (const curl of [0.8, 0]) {
     await step([`grasp ${curl} 4`]);
     await wait(600);
   }

@@ -16,6 +16,8 @@ const HELD_UP_BY: Record<Exclude<Invariant, 'freeWithoutActuator'>, LimitName[]>
   freeWhenFaulty: ['faultyFinger'],
   freeAfterExpiry: ['expired'],
   stopNeverMovedBehindFinger: ['notBehindFinger'],
+  noNearerToStuckFinger: ['unseen'],
+  noNearerToCreepingFinger: ['unseen'],
   stopRate: ['rate'],
   tension: ['tension'],
   holdTime: ['hold'],

@@ -25,6 +25,8 @@ export const INVARIANTS = [
   'freeAfterExpiry',
   'freeWithoutActuator',
   'stopNeverMovedBehindFinger',
+  'noNearerToStuckFinger',
+  'noNearerToCreepingFinger',
   'stopRate',
   'tension',
   'holdTime',
@@ -57,6 +59,16 @@ export function randomSource(seed: number): () => number {
 
 const APPS = ['one', 'two', 'three', 'four', 'five'];
 const LAYERS = ['', 'other'];
+/**
+ * A sensor that stands still while every other finger has gone this far, or creeps by this much a second for this long,
+ * says nothing of where its finger is.
+ */
+const OTHERS_GO = 0.6;
+const CREEP_PER_S = 0.15;
+const CREPT_FOR_S = 0.5;
+const LAST_MOTION_US = 250_000;
+/** What the stop may follow of it: it had moved until then, and may have been coming to rest. */
+const MOST_CREPT = 0.1;
 /** How far a pressed finger may be past its stop; read off the documentation, not off the code. */
 const MOST_PRESS = 0.06;
 const REARM_PAUSE_US = 250_000;
@@ -173,6 +185,13 @@ function runEpisode(
   const wanted = new Float64Array(5);
   const real = new Float64Array(5);
   const unhealthyFor = new Int32Array(5);
+  // Sensors that stick, or creep towards open, where they are.
+  const stuckFor = new Int32Array(5);
+  const stuckUs = new Float64Array(5);
+  const stuckFrom = new Float64Array(5);
+  const creepPerS = new Float64Array(5);
+  const othersAtStick = new Float64Array(25);
+  const othersWay = new Float64Array(25);
   let nowUs = 1e6;
   let staleFor = 0;
   let lostFor = 0;
@@ -203,6 +222,7 @@ function runEpisode(
     else if (kind < 0.001) nowUs -= 1 + random() * 50_000;
     else if (kind < 0.98) nowUs += 500 + random() * 8000;
     const stepTimeUs = chance(0.0002) ? Number.NaN : nowUs;
+    const sampledUs = nowUs;
 
     // The wearer.
     if (n > EPISODE_STEPS - 400 && !shut) {
@@ -270,7 +290,19 @@ function runEpisode(
       // A string does not stretch much; a slipping servo lets the finger through now and then.
       const stop = lastStops[finger];
       if (real[finger] > stop + 0.01 && !chance(0.02)) real[finger] = stop + 0.01;
-      inputs.curls[finger] = real[finger] + (random() - 0.5) * 0.01;
+      if (stuckFor[finger] > 0) stuckFor[finger]--;
+      else if (chance(0.001)) {
+        stuckFor[finger] = Math.floor(random() * 2000);
+        stuckUs[finger] = sampledUs;
+        othersWay.fill(0, finger * 5, finger * 5 + 5);
+        stuckFrom[finger] = real[finger];
+        creepPerS[finger] = chance(0.5) ? 0 : CREEP_PER_S;
+      }
+      const reading =
+        stuckFor[finger] > 0
+          ? Math.max(0, stuckFrom[finger] - creepPerS[finger] * ((sampledUs - stuckUs[finger]) / 1e6))
+          : real[finger];
+      inputs.curls[finger] = reading + (random() - 0.5) * 0.01;
       if (unhealthyFor[finger] > 0) unhealthyFor[finger]--;
       else if (chance(0.0003)) unhealthyFor[finger] = Math.floor(random() * 60);
       inputs.healthy[finger] = unhealthyFor[finger] > 0 ? 0 : 1;
@@ -321,6 +353,18 @@ function runEpisode(
           untilUs = Math.max(untilUs, askedUntilUs[who]);
         if (stepTimeUs >= untilUs) fail('freeAfterExpiry', finger, `ended at ${untilUs}`);
         const last = lastStops[finger];
+        if (actuator?.kind === 'stringStop' && stuckFor[finger] > 0 && stop < last - EPSILON) {
+          const others = [0, 1, 2, 3, 4].filter((other) => other !== finger);
+          const stuck = others.every((other) => othersWay[finger * 5 + other] > OTHERS_GO);
+          if (stuck && creepPerS[finger] === 0) fail('noNearerToStuckFinger', finger, `${last} -> ${stop}`);
+          if (
+            creepPerS[finger] > 0 &&
+            sampledUs - stuckUs[finger] > CREPT_FOR_S * 1e6 &&
+            stop < stuckFrom[finger] - MOST_CREPT
+          ) {
+            fail('noNearerToCreepingFinger', finger, `${last} -> ${stop}, crept from ${stuckFrom[finger]}`);
+          }
+        }
         if (actuator?.kind === 'stringStop') {
           if (stop < curl - EPSILON && stop < last - EPSILON) {
             fail('stopNeverMovedBehindFinger', finger, `${last} -> ${stop}, finger at ${curl}`);
@@ -344,17 +388,31 @@ function runEpisode(
       const warmS = Math.min(ageS, 0.25);
       heats[finger] += warmS * (gain * lastSquares[finger] - heats[finger] / actuator.coolS);
       heats[finger] *= Math.exp(-(ageS - warmS) / actuator.coolS);
-      if (heats[finger] > 1.02) fail('heat', finger, `${heats[finger]} of the budget`);
+      if (heats[finger] > 1.03) fail('heat', finger, `${heats[finger]} of the budget`);
       const loaded = force && curl >= stop - 0.05;
       lastSquares[finger] = loaded ? drive * drive : 0;
 
       // One long hold: its sustained part, whole hold time and fade, with a step to spare.
       if (loaded && out.efforts[finger] > 0.51 && !jumped) strainedS[finger] += passedS;
       else strainedS[finger] = 0;
-      if (strainedS[finger] > actuator.maxHoldS + 2.05) fail('holdTime', finger, `${strainedS[finger]} s`);
+      if (strainedS[finger] > actuator.maxHoldS + 2.2) fail('holdTime', finger, `${strainedS[finger]} s`);
     }
     if (out.anyHeld && currentA > safety.maxSupplyA + EPSILON) fail('supply', -1, `${currentA} A`);
-    for (let finger = 0; finger < 5; finger++) lastStops[finger] = out.stops[finger];
+    for (let finger = 0; finger < 5; finger++) {
+      lastStops[finger] = out.stops[finger];
+      if (stuckFor[finger] === 0) continue;
+      // Until then its last motion may still be seen.
+      if (sampledUs - stuckUs[finger] < LAST_MOTION_US) {
+        othersAtStick.set(inputs.curls, finger * 5);
+        othersWay.fill(0, finger * 5, finger * 5 + 5);
+      }
+      // What a faulty sensor or a hand that was not looked at did meanwhile does not count.
+      for (let other = 0; other < 5; other++) {
+        const way = Math.abs(inputs.curls[other] - othersAtStick[finger * 5 + other]);
+        const seen = inputs.healthy[other] === 1 && stuckFor[other] === 0;
+        if (seen && way > othersWay[finger * 5 + other]) othersWay[finger * 5 + other] = way;
+      }
+    }
     if (Number.isFinite(stepTimeUs)) lastUs = stepTimeUs;
   }
   governor.events.drain((_timeUs, _finger, reason) => {
