@@ -17,6 +17,7 @@ const WORKING = endToEnd(
   'page',
   'page-guide',
   'profiles',
+  'release',
 );
 
 /** So that no worker is left with one of them at the end. */
@@ -26,6 +27,7 @@ const LONG = [
   'page',
   'page-guide',
   'document-commands',
+  'release',
   'faults',
   'sessions',
   'solver',

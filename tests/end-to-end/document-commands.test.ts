@@ -102,6 +102,7 @@ const OTHERS: [RegExp, () => unknown][] = [
   ],
   [/^npm run generate$/, () => isIn('published/asyncapi', 'is up to date (npm run generate)')],
   [/^npm run licences$/, () => isIn('scripts/licences', 'dependencies.md')],
+  [/^npm run (release|smoke)( |$)/, () => isIn('end-to-end/release', "release('minor', '--dry-run')")],
   [/^npm run fuzz -- link /, () => isIn('fuzz/link', 'fuzzLink(')],
   // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
   [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
