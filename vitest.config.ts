@@ -18,6 +18,7 @@ const WORKING = endToEnd(
   'page-guide',
   'page-safety',
   'profiles',
+  'release',
 );
 
 /** So that no worker is left with one of them at the end. */
@@ -27,6 +28,7 @@ const LONG = [
   'page',
   'page-guide',
   'document-commands',
+  'release',
   'faults',
   'sessions',
   'solver',

@@ -61,8 +61,9 @@ export function dependenciesPage(lock: LockFile, inside: readonly InsidePackage[
 Written by \`npm run licences\`; do not edit.
 
 Tautline itself is under the MIT licence. Copies of ${inside.length} packages, in whole or in part, are inside its files, just as
-they were tested; their licences go along in \`dist/third-party-licences.txt\`. npm installs another ${beside.length} beside it: ${needed} that
-are needed, and ${beside.length - needed} that come with an optional package and may be missing. Asked for are ${direct.join(', ')}.
+they were tested; their licences go along in \`dist/third-party-licences.txt\`. Another ${needed} come along beside them, also as
+they were tested. And npm looks for ${beside.length - needed} that come with an optional package, of which the program can do
+without. Asked for are ${direct.join(', ')}.
 
 | licence | packages |
 |---|---|

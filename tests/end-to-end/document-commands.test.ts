@@ -105,6 +105,7 @@ const OTHERS: [RegExp, () => unknown][] = [
   [/^npm run build:openxr$/, () => isIn('openxr/build', 'buildLayer(LINUX')],
   // It needs Wine and a compiler for Windows: half a gigabyte.
   [/^npm run test:windows$/, () => expect(packageJson.scripts['test:windows']).toContain('openxr/windows')],
+  [/^npm run (release|smoke)( |$)/, () => isIn('end-to-end/release', "release('minor', '--dry-run')")],
   [/^npm run fuzz -- link /, () => isIn('fuzz/link', 'fuzzLink(')],
   // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
   [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
