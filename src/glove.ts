@@ -23,8 +23,8 @@ import { type Clock, systemClock } from './monotonic.js';
 import { EVENT_REASONS } from './resistance/events.js';
 import { stopsToFit } from './resistance/stops-to-fit.js';
 import { pinchGapMm } from './sensing/pinch-gap.js';
-import type { Sensing } from './sensing/sensing.js';
 import { createStretchedHand } from './sensing/stretched-hand.js';
+import { createVerdictLog } from './verdict-log.js';
 
 export type * from './glove-view.js';
 
@@ -94,6 +94,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     skipped: 0,
   };
   const wrist = createGloveWrist(frame);
+  const verdictLog = createVerdictLog(logger, glove.name);
 
   let hello: Hello | undefined;
   const heard: Heard = { introduced: false, sampleTimeUs: Number.NEGATIVE_INFINITY };
@@ -218,7 +219,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (inputsChanged) for (const listener of listeners) listener.inputs?.();
     if (sensing.health.version !== healthVersion) {
       healthVersion = sensing.health.version;
-      logVerdicts(sensing);
+      verdictLog.take(sensing.health.verdicts, sensing.channels, nowUs);
       for (const listener of listeners) listener.health?.();
     }
   }
@@ -358,6 +359,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     }
     forces.step(nowUs);
     forces.repeatRelease(nowUs);
+    verdictLog.flush(nowUs);
     if (nowUs - healthToldUs >= HEALTH_US) {
       rateHz = nowUs > rateSinceUs ? (samplesSince * 1e6) / (nowUs - rateSinceUs) : 0;
       samplesSince = 0;
@@ -381,19 +383,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function askHello(nowUs: number): void {
     askedHelloUs = nowUs;
     send(codec.askHello());
-  }
-
-  function logVerdicts({ health, channels }: Sensing): void {
-    health.verdicts.forEach((verdict, index) => {
-      if (verdict.kind === 'healthy') return;
-      const { role } = channels[index];
-      logEvent(
-        logger,
-        'channel.verdict',
-        { glove: glove.name, role, verdict: verdict.kind },
-        `${role}: ${verdict.evidence}`,
-      );
-    });
   }
 
   // ---- apps -> glove: glove-resistance.ts, by these two -----------------------------------------------------
