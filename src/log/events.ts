@@ -67,8 +67,9 @@ export const LOG_EVENTS = {
   'channel.verdict': {
     level: 'warn',
     text: 'a sensor is not healthy',
-    meaning: 'A channel is dead, loose, noisy or otherwise at fault; its finger is free.',
-    fields: ['glove', 'role', 'verdict'],
+    meaning:
+      'A channel is dead, loose, noisy or otherwise at fault; its finger is free. At most once in 10 s for a channel, and then the newest; `leftOut` faults came and went since its last line.',
+    fields: ['glove', 'role', 'verdict', 'leftOut'],
   },
   'fit.bonesRefused': {
     level: 'warn',

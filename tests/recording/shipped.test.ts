@@ -1,5 +1,7 @@
 import { statSync } from 'node:fs';
 import { expect, test } from 'vitest';
+import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
+import { INFERRED } from '../../src/hand/validity.js';
 import { visitFrames } from '../../src/recording/export-text.js';
 import { describeSession } from '../../src/recording/info.js';
 import { openSession } from '../../src/recording/session.js';
@@ -11,14 +13,22 @@ function read(name: string) {
   const session = openSession(file);
   const info = describeSession(session);
   const states = new Set<string>();
+  const rings: { atS: number; state: number; stepMm: number }[] = [];
   let poses = 0;
-  visitFrames(session, (_hand, { valid, fingerStates }) => {
+  let tip: number[] | undefined;
+  visitFrames(session, (_hand, { valid, fingerStates, poses: joints }, atS) => {
     if (valid) poses++;
     states.add(fingerStates.join(''));
+    const at = POSE_STRIDE * JOINT_NAMES.indexOf('ring-finger-tip');
+    const now = [joints[at], joints[at + 1], joints[at + 2]];
+    const before = tip ?? now;
+    const stepMm = 1000 * Math.hypot(now[0] - before[0], now[1] - before[1], now[2] - before[2]);
+    rings.push({ atS, state: fingerStates[3], stepMm });
+    tip = now;
   });
   session.close();
   expect(info).toMatchObject({ complete: true, damage: { chunks: 0, bytes: 0, messages: 0 } });
-  return { info, poses, states };
+  return { info, poses, states, rings };
 }
 
 test('everyday: two hands, every finger tracked', () => {
@@ -45,4 +55,15 @@ test('faults: each is told, and the hand is silent once', () => {
   expect(hand.lost).toBeGreaterThanOrEqual(12);
   expect(hand.gapCount).toBe(1);
   expect(states).toContain('00000');
+});
+
+test('faults: the loose ring is inferred from its first break on, and does not jump', () => {
+  const { info, rings } = read('faults');
+  const looseS = info.marks.find(({ text }) => text.includes('loose'))!.atS;
+  const mendedS = info.marks.find(({ text }) => text.includes('spool'))!.atS;
+  const loose = rings.filter(({ atS }) => atS > looseS + 0.02 && atS < mendedS);
+  expect(loose.length).toBeGreaterThan(200);
+  for (const { atS, state } of loose) expect(state, `at ${atS} s`).toBe(INFERRED);
+  // As fast as its fingers go in this session: a fist in half a second.
+  expect(Math.max(...loose.map(({ stepMm }) => stepMm))).toBeLessThan(8);
 });

@@ -3,7 +3,7 @@ export const REMEDY = {
   missing: 'Check that the firmware sends this channel, or take it out of the profile.',
   intermittent: 'A connector or wire is loose: press the plugs home, look for broken strands, fix the cable.',
   railed:
-    'Check for a short or an open wire: at 0 the signal or supply wire is off, at full scale the ground is off.',
+    'Check for an open wire or a short: at 0 the wiper or its signal wire is off (the pull-down shows it), or the supply wire; at full scale the ground wire is off.',
   dead: 'Check the wiring and solder joints of this sensor, and that its string turns the shaft.',
   noisy:
     'Keep sensor wires away from servo wires, add 100 nF from signal to ground, check the ground connection.',
