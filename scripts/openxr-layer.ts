@@ -29,6 +29,9 @@ export const LINUX: Target = {
     '-Wl,-z,nodelete',
     '-Wl,-z,defs,-z,now,-z,relro',
     '-Wl,--build-id=none',
+    '-ffunction-sections',
+    '-fdata-sections',
+    '-Wl,--gc-sections',
   ],
 };
 export const WINDOWS: Target = {
@@ -54,9 +57,6 @@ const COMMON = [
   '-fno-math-errno',
   '-static-libgcc',
   '-static-libstdc++',
-  '-ffunction-sections',
-  '-fdata-sections',
-  '-Wl,--gc-sections',
   '-shared',
 ];
 

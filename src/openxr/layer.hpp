@@ -7,11 +7,13 @@
 //   wrist       where a wrist is: own actions on the grip pose, or the runtime's own hand
 //   actions     action sets, actions, suggested bindings, attaching
 //   components  what an input path means for a glove
-//   sync        synchronising, and the merged states of actions
+//   sync        synchronising, and the merged states of actions; parts: what controller and glove give to them
+//   profiles    which profile serves a hand
 //   states      what an application reads of them
 //   spaces      poses of the hand in place of a controller's
 //   haptics     vibrations
-//   link        the connection to the service
+//   link        the connection to the service; messages: what it says
+//   time        XrTime and this machine's clock
 #ifndef TAUTLINE_OPENXR_LAYER_HPP
 #define TAUTLINE_OPENXR_LAYER_HPP
 
@@ -20,8 +22,6 @@
 #include <cstdint>
 #include <memory>
 #include <mutex>
-#include <new>
-#include <shared_mutex>
 #include <string>
 #include <string_view>
 #include <unordered_map>
@@ -29,8 +29,10 @@
 
 #include <openxr/openxr.h>
 
+#include "chain.hpp"
 #include "components.hpp"
 #include "hand-sample.hpp"
+#include "registry.hpp"
 #include "specification.h"
 
 namespace tautline::layer {
@@ -220,65 +222,6 @@ struct ActionSpace {
   XrPosef offset;
 };
 
-/// Objects by handle.
-template <typename Handle, typename Object>
-class Registry {
- public:
-  std::shared_ptr<Object> find(Handle handle) const {
-    const std::shared_lock lock(mutex_);
-    const auto found = objects_.find(handle);
-    return found == objects_.end() ? nullptr : found->second;
-  }
-  void add(Handle handle, std::shared_ptr<Object> object) {
-    const std::unique_lock lock(mutex_);
-    objects_[handle] = std::move(object);
-  }
-  std::shared_ptr<Object> remove(Handle handle) {
-    const std::unique_lock lock(mutex_);
-    const auto found = objects_.find(handle);
-    if (found == objects_.end()) return nullptr;
-    auto object = std::move(found->second);
-    objects_.erase(found);
-    tidy();
-    return object;
-  }
-  /// The only one, as a rule; null: none.
-  std::shared_ptr<Object> any() const {
-    const std::shared_lock lock(mutex_);
-    return objects_.empty() ? nullptr : objects_.begin()->second;
-  }
-  std::vector<std::shared_ptr<Object>> all() const {
-    const std::shared_lock lock(mutex_);
-    std::vector<std::shared_ptr<Object>> list;
-    for (const auto& each : objects_) list.push_back(each.second);
-    return list;
-  }
-  template <typename Fits>
-  std::vector<std::shared_ptr<Object>> remove_if(Fits fits) {
-    const std::unique_lock lock(mutex_);
-    std::vector<std::shared_ptr<Object>> removed;
-    for (auto at = objects_.begin(); at != objects_.end();) {
-      if (!fits(*at->second)) {
-        ++at;
-        continue;
-      }
-      removed.push_back(std::move(at->second));
-      at = objects_.erase(at);
-    }
-    tidy();
-    return removed;
-  }
-
- private:
-  /// The library may be taken out of memory once nothing is left.
-  void tidy() {
-    if (objects_.empty()) std::unordered_map<Handle, std::shared_ptr<Object>>().swap(objects_);
-  }
-
-  mutable std::shared_mutex mutex_;
-  std::unordered_map<Handle, std::shared_ptr<Object>> objects_;
-};
-
 struct Objects {
   Registry<XrInstance, Instance> instances;
   Registry<XrSession, Session> sessions;
@@ -289,49 +232,6 @@ struct Objects {
   Registry<XrActionSet, Instance> instance_of_set;
 };
 Objects& objects();
-
-/// Runs what may run out of memory; nothing is thrown through the C interface.
-template <typename Run>
-XrResult guarded(Run&& run) noexcept {
-  try {
-    return run();
-  } catch (const std::bad_alloc&) {
-    return XR_ERROR_OUT_OF_MEMORY;
-  } catch (...) {
-    return XR_ERROR_RUNTIME_FAILURE;
-  }
-}
-
-/// First structure of a type in a chain; null: none.
-template <typename T>
-T* find_in_chain(const void* chain, XrStructureType type) {
-  for (auto* each = static_cast<const XrBaseInStructure*>(chain); each != nullptr; each = each->next) {
-    if (each->type == type) return reinterpret_cast<T*>(const_cast<XrBaseInStructure*>(each));
-  }
-  return nullptr;
-}
-
-/// Takes a structure out of a chain that is written to, for as long as this lives.
-class Unlinked {
- public:
-  Unlinked(void* head, XrStructureType type) {
-    auto* before = static_cast<XrBaseOutStructure*>(head);
-    while (before->next != nullptr && before->next->type != type) before = before->next;
-    if (before->next == nullptr) return;
-    before_ = before;
-    taken_ = before->next;
-    before->next = taken_->next;
-  }
-  ~Unlinked() {
-    if (before_ != nullptr) before_->next = taken_;
-  }
-  Unlinked(const Unlinked&) = delete;
-  Unlinked& operator=(const Unlinked&) = delete;
-
- private:
-  XrBaseOutStructure* before_ = nullptr;
-  XrBaseOutStructure* taken_ = nullptr;
-};
 
 // instance
 XrResult create_instance(const XrInstanceCreateInfo* info, const struct LayerCreateInfo* layer, XrInstance* instance);

@@ -2,59 +2,14 @@
 // Merging is the specification's: or for booleans, the larger magnitude for numbers, the longer vector. The set with
 // the larger priority number takes an input from the others, whoever gives it.
 #include <algorithm>
-#include <cmath>
 #include <map>
 
 #include "layer.hpp"
 #include "link.hpp"
+#include "parts.hpp"
 
 namespace tautline::layer {
 namespace {
-
-using Kind = Component::Kind;
-
-/// A scalar bound to a boolean, with hysteresis so that noise is no clicking. Common practice.
-constexpr float kPressAbove = 0.6f, kReleaseBelow = 0.4f;
-constexpr float kTouchAbove = 0.08f, kUntouchBelow = 0.04f;
-
-/// What a glove gives at this sync.
-struct Frozen {
-  bool live[kSides] = {};
-  InputValues inputs[kSides];
-  XrTime time[kSides] = {};
-};
-
-Frozen freeze(Session& session) {
-  Frozen frozen;
-  const Link& link = Link::get();
-  for (const Side side : kBothSides) {
-    frozen.live[side] = link.inputs(side, frozen.inputs[side]);
-    for (int i = 0; i < kInputs; i++) {
-      float value = std::fabs(frozen.inputs[side].values[i]);
-      if (i == static_cast<int>(Input::kStickX)) {
-        value = std::hypot(value, frozen.inputs[side][Input::kStickY]);
-        if (frozen.inputs[side][Input::kStickClick] > 0.5f) value = 1;
-      }
-      if (!frozen.live[side]) value = 0;
-      bool& pressed = session.pressed[side][i];
-      pressed = value > (pressed ? kReleaseBelow : kPressAbove);
-      bool& touched = session.touched[side][i];
-      touched = value > (touched ? kUntouchBelow : kTouchAbove);
-    }
-    if (!frozen.live[side]) continue;
-    float* values = frozen.inputs[side].values;
-    // A gesture has no value before it is ready.
-    for (const Input each : {Input::kPinch, Input::kAimActivate, Input::kGrasp}) {
-      const int i = static_cast<int>(each);
-      if (!(values[i + 1] > 0.5f)) values[i] = 0;
-    }
-    const Instance& instance = *session.instance;
-    const XrTime sampled = xr_time(instance, link.local_ns(frozen.inputs[side].time_us));
-    frozen.time[side] =
-        instance.time.known.load() ? std::max<XrTime>(sampled, 1) : session.displayed.load(std::memory_order_relaxed);
-  }
-  return frozen;
-}
 
 /// Highest priority at which an input of a hand is bound by the sets that are synchronised.
 using Priorities = std::map<std::string, std::uint32_t>;
@@ -104,107 +59,6 @@ Priorities priorities_of(const Session& session, const XrActionsSyncInfo& sync, 
   return priorities;
 }
 
-/// One source's part of an action's state.
-struct Part {
-  bool active = false;
-  float x = 0, y = 0;
-  bool by_hand = false;
-  Side hand = kLeft;
-};
-
-void merge(XrActionType type, Part& into, const Part& part) {
-  if (!part.active) return;
-  const bool first = !into.active;
-  const bool larger = type == XR_ACTION_TYPE_VECTOR2F_INPUT
-                          ? part.x * part.x + part.y * part.y > into.x * into.x + into.y * into.y
-                          : std::fabs(part.x) > std::fabs(into.x);
-  if (!first && !larger) return;
-  into = part;
-}
-
-Part read_glove(const Session& session, const Frozen& frozen, const Component& component, XrActionType type) {
-  Part part;
-  const Side side = component.side;
-  const int input = static_cast<int>(component.input);
-  const InputValues& values = frozen.inputs[side];
-  const bool boolean = type == XR_ACTION_TYPE_BOOLEAN_INPUT;
-  part.active = true;
-  part.hand = side;
-  switch (component.kind) {
-    case Kind::kAnalog:
-      part.x = boolean ? (session.pressed[side][input] ? 1.f : 0.f) : values.values[input];
-      break;
-    case Kind::kClick: {
-      const bool button = (component.input == Input::kTrigger && values[Input::kTriggerClick] > 0.5f) ||
-                          (component.input == Input::kSqueeze && values[Input::kSqueezeClick] > 0.5f);
-      part.x = session.pressed[side][input] || button ? 1.f : 0.f;
-      break;
-    }
-    case Kind::kTouch: part.x = session.touched[side][input] ? 1.f : 0.f; break;
-    case Kind::kDigital: part.x = values.values[input] > 0.5f ? 1.f : 0.f; break;
-    case Kind::kStick:
-      part.active = type == XR_ACTION_TYPE_VECTOR2F_INPUT;
-      part.x = values[Input::kStickX];
-      part.y = values[Input::kStickY];
-      return part;
-    case Kind::kPose:
-      part.active = type == XR_ACTION_TYPE_POSE_INPUT;
-      part.by_hand = true;
-      return part;
-    default: part.active = false; return part;
-  }
-  part.active = boolean || type == XR_ACTION_TYPE_FLOAT_INPUT;
-  return part;
-}
-
-/// The state below; inactive when it cannot be had.
-Part read_below(const Session& session, const Action& action, XrPath subaction, XrTime& changed_at) {
-  const Next& next = session.instance->next;
-  const XrActionStateGetInfo info{XR_TYPE_ACTION_STATE_GET_INFO, nullptr, action.handle, subaction};
-  Part part;
-  changed_at = 0;
-  const auto take = [&](const auto& state, float x, float y) {
-    part.active = state.isActive == XR_TRUE;
-    part.x = x;
-    part.y = y;
-    changed_at = state.lastChangeTime;
-  };
-  switch (action.type) {
-    case XR_ACTION_TYPE_BOOLEAN_INPUT: {
-      XrActionStateBoolean state{};
-      state.type = XR_TYPE_ACTION_STATE_BOOLEAN;
-      if (XR_SUCCEEDED(next.GetActionStateBoolean(session.handle, &info, &state))) {
-        take(state, state.currentState == XR_TRUE ? 1.f : 0.f, 0);
-      }
-      break;
-    }
-    case XR_ACTION_TYPE_FLOAT_INPUT: {
-      XrActionStateFloat state{};
-      state.type = XR_TYPE_ACTION_STATE_FLOAT;
-      if (XR_SUCCEEDED(next.GetActionStateFloat(session.handle, &info, &state))) take(state, state.currentState, 0);
-      break;
-    }
-    case XR_ACTION_TYPE_VECTOR2F_INPUT: {
-      XrActionStateVector2f state{};
-      state.type = XR_TYPE_ACTION_STATE_VECTOR2F;
-      if (XR_SUCCEEDED(next.GetActionStateVector2f(session.handle, &info, &state))) {
-        take(state, state.currentState.x, state.currentState.y);
-      }
-      break;
-    }
-    case XR_ACTION_TYPE_POSE_INPUT: {
-      XrActionStatePose state{};
-      state.type = XR_TYPE_ACTION_STATE_POSE;
-      if (XR_SUCCEEDED(next.GetActionStatePose(session.handle, &info, &state))) {
-        part.active = state.isActive == XR_TRUE;
-      }
-      break;
-    }
-    default: break;
-  }
-  return part;
-}
-
 XrPath subaction_of(const Session& session, int slot) {
   return slot == kAny ? XR_NULL_PATH : session.instance->hands[slot];
 }
@@ -241,6 +95,8 @@ void settle(Merged& state, const Part& now, XrTime changed_at) {
   const bool differs = now.x != state.x || now.y != state.y;
   state.changed = now.active && state.active && differs;
   if (!now.active) state.changed_at = 0;
+  // Two clocks are in play; a change is later than the one before it, whatever the smaller error between them says.
+  else if (state.changed) state.changed_at = std::max(changed_at, state.changed_at + 1);
   else if (differs || !state.active || state.changed_at == 0) state.changed_at = changed_at;
   state.active = now.active;
   state.x = now.active ? now.x : 0;
@@ -311,47 +167,7 @@ void make_all_inactive(Session& session) {
   count_poses(session, 0);
 }
 
-/// Which profile serves a hand that holds no controller: the hand's own, or what a glove can do most of.
-XrPath anticipated(const Instance& instance, Side side) {
-  XrPath best = XR_NULL_PATH;
-  int most = 0;
-  for (const Suggestion& suggestion : instance.bound) {
-    int count = 0;
-    for (const Binding& binding : suggestion.bindings) {
-      const Component& component = binding.component;
-      if (component.of_hand && component.side == side && component.kind != Kind::kNothing) count++;
-    }
-    if (count == 0) continue;
-    if (suggestion.profile == instance.hand_interaction_profile) return suggestion.profile;
-    if (count > most) {
-      most = count;
-      best = suggestion.profile;
-    }
-  }
-  return best;
-}
-
 }  // namespace
-
-void update_profiles(Session& session) {
-  const Instance& instance = *session.instance;
-  for (const Side side : kBothSides) {
-    XrInteractionProfileState state{};
-    state.type = XR_TYPE_INTERACTION_PROFILE_STATE;
-    const bool known = XR_SUCCEEDED(
-        instance.next.GetCurrentInteractionProfile(session.handle, instance.hands[side], &state));
-    const XrPath below = known ? state.interactionProfile : XR_NULL_PATH;
-    const bool changed_below = below != session.below_profiles[side];
-    session.below_profiles[side] = below;
-    const bool ours = below == instance.simple_profile && instance.simple_is_ours[side];
-    XrPath reported = ours ? XR_NULL_PATH : below;
-    if (reported == XR_NULL_PATH && Link::get().live(side)) reported = anticipated(instance, side);
-    if (reported == session.reported_profiles[side]) continue;
-    session.reported_profiles[side] = reported;
-    if (changed_below) session.profile_changes++;
-    else session.profile_event = true;
-  }
-}
 
 XRAPI_ATTR XrResult XRAPI_CALL SyncActions(XrSession handle, const XrActionsSyncInfo* info) {
   return guarded([&] {

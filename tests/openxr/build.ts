@@ -88,7 +88,12 @@ export function buildHostile(): string {
   const program = join(OUT, `hostile-${digest('tests/openxr/hostile.cpp')}`);
   if (existsSync(program)) return program;
   mkdirSync(OUT, { recursive: true });
-  const sources = ['tests/openxr/hostile.cpp', 'src/openxr/link.cpp', 'src/openxr/hand-sample.cpp'];
+  const sources = [
+    'tests/openxr/hostile.cpp',
+    'src/openxr/link.cpp',
+    'src/openxr/messages.cpp',
+    'src/openxr/hand-sample.cpp',
+  ];
   const flags = ['-std=c++17', '-O1', '-g', ...WARNINGS, ...SANITIZERS.address];
   const part = `${program}.${process.pid}`;
   execFileSync(CXX, [...flags, ...sources, '-o', part, '-pthread'], { stdio: 'inherit' });
