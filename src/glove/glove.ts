@@ -186,7 +186,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (inputsChanged) listeners.inputs();
     if (sensing.health.version === healthVersion) return;
     healthVersion = sensing.health.version;
-    journal.verdicts(sensing);
+    journal.verdicts(sensing, nowUs);
     listeners.health();
   }
 
@@ -199,6 +199,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     }
     forces.step(nowUs);
     forces.repeatRelease(nowUs);
+    journal.flush(nowUs);
     if (nowUs - measuredUs < MEASURE_US) return;
     measuredUs = nowUs;
     counters.measure(nowUs);

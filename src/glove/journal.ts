@@ -6,6 +6,7 @@ import type { Link, LinkStatus } from '../link/link.js';
 import type { TimeSync } from '../link/time-sync.js';
 import { logEvent } from '../log/events.js';
 import type { Sensing } from '../sensing/sensing.js';
+import { createVerdictLog } from './verdict-log.js';
 
 /** What is written to the log about one glove, each trouble once. */
 export interface GloveJournal {
@@ -16,7 +17,10 @@ export interface GloveJournal {
   note(text: string): void;
   status(status: LinkStatus): void;
   silent(reason: string): void;
-  verdicts(sensing: Sensing): void;
+  /** Verdicts of channels, each change once; the newest always comes, if late. */
+  verdicts(sensing: Sensing, nowUs: number): void;
+  /** Writes what had to wait; call it now and then. */
+  flush(nowUs: number): void;
   /** Samples that come in bursts are late, and the wearer can mend that. @returns whether it was news */
   bursts(): boolean;
   signed(what: 'armed' | 'disarmed', hand: string, by: string): void;
@@ -32,6 +36,7 @@ export interface JournalSources {
 export function createGloveJournal({ glove, link, logger, timeSync }: JournalSources): GloveJournal {
   const { name } = glove;
   const serialPath = () => (glove.link.kind === 'serial' ? link.status.address : undefined);
+  const verdictLog = createVerdictLog(logger, name);
   let toldTrouble: string | undefined;
   let burstsTold = false;
   return {
@@ -65,14 +70,8 @@ export function createGloveJournal({ glove, link, logger, timeSync }: JournalSou
       // A replay that jumps is no trouble.
       if (!link.recorded) logEvent(logger, 'glove.silent', { glove: name }, reason);
     },
-    verdicts({ health, channels }) {
-      health.verdicts.forEach((verdict, index) => {
-        if (verdict.kind === 'healthy') return;
-        const { role } = channels[index];
-        const what = { glove: name, role, verdict: verdict.kind };
-        logEvent(logger, 'channel.verdict', what, `${role}: ${verdict.evidence}`);
-      });
-    },
+    verdicts: ({ health, channels }, nowUs) => verdictLog.take(health.verdicts, channels, nowUs),
+    flush: (nowUs) => verdictLog.flush(nowUs),
     bursts() {
       const path = serialPath();
       if (burstsTold || path === undefined || timeSync.status.batchMs === 0) return false;

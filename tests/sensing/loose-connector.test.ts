@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest';
+import { handModel } from '../../src/glove/hand-models.js';
 import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
 import { CHAIN_START } from '../../src/hand/skeleton.js';
 import { INFERRED, TRACKED } from '../../src/hand/validity.js';
-import { handModel } from '../../src/glove/hand-models.js';
-import { createSensing } from '../../src/sensing/sensing.js';
 import { BELIEVED_S } from '../../src/sensing/health/step-gate.js';
+import { createSensing } from '../../src/sensing/sensing.js';
 import { CURL_ROLES, channel, feedTo, gaussian, gloveWith, random } from './glove-signals.js';
 import { leastJerk, type Motion } from './natural-motions.js';
 

@@ -1,7 +1,7 @@
 import type { Logger } from 'pino';
-import { logEvent } from './log/events.js';
-import type { Channel } from './sensing/channels.js';
-import type { Verdict } from './sensing/health/verdicts.js';
+import { logEvent } from '../log/events.js';
+import type { Channel } from '../sensing/channels.js';
+import type { Verdict } from '../sensing/health/verdicts.js';
 
 /** A channel is written about so often at most: a loose wire changes its verdict many times a second. */
 export const VERDICT_LOG_US = 10_000_000;
