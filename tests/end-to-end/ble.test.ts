@@ -104,7 +104,8 @@ onLinux('a Bluetooth glove that is lost', () => {
     await app.ask({ type: 'subscribe', streams: ['joints', 'health'], rateHz: 50 });
     await app.reached(() => newest(app)?.valid === true);
     await service.arm('right');
-    await host.command('set index.curl 0.3');
+    // As a hand does it: a finger that leaps is a loose plug, and is not held until it is believed again.
+    await host.command('ramp index.curl 0.3 300');
     const renew = setInterval(
       () =>
         app.send({
