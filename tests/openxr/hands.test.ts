@@ -255,6 +255,21 @@ describe('a hand that is not there', () => {
     await endWell(app);
   });
 
+  it('is that of a session without focus, also where the runtime goes on tracking', async () => {
+    rig.peer.wear('right');
+    const app = rig.start({ offers: 'time tracking' });
+    await app.world(`controller right ${SIMPLE}`, 'grip right 0 1 0 0 0 0 1');
+    await app.open(HAND_TRACKING);
+    await rig.peer.subscribed();
+    await attachGrip(app);
+    await app.do('tracker right right', 'frames 1', 'sync game');
+    expect((await app.do('hands right local')).active).toBe(1);
+    await app.world('focus off');
+    await app.do('poll');
+    inactive(await app.do('hands right local'));
+    await endWell(app);
+  });
+
   it('is gone 200 ms after the last sample, and back with the next', async () => {
     const { peer } = rig;
     peer.wear('right');

@@ -223,7 +223,8 @@ bool place(const Session& session, const Space& space, Motion& motion, bool& tra
     return true;
   }
   const auto source = session.pose_sources.find({space.action, space.subaction});
-  if (source == session.pose_sources.end() || !session.focused) return false;
+  // Some runtimes go on tracking for who has no focus.
+  if (source == session.pose_sources.end() || (!session.focused && !has("tracking"))) return false;
   const Controller& controller = w.controllers[source->second];
   if (!controller.on || !controller.located) return false;
   tracked = controller.tracked;
