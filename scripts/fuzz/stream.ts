@@ -1,6 +1,6 @@
 import { Duplex } from 'node:stream';
 import { pino } from 'pino';
-import { Session } from '../../src/stream/connection.js';
+import { AppConnection } from '../../src/stream/connection.js';
 import { Hub } from '../../src/stream/hub.js';
 import { DEFAULT_LIMITS } from '../../src/stream/limits.js';
 import { createFuzzedGlove } from './fuzzed-glove.js';
@@ -13,7 +13,7 @@ const KEEP_FOR = 500;
 const ARM_AGAIN_MS = 260;
 
 /**
- * Hostile messages of apps, through the frames of the wire, the session, its checks, its requests and a real glove that
+ * Hostile messages of apps, through the frames of the wire, the connection, its checks, its requests and a real glove that
  * is armed and moves. The socket is replaced by one that takes everything at once; rates are not limited, so that every
  * message is looked at, and each is acted on before the next.
  * @param count messages
@@ -24,7 +24,7 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
   const fuzzed = createFuzzedGlove();
   fuzzed.sound(300);
   const logger = pino({ level: 'silent' });
-  // A fault inside the service is caught by the session and answered with `internal`: here it is a crash.
+  // A fault inside the service is caught by the connection and answered with `internal`: here it is a crash.
   let fault: unknown;
   const faults = Object.assign(Object.create(logger), {
     error: (entry: { err?: unknown }) => {
@@ -33,15 +33,15 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
   }) as typeof logger;
   const limits = { ...DEFAULT_LIMITS, messagesPerS: 1e12, probeEveryMs: 2 ** 30, watchEveryMs: 2 ** 30 };
   const hub = new Hub([fuzzed.glove], 'fuzz', limits, logger);
-  let session: Session | undefined;
+  let connection: AppConnection | undefined;
   for (let n = 0; n < count; n++) {
-    if (!session?.wire.open || n % KEEP_FOR === 0) {
-      session?.end();
-      session?.wire.terminate();
+    if (!connection?.wire.open || n % KEEP_FOR === 0) {
+      connection?.end();
+      connection?.wire.terminate();
       const socket = new Duplex({ read() {}, write: (_chunk, _encoding, done) => done() });
       const encoding = random(2) ? 'binary' : 'json';
-      session = new Session({ app: `app${n}`, encoding, socket, host: hub, logger: faults });
-      hub.begin(session);
+      connection = new AppConnection({ app: `app${n}`, encoding, socket, host: hub, logger: faults });
+      hub.begin(connection);
     }
     // The wearer keeps arming: else every request would be refused at the first check.
     if (!fuzzed.glove.armed) {
@@ -49,13 +49,13 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
       fuzzed.glove.arm('fuzz', 'wearer');
     }
     if (fuzzed.glove.armed) watch.count('armed');
-    const { wire } = session;
+    const { wire } = connection;
     const bytes = framed(...hostile(random), random);
     watch.run(n, () => {
       wire.take(bytes);
-      while (session?.look());
-      while (session?.act());
-      session?.rest();
+      while (connection?.look());
+      while (connection?.act());
+      connection?.rest();
       watch.count(wire.open ? 'answered' : 'closed');
     });
     if (fault !== undefined) watch.crash(n, fault);
@@ -66,7 +66,7 @@ export async function fuzzStream(count: number, seed: number): Promise<FuzzRepor
     if (n % 4096 === 0) await new Promise(setImmediate);
     if (n === Math.floor(count / 10)) watch.settled();
   }
-  session?.end();
+  connection?.end();
   hub.close();
   await fuzzed.glove.close();
   return watch.report('stream', seed, count);

@@ -3,7 +3,7 @@ import { FINGERS, type Finger } from '../hand/joints.js';
 import type { Hello } from '../link/codec.js';
 import { type CurlToTravel, paysOutForward, wireStop } from '../link/wire-stop.js';
 import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
-import type { Lane } from './finger-drive.js';
+import type { FingerDrive } from './finger-drive.js';
 import type { GovernorOutputs } from './governor-step.js';
 import { payout } from './stop-probe.js';
 import type { FingerForce } from './touch-requests.js';
@@ -37,7 +37,7 @@ export function orderAsHello(
 }
 
 /** What moves each finger. Several actuators on one finger get the same drive: strengths add up. */
-export function lanesOf(actuators: readonly GloveActuator[]): Lane[] {
+export function fingerDrivesOf(actuators: readonly GloveActuator[]): FingerDrive[] {
   const speeds = stopSpeedsOf(actuators);
   return FINGERS.map((_, finger) => {
     const own = actuators.filter(
@@ -67,9 +67,9 @@ export function stopSpeedsOf(actuators: readonly GloveActuator[]): number[] {
 
 /** Per finger: the tension at effort 1, and whether it is stopped at a place. */
 export function forcesOf(actuators: readonly GloveActuator[], safety: SafetyProfile): FingerForce[] {
-  return lanesOf(actuators).map((lane) => ({
-    tensionN: Math.min(safety.maxTensionN, lane.stallTensionN),
-    hasStop: lane.pulls,
+  return fingerDrivesOf(actuators).map((fingerDrive) => ({
+    tensionN: Math.min(safety.maxTensionN, fingerDrive.stallTensionN),
+    hasStop: fingerDrive.pulls,
   }));
 }
 

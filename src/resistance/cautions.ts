@@ -1,7 +1,7 @@
 import type { Profile } from '../config/schema.js';
 import { unusedOf } from '../resistance/unused.js';
 import { unusedLines } from '../resistance/unused-lines.js';
-import { lanesOf } from './actuators.js';
+import { fingerDrivesOf } from './actuators.js';
 
 /** Something that a profile permits but its maker should know. As the governor reckons it. */
 export interface Caution {
@@ -19,7 +19,9 @@ export function cautionsOf({ gloves, safety }: Profile): Caution[] {
       (line): Caution => ({ glove, ...line }),
     );
     // What is never used draws nothing.
-    const used = lanesOf(actuators.filter((_, i) => !unused[i])).filter(({ heedsEffort }) => !heedsEffort);
+    const used = fingerDrivesOf(actuators.filter((_, i) => !unused[i])).filter(
+      ({ heedsEffort }) => !heedsEffort,
+    );
     const currentA = used.reduce((sum, { stallCurrentA }) => sum + stallCurrentA, 0);
     if (currentA > safety.maxSupplyA) {
       cautions.push({

@@ -20,7 +20,7 @@ export const HOLD_FADE_S = 2;
 export const REST_TO = 0.75;
 
 /** What moves one finger: all its actuators together, at their most cautious. */
-export interface Lane {
+export interface FingerDrive {
   /** Tension at drive 1, N; 0 when the finger has no actuator. */
   stallTensionN: number;
   /** Supply current at drive 1, A. */
@@ -35,8 +35,8 @@ export interface Lane {
   heedsEffort: boolean;
 }
 
-/** What follows from a lane and the profile, worked out once. */
-export interface LaneModel extends Lane {
+/** What follows from a fingerDrive and the profile, worked out once. */
+export interface DriveModel extends FingerDrive {
   /** Drive at effort 1: the tension cap as a part of what the actuator can do. */
   permittedDrive: number;
   /** Rise of heat a second at drive 1, from the maxHoldS that full drive may last from cold. */
@@ -45,24 +45,26 @@ export interface LaneModel extends Lane {
   sustainableDrive: number;
 }
 
-export function modelOf(lane: Lane, safety: SafetyProfile): LaneModel {
-  const heatGain = HEAT_FADE_FROM / (lane.coolS * (1 - Math.exp(-lane.maxHoldS / lane.coolS)));
+export function modelOf(fingerDrive: FingerDrive, safety: SafetyProfile): DriveModel {
+  const heatGain =
+    HEAT_FADE_FROM / (fingerDrive.coolS * (1 - Math.exp(-fingerDrive.maxHoldS / fingerDrive.coolS)));
   return {
-    ...lane,
-    permittedDrive: lane.stallTensionN > 0 ? Math.min(1, safety.maxTensionN / lane.stallTensionN) : 0,
+    ...fingerDrive,
+    permittedDrive:
+      fingerDrive.stallTensionN > 0 ? Math.min(1, safety.maxTensionN / fingerDrive.stallTensionN) : 0,
     heatGain,
-    sustainableDrive: Math.min(1, Math.sqrt(1 / (heatGain * lane.coolS))),
+    sustainableDrive: Math.min(1, Math.sqrt(1 / (heatGain * fingerDrive.coolS))),
   };
 }
 
 /** Drive that is permitted at a heat: 1 up to HEAT_FADE_FROM, the sustainable one at 1, 0 well beyond it. */
-export const driveAtHeat = ({ sustainableDrive }: LaneModel, heat: number) => {
+export const driveAtHeat = ({ sustainableDrive }: DriveModel, heat: number) => {
   if (heat <= HEAT_FADE_FROM) return 1;
   return Math.max(0, sustainableDrive + ((1 - sustainableDrive) * (1 - heat)) / (1 - HEAT_FADE_FROM));
 };
 
 /** Effort that is permitted once a hold has lasted so long. */
-export const effortAfterHold = ({ maxHoldS }: LaneModel, holdS: number) => {
+export const effortAfterHold = ({ maxHoldS }: DriveModel, holdS: number) => {
   const over = Math.min(1, Math.max(0, (holdS - maxHoldS) / HOLD_FADE_S));
   return 1 - over * (1 - HOLD_SUSTAINED);
 };

@@ -1,9 +1,9 @@
 import type { SafetyProfile } from '../config/schema.js';
 import { type EventRing, WHOLE_HAND } from './events.js';
-import type { Lane } from './finger-drive.js';
+import type { FingerDrive } from './finger-drive.js';
 import type { GovernorInputs, GovernorOutputs } from './governor-step.js';
 import { GUARDS, type Guard } from './guards.js';
-import { WorkingDraft } from './step-state.js';
+import { WorkingStep } from './step-state.js';
 
 /**
  * The safety governor of one glove: the last thing between what apps ask and what the actuators do.
@@ -16,7 +16,7 @@ import { WorkingDraft } from './step-state.js';
  *                     │                  │
  *                     └──> shut down <───┘  shutdown(): for ever
  *
- * A finger, in every step, goes through the guards (guards.ts), which work on a draft of what is given (draft.ts):
+ * A finger, in every step, goes through the guards (guards.ts), which work on a state of what is given (state.ts):
  *
  *     asked ──> shutdown ──> disarmed ──> clockJump ──> linkLost ──> stale      free the whole hand
  *           ──> invalidRequest ──> expired ──> noActuator ──> faultyFinger      free the finger
@@ -42,36 +42,36 @@ export class Governor {
   readonly events: EventRing;
   /** Who armed the glove, or why it is disarmed. */
   reason = 'Not armed since the start.';
-  private readonly draft: WorkingDraft;
+  private readonly state: WorkingStep;
   private disarmedUs = Number.NEGATIVE_INFINITY;
 
   /**
-   * @param lanes one per finger, in FINGERS order
+   * @param fingerDrives one per finger, in FINGERS order
    * @param guards every guard, in order; tests leave one out to prove that it is needed
    */
   constructor(
-    lanes: readonly Lane[],
+    fingerDrives: readonly FingerDrive[],
     safety: SafetyProfile,
     private readonly guards: readonly Guard[] = GUARDS,
   ) {
-    this.draft = new WorkingDraft(lanes, safety);
-    this.outputs = this.draft.outputs;
-    this.events = this.draft.events;
+    this.state = new WorkingStep(fingerDrives, safety);
+    this.outputs = this.state.outputs;
+    this.events = this.state.events;
   }
 
   get armed(): boolean {
-    return this.draft.armed;
+    return this.state.armed;
   }
 
   get shut(): boolean {
-    return this.draft.shut;
+    return this.state.shut;
   }
 
   /** Permits force. False when refused: shut down, or disarmed less than REARM_PAUSE_US ago. */
   arm(nowUs: number, by: string): boolean {
-    if (this.draft.shut || !(nowUs - this.disarmedUs >= REARM_PAUSE_US)) return false;
-    if (!this.draft.armed) this.events.push(nowUs, WHOLE_HAND, 'armed', 0, 0);
-    this.draft.armed = true;
+    if (this.state.shut || !(nowUs - this.disarmedUs >= REARM_PAUSE_US)) return false;
+    if (!this.state.armed) this.events.push(nowUs, WHOLE_HAND, 'armed', 0, 0);
+    this.state.armed = true;
     this.reason = by;
     return true;
   }
@@ -83,23 +83,23 @@ export class Governor {
 
   /** As disarm, for ever. */
   shutdown(nowUs: number): void {
-    this.draft.shut = true;
+    this.state.shut = true;
     this.latch(nowUs, 'shutdown', 'The service is stopping.');
   }
 
   /** @param nowUs monotonic; call at every sample, and at least every 20 ms so that silence is noticed */
   step(nowUs: number, inputs: GovernorInputs): GovernorOutputs {
-    const { draft } = this;
-    draft.begin(nowUs, inputs);
+    const { state } = this;
+    state.begin(nowUs, inputs);
     // Guards only take away from what is given: where nothing is asked, there is nothing to take.
-    if (draft.anyAsked) for (const guard of this.guards) guard.apply(draft);
-    draft.end();
+    if (state.anyAsked) for (const guard of this.guards) guard.apply(state);
+    state.end();
     return this.outputs;
   }
 
   private latch(nowUs: number, reason: 'disarmed' | 'shutdown', text: string): void {
-    this.draft.armed = false;
-    this.draft.freeNow();
+    this.state.armed = false;
+    this.state.freeNow();
     this.disarmedUs = Number.isFinite(nowUs) ? nowUs : this.disarmedUs;
     this.reason = text;
     this.events.push(nowUs, WHOLE_HAND, reason, 0, 0);

@@ -1,7 +1,7 @@
 import { driveAtHeat, effortAfterHold, HEAT_FADE_FROM, REST_TO } from './finger-drive.js';
 import type { LimitName } from './limits.js';
 import { FINGER_COUNT } from './requests.js';
-import { type Draft, LOAD_MARGIN } from './step-state.js';
+import { LOAD_MARGIN, type StepState } from './step-state.js';
 
 /**
  * Each guard is one small function that may only move towards freedom: free a finger, raise a stop, lower a
@@ -18,7 +18,7 @@ import { type Draft, LOAD_MARGIN } from './step-state.js';
  */
 export interface Guard {
   readonly name: LimitName;
-  apply(draft: Draft): void;
+  apply(state: StepState): void;
 }
 
 /** A stop is placed no nearer than this to the finger, curl: well over the noise of a healthy channel. */
@@ -26,25 +26,25 @@ export const STOP_CLEARANCE = 0.02;
 /** A stop that is pressed gives way when the finger is this far past it, curl. */
 export const HOLD_DEPTH = 0.06;
 
-const eachFinger = (name: LimitName, apply: (draft: Draft, finger: number) => void): Guard => ({
+const eachFinger = (name: LimitName, apply: (state: StepState, finger: number) => void): Guard => ({
   name,
-  apply(draft) {
-    for (let finger = 0; finger < FINGER_COUNT; finger++) apply(draft, finger);
+  apply(state) {
+    for (let finger = 0; finger < FINGER_COUNT; finger++) apply(state, finger);
   },
 });
 
-const wholeHand = (name: LimitName, unsafe: (draft: Draft) => boolean): Guard => ({
+const wholeHand = (name: LimitName, unsafe: (state: StepState) => boolean): Guard => ({
   name,
-  apply(draft) {
-    if (unsafe(draft)) draft.freeHand(name);
+  apply(state) {
+    if (unsafe(state)) state.freeHand(name);
   },
 });
 
 /** The held finger with the least effort asked for among those whose drive cannot be lowered, or -1. */
-const leastAsked = ({ lanes, inputs, outputs }: Draft): number => {
+const leastAsked = ({ fingerDrives, inputs, outputs }: StepState): number => {
   let least = -1;
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
-    if (outputs.held[finger] === 0 || lanes[finger].heedsEffort) continue;
+    if (outputs.held[finger] === 0 || fingerDrives[finger].heedsEffort) continue;
     if (least < 0 || inputs.efforts[finger] <= inputs.efforts[least]) least = finger;
   }
   return least;
@@ -52,94 +52,102 @@ const leastAsked = ({ lanes, inputs, outputs }: Draft): number => {
 
 /** All guards in their order. A governor in service has every one of them. */
 export const GUARDS: readonly Guard[] = [
-  wholeHand('shutdown', (draft) => draft.shut),
-  wholeHand('disarmed', (draft) => !draft.armed),
-  wholeHand('clockJump', (draft) => draft.clockJumped),
-  wholeHand('linkLost', (draft) => draft.inputs.linkLive !== true),
-  wholeHand('stale', (draft) => !(Math.abs(draft.inputs.sampleAgeUs) <= draft.safety.staleMs * 1000)),
+  wholeHand('shutdown', (state) => state.shut),
+  wholeHand('disarmed', (state) => !state.armed),
+  wholeHand('clockJump', (state) => state.clockJumped),
+  wholeHand('linkLost', (state) => state.inputs.linkLive !== true),
+  wholeHand('stale', (state) => !(Math.abs(state.inputs.sampleAgeUs) <= state.safety.staleMs * 1000)),
 
-  eachFinger('invalidRequest', (draft, finger) => {
-    const { stops, efforts } = draft.inputs;
+  eachFinger('invalidRequest', (state, finger) => {
+    const { stops, efforts } = state.inputs;
     const sound = Number.isFinite(stops[finger]) && Number.isFinite(efforts[finger]) && efforts[finger] >= 0;
-    if (!sound) draft.freeFinger(finger, 'invalidRequest');
+    if (!sound) state.freeFinger(finger, 'invalidRequest');
   }),
-  eachFinger('expired', (draft, finger) => {
-    if (!(draft.nowUs < draft.inputs.expiresUs[finger])) draft.freeFinger(finger, 'expired');
+  eachFinger('expired', (state, finger) => {
+    if (!(state.nowUs < state.inputs.expiresUs[finger])) state.freeFinger(finger, 'expired');
   }),
-  eachFinger('noActuator', (draft, finger) => {
-    if (!(draft.lanes[finger].stallTensionN > 0)) draft.freeFinger(finger, 'noActuator');
+  eachFinger('noActuator', (state, finger) => {
+    if (!(state.fingerDrives[finger].stallTensionN > 0)) state.freeFinger(finger, 'noActuator');
   }),
-  eachFinger('faultyFinger', (draft, finger) => {
-    const sound = draft.inputs.healthy[finger] === 1 && Number.isFinite(draft.inputs.curls[finger]);
-    if (!sound) draft.freeFinger(finger, 'faultyFinger');
+  eachFinger('faultyFinger', (state, finger) => {
+    const sound = state.inputs.healthy[finger] === 1 && Number.isFinite(state.inputs.curls[finger]);
+    if (!sound) state.freeFinger(finger, 'faultyFinger');
   }),
 
-  eachFinger('notBehindFinger', (draft, finger) => {
-    if (draft.safety.allowPull || !draft.lanes[finger].pulls) return;
-    const curl = draft.inputs.curls[finger];
-    const held = Math.min(draft.lastStops[finger], curl + STOP_CLEARANCE);
-    const behind = draft.outputs.stops[finger] < curl;
-    const slack = draft.places[finger] > curl + LOAD_MARGIN;
+  eachFinger('notBehindFinger', (state, finger) => {
+    if (state.safety.allowPull || !state.fingerDrives[finger].pulls) return;
+    const curl = state.inputs.curls[finger];
+    const held = Math.min(state.lastStops[finger], curl + STOP_CLEARANCE);
+    const behind = state.outputs.stops[finger] < curl;
+    const slack = state.places[finger] > curl + LOAD_MARGIN;
     const floor = Math.max(held, slack ? curl : curl - HOLD_DEPTH);
-    draft.raiseStop(finger, floor, behind ? 'notBehindFinger' : undefined);
+    state.raiseStop(finger, floor, behind ? 'notBehindFinger' : undefined);
   }),
-  eachFinger('unseen', (draft, finger) => {
-    const { seen, lanes, safety, inputs } = draft;
+  eachFinger('unseen', (state, finger) => {
+    const { seen, fingerDrives, safety, inputs } = state;
     // While stops are fitted nothing is known of where they are, and other rules hold (stop-probe.ts).
     const probed = (inputs.pressing?.[finger] ?? 0) > 0;
-    if (safety.allowPull || probed || !lanes[finger].pulls) return;
-    const last = draft.lastStops[finger];
+    if (safety.allowPull || probed || !fingerDrives[finger].pulls) return;
+    const last = state.lastStops[finger];
     const unseen = seen.unseen[finger] === 1;
     if (seen.unanswered[finger] === 1 || (unseen && last >= 1)) {
-      draft.freeFinger(finger, 'unseen');
+      state.freeFinger(finger, 'unseen');
       return;
     }
     const nearest = unseen ? 1 : seen.nearest[finger] + STOP_CLEARANCE;
-    draft.raiseStop(
+    state.raiseStop(
       finger,
       Math.min(last, nearest),
       unseen || seen.crept[finger] === 1 ? 'unseen' : undefined,
     );
   }),
-  eachFinger('rate', (draft, finger) => {
-    const nearest = draft.lastStops[finger] - draft.safety.maxStopRatePerS * draft.stepS;
-    draft.raiseStop(finger, nearest, 'rate');
+  eachFinger('rate', (state, finger) => {
+    const nearest = state.lastStops[finger] - state.safety.maxStopRatePerS * state.stepS;
+    state.raiseStop(finger, nearest, 'rate');
   }),
 
-  eachFinger('tension', (draft, finger) => {
-    draft.lowerDrive(finger, draft.lanes[finger].permittedDrive, 'tension');
+  eachFinger('tension', (state, finger) => {
+    state.lowerDrive(finger, state.fingerDrives[finger].permittedDrive, 'tension');
   }),
-  eachFinger('hold', (draft, finger) => {
-    const lane = draft.lanes[finger];
-    const holdS = draft.holdS[finger];
-    const until = draft.resting[finger] === 1 ? REST_TO : 1;
-    const effort = lane.heedsEffort ? effortAfterHold(lane, holdS) : holdS <= until * lane.maxHoldS ? 1 : 0;
-    if (effort < 1) draft.lowerDrive(finger, effort * lane.permittedDrive, 'hold');
+  eachFinger('hold', (state, finger) => {
+    const fingerDrive = state.fingerDrives[finger];
+    const holdS = state.holdS[finger];
+    const until = state.resting[finger] === 1 ? REST_TO : 1;
+    const effort = fingerDrive.heedsEffort
+      ? effortAfterHold(fingerDrive, holdS)
+      : holdS <= until * fingerDrive.maxHoldS
+        ? 1
+        : 0;
+    if (effort < 1) state.lowerDrive(finger, effort * fingerDrive.permittedDrive, 'hold');
   }),
-  eachFinger('heat', (draft, finger) => {
-    const lane = draft.lanes[finger];
-    const heat = draft.heats[finger];
-    const until = draft.resting[finger] === 1 ? REST_TO : 1;
-    const drive = lane.heedsEffort ? driveAtHeat(lane, heat) : heat <= until * HEAT_FADE_FROM ? 1 : 0;
-    draft.lowerDrive(finger, drive, 'heat');
+  eachFinger('heat', (state, finger) => {
+    const fingerDrive = state.fingerDrives[finger];
+    const heat = state.heats[finger];
+    const until = state.resting[finger] === 1 ? REST_TO : 1;
+    const drive = fingerDrive.heedsEffort
+      ? driveAtHeat(fingerDrive, heat)
+      : heat <= until * HEAT_FADE_FROM
+        ? 1
+        : 0;
+    state.lowerDrive(finger, drive, 'heat');
   }),
   {
     name: 'supply',
-    apply(draft) {
-      const budgetA = Math.max(0, draft.safety.maxSupplyA - draft.inputs.pulseCurrentA);
+    apply(state) {
+      const budgetA = Math.max(0, state.safety.maxSupplyA - state.inputs.pulseCurrentA);
       // Drives that cannot be lowered: the least firmly asked for is let go first, of equals the last finger.
-      while (!(draft.demandA(false) <= budgetA)) {
-        const finger = leastAsked(draft);
+      while (!(state.demandA(false) <= budgetA)) {
+        const finger = leastAsked(state);
         if (finger < 0) break;
-        draft.freeFinger(finger, 'supply');
+        state.freeFinger(finger, 'supply');
       }
-      const demandA = draft.demandA(true);
-      const leftA = budgetA - draft.demandA(false);
+      const demandA = state.demandA(true);
+      const leftA = budgetA - state.demandA(false);
       if (demandA <= leftA) return;
       // The same share of what each asked for, so that no finger is starved by the others.
       for (let finger = 0; finger < FINGER_COUNT; finger++) {
-        if (!draft.lanes[finger].heedsEffort) continue;
-        draft.lowerDrive(finger, draft.outputs.drives[finger] * (Math.max(0, leftA) / demandA), 'supply');
+        if (!state.fingerDrives[finger].heedsEffort) continue;
+        state.lowerDrive(finger, state.outputs.drives[finger] * (Math.max(0, leftA) / demandA), 'supply');
       }
     },
   },

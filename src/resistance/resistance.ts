@@ -2,7 +2,7 @@ import type { SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
 import { type CurlToTravel, paysOutForward } from '../link/wire-stop.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
-import { ActuatorCommands, type GloveActuator, lanesOf, stopSpeedsOf } from './actuators.js';
+import { ActuatorCommands, fingerDrivesOf, type GloveActuator, stopSpeedsOf } from './actuators.js';
 import { arbitrate, makeAsked } from './arbitration.js';
 import { Arrivals } from './arrival.js';
 import type { EventReader } from './events.js';
@@ -145,9 +145,9 @@ export class Resistance {
       maxLayers: MAX_LAYERS,
       maxTtlUs: safety.maxTtlMs * 1000,
     });
-    const lanes = lanesOf(actuators);
-    this.heedsEffort = lanes.map(({ heedsEffort }) => heedsEffort);
-    this.governor = new Governor(lanes, safety, guards);
+    const fingerDrives = fingerDrivesOf(actuators);
+    this.heedsEffort = fingerDrives.map(({ heedsEffort }) => heedsEffort);
+    this.governor = new Governor(fingerDrives, safety, guards);
     this.commands = new ActuatorCommands(actuators, travel);
     this.pulses = new Pulses(actuators, safety);
     this.sentStops = new Uint16Array(this.commands.count);

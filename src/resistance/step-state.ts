@@ -2,11 +2,11 @@ import type { SafetyProfile } from '../config/schema.js';
 import { WATCHDOG_MS } from '../protocol/link-table.js';
 import { EventRing, WHOLE_HAND } from './events.js';
 import {
+  type DriveModel,
+  type FingerDrive,
   HEAT_FADE_FROM,
   HOLD_FADE_S,
   HOLD_SUSTAINED,
-  type Lane,
-  type LaneModel,
   modelOf,
   REST_TO,
 } from './finger-drive.js';
@@ -24,9 +24,9 @@ export const LOAD_MARGIN = 0.05;
 const EVENT_QUIET_US = 250_000;
 
 /** What guards see: the step's inputs, the state after the last step, and the outputs in the making. */
-export interface Draft {
+export interface StepState {
   readonly safety: SafetyProfile;
-  readonly lanes: readonly LaneModel[];
+  readonly fingerDrives: readonly DriveModel[];
   readonly inputs: GovernorInputs;
   readonly outputs: GovernorOutputs;
   readonly armed: boolean;
@@ -61,7 +61,7 @@ export interface Draft {
 const clamp01 = (value: number) => Math.min(1, Math.max(0, value));
 
 /** State and outputs in the making; the only place that writes outputs. */
-export class WorkingDraft implements Draft {
+export class WorkingStep implements StepState {
   readonly outputs = makeGovernorOutputs();
   readonly events = new EventRing();
   inputs!: GovernorInputs;
@@ -88,13 +88,13 @@ export class WorkingDraft implements Draft {
   );
   private lastUs = Number.NaN;
 
-  readonly lanes: readonly LaneModel[];
+  readonly fingerDrives: readonly DriveModel[];
 
   constructor(
-    lanes: readonly Lane[],
+    fingerDrives: readonly FingerDrive[],
     readonly safety: SafetyProfile,
   ) {
-    this.lanes = lanes.map((lane) => modelOf(lane, safety));
+    this.fingerDrives = fingerDrives.map((fingerDrive) => modelOf(fingerDrive, safety));
   }
 
   /** Takes the time, and accounts for what the last step's outputs did until now. */
@@ -122,8 +122,8 @@ export class WorkingDraft implements Draft {
       outputs.limits[finger] = 0;
       outputs.held[finger] = asked ? 1 : 0;
       outputs.stops[finger] = asked ? clamp01(inputs.stops[finger]) : 1;
-      const lane = this.lanes[finger];
-      const drive = lane.heedsEffort ? inputs.efforts[finger] * lane.permittedDrive : 1;
+      const fingerDrive = this.fingerDrives[finger];
+      const drive = fingerDrive.heedsEffort ? inputs.efforts[finger] * fingerDrive.permittedDrive : 1;
       outputs.drives[finger] = asked ? drive : 0;
     }
   }
@@ -134,15 +134,15 @@ export class WorkingDraft implements Draft {
     outputs.anyHeld = false;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       if (outputs.held[finger] === 1 && !(outputs.drives[finger] > 0)) this.free(finger);
-      const lane = this.lanes[finger];
+      const fingerDrive = this.fingerDrives[finger];
       const held = outputs.held[finger] === 1;
       const drive = outputs.drives[finger];
-      const effort = held ? drive / lane.permittedDrive : 0;
+      const effort = held ? drive / fingerDrive.permittedDrive : 0;
       const atStop = inputs.curls[finger] >= outputs.stops[finger] - LOAD_MARGIN;
       const press = held ? Math.max(atStop ? 1 : 0, inputs.pressing?.[finger] ?? 0) : 0;
       if (held) outputs.anyHeld = true;
       outputs.efforts[finger] = effort;
-      outputs.tensionsN[finger] = drive * lane.stallTensionN;
+      outputs.tensionsN[finger] = drive * fingerDrive.stallTensionN;
       outputs.heats[finger] = clamp01(this.heats[finger]);
       this.lastStops[finger] = outputs.stops[finger];
       this.loads[finger] = (press * drive) ** 2 + inputs.pulseDrives[finger] ** 2;
@@ -167,8 +167,9 @@ export class WorkingDraft implements Draft {
   demandA(heedsEffort: boolean): number {
     let sumA = 0;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
-      const lane = this.lanes[finger];
-      if (lane.heedsEffort === heedsEffort) sumA += this.outputs.drives[finger] * lane.stallCurrentA;
+      const fingerDrive = this.fingerDrives[finger];
+      if (fingerDrive.heedsEffort === heedsEffort)
+        sumA += this.outputs.drives[finger] * fingerDrive.stallCurrentA;
     }
     return sumA;
   }
@@ -206,13 +207,13 @@ export class WorkingDraft implements Draft {
     if (this.outputs.held[finger] === 0) return;
     const asked = this.outputs.drives[finger];
     if (asked <= drive) return;
-    if (!Number.isFinite(drive) || !this.lanes[finger].heedsEffort) {
+    if (!Number.isFinite(drive) || !this.fingerDrives[finger].heedsEffort) {
       this.freeFinger(finger, reason);
       if (reason === 'hold' || reason === 'heat') this.resting[finger] = 1;
       return;
     }
     this.outputs.drives[finger] = Math.max(0, drive);
-    const permitted = this.lanes[finger].permittedDrive;
+    const permitted = this.fingerDrives[finger].permittedDrive;
     this.intervene(finger, reason, asked / permitted, drive / permitted);
   }
 
@@ -239,18 +240,22 @@ export class WorkingDraft implements Draft {
     // However long the gap, the glove's own watchdog had ended the force by then.
     const onS = Math.min(passedS, WATCHDOG_MS / 1000);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
-      const lane = this.lanes[finger];
-      this.motion.follow(finger, this.lastStops[finger], lane.speedCurlPerS, passedS);
+      const fingerDrive = this.fingerDrives[finger];
+      this.motion.follow(finger, this.lastStops[finger], fingerDrive.speedCurlPerS, passedS);
       if (this.loads[finger] !== 0 || this.heats[finger] !== 0) {
-        const settled = this.loads[finger] * lane.heatGain * lane.coolS;
-        const warmed = settled + (this.heats[finger] - settled) * Math.exp(-onS / lane.coolS);
-        this.heats[finger] = passedS > onS ? warmed * Math.exp(-(passedS - onS) / lane.coolS) : warmed;
+        const settled = this.loads[finger] * fingerDrive.heatGain * fingerDrive.coolS;
+        const warmed = settled + (this.heats[finger] - settled) * Math.exp(-onS / fingerDrive.coolS);
+        this.heats[finger] = passedS > onS ? warmed * Math.exp(-(passedS - onS) / fingerDrive.coolS) : warmed;
       }
 
       const used = this.straining[finger] === 1 ? onS - (passedS - onS) : -passedS;
-      this.holdS[finger] = Math.min(lane.maxHoldS + HOLD_FADE_S, Math.max(0, this.holdS[finger] + used));
+      this.holdS[finger] = Math.min(
+        fingerDrive.maxHoldS + HOLD_FADE_S,
+        Math.max(0, this.holdS[finger] + used),
+      );
       const rested =
-        this.holdS[finger] <= REST_TO * lane.maxHoldS && this.heats[finger] <= REST_TO * HEAT_FADE_FROM;
+        this.holdS[finger] <= REST_TO * fingerDrive.maxHoldS &&
+        this.heats[finger] <= REST_TO * HEAT_FADE_FROM;
       if (rested) this.resting[finger] = 0;
     }
   }

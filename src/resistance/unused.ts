@@ -1,6 +1,6 @@
 import { figure, kgCmInNm, RADIUS_MM } from '../config/plausible-parts.js';
 import type { ActuatorProfile, SafetyProfile } from '../config/schema.js';
-import { actuatorFinger, exertsForce, type GloveActuator, lanesOf } from './actuators.js';
+import { actuatorFinger, exertsForce, fingerDrivesOf, type GloveActuator } from './actuators.js';
 import type { Unused } from './unused-lines.js';
 
 /** From here on a torque may be kg·cm in the wrong place, and up to here a radius cm. Common practice, no source. */
@@ -9,11 +9,11 @@ const MAYBE_CM = 5;
 
 /** Per actuator: why it is never used; undefined where it is, or where it could hold nothing anyway. */
 export function unusedOf(actuators: readonly GloveActuator[], safety: SafetyProfile): (Unused | undefined)[] {
-  const lanes = lanesOf(actuators);
+  const fingerDrives = fingerDrivesOf(actuators);
   return actuators.map((actuator) => {
     if (!exertsForce(actuator)) return undefined;
     const finger = actuatorFinger(actuator);
-    const { heedsEffort, stallTensionN, stallCurrentA } = lanes[finger];
+    const { heedsEffort, stallTensionN, stallCurrentA } = fingerDrives[finger];
     if (heedsEffort) return undefined;
     const own = actuators.filter(
       (one): one is ActuatorProfile => exertsForce(one) && actuatorFinger(one) === finger,

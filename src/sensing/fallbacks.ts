@@ -16,7 +16,7 @@ import type { Slots } from './slots.js';
  *
  * Every change between them is eased.
  */
-export interface StandIns {
+export interface Fallbacks {
   /** What to show for each channel and, behind them, for each finger without any sensor of its flexion. */
   readonly values: Float64Array;
   /** Per finger: INVALID, INFERRED or TRACKED. */
@@ -29,7 +29,7 @@ export interface StandIns {
   begin(dtS: number): void;
 }
 
-export interface StandInSources {
+export interface FallbackSources {
   readonly channels: readonly Channel[];
   readonly slots: Slots;
   readonly health: Health;
@@ -60,7 +60,7 @@ const ESTIMATED = 3;
 const FINGER_COUNT = FINGERS.length;
 const ALL_FINGERS = (1 << FINGER_COUNT) - 1;
 
-export function createStandIns({ channels, slots, health, raw, bank }: StandInSources): StandIns {
+export function createFallbacks({ channels, slots, health, raw, bank }: FallbackSources): Fallbacks {
   const n = channels.length;
   const sources = Int16Array.from(channels, (channel) => channel.source);
   const kinds = channels.map((channel) => channel.kind);

@@ -10,7 +10,7 @@ import { createBending } from './bending.js';
 import { type Channel, compileChannels } from './channels.js';
 import { createDebounce } from './debounce.js';
 import { createDrift } from './drift.js';
-import { createStandIns } from './fallbacks.js';
+import { createFallbacks } from './fallbacks.js';
 import { createHealth, type Health } from './health/health.js';
 import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
@@ -123,8 +123,8 @@ export function createSensing(options: SensingOptions): Sensing {
   const health = (options.health ?? createHealth)(channels);
   const drift = createDrift(channels, glove.drift, health.unusable);
   const debounce = createDebounce(glove.controls.debounceMs);
-  const standIns = createStandIns({ channels, slots, health, raw, bank });
-  const { values, fingerStates } = standIns;
+  const fallbacks = createFallbacks({ channels, slots, health, raw, bank });
+  const { values, fingerStates } = fallbacks;
   const bending = createBending(values, n, slots, closing, options.natural);
   const { curl, splay, dofs } = bending;
   const curlRates = new Float64Array(FINGERS.length);
@@ -185,7 +185,7 @@ export function createSensing(options: SensingOptions): Sensing {
       const control = controlOf[i];
       if (control < 0) continue;
       controls[control] = values[i];
-      hasControl[control] = sources[i] >= 0 && standIns.isMeasured(i) ? 1 : 0;
+      hasControl[control] = sources[i] >= 0 && fallbacks.isMeasured(i) ? 1 : 0;
     }
     if (!hasWrist) return;
     const [x, y, z, w] = [0, 1, 2, 3];
@@ -214,7 +214,7 @@ export function createSensing(options: SensingOptions): Sensing {
     if (hasWrist) alignWrist();
     bank.reset();
     bank.update(raw, clock[INTERVAL_S]);
-    standIns.begin(clock[INTERVAL_S]);
+    fallbacks.begin(clock[INTERVAL_S]);
     bending.update();
     previousDofs.set(dofs);
     dofRates.fill(0);
@@ -256,7 +256,7 @@ export function createSensing(options: SensingOptions): Sensing {
       } else {
         calibrate(dtS);
         bank.update(raw, dtS);
-        standIns.update(dtS);
+        fallbacks.update(dtS);
         bending.update();
         measureRates(dtS);
       }

@@ -3,14 +3,14 @@ import type { Socket } from 'node:net';
 import { isLoopback } from '../config/address.js';
 
 /** Bounds of the sockets as such, before anything is known of who is behind them. */
-export interface CrowdLimits {
+export interface ConnectionLimits {
   /** Sockets that are not (yet) a stream; beyond that the longest unanswered one makes room. */
   httpSockets: number;
   /** The same for one address of another machine, which is then refused. Programs of this machine share one address. */
   maxSocketsPerAddress: number;
 }
 
-export interface Crowd {
+export interface ConnectionCounts {
   /** Sockets that are not a stream. */
   readonly open: number;
   readonly refused: { address: number; crowded: number };
@@ -23,11 +23,11 @@ export interface Crowd {
  * turned away but the one that has waited longest without saying what it wants: so a `POST /disarm`, which says it at
  * once, gets through however many hold on to theirs.
  */
-export function limitCrowd(
+export function limitConnections(
   server: Server,
-  limits: CrowdLimits,
+  limits: ConnectionLimits,
   crowded: (reason: 'address' | 'crowded', address: string) => void,
-): Crowd {
+): ConnectionCounts {
   /** Oldest first. The value: how many requests are being answered. */
   const sockets = new Map<Socket, { address: string; busy: number }>();
   const refused = { address: 0, crowded: 0 };

@@ -15,30 +15,30 @@ import { Pings } from './pings.js';
 import type { Encoding } from './poses.js';
 import { DOUBTED, notTaken, OVERTAKEN, STALE, tooLarge, tooMany, wrong } from './refusals.js';
 import { SignsOfLife } from './signs-of-life.js';
-import type { Lane, Turns } from './turns.js';
+import type { Turns, TurnTaker } from './turns.js';
 import { validate } from './validate.js';
 import { Wire } from './wire.js';
 
-/** What a session needs from the service. */
-export interface SessionHost {
+/** What a connection needs from the service. */
+export interface ConnectionHost {
   readonly limits: StreamLimits;
   readonly turns: Turns;
   /** Does what a valid message asks; returns the answer. */
-  act(session: Session, message: AppMessage): ServerMessage;
+  act(connection: AppConnection, message: AppMessage): ServerMessage;
   /** Frees every finger of every hand. */
-  disarmAll(session: Session): void;
+  disarmAll(connection: AppConnection): void;
   /** Ends what the app holds. */
-  free(session: Session): void;
-  /** The session ended: forget it, drop what its app asked for. Called once. */
-  ended(session: Session): void;
+  free(connection: AppConnection): void;
+  /** The connection ended: forget it, drop what its app asked for. Called once. */
+  ended(connection: AppConnection): void;
 }
 
-export interface SessionOptions {
+export interface ConnectionOptions {
   /** Id of the app, unique in this run of the service. */
   app: string;
   encoding: Encoding;
   socket: Duplex;
-  host: SessionHost;
+  host: ConnectionHost;
   logger: Logger;
   /** A browser opened it. */
   isPage?: boolean;
@@ -59,7 +59,7 @@ const WHOLE_WITHIN_MS = 50;
  * One connection. What comes goes through the wire (frames), is looked through for a disarm, waits in the inbox, and
  * is acted on when it is its turn; what goes out goes through the outbox.
  */
-export class Session implements Reader, Lane {
+export class AppConnection implements Reader, TurnTaker {
   readonly app: string;
   readonly encoding: Encoding;
   readonly wire: Wire;
@@ -74,7 +74,7 @@ export class Session implements Reader, Lane {
   wanted: (Wanted & { hands: readonly string[] | undefined }) | undefined;
   servedMs = 0;
 
-  readonly #host: SessionHost;
+  readonly #host: ConnectionHost;
   readonly #logger: Logger;
   readonly #outbox: Outbox;
   readonly #inbox: Inbox;
@@ -85,7 +85,7 @@ export class Session implements Reader, Lane {
   /** Since when the word has stood in a message that is not whole. */
   #wordSinceMs: number | undefined;
 
-  constructor({ app, encoding, socket, host, logger, isPage = false }: SessionOptions) {
+  constructor({ app, encoding, socket, host, logger, isPage = false }: ConnectionOptions) {
     const { limits } = host;
     this.app = app;
     this.encoding = encoding;

@@ -14,7 +14,7 @@ import {
 import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
 import { type UnusedLine, unusedLines } from '../resistance/unused-lines.js';
-import type { Session, SessionHost } from './connection.js';
+import type { AppConnection, ConnectionHost } from './connection.js';
 import { Feed } from './feed.js';
 import { Hurry } from './hurry.js';
 import type { StreamLimits } from './limits.js';
@@ -30,9 +30,9 @@ const CAUTION =
 /** A disarm of every hand that comes again so soon after another says nothing new. */
 const DISARMED_TWICE_MS = 20;
 
-/** Gloves on one side, sessions on the other, and what concerns them all. */
-export class Hub implements SessionHost {
-  readonly sessions = new Set<Session>();
+/** Gloves on one side, connections on the other, and what concerns them all. */
+export class Hub implements ConnectionHost {
+  readonly connections = new Set<AppConnection>();
   readonly feeds: readonly Feed[];
   readonly hurry = new Hurry();
   readonly turns: Turns;
@@ -62,42 +62,46 @@ export class Hub implements SessionHost {
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();
-      for (const session of this.sessions) session.beat(nowMs);
+      for (const connection of this.connections) connection.beat(nowMs);
     }, limits.probeEveryMs);
-    this.#endVigil = keepVigil(gloves, this.sessions, limits.watchEveryMs);
+    this.#endVigil = keepVigil(gloves, this.connections, limits.watchEveryMs);
   }
 
-  begin(session: Session): void {
-    this.sessions.add(session);
-    session.send(this.#welcome(session));
+  begin(connection: AppConnection): void {
+    this.connections.add(connection);
+    connection.send(this.#welcome(connection));
   }
 
-  act(session: Session, message: AppMessage): ServerMessage {
-    const said = answer(this, session, message);
+  act(connection: AppConnection, message: AppMessage): ServerMessage {
+    const said = answer(this, connection, message);
     this.counts.messages++;
     if (said.type === 'error') this.counts.refused++;
     return said;
   }
 
-  disarmAll(session: Session): void {
+  disarmAll(connection: AppConnection): void {
     // Who says it without end needs no release for each.
     const nowMs = performance.now();
     const isFree = this.feeds.every(({ glove }) => !glove.armed);
     if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;
     this.#disarmedAllMs = nowMs;
-    this.disarm(undefined, session.name ?? session.app, whoIs(this, session));
+    this.disarm(undefined, connection.name ?? connection.app, whoIs(this, connection));
   }
 
-  free(session: Session): void {
-    for (const { glove } of this.feeds) glove.drop(session.app);
+  free(connection: AppConnection): void {
+    for (const { glove } of this.feeds) glove.drop(connection.app);
   }
 
-  ended(session: Session): void {
+  ended(connection: AppConnection): void {
     // Forces first.
-    this.free(session);
-    for (const feed of this.feeds) feed.remove(session);
-    if (this.sessions.delete(session)) this.counts.dropped[session.encoding] += session.dropped;
-    logEvent(this.logger, 'app.left', { app: session.app, name: session.name, dropped: session.dropped });
+    this.free(connection);
+    for (const feed of this.feeds) feed.remove(connection);
+    if (this.connections.delete(connection)) this.counts.dropped[connection.encoding] += connection.dropped;
+    logEvent(this.logger, 'app.left', {
+      app: connection.app,
+      name: connection.name,
+      dropped: connection.dropped,
+    });
   }
 
   /** The feeds of a hand, or of every hand. Sides can change at a glove's first hello. */
@@ -105,11 +109,11 @@ export class Hub implements SessionHost {
     return this.feeds.filter(({ glove }) => hand === undefined || glove.description.hand === hand);
   }
 
-  /** Makes the session a reader of what its subscription says, and of nothing else. */
-  connect(session: Session): void {
+  /** Makes the connection a reader of what its subscription says, and of nothing else. */
+  connect(connection: AppConnection): void {
     for (const feed of this.feeds) {
-      feed.remove(session);
-      this.#join(feed, session);
+      feed.remove(connection);
+      this.#join(feed, connection);
     }
   }
 
@@ -142,7 +146,7 @@ export class Hub implements SessionHost {
       feed.glove.disarm(by, who);
       feed.armedChanged();
     }
-    for (const session of this.sessions) session.drawLine();
+    for (const connection of this.connections) connection.drawLine();
     logEvent(this.logger, 'disarmed', { hand: hand ?? 'all', by });
   }
 
@@ -155,7 +159,7 @@ export class Hub implements SessionHost {
   /** Messages dropped for slow readers since the start, also of apps that have left. */
   get droppedMessages(): number {
     let dropped = this.counts.dropped.json + this.counts.dropped.binary;
-    for (const session of this.sessions) dropped += session.dropped;
+    for (const connection of this.connections) dropped += connection.dropped;
     return dropped;
   }
 
@@ -170,7 +174,7 @@ export class Hub implements SessionHost {
         unused: unusedNow(glove),
         ...glove.readHealth(),
       })),
-      apps: [...this.sessions].map(({ app, name, encoding, wanted, dropped, behind }) => ({
+      apps: [...this.connections].map(({ app, name, encoding, wanted, dropped, behind }) => ({
         app,
         name,
         encoding,
@@ -195,26 +199,26 @@ export class Hub implements SessionHost {
   }
 
   #described(feed: Feed): void {
-    for (const session of this.sessions) session.send(this.#welcome(session));
+    for (const connection of this.connections) connection.send(this.#welcome(connection));
     if (!feed.outdated()) return;
     // All leave before any joins: groups are made anew for the new rate or side.
-    for (const session of this.sessions) feed.remove(session);
-    for (const session of this.sessions) this.#join(feed, session);
+    for (const connection of this.connections) feed.remove(connection);
+    for (const connection of this.connections) this.#join(feed, connection);
   }
 
-  #join(feed: Feed, session: Session): void {
-    const { wanted } = session;
+  #join(feed: Feed, connection: AppConnection): void {
+    const { wanted } = connection;
     if (wanted && (!wanted.hands || wanted.hands.includes(feed.glove.description.hand))) {
-      feed.add(session, wanted);
+      feed.add(connection, wanted);
     }
   }
 
-  #welcome(session: Session): ServerMessageOf<'welcome'> {
+  #welcome(connection: AppConnection): ServerMessageOf<'welcome'> {
     return {
       type: 'welcome',
       protocol: STREAM_PROTOCOL,
       server: { name: 'tautline', version: this.version },
-      app: session.app,
+      app: connection.app,
       timeUs: Math.round(nowUs()),
       jointOrder: [...JOINT_NAMES],
       hands: this.gloves.map(describe),

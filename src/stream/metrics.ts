@@ -2,7 +2,7 @@ import { monitorEventLoopDelay } from 'node:perf_hooks';
 import type { Glove } from '../glove/view.js';
 import { FINGERS } from '../hand/joints.js';
 import { FINGER_STATES } from '../protocol/constants.js';
-import type { Crowd } from './connection-limits.js';
+import type { ConnectionCounts } from './connection-limits.js';
 import type { Hub } from './hub.js';
 import { type MetricFamily, writePrometheus } from './prometheus.js';
 
@@ -16,14 +16,14 @@ export interface Metrics {
   close(): void;
 }
 
-export function createMetrics(hub: Hub, crowd: () => Crowd): Metrics {
+export function createMetrics(hub: Hub, connectionCounts: () => ConnectionCounts): Metrics {
   const loop = monitorEventLoopDelay({ resolution: LOOP_MS });
   loop.enable();
   return {
     read: () =>
       writePrometheus([
         ...ofService(hub, loop),
-        ...ofApps(hub, crowd()),
+        ...ofApps(hub, connectionCounts()),
         ...hub.gloves.flatMap((glove, i) => ofGlove(glove, i)).reduce(mergeFamilies, []),
       ]),
     close: () => void loop.disable(),
@@ -78,9 +78,9 @@ function ofService(hub: Hub, loop: ReturnType<typeof monitorEventLoopDelay>): Me
   ];
 }
 
-function ofApps(hub: Hub, { open, refused }: Crowd): MetricFamily[] {
+function ofApps(hub: Hub, { open, refused }: ConnectionCounts): MetricFamily[] {
   const { counts } = hub;
-  const sessions = [...hub.sessions];
+  const connections = [...hub.connections];
   return [
     {
       name: 'tautline_subscribers',
@@ -88,28 +88,29 @@ function ofApps(hub: Hub, { open, refused }: Crowd): MetricFamily[] {
       help: 'Apps with a subscription.',
       samples: ENCODINGS.map((encoding) => ({
         labels: { encoding },
-        value: sessions.filter((session) => session.wanted && session.encoding === encoding).length,
+        value: connections.filter((connection) => connection.wanted && connection.encoding === encoding)
+          .length,
       })),
     },
-    gauge('tautline_apps', 'Apps that are connected.', sessions.length),
+    gauge('tautline_apps', 'Apps that are connected.', connections.length),
     gauge(
       'tautline_app_waiting_bytes',
       'Bytes that came from apps and wait for the rest of a message, or for their turn.',
-      sessions.reduce((sum, { keeps }) => sum + keeps, 0),
+      connections.reduce((sum, { keeps }) => sum + keeps, 0),
     ),
     {
       name: 'tautline_connections',
       type: 'gauge',
       help: 'Open connections: streams, and others such as requests.',
       samples: [
-        { labels: { kind: 'stream' }, value: sessions.length },
+        { labels: { kind: 'stream' }, value: connections.length },
         { labels: { kind: 'request' }, value: open },
       ],
     },
     {
       name: 'tautline_connections_refused_total',
       type: 'counter',
-      help: 'Crowd turned away, by reason.',
+      help: 'Connections turned away, by reason.',
       samples: [
         { labels: { reason: 'address' }, value: refused.address },
         { labels: { reason: 'crowded' }, value: refused.crowded },
@@ -123,8 +124,8 @@ function ofApps(hub: Hub, { open, refused }: Crowd): MetricFamily[] {
       help: 'Poses and other news replaced by newer ones before a slow app took them.',
       samples: ENCODINGS.map((encoding) => ({
         labels: { encoding },
-        value: sessions.reduce(
-          (sum, session) => sum + (session.encoding === encoding ? session.dropped : 0),
+        value: connections.reduce(
+          (sum, connection) => sum + (connection.encoding === encoding ? connection.dropped : 0),
           counts.dropped[encoding],
         ),
       })),

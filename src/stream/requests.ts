@@ -8,7 +8,7 @@ import type {
 } from '../protocol/messages.js';
 import { noGloveFor, onlyTheWearer, type Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
-import type { Session } from './connection.js';
+import type { AppConnection } from './connection.js';
 import type { Feed } from './feed.js';
 import type { Permissions } from './permissions.js';
 
@@ -18,8 +18,8 @@ export interface RequestTarget {
   readonly permissions: Permissions;
   /** The feeds of a hand, or of every hand. */
   feedsOf(hand: string | undefined): readonly Feed[];
-  /** Makes the session a reader of what its subscription says. */
-  connect(session: Session): void;
+  /** Makes the connection a reader of what its subscription says. */
+  connect(connection: AppConnection): void;
   arm(hand: string | undefined, by: string, who: WhoArms): { caution?: string } | { refused: Refusal };
   disarm(hand: string | undefined, by: string, who: WhoArms): void;
 }
@@ -27,62 +27,66 @@ export interface RequestTarget {
 /** What goes into the ack beside the usual, or why the request is refused. */
 type Outcome = Partial<ServerMessageOf<'ack'>> | { refused: Refusal };
 type Handlers = {
-  [T in AppMessageType]: (target: RequestTarget, session: Session, message: AppMessageOf<T>) => Outcome;
+  [T in AppMessageType]: (
+    target: RequestTarget,
+    connection: AppConnection,
+    message: AppMessageOf<T>,
+  ) => Outcome;
 };
 
 const TAKEN = {};
 
 /** What each message does. */
 const HANDLERS: Handlers = {
-  subscribe(target, session, message) {
+  subscribe(target, connection, message) {
     for (const [i, hand] of (message.hands ?? []).entries()) {
       if (target.feedsOf(hand).length === 0) return noGlove(target, hand, `/hands/${i}`);
     }
-    if (message.app !== undefined && !target.permissions.mayBeCalled(message.app, session.proved)) {
+    if (message.app !== undefined && !target.permissions.mayBeCalled(message.app, connection.proved)) {
       const name = JSON.stringify(message.app);
       const line = `The name ${name} belongs to the app that has its token. Connect with that token, or take another name.`;
       return { refused: { code: 'notPermitted', message: line, path: '/app' } };
     }
-    session.name = session.proved ?? message.app ?? session.name;
+    connection.name = connection.proved ?? message.app ?? connection.name;
     const streams = message.streams ?? ['joints'];
     const rateHz = message.rateHz ?? 0;
-    session.wanted =
+    connection.wanted =
       streams.length === 0
         ? undefined
         : {
             hands: message.hands,
             streams,
             rateHz,
-            encoding: session.encoding,
+            encoding: connection.encoding,
             velocities: message.velocities ?? false,
             predictMs: message.predictMs ?? 0,
           };
-    target.connect(session);
+    target.connect(connection);
     const granted = target.feeds
       .filter(({ glove }) => !message.hands || message.hands.includes(glove.description.hand))
       .map((feed) => feed.granted(rateHz));
     const highest = Math.max(0, ...granted);
     return streams.length > 0 && highest > 0 ? { rateHz: highest } : TAKEN;
   },
-  resist: (target, session, message) =>
-    onHand(target, message.hand, ({ glove }) => glove.resist(session.app, message)),
-  touch: (target, session, message) =>
-    onHand(target, message.hand, ({ glove }) => glove.touch(session.app, message)),
-  pulse: (target, session, message) =>
-    onHand(target, message.hand, ({ glove }) => glove.pulse(session.app, message)),
-  tracker: (target, _session, message) =>
+  resist: (target, connection, message) =>
+    onHand(target, message.hand, ({ glove }) => glove.resist(connection.app, message)),
+  touch: (target, connection, message) =>
+    onHand(target, message.hand, ({ glove }) => glove.touch(connection.app, message)),
+  pulse: (target, connection, message) =>
+    onHand(target, message.hand, ({ glove }) => glove.pulse(connection.app, message)),
+  tracker: (target, _connection, message) =>
     onHand(target, message.hand, ({ glove }) => {
       glove.track(message);
       return undefined;
     }),
-  release: (target, session, message) =>
+  release: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => {
-      glove.release(session.app, message.layer);
+      glove.release(connection.app, message.layer);
       return undefined;
     }),
-  rezero: (target, session, message) =>
+  rezero: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => {
-      glove.rezero(session.app);
+      glove.rezero(connection.app);
       return undefined;
     }),
   arm(target, { name, app, proved }, { hand }) {
@@ -94,27 +98,28 @@ const HANDLERS: Handlers = {
     );
     return 'refused' in outcome ? outcome : { armed: true, ...outcome };
   },
-  disarm(target, session, { hand }) {
+  disarm(target, connection, { hand }) {
     // A hand that is not there means all of them: nobody is held for a wrong word.
     const which = target.feedsOf(hand).length > 0 ? hand : undefined;
-    target.disarm(which, session.name ?? session.app, whoIs(target, session));
+    target.disarm(which, connection.name ?? connection.app, whoIs(target, connection));
     return { armed: false };
   },
-  ping: (_target, _session, message) => (message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs }),
+  ping: (_target, _connection, message) =>
+    message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs },
 };
 
 /** Does what the message asks and says so. */
-export function answer(target: RequestTarget, session: Session, message: AppMessage): ServerMessage {
-  const refusal = target.permissions.refuseMessage(message.type, session.name);
+export function answer(target: RequestTarget, connection: AppConnection, message: AppMessage): ServerMessage {
+  const refusal = target.permissions.refuseMessage(message.type, connection.name);
   if (refusal) {
     return { type: 'error', ...(message.id === undefined ? {} : { id: message.id }), ...refusal };
   }
   const handler = HANDLERS[message.type] as (
     target: RequestTarget,
-    session: Session,
+    connection: AppConnection,
     message: AppMessage,
   ) => Outcome;
-  const outcome = handler(target, session, message);
+  const outcome = handler(target, connection, message);
   const id = message.id === undefined ? {} : { id: message.id };
   if ('refused' in outcome) return { type: 'error', ...id, ...outcome.refused };
   return { type: 'ack', ...id, for: message.type, timeUs: Math.round(nowUs()), ...outcome };
@@ -152,7 +157,7 @@ export function armHands(
 }
 
 /** Only an app that may arm takes its own disarm back; whoever else disarms does it for the wearer. */
-export const whoIs = (target: RequestTarget, { proved }: Session): WhoArms =>
+export const whoIs = (target: RequestTarget, { proved }: AppConnection): WhoArms =>
   target.permissions.mayArm(proved) ? 'app' : 'wearer';
 
 function noGlove(target: RequestTarget, hand: string | undefined, path: string): { refused: Refusal } {

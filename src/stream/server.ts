@@ -13,8 +13,8 @@ import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/c
 import { AppMessages, ServerMessages, STREAM_PROTOCOL } from '../protocol/messages.js';
 import { Access, requireSafeAddress } from './access.js';
 import { asyncApiDocument } from './asyncapi.js';
-import { Session } from './connection.js';
-import { limitCrowd } from './connection-limits.js';
+import { AppConnection } from './connection.js';
+import { limitConnections } from './connection-limits.js';
 import { disarmByHttp, foreignRead, meansDisarm, routable } from './disarm-by-http.js';
 import { CLOSE } from './frame-reader.js';
 import { acceptHandshake, handshakeFault } from './handshake.js';
@@ -84,10 +84,10 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const hub = new Hub(gloves, version, limits, logger, permissions);
   let crowdedTimes = 0;
   let crowdedToldMs = Number.NEGATIVE_INFINITY;
-  const metrics = createMetrics(hub, () => connections);
+  const metrics = createMetrics(hub, () => sockets);
   const wearerKey = createWearerKey();
   const app = createHttp(options, limits, access, hub, permissions, metrics, wearerKey);
-  const connections = limitCrowd(app.server, limits, (reason, address) => {
+  const sockets = limitConnections(app.server, limits, (reason, address) => {
     crowdedTimes++;
     // A flood of connections must not become a flood of lines.
     if (performance.now() - crowdedToldMs < CROWDED_TOLD_EVERY_MS) return;
@@ -126,26 +126,33 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
       if ('setNoDelay' in socket && typeof socket.setNoDelay === 'function') socket.setNoDelay(true);
       if ('setTimeout' in socket && typeof socket.setTimeout === 'function') socket.setTimeout(0);
       acceptHandshake(request, socket, subprotocol);
-      connections.becameStream(socket);
+      sockets.becameStream(socket);
       const encoding = subprotocol === SUBPROTOCOL_BINARY ? 'binary' : 'json';
       const { origin } = request.headers;
       const isPage = origin !== undefined;
       if (head.length > 0) socket.unshift(head);
-      const session = new Session({ app: `app${++count}`, encoding, socket, host: hub, logger, isPage });
-      session.proved = access.provedApp(request.headers, url);
-      session.name = session.proved;
-      if (hub.sessions.size >= profile.maxClients) makeRoom(hub, limits);
-      if (hub.sessions.size >= profile.maxClients) {
+      const connection = new AppConnection({
+        app: `app${++count}`,
+        encoding,
+        socket,
+        host: hub,
+        logger,
+        isPage,
+      });
+      connection.proved = access.provedApp(request.headers, url);
+      connection.name = connection.proved;
+      if (hub.connections.size >= profile.maxClients) makeRoom(hub, limits);
+      if (hub.connections.size >= profile.maxClients) {
         hub.counts.tooManyApps++;
         // Told in the stream: a browser hides the status of a refused handshake from its page.
         const message = `${profile.maxClients} apps are connected and stream.maxClients permits no more.`;
-        session.complain({ code: 'tooMany', message });
-        session.close(CLOSE.tryAgainLater, 'too many apps');
+        connection.complain({ code: 'tooMany', message });
+        connection.close(CLOSE.tryAgainLater, 'too many apps');
         return;
       }
-      const { app, proved } = session;
+      const { app, proved } = connection;
       logEvent(logger, 'app.connected', { app, origin, encoding, proved });
-      hub.begin(session);
+      hub.begin(connection);
     }
   });
 
@@ -173,8 +180,8 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
       takeKeyAway?.();
       hub.close();
       metrics.close();
-      const open = [...hub.sessions];
-      for (const session of open) session.close(CLOSE.goingAway, 'the service ends');
+      const open = [...hub.connections];
+      for (const connection of open) connection.close(CLOSE.goingAway, 'the service ends');
       await Promise.all(open.map(({ wire }) => wire.closed));
       await app.close();
     },
@@ -191,13 +198,13 @@ declare module 'fastify' {
 /** When all places are taken, whoever has held one for long without a word gives it up. */
 function makeRoom(hub: Hub, { speakWithinMs }: StreamLimits): void {
   const nowMs = performance.now();
-  for (const session of hub.sessions) {
-    if (session.spoken || nowMs - session.sinceMs < speakWithinMs) continue;
-    session.complain({
+  for (const connection of hub.connections) {
+    if (connection.spoken || nowMs - connection.sinceMs < speakWithinMs) continue;
+    connection.complain({
       code: 'tooMany',
       message: 'This connection asked for nothing, and another app needs its place.',
     });
-    session.close(CLOSE.tryAgainLater, 'asked for nothing');
+    connection.close(CLOSE.tryAgainLater, 'asked for nothing');
     return;
   }
 }

@@ -16,7 +16,7 @@ import { Hurry } from './hurry.js';
  */
 
 /** One app, as far as its turn goes. */
-export interface Lane {
+export interface TurnTaker {
   /** Looks at a slice of what has come. @returns whether there is more */
   look(): boolean;
   /** Does one thing that was asked. @returns whether there is more */
@@ -38,21 +38,24 @@ export interface TurnLimits {
 }
 
 export class Turns {
-  readonly #looking = new Set<Lane>();
-  readonly #acting = new Set<Lane>();
+  readonly #looking = new Set<TurnTaker>();
+  readonly #acting = new Set<TurnTaker>();
   #next: NodeJS.Immediate | undefined;
   readonly #hurry: Hurry;
+  readonly #nowMs: () => number;
   #count = 0;
   #actedMs = Number.NEGATIVE_INFINITY;
   #lookedMs = 0;
-  /** Of the lane that was served last, before: who comes anew is not owed the past. */
+  /** Of the taker that was served last, before: who comes anew is not owed the past. */
   #servedMs = 0;
 
   constructor(
     readonly limits: TurnLimits,
     hurry = new Hurry(),
+    nowMs = (): number => performance.now(),
   ) {
     this.#hurry = hurry;
+    this.#nowMs = nowMs;
   }
 
   /** Turns since the start. */
@@ -61,28 +64,28 @@ export class Turns {
   }
 
   /** Bytes of the app have come. */
-  arrived(lane: Lane): void {
-    if (this.#looking.has(lane)) return;
+  arrived(taker: TurnTaker): void {
+    if (this.#looking.has(taker)) return;
     let more = true;
     if (this.#lookedMs < this.limits.lookMs) {
-      const beganMs = performance.now();
-      more = lane.look();
-      this.#lookedMs += performance.now() - beganMs;
+      const beganMs = this.#nowMs();
+      more = taker.look();
+      this.#lookedMs += this.#nowMs() - beganMs;
     }
-    if (more) this.#looking.add(lane);
+    if (more) this.#looking.add(taker);
     this.#schedule();
   }
 
   /** The app has asked for something. */
-  asked(lane: Lane): void {
-    if (this.#acting.has(lane)) return;
-    lane.servedMs = Math.max(lane.servedMs, this.#servedMs);
-    this.#acting.add(lane);
+  asked(taker: TurnTaker): void {
+    if (this.#acting.has(taker)) return;
+    taker.servedMs = Math.max(taker.servedMs, this.#servedMs);
+    this.#acting.add(taker);
     this.#schedule();
   }
 
-  left(lane: Lane): void {
-    this.#acting.delete(lane);
+  left(taker: TurnTaker): void {
+    this.#acting.delete(taker);
   }
 
   #schedule(): void {
@@ -93,39 +96,39 @@ export class Turns {
     this.#next = undefined;
     this.#count++;
     this.#lookedMs = 0;
-    const nowMs = performance.now();
+    const nowMs = this.#nowMs();
     const putOff = this.#hurry.putsOff(this.#actedMs, nowMs);
     const lookUntilMs = nowMs + (putOff ? LOOK_IN_HURRY_MS : this.limits.lookMs);
     // Who has more to look at goes to the end of the line.
-    for (const lane of this.#looking) {
-      this.#looking.delete(lane);
-      if (lane.look()) this.#looking.add(lane);
-      if (performance.now() >= lookUntilMs) break;
+    for (const taker of this.#looking) {
+      this.#looking.delete(taker);
+      if (taker.look()) this.#looking.add(taker);
+      if (this.#nowMs() >= lookUntilMs) break;
     }
     if (!putOff) this.#act();
     if (this.#looking.size > 0 || this.#acting.size > 0) this.#schedule();
   };
 
   #act(): void {
-    const acted = new Set<Lane>();
-    let nowMs = performance.now();
+    const acted = new Set<TurnTaker>();
+    let nowMs = this.#nowMs();
     const untilMs = nowMs + this.limits.actMs;
     while (nowMs < untilMs && this.#acting.size > 0) {
-      const lane = this.#leastServed();
-      this.#servedMs = lane.servedMs;
-      if (!lane.act()) this.#acting.delete(lane);
+      const taker = this.#leastServed();
+      this.#servedMs = taker.servedMs;
+      if (!taker.act()) this.#acting.delete(taker);
       const beganMs = nowMs;
-      nowMs = performance.now();
-      lane.servedMs += nowMs - beganMs;
-      acted.add(lane);
+      nowMs = this.#nowMs();
+      taker.servedMs += nowMs - beganMs;
+      acted.add(taker);
     }
     this.#actedMs = nowMs;
-    for (const lane of acted) lane.rest();
+    for (const taker of acted) taker.rest();
   }
 
-  #leastServed(): Lane {
-    let least: Lane | undefined;
-    for (const lane of this.#acting) if (!least || lane.servedMs < least.servedMs) least = lane;
+  #leastServed(): TurnTaker {
+    let least: TurnTaker | undefined;
+    for (const taker of this.#acting) if (!least || taker.servedMs < least.servedMs) least = taker;
     return least!;
   }
 }

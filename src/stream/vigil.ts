@@ -1,5 +1,5 @@
 import type { Glove } from '../glove/glove.js';
-import type { Session } from './connection.js';
+import type { AppConnection } from './connection.js';
 
 /** A watch that comes so many times too late says that the service was busy, not the apps silent. */
 const LATE = 4;
@@ -12,14 +12,14 @@ const LATE = 4;
  */
 export function keepVigil(
   gloves: readonly Glove[],
-  sessions: ReadonlySet<Session>,
+  connections: ReadonlySet<AppConnection>,
   everyMs: number,
 ): () => void {
   const ends = gloves.map((glove) => {
     let { armed } = glove;
     return glove.listen({
       resistance() {
-        if (armed && !glove.armed) for (const session of sessions) session.drawLine();
+        if (armed && !glove.armed) for (const connection of connections) connection.drawLine();
         armed = glove.armed;
       },
     });
@@ -29,7 +29,7 @@ export function keepVigil(
     const nowMs = performance.now();
     const punctual = nowMs - watchedMs < LATE * everyMs;
     watchedMs = nowMs;
-    for (const session of sessions) session.watch(nowMs, punctual);
+    for (const connection of connections) connection.watch(nowMs, punctual);
   }, everyMs);
   return () => {
     clearInterval(timer);

@@ -1,7 +1,12 @@
 import { describe, expect, it } from 'vitest';
 import { paidOutStop, wireStop } from '../../src/link/wire-stop.js';
 import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../../src/protocol/link-table.js';
-import { ActuatorCommands, BRAKE_RAMP, lanesOf, orderAsHello } from '../../src/resistance/actuators.js';
+import {
+  ActuatorCommands,
+  BRAKE_RAMP,
+  fingerDrivesOf,
+  orderAsHello,
+} from '../../src/resistance/actuators.js';
 import { makeGovernorOutputs } from '../../src/resistance/governor-step.js';
 import { all, FIVE_SERVOS, servo } from './profiles.js';
 
@@ -77,8 +82,8 @@ describe('actuators of a glove', () => {
     expect(new ActuatorCommands(new Array(12).fill(servo('index'))).count).toBe(MAX_ACTUATORS);
   });
 
-  it('give a lane with their strengths added up and the more careful limits', () => {
-    const [, index, middle] = lanesOf([
+  it('give a fingerDrive with their strengths added up and the more careful limits', () => {
+    const [, index, middle] = fingerDrivesOf([
       servo('index', { maxHoldS: 5, coolS: 40 }),
       servo('index', { kind: 'brake', stallCurrentA: 0.3 }),
       servo('middle', { kind: 'vibration' }),
@@ -93,7 +98,10 @@ describe('actuators of a glove', () => {
       heedsEffort: true,
     });
     expect(middle.stallTensionN).toBe(0);
-    const [, hobby] = lanesOf([servo('index', { torqueControl: false }), servo('index', { kind: 'brake' })]);
+    const [, hobby] = fingerDrivesOf([
+      servo('index', { torqueControl: false }),
+      servo('index', { kind: 'brake' }),
+    ]);
     expect(hobby.heedsEffort).toBe(false);
   });
 

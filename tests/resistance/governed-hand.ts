@@ -1,5 +1,5 @@
 import type { ActuatorProfile, SafetyProfile } from '../../src/config/schema.js';
-import { lanesOf } from '../../src/resistance/actuators.js';
+import { fingerDrivesOf } from '../../src/resistance/actuators.js';
 import { Governor } from '../../src/resistance/governor.js';
 import type { GovernorInputs } from '../../src/resistance/governor-step.js';
 import { limitNames } from '../../src/resistance/limits.js';
@@ -25,7 +25,7 @@ export class GovernedHand {
   readonly governor: Governor;
 
   constructor(actuators: ActuatorProfile[] = FIVE_SERVOS, safety: Partial<SafetyProfile> = {}) {
-    this.governor = new Governor(lanesOf(actuators), { ...SAFETY, ...safety });
+    this.governor = new Governor(fingerDrivesOf(actuators), { ...SAFETY, ...safety });
     this.governor.arm(0, 'wearer');
     this.ask(0.5);
   }

@@ -1,12 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { lanesOf } from '../../src/resistance/actuators.js';
+import { fingerDrivesOf } from '../../src/resistance/actuators.js';
 import { Governor, REARM_PAUSE_US } from '../../src/resistance/governor.js';
 import { GovernedHand, INDEX } from './governed-hand.js';
 import { FIVE_SERVOS, SAFETY } from './profiles.js';
 
 describe('the latch', () => {
   it('is disarmed at the start', () => {
-    const governor = new Governor(lanesOf(FIVE_SERVOS), SAFETY);
+    const governor = new Governor(fingerDrivesOf(FIVE_SERVOS), SAFETY);
     expect(governor.armed).toBe(false);
     expect(governor.reason).toMatch(/not armed/i);
   });

@@ -1,5 +1,5 @@
 import type { ActuatorProfile, SafetyProfile } from '../../src/config/schema.js';
-import { lanesOf } from '../../src/resistance/actuators.js';
+import { fingerDrivesOf } from '../../src/resistance/actuators.js';
 import { arbitrate, makeAsked } from '../../src/resistance/arbitration.js';
 import { Governor } from '../../src/resistance/governor.js';
 import type { GovernorInputs } from '../../src/resistance/governor-step.js';
@@ -151,7 +151,7 @@ function runEpisode(
 ): void {
   const random = randomSource(seed);
   const chance = (p: number) => random() < p;
-  const governor = new Governor(lanesOf(actuators), safety, guards);
+  const governor = new Governor(fingerDrivesOf(actuators), safety, guards);
   const store = new RequestStore({ maxApps: 5, maxLayers: 2, maxTtlUs: safety.maxTtlMs * 1000 });
   const asked = makeAsked();
   const inputs: GovernorInputs = {
