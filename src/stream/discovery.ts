@@ -9,6 +9,8 @@ export interface Whereabouts {
   token?: string;
   /** Process of the service: a file whose process is gone is not to be believed. */
   pid: number;
+  /** Which programs are served with OpenXR, by their names as `programName` makes them; every one when absent. */
+  openxr?: { allow?: string[]; deny: string[] };
 }
 
 /**
