@@ -19,7 +19,7 @@ export interface ChainInUse {
   restart(): void;
   /** Works out between other work what `replace` needs. */
   prepare(): Promise<void>;
-  /** Of a recording: fits in place of those on the shelf. False when they are those in use. */
+  /** Of a recording: fits in place of those in store. False when they are those in use. */
   useRecordedFits(fits: FitsInUse): boolean;
   /** Of a recording: what was followed of slow shifts, also of a glove that is yet to say what it is. */
   adoptDrift(memory: readonly (number | null)[]): void;
