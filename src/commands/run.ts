@@ -85,7 +85,7 @@ async function run(options: RunOptions): Promise<void> {
       sessionsFolder,
       keyFolders: paths.runtime,
     });
-    const forget = await tellWhereabouts(service.address, profile, logger);
+    const forget = await writeDiscoveryFile(service.address, profile, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
@@ -101,7 +101,7 @@ async function run(options: RunOptions): Promise<void> {
 }
 
 /** For programs of the same user that look for the service. @returns takes it back */
-async function tellWhereabouts(
+async function writeDiscoveryFile(
   url: string,
   { stream: { token }, openxr: { allow, deny } }: Profile,
   logger: Logger,
@@ -116,7 +116,7 @@ async function tellWhereabouts(
   };
   const openxr = allow === undefined && deny.length === 0 ? {} : { openxr: names };
   try {
-    return await discovery.tellWhereabouts(file, {
+    return await discovery.writeDiscoveryFile(file, {
       url,
       ...(token && { token }),
       pid: process.pid,

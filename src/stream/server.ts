@@ -98,7 +98,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     crowdedToldMs = performance.now();
     logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
   });
-  const gate = gateHttp(app.server, hub.hurry);
+  const gate = gateHttp(app.server, hub.burst);
 
   let count = 0;
   app.server.on('upgrade', (request, socket: Duplex, head) => {

@@ -11,7 +11,6 @@ import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { manifest as makeManifest } from '../../scripts/openxr-layer.js';
-import { carryOut } from '../../src/install/carry-out.js';
 import { builtFor } from '../../src/install/openxr-library.js';
 import {
   LAYER_NAME,
@@ -23,6 +22,7 @@ import {
 import { parseValues, type RunProgram } from '../../src/install/openxr-registry.js';
 import { emptyKeySteps, registerSteps, unregisterSteps } from '../../src/install/openxr-steps.js';
 import type { Step } from '../../src/install/plan.js';
+import { runStep } from '../../src/install/run-step.js';
 
 /** The first bytes of a library: ELF or PE, 64 bits. */
 function libraryHead(platform: string, machine: number): Buffer {
@@ -81,10 +81,10 @@ describe('on Linux', () => {
     });
   const file = () => join(home, '.local/share/openxr/1/api_layers/implicit.d', MANIFEST);
   const on = async (at = system()) => {
-    for (const step of await registerSteps(at, await readRegistration(at))) carryOut(step);
+    for (const step of await registerSteps(at, await readRegistration(at))) runStep(step);
   };
   const off = async (at = system()) => {
-    for (const step of unregisterSteps(at, await readRegistration(at))) carryOut(step);
+    for (const step of unregisterSteps(at, await readRegistration(at))) runStep(step);
   };
   beforeEach(() => {
     layerFolder('program', 'linux', 62);

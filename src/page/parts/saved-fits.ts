@@ -8,7 +8,7 @@ interface Fits {
 const WHAT = { sensors: 'sensors', actuators: 'string stops', bones: 'bones' } as const;
 
 /** The fits that the service keeps: who, when, which is in use; undo, and another wearer. */
-export function createFitShelf(
+export function createSavedFits(
   post: (path: string) => Promise<void>,
   read: () => Promise<unknown>,
 ): { element: HTMLElement; update(): Promise<void> } {
