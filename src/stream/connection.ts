@@ -52,6 +52,8 @@ const STALE_TURNS = 4;
 /** What holds fingers for a while, and the longest that a profile can permit, ms. */
 const HOLDS: ReadonlySet<AppMessageType> = new Set(['resist', 'touch']);
 const LONGEST_LIFE_MS = 1000;
+/** A vibration may hold fingers for as long as an actuator may hold at most, ms (config/schema-glove.ts: maxHoldS). */
+const LONGEST_GRASP_MS = 600_000;
 /** A message that has the word in it and is not whole after this time is a disarm. */
 const WHOLE_WITHIN_MS = 50;
 
@@ -70,6 +72,8 @@ export class AppConnection implements Reader, ScheduledApp {
   /** Has asked for something that could be understood. */
   spoken = false;
   readonly sinceMs = performance.now();
+  /** It speaks for an application that only vibrates, and the profile permits that its vibrations hold fingers. */
+  grasps = false;
   /** Its subscription; undefined when it has none. */
   wanted: (Wanted & { hands: readonly string[] | undefined }) | undefined;
   servedMs = 0;
@@ -245,6 +249,8 @@ export class AppConnection implements Reader, ScheduledApp {
       const answer = this.#host.act(this, message);
       if (answer.type === 'ack' && HOLDS.has(message.type)) {
         this.#life.holds(performance.now() + LONGEST_LIFE_MS);
+      } else if (answer.type === 'ack' && message.type === 'pulse' && this.grasps) {
+        this.#life.holds(performance.now() + LONGEST_GRASP_MS);
       }
       this.send(answer);
     } catch (error) {

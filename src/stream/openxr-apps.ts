@@ -50,6 +50,8 @@ interface Kept {
 export interface OpenxrApps {
   /** Takes what a layer says of its application. @returns why it is not served */
   take(connection: object, report: Report, nowMs: number): Refusal | undefined;
+  /** Vibrations of these applications may hold fingers. */
+  readonly grasps: boolean;
   /** Whether this connection is of a program that the profile denies. */
   isDenied(connection: object): boolean;
   left(connection: object, nowMs: number): void;
@@ -57,10 +59,11 @@ export interface OpenxrApps {
   list(gloves: readonly ShownGlove[]): OpenxrApp[];
 }
 
-export function createOpenxrApps(programs: ServedPrograms = EVERYBODY): OpenxrApps {
+export function createOpenxrApps(programs: ServedPrograms & { graspHold?: boolean } = EVERYBODY): OpenxrApps {
   const present = new Map<object, Kept>();
   const past: Kept[] = [];
   return {
+    grasps: programs.graspHold === true,
     take(connection, report, nowMs) {
       const served = isServed(report.program, programs);
       present.set(connection, { report, served, sinceMs: present.get(connection)?.sinceMs ?? nowMs });

@@ -75,7 +75,7 @@ const HANDLERS: Handlers = {
   touch: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => glove.touch(connection.app, message)),
   pulse: (target, connection, message) =>
-    onHand(target, message.hand, ({ glove }) => glove.pulse(connection.app, message)),
+    onHand(target, message.hand, ({ glove }) => glove.pulse(connection.app, message, connection.grasps)),
   tracker: (target, _connection, message) =>
     onHand(target, message.hand, ({ glove }) => {
       glove.track(message);
@@ -110,6 +110,7 @@ const HANDLERS: Handlers = {
     message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs },
   openxr(target, connection, message) {
     const refused = target.openxr.take(connection, message, Date.now());
+    connection.grasps = refused === undefined && target.openxr.grasps;
     return refused ? { refused } : TAKEN;
   },
 };
