@@ -274,8 +274,8 @@ describe('the page', () => {
     await poll(() => card.textContent()).toContain('Some Runtime 1.2.3');
     const text = await card.textContent();
     expect(text).toContain('Running, in focus');
-    expect(text).toContain('glove, wrist by controller, 2.4 ms old, inputs from the glove');
-    expect(text).toContain("headset's own fingers. The profile has no glove for the left hand.");
+    expect(text).toContain('Glove, wrist by controller, 2.4\u00a0ms old, inputs from the glove');
+    expect(text).toContain("Headset's own fingers. The profile has no glove for the left hand.");
     const pictures = process.env.TAUTLINE_PICTURES;
     for (const width of pictures ? [1280, 390] : []) {
       await page.setViewportSize({ width, height: 900 });

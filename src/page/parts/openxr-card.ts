@@ -103,24 +103,27 @@ function card(application: Application): HTMLElement {
       fact('Program', program),
       fact('Runtime', runtime === undefined ? 'not known yet' : `${runtime} ${runtimeVersion ?? ''}`.trim()),
       ...hands.map((hand) =>
-        fact(hand.hand === 'left' ? 'Left hand' : 'Right hand', handText(hand), !!hand.why),
+        fact(hand.hand === 'left' ? 'Left hand' : 'Right hand', handText(hand), isTrouble(hand)),
       ),
     ),
   );
 }
 
+/** A hand without a glove is no trouble: most wearers have one glove. */
+const isTrouble = ({ why }: Hand) => why !== undefined && !why.startsWith('The profile has no glove');
+
 const FINGERS: Record<string, string> = {
-  glove: 'glove',
-  runtime: "headset's own fingers",
-  nobody: 'no hand',
-  unasked: 'no hand asked for',
+  glove: 'Glove',
+  runtime: "Headset's own fingers",
+  nobody: 'No hand',
+  unasked: 'No hand asked for',
 };
 const WRISTS: Record<string, string> = { controller: 'wrist by controller', camera: 'wrist by camera' };
 
 function handText({ fingers, wrist, inputs, ageUs, why }: Hand): string {
   const parts = [FINGERS[fingers] ?? fingers];
   if (fingers === 'glove' && wrist && WRISTS[wrist]) parts.push(WRISTS[wrist]);
-  if (ageUs !== undefined) parts.push(`${(ageUs / 1000).toFixed(1)} ms old`);
+  if (ageUs !== undefined) parts.push(`${(ageUs / 1000).toFixed(1)}\u00a0ms old`);
   if (inputs) parts.push('inputs from the glove');
   return `${parts.join(', ')}${why === undefined ? '' : `. ${why}`}`;
 }
