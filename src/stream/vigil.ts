@@ -1,8 +1,8 @@
 import type { Glove } from '../glove/glove.js';
 import type { AppConnection } from './connection.js';
 
-/** A watch that comes so many times too late says that the service was busy, not the apps silent. */
-const LATE = 4;
+/** A watch that comes so much too late says that the service was busy, not the apps silent, ms. */
+const LATE_MS = 50;
 
 /**
  * Watches over those who may hold fingers: that they are alive, and that nothing which they sent before a glove was
@@ -27,9 +27,9 @@ export function keepVigil(
   let watchedMs = performance.now();
   const timer = setInterval(() => {
     const nowMs = performance.now();
-    const punctual = nowMs - watchedMs < LATE * everyMs;
+    const late = nowMs - watchedMs > everyMs + LATE_MS;
     watchedMs = nowMs;
-    for (const connection of connections) connection.watch(nowMs, punctual);
+    for (const connection of connections) connection.watch(nowMs, late);
   }, everyMs);
   return () => {
     clearInterval(timer);
