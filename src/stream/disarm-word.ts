@@ -26,8 +26,8 @@ const WORTH_LOOKING_FIRST = 512;
 /** Whether the word stands in bytes. Most of what apps send has no m in it, and is done with at the speed of memory. */
 export function bytesHaveWord(bytes: Buffer): boolean {
   if (bytes.length >= WORTH_LOOKING_FIRST) {
-    const [small, large, escape] = LAST_LETTERS;
-    if (!bytes.includes(small) && !bytes.includes(large) && !bytes.includes(escape)) return false;
+    const [small, large, escaped] = LAST_LETTERS;
+    if (!bytes.includes(small) && !bytes.includes(large) && !bytes.includes(escaped)) return false;
   }
   return hasWord(bytes.toString('latin1'));
 }
