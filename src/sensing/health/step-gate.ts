@@ -75,7 +75,8 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
   function believe(i: number, dtS: number): void {
     if (believableS[i] === Number.POSITIVE_INFINITY) return;
     believableS[i] = suspect[i] === 0 ? believableS[i] + dtS : 0;
-    if (believableS[i] < BELIEVED_S && !isNoise(i)) return;
+    // That it is called noise meanwhile is no reason: a contact that flaps looks like noise, too.
+    if (believableS[i] < BELIEVED_S) return;
     believableS[i] = Number.POSITIVE_INFINITY;
     faults.disbelieve(i, DISBELIEF.step, false);
   }
