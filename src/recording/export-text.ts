@@ -18,7 +18,7 @@ export interface Range {
   toS: number;
 }
 
-/** One line a pose; units stand in the header. Poses are in the frame of the wrist. @returns lines of data */
+/** One line per pose; the header has the units. Poses are in the frame of the wrist. @returns lines of data */
 export function exportCsv(session: Session, out: FileWriter, { fromS, toS }: Range): number {
   let lines = 0;
   const header = ['time [s]', 'hand', 'valid', ...FINGERS.map((finger) => `${finger}_state`)];

@@ -7,8 +7,8 @@ import { PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { GloveBody, StatusBody } from './session.js';
 
 /**
- * A link whose bytes come from a session: to the glove's chain it is like any other. What is written to it goes
- * nowhere, but to `written`.
+ * A link whose bytes come from a session; to the glove's chain it is like any other. What is written to it only goes
+ * to `written`.
  *
  * Times are those of the recording, plus `offsetUs`: it is 0 until the replay goes back for the first time, so
  * that what is computed from them is the same to the last bit.
@@ -20,9 +20,9 @@ export interface ReplayLink extends Link {
   sent(timeUs: number, bytes: Uint8Array): void;
   setStatus(body: StatusBody): void;
   act(timeUs: number, act: RecordedAct): void;
-  /** Begins in mid-session: the link is as it was, and the glove has said what it is. */
+  /** Begins in the middle of a session: with the state of the link, and the glove's description. */
   enter(timeUs: number, glove: GloveBody | undefined, status: StatusBody | undefined): void;
-  /** Leaves this point of the session for another. */
+  /** Jumps from this point of the session to another. */
   leave(reason: string): void;
 }
 
@@ -30,9 +30,9 @@ export interface ReplayLinkOptions {
   hand: HandSide;
   /** For people: name of the file. */
   name: string;
-  /** The glove speaks the link protocol, rather than text lines. */
+  /** The glove uses the link protocol rather than text lines. */
   frames: boolean;
-  /** Use the fits that were recorded; false where another profile brings its own. */
+  /** Use the recorded fits; false where another profile brings its own. */
   recordedFits?: boolean;
   /** Bytes that the chain sent to the glove. */
   written?: (hand: HandSide, bytes: Uint8Array) => void;
