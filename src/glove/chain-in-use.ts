@@ -15,6 +15,8 @@ export interface ChainInUse {
   replaceFor(said: Hello): void;
   /** Remakes the chain with the present fits. */
   replace(): void;
+  /** Of a recording that starts over: as it was first made, for the glove that was there last. */
+  restart(): void;
   /** Prepares, between other work, what `replace` needs. */
   prepare(): Promise<void>;
   /** Of a recording: fits in place of the saved ones. False when they are in use already. */
@@ -55,6 +57,11 @@ export function createChainInUse(
     replace() {
       counters.keep(chain.now.resistance);
       chain.now = make();
+    },
+    restart() {
+      recordedFits = undefined;
+      recordedDrift = undefined;
+      chain.replace();
     },
     prepare: () => prepareChain(sources, chain.now.description.hand),
     useRecordedFits(fits) {

@@ -80,6 +80,7 @@ const createFrame = (): HandFrame => ({
   poses: createPoses(),
   velocities: createVelocities(),
   skipped: 0,
+  shownLaterUs: 0,
 });
 
 export function createGlove(options: GloveOptions): LiveGlove {
@@ -152,7 +153,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   function takeBytes(chunk: Uint8Array, atUs: number): void {
     arrivalUs = atUs;
-    listeners.bytes(chunk, atUs);
+    listeners.bytes(chunk, atUs + frame.shownLaterUs);
     codec.push(chunk, atUs);
     if (frame.skipped === 0) return;
     frame.skipped--;
@@ -167,7 +168,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
-    frame.timeUs = timeUs;
+    frame.timeUs = timeUs + frame.shownLaterUs;
     frame.valid = true;
     frame.reason = undefined;
     counters.pose();

@@ -87,10 +87,20 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
 
   /** What shaped the hand while it was recorded is done again. */
   function act(done: RecordedAct, timeUs: number): void {
-    if (done.type === 'tracker') wrist.track(done, timeUs);
+    if (done.type === 'restart') restart(done.shownLaterUs);
+    else if (done.type === 'tracker') wrist.track(done, timeUs);
     else if (done.type === 'rezero') chain.now.sensing.rezero();
     else if (done.type === 'drift') chain.adoptDrift(done.memory);
     else if (chain.useRecordedFits(done.fits)) putFitsToUse();
+  }
+
+  function restart(shownLaterUs: number): void {
+    frame.shownLaterUs = shownLaterUs;
+    codec.reset();
+    timeSync.forget();
+    wrist.forget();
+    presence.introduced = false;
+    chain.restart();
   }
 
   function takeStatus(status: LinkStatus): void {

@@ -9,6 +9,8 @@ export interface GloveWrist {
   place(turn: ArrayLike<number>, nowUs: number): Float64Array | undefined;
   /** @returns false for an orientation that is not a rotation */
   track(request: AppMessageOf<'tracker'>, nowUs: number): boolean;
+  /** As if no tracker had ever been there. */
+  forget(): void;
 }
 
 const TRACKER_TTL_MS = 1000;
@@ -38,6 +40,12 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
       frame.space = 'world';
       trackerUntilUs = nowUs + (request.ttlMs ?? TRACKER_TTL_MS) * 1000;
       return true;
+    },
+    forget() {
+      trackerUntilUs = Number.NEGATIVE_INFINITY;
+      frame.space = 'wrist';
+      root.fill(0);
+      root[6] = 1;
     },
   };
 }

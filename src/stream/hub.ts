@@ -38,6 +38,11 @@ export class Hub implements ConnectionHost {
   readonly scheduler: Scheduler;
   readonly #beat: NodeJS.Timeout;
   readonly #endWatch: () => void;
+  #tellSubscribed = (): void => {};
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed = new Promise<void>((resolve) => {
+    this.#tellSubscribed = resolve;
+  });
   #disarmedAllMs = Number.NEGATIVE_INFINITY;
   #cautioned = false;
   /** For metrics. `dropped`: of apps that have left. */
@@ -111,6 +116,7 @@ export class Hub implements ConnectionHost {
 
   /** Makes the connection a reader of what its subscription says, and of nothing else. */
   connect(connection: AppConnection): void {
+    this.#tellSubscribed();
     for (const feed of this.feeds) {
       feed.remove(connection);
       this.#join(feed, connection);

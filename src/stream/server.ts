@@ -52,6 +52,8 @@ export interface Stream {
   readonly port: number;
   /** See wearer-key.ts. */
   readonly wearerKey: string;
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed: Promise<void>;
   /** Closes every connection and frees the port. */
   close(): Promise<void>;
 }
@@ -176,6 +178,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     address: `http://${host}:${port}`,
     port,
     wearerKey: wearerKey.value,
+    subscribed: hub.subscribed,
     async close() {
       takeKeyAway?.();
       hub.close();
