@@ -113,7 +113,7 @@ async function writeDiscoveryFile(
     return await discovery.writeDiscoveryFile(file, { url, ...(token && { token }), pid: process.pid });
   } catch (error) {
     const why = error instanceof Error ? error.message : String(error);
-    logEvent(logger, 'service.whereaboutsUntold', {}, `other programs are not told the address: ${why}`);
+    logEvent(logger, 'service.whereaboutsUntold', {}, `other programs cannot look up the address: ${why}`);
     return undefined;
   }
 }

@@ -18,13 +18,13 @@ interface Query {
 }
 type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
 
-/** What GET /fits and its kin answer. */
+/** What GET /fits and the like answer. */
 export interface FitsAnswer {
   hand: string;
   glove: string;
   /** Whose fit is in use. */
   person?: string;
-  /** Of this glove, oldest first; numbers of bones are left out. */
+  /** Of this glove, oldest first; without the bone lengths. */
   fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators'> & {
     kind: 'sensors' | 'actuators' | 'bones';
     channels?: number;
@@ -32,7 +32,7 @@ export interface FitsAnswer {
     rmsMm?: number;
     inUse: boolean;
   })[];
-  /** POST /fits/hand: the distance that is left between the joints given and the hand, mm. */
+  /** POST /fits/hand: the remaining distance between the given joints and the hand, mm. */
   rmsMm?: number;
 }
 
@@ -90,7 +90,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     };
 
   app.register(async (scope) => {
-    // What a request asks for is in its address; a body is not looked at.
+    // What a request asks for is in its address; a body is ignored.
     scope.removeAllContentTypeParsers();
     scope.addContentTypeParser('*', (_request, payload, done) => {
       payload.resume();
@@ -268,7 +268,7 @@ function storeOf({ fits }: LiveGlove) {
   return fits;
 }
 
-/** Who is meant: the name given, or the present wearer, or the one that the store knows. */
+/** Whose fit: the name given, or the present wearer, or the one in the store. */
 function personOf(glove: LiveGlove, given: string | undefined): string {
   const name = given?.trim();
   if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {

@@ -13,7 +13,7 @@ type Readings = Pick<
 
 /**
  * What others may ask about a glove at any time.
- * @param device what the glove last said of its battery, temperature and faults
+ * @param device what the glove last reported of its battery, temperature and faults
  */
 export function createReadings(
   { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,

@@ -1,7 +1,7 @@
 import type { AppMessageOf } from '../protocol/messages.js';
 import type { HandFrame } from './view.js';
 
-/** Where the wrist of one hand is: from an app's tracker while it lasts, else turned by the glove's own sensor. */
+/** Where the wrist of one hand is: from an app's tracker while that is live, otherwise turned by the glove's own sensor. */
 export interface GloveWrist {
   /** [x, y, z, qx, qy, qz, qw] */
   readonly root: Float64Array;

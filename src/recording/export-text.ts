@@ -19,7 +19,7 @@ export interface Range {
 }
 
 /**
- * One line a pose; units stand in the header: of each joint its place, rotation, radius and velocities, in the frame
+ * One line per pose; the header has the units. For each joint its position, rotation, radius and velocities, in the frame
  * that `space` names. @returns lines of data
  */
 export function exportCsv(session: Session, out: FileWriter, { fromS, toS }: Range): number {

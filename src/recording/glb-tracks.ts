@@ -10,13 +10,13 @@ import type { Session } from './session.js';
 const FRAMES_A_SECOND = 60;
 /** An hour of two hands is some 180 MB. */
 const MAX_FRAMES = 60 * 60 * FRAMES_A_SECOND;
-/** A joint whose place beside its parent changes by less stands still. */
+/** A joint counts as still if its place relative to its parent changes by less. */
 const STILL_M = 1e-5;
 
 /** How one hand moves in a session. */
 export interface Track {
   times: number[];
-  /** Per key, JOINT_COUNT × [x, y, z, qx, qy, qz, qw], beside the parent. */
+  /** Per key, JOINT_COUNT × [x, y, z, qx, qy, qz, qw], relative to the parent. */
   locals: number[];
   radii: number[];
   /** Of the first key. */

@@ -17,14 +17,13 @@ export interface OfflineHands {
   describe(hand: HandSide): GloveDescription;
   /** Inputs as apps get them, by OpenXR path, after the newest frame. */
   readInputs(hand: HandSide): Record<string, number | boolean>;
-  /** What was followed of slow shifts up to the newest frame. */
+  /** The drift that was followed up to the newest frame. */
   rememberDrift(hand: HandSide): number[];
 }
 
 /**
  * @param take gets every frame; it is reused
- * @param profile in place of the recorded one
- * @param fits of that profile, in place of the recorded ones
+ * @param profile instead of the recorded one @param fits of that profile, instead of the recorded ones
  */
 export function createOfflineHands(
   session: Session,
@@ -51,7 +50,7 @@ export function createOfflineHands(
       codec: codecOf(glove),
       fits,
       logger: SILENT,
-      // Nothing waits for time here: all that happened is in the session.
+      // Nothing waits here: everything that happened is in the session.
       clock: { nowUs: () => nowUs, after: () => () => {} },
     });
     chain.listen({ frame: (frame) => take(hand, frame) });

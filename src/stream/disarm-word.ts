@@ -1,6 +1,6 @@
 const WORD = 'disarm';
 
-/** Bytes before a piece of a message that may hold the beginning of the word: more than its longest spelling. */
+/** Bytes before a piece of a message that may hold the start of the word: more than its longest spelling. */
 export const WORD_OVERLAP = 64;
 
 /**
@@ -15,8 +15,8 @@ const PATTERN = [...WORD].map(letter).join('\\0{0,3}');
 const ANYWHERE = new RegExp(PATTERN, 'i');
 const EVERYWHERE = new RegExp(PATTERN, 'gi');
 
-/** Whether the word stands in bytes that were read as Latin-1. */
+/** Whether the word is in bytes that were read as Latin-1. */
 export const hasWord = (latin1: string): boolean => ANYWHERE.test(latin1);
 
-/** How often it stands there. */
+/** How often it is in there. */
 export const countWord = (latin1: string): number => latin1.match(EVERYWHERE)?.length ?? 0;

@@ -27,10 +27,10 @@ const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
   'glove off the hand first, keep a way to get the hand out, and disarm when in doubt.';
 
-/** A disarm of every hand that comes again so soon after another says nothing new. */
+/** A disarm of every hand this soon after another says nothing new. */
 const DISARMED_TWICE_MS = 20;
 
-/** Gloves on one side, connections on the other, and what concerns them all. */
+/** Gloves on one side, connections on the other, and what concerns all of them. */
 export class Hub implements ConnectionHost {
   readonly connections = new Set<AppConnection>();
   readonly feeds: readonly Feed[];
@@ -85,7 +85,7 @@ export class Hub implements ConnectionHost {
   }
 
   disarmAll(connection: AppConnection): void {
-    // Who says it without end needs no release for each.
+    // An app that keeps sending it needs no release for each.
     const nowMs = performance.now();
     const isFree = this.feeds.every(({ glove }) => !glove.armed);
     if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;

@@ -12,19 +12,19 @@ import type { AppConnection } from './connection.js';
 import type { Feed } from './feed.js';
 import type { Permissions } from './permissions.js';
 
-/** What requests are about: the gloves, and who may do what with them. */
+/** What requests act on: the gloves, and who may do what with them. */
 export interface RequestTarget {
   readonly feeds: readonly Feed[];
   readonly permissions: Permissions;
   /** The feeds of a hand, or of every hand. */
   feedsOf(hand: string | undefined): readonly Feed[];
-  /** Makes the connection a reader of what its subscription says. */
+  /** Makes the connection a reader of what it subscribed to. */
   connect(connection: AppConnection): void;
   arm(hand: string | undefined, by: string, who: WhoArms): { caution?: string } | { refused: Refusal };
   disarm(hand: string | undefined, by: string, who: WhoArms): void;
 }
 
-/** What goes into the ack beside the usual, or why the request is refused. */
+/** What the ack says besides the usual, or why the request is refused. */
 type Outcome = Partial<ServerMessageOf<'ack'>> | { refused: Refusal };
 type Handlers = {
   [T in AppMessageType]: (
@@ -99,7 +99,7 @@ const HANDLERS: Handlers = {
     return 'refused' in outcome ? outcome : { armed: true, ...outcome };
   },
   disarm(target, connection, { hand }) {
-    // A hand that is not there means all of them: nobody is held for a wrong word.
+    // An unknown hand means every hand: nobody stays held because of a wrong word.
     const which = target.feedsOf(hand).length > 0 ? hand : undefined;
     target.disarm(which, connection.name ?? connection.app, whoIs(target, connection));
     return { armed: false };
@@ -108,7 +108,7 @@ const HANDLERS: Handlers = {
     message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs },
 };
 
-/** Does what the message asks and says so. */
+/** Does what the message asks for and answers. */
 export function answer(target: RequestTarget, connection: AppConnection, message: AppMessage): ServerMessage {
   const refusal = target.permissions.refuseMessage(message.type, connection.name);
   if (refusal) {
