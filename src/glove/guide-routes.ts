@@ -54,6 +54,8 @@ const LONGEST_NAME = 40;
  *   POST /fits/hand              bones from joint positions: one set by WebXR joint name, or a list of them
  *   POST /rezero                 the hand is held open now: take this as open
  *
+ * While a recording is shown, all of these but reading, stopping and going on are refused: the glove behind it is hidden.
+ *
  * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
  *
  * Who begins a run leads it. It ends when nothing is heard of its leader for two seconds: every request that carries
@@ -109,9 +111,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         if (!(GUIDE_TASKS as readonly (string | undefined)[]).includes(task)) {
           throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
         }
-        if (glove.recorded || glove.replaced) {
-          throw new TautlineError(RECORDED.code, RECORDED.message);
-        }
+        mustBeShown(glove);
         mustLead(glove, leader);
         if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {
           throw new TautlineError('usage', `leader and by have at most ${LONGEST_NAME} characters.`);
@@ -156,6 +156,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/guide/accept',
       withGlove(async (glove, { leader = '' }) => {
+        mustBeShown(glove);
         mustLead(glove, leader);
         const { fit, stops } = glove.guide;
         if (stops && stops.fitted.length > 0) {
@@ -180,6 +181,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/rezero',
       withGlove((glove) => {
+        mustBeShown(glove);
         glove.rezero('http');
         return { hand: glove.description.hand };
       }),
@@ -191,6 +193,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/undo',
       withGlove(async (glove) => {
+        mustBeShown(glove);
         const { hand, name } = glove.description;
         if (!storeOf(glove).undo(name, hand)) {
           throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
@@ -202,6 +205,8 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/use',
       withGlove(async (glove, { person }) => {
+        // Another wearer is another one for both hands.
+        for (const one of gloves) mustBeShown(one);
         const store = storeOf(glove);
         const known = [...new Set(store.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
         if (person === undefined || !known.includes(person)) {
@@ -219,6 +224,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   app.post(
     '/fits/hand',
     withGlove(async (glove, { person }, { body }) => {
+      mustBeShown(glove);
       if (fittingBones) {
         throw new TautlineError('tooMany', 'Bones are being fitted already.', 'Try again when that is done.');
       }
@@ -251,6 +257,11 @@ const STATUS: Partial<Record<string, number>> = {
   tooMany: 409,
   internal: 500,
 };
+
+/** Nothing is done to a glove that a replay hides. @throws TautlineError while one is shown */
+function mustBeShown(glove: LiveGlove): void {
+  if (glove.recorded || glove.replaced) throw new TautlineError(RECORDED.code, RECORDED.message);
+}
 
 /** @throws TautlineError that says who leads the run under way */
 function mustLead({ guide }: LiveGlove, id: string): void {

@@ -282,14 +282,15 @@ export class AppConnection implements Reader, ScheduledApp {
 
   /**
    * Called often: whoever holds fingers must show that it is alive.
-   * @param punctual false when the service itself was late: what shows it may be there, unread
+   * @param late the service itself was: what shows it may be there, unread
    */
-  watch(nowMs: number, punctual: boolean): void {
+  watch(nowMs: number, late: boolean): void {
     if (this.#wordSinceMs !== undefined && nowMs - this.#wordSinceMs >= WHOLE_WITHIN_MS) {
       this.#wordSinceMs = undefined;
       this.#host.disarmAll(this);
     }
-    if (punctual && this.#life.ends(nowMs)) {
+    if (late) this.#life.late(nowMs);
+    if (this.#life.ends(nowMs)) {
       logEvent(this.#logger, 'app.silent', { app: this.app, name: this.name });
       this.#host.free(this);
     }

@@ -14,8 +14,13 @@ export interface LifeLimits {
   aliveWithinMs: number;
 }
 
+/** After a stall of the service itself: what had come meanwhile is not read yet, and pings have not gone out. */
+const GRACE_MS = 80;
+
 export class SignsOfLife {
   #heardMs = Number.NEGATIVE_INFINITY;
+  /** Grace was given since it was last heard: a service that is always late may not hold anybody by that. */
+  #graced = false;
   #holdsUntilMs = Number.NEGATIVE_INFINITY;
   #doubted = false;
 
@@ -32,21 +37,34 @@ export class SignsOfLife {
 
   /** Bytes have arrived. @param fresh their read has emptied the socket */
   bytes(nowMs: number, fresh: boolean): void {
-    if (fresh && !this.isPage) this.#heardMs = nowMs;
+    if (fresh && !this.isPage) this.#hear(nowMs);
   }
 
   /** A message has arrived. */
   message(nowMs: number, fresh: boolean): void {
     if (!fresh || !this.isPage) return;
-    this.#heardMs = nowMs;
+    this.#hear(nowMs);
     this.#doubted = false;
   }
 
   /** The ping that was sent at `pingedMs` has been answered. */
   pong(pingedMs: number, nowMs: number): void {
     if (this.isPage || nowMs - pingedMs >= this.limits.aliveWithinMs) return;
-    this.#heardMs = nowMs;
+    this.#hear(nowMs);
     this.#doubted = false;
+  }
+
+  /** The service itself was late: an app is given the time to show that it was not, once. */
+  late(nowMs: number): void {
+    const graceMs = nowMs - this.limits.aliveWithinMs + GRACE_MS;
+    if (this.#graced || this.#heardMs >= graceMs) return;
+    this.#graced = true;
+    this.#heardMs = graceMs;
+  }
+
+  #hear(nowMs: number): void {
+    this.#heardMs = nowMs;
+    this.#graced = false;
   }
 
   /** It was granted something that lasts until then. */

@@ -128,8 +128,11 @@ const SHAPE_KINDS = AppMessages.touch.properties.shape.anyOf.map((shape) => shap
 function suggestion(word: string, known: readonly string[]): string {
   let best: string | undefined;
   let bestDistance = Math.max(2, Math.ceil(word.length / 3)) + 1;
+  const said = word.slice(0, 40).toLowerCase();
   for (const candidate of known) {
-    const distance = editDistance(word.slice(0, 40).toLowerCase(), candidate.toLowerCase());
+    // So many letters must at least be added or left out: whoever floods the service with long words costs it little.
+    if (Math.abs(said.length - candidate.length) >= bestDistance) continue;
+    const distance = editDistance(said, candidate.toLowerCase());
     if (distance < bestDistance) {
       best = candidate;
       bestDistance = distance;
