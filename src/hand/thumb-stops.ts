@@ -19,7 +19,7 @@ const THUMB_BONES = [2, 3, 4] as const;
 /** Overlap that flesh allows, metres. */
 const FLESH_M = 0.001;
 /** Greatest change of the stop with the finger's curl: none of its steps becomes a jump of the thumb. */
-const STOP_SLOPE = 3;
+const STOP_SLOPE = 0.8;
 /** More than sums of positions are off. */
 const ROUNDING_M = 1e-9;
 
