@@ -5,7 +5,7 @@
  *   npx tsx scripts/thumb.ts
  */
 import { readdirSync } from 'node:fs';
-import { createHandModel, FINGERS, pinchPose } from '../src/hand/index.js';
+import { createHandModel, FINGERS, HAND_SURVEY, pinchPose } from '../src/hand/index.js';
 import { createOfflineHands } from '../src/recording/offline.js';
 import { openSession } from '../src/recording/session.js';
 import { seeded } from '../tests/hand/chain.js';
@@ -13,13 +13,20 @@ import { createPosing, worst } from '../tests/hand/thumb-leaps.js';
 
 const mm = (m: number) => (m * 1000).toFixed(2).padStart(6);
 
-for (const lengthM of [0.165, 0.186, 0.211]) {
-  const model = createHandModel({ side: 'right', lengthM });
+const { women, men } = HAND_SURVEY;
+/** From the 5th percentile of women to the 95th of men, as in the tests. */
+const SIZES = [
+  { lengthM: women.lengthM - 1.645 * women.lengthSdM, ratio: women.breadthM / women.lengthM },
+  { lengthM: men.lengthM, ratio: men.breadthM / men.lengthM },
+  { lengthM: men.lengthM + 1.645 * men.lengthSdM, ratio: men.breadthM / men.lengthM },
+];
+for (const { lengthM, ratio } of SIZES) {
+  const model = createHandModel({ side: 'right', lengthM, breadthM: lengthM * ratio });
   const { leap, tipGap, thumbGap } = createPosing(model.skeleton, model.closing, model.natural);
   const random = seeded(7);
-  console.log(`hand of ${lengthM * 1000} mm`);
+  console.log(`hand of ${(lengthM * 1000).toFixed(0)} mm`);
   for (let finger = 0; finger < FINGERS.length; finger++) {
-    const { value, curls } = worst((c) => leap(c, finger), random);
+    const { value, curls } = worst((c) => leap(c, finger), random, { places: 8000, climbs: 12 });
     console.log(
       `  tip for 0.01 of ${FINGERS[finger].padEnd(6)} ${mm(value)} mm at ${curls.map((c) => c.toFixed(3))}`,
     );

@@ -11,7 +11,7 @@ import {
   GUIDE_PINCH,
   GUIDE_ROWS,
   GUIDE_STOP,
-  gentleRamp,
+  meantPinch,
   thumbGuideSteps,
 } from './thumb-guide.js';
 import { FREE_STOP } from './thumb-stops.js';
@@ -45,12 +45,6 @@ const BAR = GUIDE_BAR;
 const PINCH = GUIDE_PINCH;
 const STOP = GUIDE_STOP;
 
-/** Difference between the thumb's curl and the pinch's within which it is a pinch, and from which it is none. */
-const PINCH_CURL = 0.05;
-/** The farther from the pinch, the longer the thumb's way to it, hence the slower its weight may fall: 1 is evenly. */
-const EVEN = 0.6;
-const APART_CLOSED_CURL = 0.28;
-const APART_OPEN_CURL = 0.42;
 /** Curl over which the thumb comes to rest at its stop. */
 const STOP_SOFTNESS = 0.06;
 /** A joint goes beyond its range by less than this, however far it is pushed: 5 degrees. */
@@ -109,12 +103,7 @@ export function naturalMotion(tables: NaturalMotion, dofs: DofArray, curls: Arra
     const bar = table[a + BAR] + share * (table[b + BAR] - table[a + BAR]);
     if (bar <= 0) continue;
     const asked = table[a + PINCH] + share * (table[b + PINCH] - table[a + PINCH]);
-    const closed = thumbCurl - pinchCurls[finger - 1];
-    const meant =
-      closed > 0
-        ? 1 - gentleRamp(closed, PINCH_CURL, APART_CLOSED_CURL)
-        : 1 - gentleRamp(-closed, PINCH_CURL, APART_OPEN_CURL);
-    const pinch = asked * meant * (EVEN + (1 - EVEN) * meant);
+    const pinch = asked * meantPinch(thumbCurl - pinchCurls[finger - 1]);
     const path = (1 - pinch) * bar;
     const behind = 1 - pinch - path;
     dofs[0] = behind * dofs[0] + path * flexion + pinch * (table[a] + share * (table[b] - table[a]));

@@ -111,7 +111,7 @@ describe.each(hands)('a hand of $name', (hand) => {
         }
       });
 
-      it('meets within 5 mm from curls alone, the other fingers open or at ease', () => {
+      it('meets within 5.5 mm from curls alone, the other fingers open or at ease', () => {
         for (const rest of [0, 0.1, 0.2]) {
           // A curl is never measured to the hundredth.
           for (const [thumbError, fingerError] of [
@@ -125,7 +125,7 @@ describe.each(hands)('a hand of $name', (hand) => {
             c[finger] = pinch.fingerCurl + fingerError;
             pose(hand, c);
             expect(Math.abs(tipGap(finger)), `rest ${rest}, ${thumbError}, ${fingerError}`).toBeLessThan(
-              0.005,
+              0.0055,
             );
           }
         }
@@ -173,7 +173,7 @@ describe.each(hands)('a hand of $name', (hand) => {
     // Without naturalMotion: up to 2 and 16 mm, 7 % over 3 mm; the tracker's user 10 and 18 mm, 18 %.
     const ofDefaultProportions = hands.indexOf(hand) < SIZES.length;
     const most = ofDefaultProportions
-      ? { fistM: 0.0015, anyM: 0.003, deepShare: 0.001 }
+      ? { fistM: 0.0022, anyM: 0.0055, deepShare: 0.005 }
       : { fistM: 0.007, anyM: 0.012, deepShare: 0.12 };
     const thumbGap = () => Math.min(...[1, 2, 3, 4].map((finger) => nearest([2, 3, 4], bones(finger))));
     for (let step = 0; step <= 40; step++) {
@@ -210,7 +210,8 @@ describe.each(hands)('a hand of $name', (hand) => {
     for (const finger of [1, 2]) {
       const gap = nearest([3, 4], bones(finger));
       expect(gap, FINGERS[finger]).toBeGreaterThan(-0.002);
-      expect(gap, FINGERS[finger]).toBeLessThan(0.012);
+      // The tracker's user has a short thumb.
+      expect(gap, FINGERS[finger]).toBeLessThan(hands.indexOf(hand) < SIZES.length ? 0.006 : 0.02);
       // Their middle phalanges are between thumb and palm.
       expect(at(5)[1]).toBeLessThan(at(CHAIN_START[finger] + 2)[1]);
     }
@@ -327,8 +328,9 @@ describe('the thumb stops before a finger', () => {
   const STEPS = 64;
   const COLUMNS = 7;
   const STOP = 6;
-  const FLESH_M = 0.001;
-  const SLOPE = 0.8 / STEPS;
+  const FLESH_M = 0.002;
+  const FALL = 0.4 / STEPS;
+  const RISE = 1.3 / STEPS;
 
   /** The first step of the thumb, of all of them, at which it overlaps the finger by more than flesh allows. */
   function firstOverlap(hand: Hand, finger: number, curl: number): number | undefined {
@@ -353,9 +355,13 @@ describe('the thumb stops before a finger', () => {
         const step = firstOverlap(hand, finger, row / STEPS);
         return step === undefined ? 1.5 : Math.max(step - 1, 0) / STEPS;
       });
-      // The table changes by no more than its slope a step, below what was found.
+      // The table changes by no more than its slopes a step, below what was found.
       const table = found.map((_, row) =>
-        found.reduce((least, stop, other) => Math.min(least, stop + SLOPE * Math.abs(row - other)), 1.5),
+        found.reduce(
+          (least, stop, other) =>
+            Math.min(least, stop + Math.max(FALL * (other - row), RISE * (row - other))),
+          1.5,
+        ),
       );
       table.forEach((stop, row) => {
         const at = ((finger - 1) * (STEPS + 1) + row) * COLUMNS + STOP;
