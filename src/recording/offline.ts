@@ -17,6 +17,8 @@ export interface OfflineHands {
   describe(hand: HandSide): GloveDescription;
   /** Inputs as apps get them, by OpenXR path, after the newest frame. */
   readInputs(hand: HandSide): Record<string, number | boolean>;
+  /** The newest pose as it is predicted by `aheadS`, into `poses`. */
+  predict(hand: HandSide, aheadS: number, poses: Float64Array): void;
   /** What was followed of slow shifts up to the newest frame. */
   rememberDrift(hand: HandSide): number[];
 }
@@ -67,6 +69,7 @@ export function createOfflineHands(
     hands: [...links.keys()],
     describe: (hand) => gloves.get(hand)!.description,
     readInputs: (hand) => gloves.get(hand)!.readInputs().values,
+    predict: (hand, aheadS, poses) => gloves.get(hand)!.predict(aheadS, poses),
     rememberDrift: (hand) => gloves.get(hand)!.rememberDrift(),
     visitor: {
       ...feed,
