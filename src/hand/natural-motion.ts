@@ -81,6 +81,13 @@ export function* naturalMotionSteps(skeleton: Skeleton, profile: ClosingProfile)
  * @param curls 0..1, thumb first
  */
 export function naturalMotion(tables: NaturalMotion, dofs: DofArray, curls: ArrayLike<number>): void {
+  guideThumb(tables, dofs, curls);
+  softenLimits(dofs);
+  coupleArch(dofs);
+}
+
+/** naturalMotion for the thumb alone, its joints as they are asked for. */
+export function guideThumb(tables: NaturalMotion, dofs: DofArray, curls: ArrayLike<number>): void {
   const { table, pinchCurls, profile } = tables;
   const thumbCurl = curls[0];
   let stop = FREE_STOP;
@@ -112,8 +119,6 @@ export function naturalMotion(tables: NaturalMotion, dofs: DofArray, curls: Arra
     dofs[2] = behind * dofs[2] + path * mcp + pinch * (table[a + 2] + share * (table[b + 2] - table[a + 2]));
     dofs[3] = behind * dofs[3] + path * ip + pinch * (table[a + 3] + share * (table[b + 3] - table[a + 3]));
   }
-  softenLimits(dofs);
-  coupleArch(dofs);
 }
 
 function lookUp(table: Float64Array, finger: number, curl: number, column: number): number {
