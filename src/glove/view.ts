@@ -123,7 +123,8 @@ export interface Glove {
   recordResistance(since: { event: number }): Omit<ServerMessageOf<'resistance'>, 'type'>;
   resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
   touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
-  pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;
+  /** @param grasps it is of an application that only vibrates, and the profile permits to hold fingers for it */
+  pulse(app: string, request: AppMessageOf<'pulse'>, grasps?: boolean): Refusal | undefined;
   release(app: string, layer?: string): void;
   /** The app is gone: everything it asked for is dropped at once. */
   drop(app: string): void;

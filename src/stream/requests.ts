@@ -10,12 +10,14 @@ import { noGloveFor, onlyTheWearer, type Refusal } from '../protocol/refusals.js
 import type { WhoArms } from '../resistance/governor.js';
 import type { AppConnection } from './connection.js';
 import type { Feed } from './feed.js';
+import type { OpenxrApps } from './openxr-apps.js';
 import type { Permissions } from './permissions.js';
 
 /** What requests act on: the gloves, and who may do what with them. */
 export interface RequestTarget {
   readonly feeds: readonly Feed[];
   readonly permissions: Permissions;
+  readonly openxr: OpenxrApps;
   /** The feeds of a hand, or of every hand. */
   feedsOf(hand: string | undefined): readonly Feed[];
   /** Makes the connection a reader of what it subscribed to. */
@@ -73,7 +75,7 @@ const HANDLERS: Handlers = {
   touch: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => glove.touch(connection.app, message)),
   pulse: (target, connection, message) =>
-    onHand(target, message.hand, ({ glove }) => glove.pulse(connection.app, message)),
+    onHand(target, message.hand, ({ glove }) => glove.pulse(connection.app, message, connection.grasps)),
   tracker: (target, _connection, message) =>
     onHand(target, message.hand, ({ glove }) => {
       glove.track(message);
@@ -106,11 +108,18 @@ const HANDLERS: Handlers = {
   },
   ping: (_target, _connection, message) =>
     message.timeUs === undefined ? TAKEN : { echoUs: message.timeUs },
+  openxr(target, connection, message) {
+    const refused = target.openxr.take(connection, message, Date.now());
+    connection.grasps = refused === undefined && target.openxr.grasps;
+    return refused ? { refused } : TAKEN;
+  },
 };
 
 /** Does what the message asks for and answers. */
 export function answer(target: RequestTarget, connection: AppConnection, message: AppMessage): ServerMessage {
-  const refusal = target.permissions.refuseMessage(message.type, connection.name);
+  const refusal =
+    target.permissions.refuseMessage(message.type, connection.name) ??
+    refuseDenied(target, connection, message);
   if (refusal) {
     return { type: 'error', ...(message.id === undefined ? {} : { id: message.id }), ...refusal };
   }
@@ -123,6 +132,17 @@ export function answer(target: RequestTarget, connection: AppConnection, message
   const id = message.id === undefined ? {} : { id: message.id };
   if ('refused' in outcome) return { type: 'error', ...id, ...outcome.refused };
   return { type: 'ack', ...id, for: message.type, timeUs: Math.round(nowUs()), ...outcome };
+}
+
+/** What a program may that the profile denies: to say who it is, and to let go. */
+const DENIED_MAY: readonly AppMessageType[] = ['openxr', 'ping', 'release', 'disarm'];
+function refuseDenied(
+  { openxr }: RequestTarget,
+  connection: AppConnection,
+  { type }: AppMessage,
+): Refusal | undefined {
+  if (DENIED_MAY.includes(type) || !openxr.isDenied(connection)) return undefined;
+  return { code: 'notPermitted', message: 'The profile does not serve this program.' };
 }
 
 function onHand(
