@@ -164,8 +164,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const timeUs = timeSync.map(samples.deviceTimeUs, arrivalUs);
     const { sensing, skeleton, inputs } = chain.now;
     sensing.update(samples, timeUs);
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, arrivalUs));
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, timeUs, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
+    wrist.carry(frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
     frame.timeUs = timeUs;
     frame.valid = true;
@@ -263,9 +264,18 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     ...readings,
-    ...{ resist, touch, pulse, release, drop, readResistance: read, recordResistance: record },
-    track(request) {
-      if (wrist.track(request, time.nowUs())) listeners.asked('', request);
+    ...{ resist, touch, pulse, release, readResistance: read, recordResistance: record },
+    drop(app) {
+      wrist.drop(app);
+      drop(app);
+    },
+    track(request, app = '', name = app) {
+      const nowUs = time.nowUs();
+      const outcome = wrist.track(request, nowUs, app, name);
+      // With its time, so that a replay places the hand as it was placed.
+      const timed = { ...request, timeUs: request.timeUs ?? nowUs };
+      listeners.asked(app, timed, 'refused' in outcome ? outcome.refused : undefined);
+      return outcome;
     },
     rezero(by) {
       chain.now.sensing.rezero();

@@ -31,7 +31,7 @@ export function createReadings(
         // Never further beyond a joint's range than it is now.
         aheadDofs[dof] = Math.max(Math.min(DOF_MIN[dof], now), Math.min(Math.max(DOF_MAX[dof], now), ahead));
       }
-      forwardKinematics(skeleton, aheadDofs, poses, wrist.root);
+      forwardKinematics(skeleton, aheadDofs, poses, wrist.ahead(aheadS));
     },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),
@@ -55,6 +55,7 @@ export function createReadings(
         timeSync,
         serialPath: journal.serialPath,
       }),
+      wrist: wrist.report(time.nowUs()),
     }),
   };
 }

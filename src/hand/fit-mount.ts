@@ -60,9 +60,9 @@ const degrees = (radians: number): number => (radians * 180) / Math.PI;
 const LEAST_TURN_RAD = (8 * Math.PI) / 180;
 const LEAST_SECOND_TURN_RAD = (4 * Math.PI) / 180;
 /** Stated uncertainties are widened by this: for what the model leaves out, such as skin that gives way. */
-const WIDENED = 1.3;
-const MOST_ROTATION_DEG = 6;
-const MOST_TRANSLATION_M = 0.015;
+const WIDENED = 1.7;
+const MOST_ROTATION_DEG = 8;
+const MOST_TRANSLATION_M = 0.02;
 const MOST_RESIDUAL_M = 0.006;
 const MOST_SLIPPED = 0.3;
 const MOST_ODDNESS = 2;

@@ -44,7 +44,7 @@ export type RecordedAct =
   | { type: 'fits'; fits: FitsInUse }
   | { type: 'drift'; memory: readonly (number | null)[] }
   | { type: 'rezero' }
-  | AppMessageOf<'tracker'>;
+  | (AppMessageOf<'tracker'> & { app?: string });
 
 export interface Link {
   readonly status: LinkStatus;
