@@ -24,6 +24,7 @@ const TRIALS: Record<string, Omit<WearerOptions, 'seed'>> = {
   'fitted glove': { touchM: 0, rollPart: 0, jointBiasDeg: 1.5, bonePart: 0.01 },
   'fingertips that roll': {},
   'one finger slips': { slipM: 0.015 },
+  'careless nodding and waving': { motionOffDeg: 15, motionOffM: 0.012 },
 };
 
 const percentile = (sorted: readonly number[], part: number): string =>

@@ -58,6 +58,8 @@ export interface LiveGlove extends Glove {
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
   readonly fits: FitShelf | undefined;
+  /** An app says where a tracker on this hand is, whose mount can be fitted. */
+  readonly hasTracker: boolean;
   /** A session is shown in its place meanwhile: it can be neither armed nor led through moves. */
   replaced: boolean;
   /** Puts what is on the shelf of fits to use: the chain is remade, disarmed. */
@@ -113,7 +115,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const { guide, ...guided } = createGuidedGlove({ glove, chain, codec, timeSync, arming: () => arming });
+  const { guide, ...guided } = createGuidedGlove({
+    glove,
+    chain,
+    codec,
+    timeSync,
+    arming: () => arming,
+    wrist,
+  });
   const arming = createGloveArming({
     glove,
     forces,
@@ -140,6 +149,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
 
+  const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
   let arrivalUs = 0;
   let cancelBeat = (): void => {};
@@ -220,6 +230,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     guide,
     fits: options.fits,
     recorded: link.recorded === true,
+    get hasTracker() {
+      const nowUs = time.nowUs();
+      return wrist.trackerAt(nowUs, nowUs, trackerPose);
+    },
     get description() {
       return chain.now.description;
     },

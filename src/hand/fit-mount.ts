@@ -1,3 +1,4 @@
+import { atOnce, type Steps } from '../steps.js';
 import { DOF_COUNT } from './dofs.js';
 import { FINGERS, type Finger, type HandSide } from './joints.js';
 import {
@@ -12,9 +13,15 @@ import {
   type RigidPose,
   UNKNOWNS,
 } from './mount-model.js';
-import { type MountSolution, type MountSpread, solveMount, USUAL_SPREAD } from './mount-solve.js';
+import {
+  type MountPrior,
+  type MountSolution,
+  type MountSpread,
+  solveMountSteps,
+  USUAL_SPREAD,
+} from './mount-solve.js';
 import { mountFromMotion, mountFromTouches, turnSpread } from './mount-start.js';
-import type { Vector } from './rotation.js';
+import { conjugate, multiply, rotationVector, type Vector } from './rotation.js';
 import type { Skeleton } from './skeleton.js';
 import { eigenOf } from './symmetric.js';
 
@@ -70,17 +77,20 @@ const MOST_ODDNESS = 2;
 const FARTHEST_M = 0.3;
 /** What nodding and waving leave, one standard deviation: a wrist's axes are neither square nor through one point. */
 const BY_MOTION = { rotationDeg: 6, translationM: 0.011 } as const;
+/** The same, of one axis. */
+const MOTION_TURN_RAD = ((6 / Math.sqrt(3)) * Math.PI) / 180;
+const MOTION_PLACE_M = 0.011 / Math.sqrt(3);
 
 /**
  * The mount from fingertips that rest on one fixed point, one finger after the other, while the hand turns about it.
- * @param start from nodding and waving, if there is one
+ * @param start from nodding and waving, if there is one: it counts as far as it can be trusted
  */
-export function fitMount(
+export function* fitMountSteps(
   skeleton: Skeleton,
   samples: readonly MountSample[],
   start?: RigidPose,
   spread: MountSpread = USUAL_SPREAD,
-): MountOutcome {
+): Steps<MountOutcome> {
   const fingers = fingersOf(samples);
   const used = samples.filter(({ finger }) => fingers.includes(finger));
   if (fingers.length < LEAST_FINGERS) {
@@ -97,15 +107,29 @@ export function fitMount(
     return [...room.touch] as Vector;
   });
   if (!touched) return fault('handStill', STILL);
-  const solveFrom = (mount: RigidPose) =>
-    solveMount(createMountState(mount, touched.point), skeleton, used, spread);
-  let solved = solveFrom(touched.mount);
-  if (start && !(solved && isNear(solved.state.mount, start))) {
-    const other = solveFrom(start);
-    if (other && !(solved && solved.cost <= other.cost)) solved = other;
-  }
+  const prior = start && { mount: start, turnRad: MOTION_TURN_RAD, placeM: MOTION_PLACE_M };
+  const solveFrom = (mount: RigidPose, known?: MountPrior) =>
+    solveMountSteps(createMountState(mount, touched.point), skeleton, used, spread, known);
+  let solved = yield* solveFrom(prior ? prior.mount : touched.mount, prior);
+  // Where nodding and waving contradict the touches, they were not made as asked: they count for nothing.
+  if (prior && !(solved && agrees(solved.state.mount, prior))) solved = yield* solveFrom(touched.mount);
   return solved ? judge(solved, used) : fault('notObservable', 'What was seen does not decide the mount.');
 }
+
+/** Both within three standard deviations. */
+function agrees(mount: RigidPose, prior: MountPrior): boolean {
+  const back = conjugate([prior.mount[3], prior.mount[4], prior.mount[5], prior.mount[6]]);
+  const turned = rotationVector(multiply([mount[3], mount[4], mount[5], mount[6]], back));
+  const far = [0, 1, 2].map((k) => mount[k] - prior.mount[k]);
+  return (
+    Math.hypot(...turned) <= 3 * Math.sqrt(3) * prior.turnRad &&
+    Math.hypot(...far) <= 3 * Math.sqrt(3) * prior.placeM
+  );
+}
+
+/** All of fitMountSteps, now. */
+export const fitMount = (...given: Parameters<typeof fitMountSteps>): MountOutcome =>
+  atOnce(fitMountSteps(...given));
 
 /** The mount from nodding and waving alone, for a start or where there is nothing to touch. */
 export function fitMountByMotion(
@@ -136,10 +160,6 @@ const fault = (name: MountFault, line: string): { fault: MountFault; line: strin
 });
 const tooFar = (mount: ArrayLike<number>): string =>
   `By this the tracker sits ${(Math.hypot(mount[0], mount[1], mount[2]) * 100).toFixed(0)} cm from the wrist: is it the right one?`;
-
-/** Within a fifth of a turn: what one of them leads to, the other does as well. */
-const isNear = (a: RigidPose, b: RigidPose): boolean =>
-  Math.abs(a[3] * b[3] + a[4] * b[4] + a[5] * b[5] + a[6] * b[6]) > Math.cos(Math.PI / 5);
 
 function fingersOf(samples: readonly MountSample[]): number[] {
   return FINGERS.map((_, finger) => finger).filter(

@@ -1,8 +1,11 @@
+import { atOnce, type Steps } from '../steps.js';
 import { factorise, solveLower, solveUpper } from './cholesky.js';
 import { DOF_COUNT } from './dofs.js';
 import {
   createMountRoom,
   fillMiss,
+  MOUNT_PLACE,
+  MOUNT_TURN,
   type MountRoom,
   type MountSample,
   type MountState,
@@ -11,6 +14,7 @@ import {
   shiftMount,
   UNKNOWNS,
 } from './mount-model.js';
+import { conjugate, multiply, rotationVector } from './rotation.js';
 import type { Skeleton } from './skeleton.js';
 
 /**
@@ -36,6 +40,14 @@ const CHI3_MEDIAN = 1.5382;
 const ROUNDS = 6;
 const STEPS_A_ROUND = 8;
 
+/** What is known of the mount beforehand, from nodding and waving. */
+export interface MountPrior {
+  readonly mount: ArrayLike<number>;
+  /** One standard deviation about each axis, radians, and along each, m. */
+  readonly turnRad: number;
+  readonly placeM: number;
+}
+
 /** What the samples say. */
 export interface MountSolution {
   readonly state: MountState;
@@ -57,18 +69,19 @@ export interface MountSolution {
  * of a fingertip count little and at last not at all.
  * @returns undefined: nothing at all is decided by the samples
  */
-export function solveMount(
+export function* solveMountSteps(
   start: MountState,
   skeleton: Skeleton,
   samples: readonly MountSample[],
   spread: MountSpread = USUAL_SPREAD,
-): MountSolution | undefined {
-  const system = createSystem(skeleton, samples, spread);
+  prior?: MountPrior,
+): Steps<MountSolution | undefined> {
+  const system = createSystem(skeleton, samples, spread, prior);
   let state = start;
   let noiseM = 0.006;
   system.weights.fill(1);
   for (let round = 0; round < ROUNDS; round++) {
-    const minimum = minimise(state, system, noiseM);
+    const minimum = yield* minimise(state, system, noiseM);
     if (!minimum) return undefined;
     state = minimum;
     measure(state, system);
@@ -94,9 +107,16 @@ export function solveMount(
   };
 }
 
+/** All of solveMountSteps, now. */
+export const solveMount = (...given: Parameters<typeof solveMountSteps>): MountSolution | undefined =>
+  atOnce(solveMountSteps(...given));
+
 interface System {
   readonly skeleton: Skeleton;
   readonly samples: readonly MountSample[];
+  readonly prior: ArrayLike<number> | undefined;
+  /** How far each unknown is from where its pull goes. */
+  readonly off: Float64Array;
   readonly room: MountRoom;
   /** One over the square of the spread of each unknown; 0 for mount and point. */
   readonly pulls: Float64Array;
@@ -106,12 +126,24 @@ interface System {
   readonly right: Float64Array;
 }
 
-function createSystem(skeleton: Skeleton, samples: readonly MountSample[], spread: MountSpread): System {
+function createSystem(
+  skeleton: Skeleton,
+  samples: readonly MountSample[],
+  spread: MountSpread,
+  prior: MountPrior | undefined,
+): System {
+  const pulls = pullsOf(spread);
+  if (prior) {
+    pulls.fill(1 / prior.placeM ** 2, MOUNT_PLACE, MOUNT_PLACE + 3);
+    pulls.fill(1 / prior.turnRad ** 2, MOUNT_TURN, MOUNT_TURN + 3);
+  }
   return {
     skeleton,
     samples,
+    prior: prior?.mount,
+    off: new Float64Array(UNKNOWNS),
     room: createMountRoom(skeleton, DOF_COUNT),
-    pulls: pullsOf(spread),
+    pulls,
     weights: new Float64Array(samples.length),
     misses: new Float64Array(samples.length),
     normal: new Float64Array(UNKNOWNS * UNKNOWNS),
@@ -130,13 +162,14 @@ export function pullsOf({ jointDeg, bonePart, touchM }: MountSpread): Float64Arr
   );
 }
 
-function minimise(start: MountState, system: System, noiseM: number): MountState | undefined {
+function* minimise(start: MountState, system: System, noiseM: number): Steps<MountState | undefined> {
   let state = start;
   let cost = costOf(state, system, noiseM);
   let damping = 1e-6;
   const factor = new Float64Array(UNKNOWNS * UNKNOWNS);
   const step = new Float64Array(UNKNOWNS);
   for (let count = 0; count < STEPS_A_ROUND; count++) {
+    yield;
     linearise(state, system, noiseM);
     let gain = -1;
     for (let attempt = 0; attempt < 8 && gain < 0; attempt++) {
@@ -162,13 +195,11 @@ function minimise(start: MountState, system: System, noiseM: number): MountState
   return state;
 }
 
-function costOf(
-  state: MountState,
-  { skeleton, samples, room, pulls, weights }: System,
-  noiseM: number,
-): number {
+function costOf(state: MountState, system: System, noiseM: number): number {
+  const { skeleton, samples, room, pulls, weights, off } = system;
   let cost = 0;
-  for (let i = OF_FINGERS; i < UNKNOWNS; i++) cost += pulls[i] * state.fingers[i - OF_FINGERS] ** 2;
+  fillOff(state, system);
+  for (let i = 0; i < UNKNOWNS; i++) cost += pulls[i] * off[i] ** 2;
   for (const [n, sample] of samples.entries()) {
     if (weights[n] === 0) continue;
     fillMiss(room, skeleton, state, sample, false);
@@ -178,13 +209,25 @@ function costOf(
   return cost;
 }
 
+function fillOff({ mount, fingers }: MountState, { prior, off }: System): void {
+  off.set(fingers, OF_FINGERS);
+  if (!prior) return;
+  const back = conjugate([prior[3], prior[4], prior[5], prior[6]]);
+  const turned = rotationVector(multiply([mount[3], mount[4], mount[5], mount[6]], back));
+  for (let k = 0; k < 3; k++) {
+    off[MOUNT_PLACE + k] = mount[k] - prior[k];
+    off[MOUNT_TURN + k] = turned[k];
+  }
+}
+
 /** The normal matrix, lower and upper half, and its right side. */
 function linearise(state: MountState, system: System, noiseM: number): void {
-  const { skeleton, samples, room, pulls, weights, normal, right } = system;
+  const { skeleton, samples, room, pulls, weights, normal, right, off } = system;
   normal.fill(0);
+  fillOff(state, system);
   for (let i = 0; i < UNKNOWNS; i++) {
     normal[i * UNKNOWNS + i] = pulls[i];
-    right[i] = i < OF_FINGERS ? 0 : -pulls[i] * state.fingers[i - OF_FINGERS];
+    right[i] = -pulls[i] * off[i];
   }
   for (const [n, sample] of samples.entries()) {
     if (weights[n] === 0) continue;

@@ -1,7 +1,7 @@
 import { factorise, solveLower, solveUpper } from './cholesky.js';
 import type { HandSide } from './joints.js';
 import { cross, type MountSample, type RigidPose } from './mount-model.js';
-import { conjugate, multiply, type Quaternion, rotate, type Vector } from './rotation.js';
+import { conjugate, multiply, type Quaternion, rotate, rotationVector, type Vector } from './rotation.js';
 import { eigenOf } from './symmetric.js';
 
 /**
@@ -95,12 +95,17 @@ export function turnsOf(poses: readonly RigidPose[]): Vector[] {
   return poses.map((pose) => rotationVector(multiply(back, [pose[3], pose[4], pose[5], pose[6]])));
 }
 
-export function rotationVector([x, y, z, w]: ArrayLike<number> & Iterable<number>): Vector {
-  const sign = w < 0 ? -1 : 1;
-  const s = Math.hypot(x, y, z);
-  if (s < 1e-12) return [2 * sign * x, 2 * sign * y, 2 * sign * z];
-  const scale = (sign * 2 * Math.atan2(s, Math.abs(w))) / s;
-  return [scale * x, scale * y, scale * z];
+/** How far poses are from turning about one point, and where that is in the frame of the tracker. */
+export function pivotMiss(poses: readonly RigidPose[]): { held: Vector; rmsM: number } | undefined {
+  const pivot = pivotOf([poses]);
+  if (!pivot) return undefined;
+  const [held] = pivot.held;
+  let square = 0;
+  for (const pose of poses) {
+    const at = rotate([pose[3], pose[4], pose[5], pose[6]], held);
+    for (let k = 0; k < 3; k++) square += (at[k] + pose[k] - pivot.point[k]) ** 2;
+  }
+  return { held, rmsM: Math.sqrt(square / poses.length) };
 }
 
 /** How far the tracker turned about its three main axes: standard deviations, radians, smallest first. */
@@ -146,7 +151,7 @@ export function mountFromMotion(
   // A nod towards the palm is a turn by minus the angle about +X; towards a right thumb (-X), one about +Y.
   const nodding = hingeOf(nod, -1);
   const waving = hingeOf(wave, side === 'right' ? 1 : -1);
-  const pivot = pivotOf([[...nod, ...wave]]);
+  const pivot = pivotMiss([...nod, ...wave]);
   if (!pivot || nodding.spread < 1e-3 || waving.spread < 1e-3) return undefined;
   const x = nodding.axis;
   const along = dot(x, waving.axis);
@@ -167,18 +172,12 @@ export function mountFromMotion(
     ],
     [xShared, yShared, z, [0, 0, 0]],
   );
-  const [held] = pivot.held;
-  let square = 0;
-  for (const pose of [...nod, ...wave]) {
-    const at = rotate([pose[3], pose[4], pose[5], pose[6]], held);
-    for (let k = 0; k < 3; k++) square += (at[k] + pose[k] - pivot.point[k]) ** 2;
-  }
   return {
-    mount: Float64Array.of(...held, ...turn.subarray(3, 7)),
+    mount: Float64Array.of(...pivot.held, ...turn.subarray(3, 7)),
     nodRad: nodding.spread,
     waveRad: waving.spread,
     betweenRad: Math.acos(Math.max(-1, Math.min(1, along))),
-    rmsM: Math.sqrt(square / (nod.length + wave.length)),
+    rmsM: pivot.rmsM,
   };
 }
 

@@ -94,7 +94,7 @@ describe('touches', () => {
   it('of what turns are turned', () => {
     const board: Partial<TouchRequest> = {
       shape: { kind: 'box', size: [0.2, 0.02, 0.2] },
-      position: [0, -0.09, -0.13],
+      position: [0, -0.06, -0.13],
     };
     const moving = createHand();
     const still = createHand();

@@ -11,8 +11,7 @@ import {
   UNKNOWNS,
 } from '../../src/hand/mount-model.js';
 import { pullsOf, solveMount, USUAL_SPREAD } from '../../src/hand/mount-solve.js';
-import { rotationVector } from '../../src/hand/mount-start.js';
-import { conjugate, multiply, rotate, turnBy, type Vector } from '../../src/hand/rotation.js';
+import { conjugate, multiply, rotate, rotationVector, turnBy, type Vector } from '../../src/hand/rotation.js';
 import { seeded } from './chain.js';
 import { missesByThree, placeThree } from './mount-reference.js';
 import {

@@ -36,6 +36,9 @@ export interface WearerOptions {
   rollPart?: number;
   /** One finger slips so far, for a while. */
   slipM?: number;
+  /** What the axes of nodding and waving are off, degrees, and how far the wrist wanders meanwhile, m. */
+  motionOffDeg?: number;
+  motionOffM?: number;
   /** Turning of the hand, degrees. */
   turnDeg?: number;
   fingers?: readonly number[];
@@ -154,9 +157,9 @@ export function createMountWearer(options: WearerOptions): Wearer {
   const still = anyTurn();
   const axis = (of: Vector, offDeg: number): Vector =>
     rotate(turnBy([0, 0, 0, 1], vector((offDeg * rad) / Math.sqrt(3))), of);
-  const nodAxis = axis([1, 0, 0], options.trackerNoiseM === 0 ? 0 : 5);
-  const waveAxis = axis([0, 1, 0], options.trackerNoiseM === 0 ? 0 : 5);
-  const centre = options.trackerNoiseM === 0 ? [0, 0, 0] : vector(0.004);
+  const nodAxis = axis([1, 0, 0], options.trackerNoiseM === 0 ? 0 : (options.motionOffDeg ?? 5));
+  const waveAxis = axis([0, 1, 0], options.trackerNoiseM === 0 ? 0 : (options.motionOffDeg ?? 5));
+  const centre = options.trackerNoiseM === 0 ? [0, 0, 0] : vector(options.motionOffM ?? 0.004);
   const swings = (about: Vector, first: number, sizeRad: number): Float64Array[] =>
     Array.from({ length: 60 }, (_, n) => {
       const angle = first * sizeRad * Math.sin((2 * Math.PI * n) / 30);
