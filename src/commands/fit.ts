@@ -180,9 +180,7 @@ async function guidedMount(
     );
   }
   const first = await begin(client, { task: 'mount', ...person });
-  out.write(
-    `Fitting the tracker on ${first.glove} (${first.hand} hand). Sit at a table with the glove on.\n`,
-  );
+  out.write(`Fitting the tracker on ${first.glove} (${first.hand} hand). Sit at a table, glove on.\n`);
   const report = await followGuide(client, first, out);
   const { mount } = report;
   if (!mount) {
@@ -248,8 +246,8 @@ export function mountLines({ fitted }: MountReport): string[] {
     );
     return lines;
   }
-  const slips = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time a fingertip had slipped` : '';
-  lines.push(`The fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm rms${slips}.`);
+  const slips = slipped > 0 ? `; a fingertip had slipped ${(slipped * 100).toFixed(0)} % of the time` : '';
+  lines.push(`Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm rms${slips}.`);
   const off = (Math.max(0, ...(jointBias ?? []).map(Math.abs)) * 180) / Math.PI;
   if (off > 5) {
     const advice = `A joint is off by up to ${off.toFixed(0)} degrees by this: \`tautline fit\` fits the fingers again.`;
