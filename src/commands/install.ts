@@ -115,13 +115,13 @@ async function follow(
   steps: readonly import('../install/plan.js').Step[],
   dryRun: boolean | undefined,
 ): Promise<void> {
-  const [{ describeStep }, { carryOut }] = await Promise.all([
+  const [{ describeStep }, { runStep }] = await Promise.all([
     import('../install/plan.js'),
-    import('../install/carry-out.js'),
+    import('../install/run-step.js'),
   ]);
   for (const step of steps) {
     console.log(`${dryRun ? 'would ' : ''}${describeStep(step)}`);
     if (dryRun && step.kind === 'write') console.log(step.text.replace(/^/gm, '    '));
-    if (!dryRun) carryOut(step);
+    if (!dryRun) runStep(step);
   }
 }

@@ -85,7 +85,7 @@ async function run(options: RunOptions): Promise<void> {
       sessionsFolder,
       keyFolders: paths.runtime,
     });
-    const forget = await tellWhereabouts(service.address, profile.stream.token, logger);
+    const forget = await writeDiscoveryFile(service.address, profile.stream.token, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
@@ -101,7 +101,7 @@ async function run(options: RunOptions): Promise<void> {
 }
 
 /** For programs of the same user that look for the service. @returns takes it back */
-async function tellWhereabouts(
+async function writeDiscoveryFile(
   url: string,
   token: string | undefined,
   logger: Logger,
@@ -110,7 +110,7 @@ async function tellWhereabouts(
   const file = discovery.discoveryFile();
   if (file === undefined) return undefined;
   try {
-    return await discovery.tellWhereabouts(file, { url, ...(token && { token }), pid: process.pid });
+    return await discovery.writeDiscoveryFile(file, { url, ...(token && { token }), pid: process.pid });
   } catch (error) {
     const why = error instanceof Error ? error.message : String(error);
     logEvent(logger, 'service.whereaboutsUntold', {}, `other programs are not told the address: ${why}`);

@@ -126,7 +126,7 @@ const MOST_BYTES = 8 * 1024 * 1024;
 const KEPT = 500;
 
 /** Fits of one profile: in its file, or in memory for a profile that has no file. */
-export interface FitShelf {
+export interface FitStore {
   /** Who wears the gloves; undefined: whoever was fitted last. */
   person: string | undefined;
   readonly entries: readonly SavedFit[];
@@ -146,23 +146,23 @@ export const fitFileOf = (profileFile: string): string =>
  * @param file where the fits are; undefined: in memory
  * @throws TautlineError fileInvalid, fileDenied
  */
-export function openFits(file: string | undefined, person?: string): FitShelf {
+export function openFits(file: string | undefined, person?: string): FitStore {
   let entries = file === undefined ? [] : read(file);
   const live = (glove: string, hand: string) =>
     entries.filter((fit) => fit.glove === glove && fit.hand === hand && !fit.undone);
-  const store = (next: SavedFit[]) => {
+  const save = (next: SavedFit[]) => {
     const kept = next.slice(-KEPT);
     if (file !== undefined) write(file, kept);
     entries = kept;
   };
-  const shelf: FitShelf = {
+  const store: FitStore = {
     person,
     get entries() {
       return entries;
     },
     current(glove, hand) {
       const all = live(glove, hand);
-      const who = shelf.person ?? all.at(-1)?.person;
+      const who = store.person ?? all.at(-1)?.person;
       const own = all.filter((fit) => fit.person === who);
       // A hand's bones are the same in either glove.
       const hands = entries.filter((fit) => fit.person === who && !fit.undone && fit.skeleton);
@@ -174,20 +174,20 @@ export function openFits(file: string | undefined, person?: string): FitShelf {
       };
     },
     add(fit) {
-      store([...entries, fit]);
-      shelf.person = fit.person;
+      save([...entries, fit]);
+      store.person = fit.person;
     },
     undo(glove, hand) {
       const all = live(glove, hand);
-      const who = shelf.person ?? all.at(-1)?.person;
+      const who = store.person ?? all.at(-1)?.person;
       const last = all.findLast((fit) => fit.person === who);
       if (!last) return undefined;
       const undone = { ...last, undone: true };
-      store(entries.map((fit) => (fit === last ? undone : fit)));
+      save(entries.map((fit) => (fit === last ? undone : fit)));
       return undone;
     },
   };
-  return shelf;
+  return store;
 }
 
 function read(file: string): SavedFit[] {

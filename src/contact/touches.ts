@@ -5,18 +5,11 @@ import { carryBy } from '../hand/rigid.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { AppMessageOf } from '../protocol/messages.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
+import { createFingerContact, type FingerContact, NO_STOP } from './finger-contact.js';
+import { createMemory, forgetAll, type Memory } from './memory.js';
+import { type Placement, placeIn } from './placement.js';
 import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
-import {
-  createFingerContact,
-  createMemory,
-  type FingerContact,
-  forgetAll,
-  type Memory,
-  meetFinger,
-  NO_STOP,
-  type Placement,
-  placeIn,
-} from './solver.js';
+import { meetFinger } from './solver.js';
 
 /*
  * What a hand touches, and where each finger is to stop. The way through this folder:

@@ -15,9 +15,11 @@ export interface ChainInUse {
   replaceFor(said: Hello): void;
   /** The chain with the fits that count now. */
   replace(): void;
+  /** Of a recording that begins again: as it was made first, for the glove that was there last. */
+  restart(): void;
   /** Works out between other work what `replace` needs. */
   prepare(): Promise<void>;
-  /** Of a recording: fits in place of those on the shelf. False when they are those in use. */
+  /** Of a recording: fits in place of those in store. False when they are those in use. */
   useRecordedFits(fits: FitsInUse): boolean;
   /** Of a recording: what was followed of slow shifts, also of a glove that is yet to say what it is. */
   adoptDrift(memory: readonly (number | null)[]): void;
@@ -56,6 +58,11 @@ export function createChainInUse(
     replace() {
       counters.keep(chain.now.resistance);
       chain.now = make();
+    },
+    restart() {
+      recordedFits = undefined;
+      recordedDrift = undefined;
+      chain.replace();
     },
     prepare: () => prepareChain(sources, chain.now.description.hand),
     useRecordedFits(fits) {

@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import type { FitShelf, FitsInUse, SavedHand } from '../config/fit-file.js';
+import type { FitStore, FitsInUse, SavedHand } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
 import { Touches } from '../contact/touches.js';
 import { mergeFit, mergeStops } from '../guide/merge-fit.js';
@@ -41,12 +41,12 @@ export interface ChainSources {
   glove: GloveProfile;
   logger: Logger;
   /** Fits of this profile; none: the profile's own numbers count. */
-  fits?: FitShelf;
+  fits?: FitStore;
 }
 
 /**
  * @param said undefined until the glove has said what it is: then the profile's word counts
- * @param recordedFits of a recording: in place of those on the shelf
+ * @param recordedFits of a recording: in place of the saved ones
  */
 export function makeChain(
   sources: ChainSources,
@@ -110,7 +110,7 @@ export function makeChain(
   };
 }
 
-/** Works out between other work what a chain with the fits now on the shelf needs. */
+/** Prepares, between other work, what a chain with the present fits needs. */
 export async function prepareChain({ profile, glove, fits }: ChainSources, hand: HandSide): Promise<void> {
   const fitted = fits?.current(glove.name, hand).hand?.skeleton;
   await prepareWornHand(hand, profile.wearer, fitted);

@@ -5,7 +5,7 @@ import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
 import type { Link } from '../link/link.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
-import { type Send, VALID_FOR_MS } from '../resistance/resistance.js';
+import { type Send, VALID_FOR_MS } from '../resistance/send-schedule.js';
 import type { Chain } from './chain.js';
 import type { GloveListeners } from './listeners.js';
 import { createContactNews, reportResistance } from './reports.js';

@@ -214,7 +214,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       '/fits/undo',
       withGlove(async (glove) => {
         const { hand, name } = glove.description;
-        if (!shelfOf(glove).undo(name, hand)) {
+        if (!storeOf(glove).undo(name, hand)) {
           throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
         }
         await glove.refit();
@@ -224,13 +224,13 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/use',
       withGlove(async (glove, { person }) => {
-        const shelf = shelfOf(glove);
-        const known = [...new Set(shelf.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
+        const store = storeOf(glove);
+        const known = [...new Set(store.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
         if (person === undefined || !known.includes(person)) {
           const names = known.join(', ') || 'nobody yet';
           throw new TautlineError('notSupported', `No fit of ${person ?? 'a person'}; fitted: ${names}.`);
         }
-        shelf.person = person;
+        store.person = person;
         // One after the other: the second hand is mostly the first one's mirror image, and worked out by then.
         for (const one of gloves) await one.refit();
         return fitsOf(glove);
@@ -285,12 +285,12 @@ function mustLead({ guide }: LiveGlove, id: string): void {
   );
 }
 
-function shelfOf({ fits }: LiveGlove) {
+function storeOf({ fits }: LiveGlove) {
   if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');
   return fits;
 }
 
-/** Who is meant: the name given, or the present wearer, or the one that the shelf knows. */
+/** Who is meant: the name given, or the present wearer, or the one that the store knows. */
 function personOf(glove: LiveGlove, given: string | undefined): string {
   const name = given?.trim();
   if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {
@@ -306,7 +306,7 @@ function keep(
   what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount'>,
 ): void {
   const { hand, name } = glove.description;
-  shelfOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
+  storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
 }
 
 const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({
@@ -316,15 +316,15 @@ const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) 
 
 function fitsOf(glove: LiveGlove): FitsAnswer {
   const { hand, name } = glove.description;
-  const shelf = shelfOf(glove);
-  const current = shelf.current(name, hand);
+  const store = storeOf(glove);
+  const current = store.current(name, hand);
   const person =
-    shelf.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
+    store.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
   return {
     hand,
     glove: name,
     ...(person === undefined ? {} : { person }),
-    fits: shelf.entries
+    fits: store.entries
       .filter((fit) => fit.glove === name && fit.hand === hand)
       .map((fit) => {
         const { skeleton, channels, actuators, mount, ...rest } = fit;

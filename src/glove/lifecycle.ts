@@ -8,7 +8,7 @@ import type { GloveArming } from './arming.js';
 import type { ChainInUse } from './chain-in-use.js';
 import type { GloveCounters } from './counters.js';
 import type { GloveForces } from './forces.js';
-import type { GloveJournal } from './journal.js';
+import type { GloveLog } from './glove-log.js';
 import type { GloveListeners } from './listeners.js';
 import type { Presence } from './presence.js';
 import type { HandFrame } from './view.js';
@@ -29,7 +29,7 @@ export interface GloveParts {
   arming: GloveArming;
   listeners: GloveListeners;
   counters: GloveCounters;
-  journal: GloveJournal;
+  log: GloveLog;
 }
 
 /** How a glove comes, turns out to be another one, falls silent and goes. Fingers are freed at each of these. */
@@ -53,7 +53,7 @@ const DIFFERENT_US = 200_000;
 
 export function createLifecycle(parts: GloveParts): GloveLifecycle {
   const { link, codec, time, timeSync, frame, wrist, chain, presence, forces, guide, arming } = parts;
-  const { listeners, counters, journal } = parts;
+  const { listeners, counters, log } = parts;
   let differentUs = Number.NEGATIVE_INFINITY;
   let wasLive = false;
   let stopped = false;
@@ -71,7 +71,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
       guide.stop('The glove turned out to be a different one.');
       chain.replaceFor(said);
     }
-    journal.hello(said, different);
+    log.hello(said, different);
     presence.introduced = true;
     chain.introduced();
     if (different) listeners.described();
@@ -87,10 +87,20 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
 
   /** What shaped the hand while it was recorded is done again. */
   function act(done: RecordedAct, timeUs: number): void {
-    if (done.type === 'tracker') wrist.track(done, timeUs, done.app);
+    if (done.type === 'restart') restart(done.shownLaterUs);
+    else if (done.type === 'tracker') wrist.track(done, timeUs, done.app);
     else if (done.type === 'rezero') chain.now.sensing.rezero();
     else if (done.type === 'drift') chain.adoptDrift(done.memory);
     else if (chain.useRecordedFits(done.fits)) putFitsToUse();
+  }
+
+  function restart(shownLaterUs: number): void {
+    frame.shownLaterUs = shownLaterUs;
+    codec.reset();
+    timeSync.forget();
+    wrist.forget();
+    presence.introduced = false;
+    chain.restart();
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -110,7 +120,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     if (forces.armed && !link.recorded) forces.disarm(live ? 'a new connection' : 'the link was lost');
     if (wasLive) arming.keepForWearer();
     wasLive = live;
-    journal.status(status);
+    log.status(status);
     listeners.health();
   }
 
@@ -127,7 +137,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     chain.now.sensing.reset();
     presence.ceased();
     forces.step(time.nowUs());
-    journal.silent(reason);
+    log.silent(reason);
     listeners.frame();
   }
 

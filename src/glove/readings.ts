@@ -16,7 +16,7 @@ type Readings = Pick<
  * @param device what the glove last said of its battery, temperature and faults
  */
 export function createReadings(
-  { chain, frame, wrist, link, codec, timeSync, time, counters, journal, forces }: GloveParts,
+  { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,
   device: () => DeviceState | undefined,
 ): Readings {
   const aheadDofs = new Float64Array(DOF_COUNT);
@@ -53,7 +53,7 @@ export function createReadings(
         counters: codec.counters,
         device: device(),
         timeSync,
-        serialPath: journal.serialPath,
+        serialPath: log.serialPath,
       }),
       wrist: wrist.report(time.nowUs()),
     }),

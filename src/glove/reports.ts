@@ -1,4 +1,4 @@
-import type { FingerContact } from '../contact/solver.js';
+import type { FingerContact } from '../contact/finger-contact.js';
 import type { TouchContacts } from '../contact/touches.js';
 import { FINGERS, type HandSide, JOINT_NAMES } from '../hand/joints.js';
 import type { DeviceState, LinkCounters } from '../link/codec.js';

@@ -27,6 +27,8 @@ export interface HandFrame {
   velocities: Float64Array;
   /** Samples since the last frame that was passed on: left out because the service is behind. */
   skipped: number;
+  /** Of a replay that has jumped: by so much `timeUs` is later than the recorded time, µs; otherwise 0. */
+  shownLaterUs: number;
 }
 
 /** What the stream tells apps of a glove; a new object whenever it changes. */

@@ -31,6 +31,8 @@ export interface GloveWrist {
   track(request: TrackerRequest, nowUs: number, app?: string, name?: string): TrackOutcome;
   /** An app is gone. */
   drop(app: string): void;
+  /** As if no tracker had ever been there. */
+  forget(): void;
   /** Where the tracker was at a time, for a fit of its mount. @returns false: there is none */
   trackerAt(timeUs: number, nowUs: number, pose: Float64Array): boolean;
   report(nowUs: number): WristReport;
@@ -56,6 +58,8 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
   let inUse: WristSource | undefined;
   let turnedUs = Number.NaN;
   let readUs = Number.NEGATIVE_INFINITY;
+  /** Time of the sample that is placed. */
+  let placedUs = 0;
   let disagrees: string | undefined;
 
   const usable = (source: WristSource, nowUs: number): boolean =>
@@ -96,7 +100,7 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
   function compare(nowUs: number): void {
     disagrees = undefined;
     for (const source of sources) {
-      if (source === inUse || !usable(source, nowUs) || !placeBy(source, frame.timeUs, other)) continue;
+      if (source === inUse || !usable(source, nowUs) || !placeBy(source, placedUs, other)) continue;
       const far = Math.hypot(other[0] - root[0], other[1] - root[1], other[2] - root[2]);
       let dot = 0;
       for (let k = 3; k < 7; k++) dot += other[k] * root[k];
@@ -124,6 +128,7 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
     root,
     mount: undefined,
     place(turn, timeUs, nowUs) {
+      placedUs = timeUs;
       if (sources.length > 0) {
         if (turn[3] !== 1) {
           for (let i = 0; i < sources.length; i++) sources[i].delay.glove(timeUs, turn);
@@ -190,6 +195,17 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
       if (at < 0) return;
       if (sources[at] === inUse) inUse = undefined;
       sources.splice(at, 1);
+    },
+    forget() {
+      sources.length = 0;
+      inUse = undefined;
+      disagrees = undefined;
+      turnedUs = Number.NaN;
+      readUs = Number.NEGATIVE_INFINITY;
+      velocity.fill(0);
+      frame.space = 'wrist';
+      root.fill(0);
+      root[6] = 1;
     },
     trackerAt(timeUs, nowUs, pose) {
       const of = inUse?.of === 'tracker' ? inUse : undefined;

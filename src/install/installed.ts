@@ -1,9 +1,9 @@
 import { execFile } from 'node:child_process';
 import { readFile } from 'node:fs/promises';
 import { promisify } from 'node:util';
+import { commandOfUnit } from './autostart.js';
 import type { UserPaths } from './paths.js';
 import { LAUNCHD_LABEL, TASK_NAME, UNIT_NAME } from './plan.js';
-import { commandOfUnit } from './starters.js';
 
 const execute = promisify(execFile);
 

@@ -44,6 +44,8 @@ export type RecordedAct =
   | { type: 'fits'; fits: FitsInUse }
   | { type: 'drift'; memory: readonly (number | null)[] }
   | { type: 'rezero' }
+  /** It begins again, somewhere: nothing of before counts. Times are shown later by `shownLaterUs` from here on. */
+  | { type: 'restart'; shownLaterUs: number }
   | (AppMessageOf<'tracker'> & { app?: string });
 
 export interface Link {

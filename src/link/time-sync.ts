@@ -37,6 +37,8 @@ export interface TimeSync {
   pong(sentUs: number, deviceTimeUs: number, arrivalUs: number): void;
   /** The link is new: the device may have restarted. Mapped times still increase. */
   restart(): void;
+  /** As if nothing had ever come. */
+  forget(): void;
 }
 
 const WRAP = 2 ** 32;
@@ -231,6 +233,13 @@ export function createTimeSync(): TimeSync {
       if (state === 'running') state = 'resuming';
       tripCount = 0;
       status.roundTripUs = undefined;
+    },
+    forget() {
+      state = 'new';
+      now.mapped = Number.NEGATIVE_INFINITY;
+      expectedDrift = 0;
+      tripCount = 0;
+      Object.assign(status, { offsetUs: 0, driftPpm: 0, jitterUs: 0, roundTripUs: undefined });
     },
   };
 

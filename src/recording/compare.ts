@@ -1,4 +1,4 @@
-import type { FitShelf } from '../config/fit-file.js';
+import type { FitStore } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { HandFrame } from '../glove/view.js';
@@ -37,7 +37,7 @@ export interface HandComparison {
  * @param fromS poses before it, in seconds from the start, are computed but not compared: filters of a recording that
  *   began while the glove was running had a past that is not in it
  */
-export function compareSession(session: Session, profile?: Profile, fits?: FitShelf, fromS = 0): Comparison {
+export function compareSession(session: Session, profile?: Profile, fits?: FitStore, fromS = 0): Comparison {
   const recorded = session.head.joints;
   if (!recorded && !profile) {
     throw new TautlineError(

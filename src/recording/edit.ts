@@ -1,9 +1,9 @@
 import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
-import { blankFrames } from './blank-frames.js';
 import type { FileWriter } from './file-writer.js';
 import type { HandChannel, SessionChannel } from './format.js';
 import { createOfflineHands, type OfflineHands } from './offline.js';
+import { redactFrames } from './redact-frames.js';
 import type { FitsBody, Session, SessionHead, SessionVisitor } from './session.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
@@ -105,7 +105,7 @@ export function anonymiseSession(session: Session, out: FileWriter): void {
     return name;
   };
   const blank = new Map(
-    gloves.filter(({ codec }) => codec.kind === 'frames').map(({ hand }) => [hand, blankFrames<Entry>()]),
+    gloves.filter(({ codec }) => codec.kind === 'frames').map(({ hand }) => [hand, redactFrames<Entry>()]),
   );
   const clean = function* (from: Iterable<Entry>): Iterable<Entry> {
     for (const entry of from) {

@@ -29,7 +29,9 @@ export function feedLinks(links: ReplayLinks): SessionVisitor {
   };
 }
 
-const isAct = (request: { type: string }): request is Exclude<RecordedAct, { type: 'fits' | 'drift' }> =>
+const isAct = (request: {
+  type: string;
+}): request is Exclude<RecordedAct, { type: 'fits' | 'drift' | 'restart' }> =>
   request.type === 'tracker' || request.type === 'rezero';
 
 const fitsByKind = (fits: FitsBody['fits']): FitsInUse => ({

@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import type { FitShelf } from '../config/fit-file.js';
+import type { FitStore } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { createGlove } from '../glove/glove.js';
 import type { GloveDescription, HandFrame } from '../glove/view.js';
@@ -30,7 +30,7 @@ export function createOfflineHands(
   session: Session,
   take: (hand: HandSide, frame: HandFrame) => void,
   profile: Profile = session.profile,
-  fits?: FitShelf,
+  fits?: FitStore,
 ): OfflineHands {
   let nowUs = session.startUs;
   const links = new Map<HandSide, ReplayLink>();

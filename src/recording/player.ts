@@ -64,7 +64,7 @@ export function createPlayer(options: PlayerOptions): Player {
   let loops = 0;
   let started = false;
   let positionUs = fromUs;
-  /** Latest time given out, with the links' offset. */
+  /** Latest time shown. */
   let latestUs = Number.NEGATIVE_INFINITY;
   let anchorUs = 0;
   let anchorPositionUs = fromUs;
@@ -80,9 +80,11 @@ export function createPlayer(options: PlayerOptions): Player {
     const atStart = atUs <= startUs;
     queue.startAt(atStart ? Number.NEGATIVE_INFINITY : atUs);
     if (started) {
-      for (const link of links.values()) link.leave('The replay has jumped.');
-      const offsetUs = latestUs + JUMP_US - atUs;
-      for (const link of links.values()) link.offsetUs = Math.max(link.offsetUs, offsetUs);
+      const laterUs = latestUs + JUMP_US - atUs;
+      for (const link of links.values()) {
+        link.leave('The replay has jumped.');
+        link.restart(Math.max(link.shownLaterUs, laterUs));
+      }
     }
     for (const [hand, link] of links) {
       const { glove, fits, status, drift } = session.stateAt(hand, atUs + ROUNDED_US);
@@ -91,7 +93,6 @@ export function createPlayer(options: PlayerOptions): Player {
         if (glove) feed.glove!(hand, atUs, glove);
         link.enter(atUs, glove, status);
       }
-      // Also at the start: what was followed up to the end of the last round is of no use there.
       if (drift) link.act(atUs, { type: 'drift', memory: drift.memory });
     }
     started = true;
@@ -177,7 +178,7 @@ export function createPlayer(options: PlayerOptions): Player {
   }
 
   function noteLatest(): void {
-    for (const link of links.values()) latestUs = Math.max(latestUs, positionUs + link.offsetUs);
+    for (const link of links.values()) latestUs = Math.max(latestUs, positionUs + link.shownLaterUs);
   }
 
   function finish(): void {

@@ -5,11 +5,11 @@ import type { Profile } from '../config/schema.js';
 import type { TautlineError } from '../errors.js';
 import type { Glove } from '../glove/view.js';
 import { logEvent } from '../log/events.js';
+import { requireDiskSpace } from './disk-space.js';
 import { type FileSink, type FileSinkOptions, openFileSink } from './file-sink.js';
 import { SESSION_VERSION } from './format.js';
 import { type GloveRecorder, recordGlove } from './glove-recorder.js';
 import { writeState } from './glove-records.js';
-import { requireRoom } from './room.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
 /**
@@ -84,7 +84,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
   let starting = true;
   let partBeganUs = beganUs;
   let bytesOfClosed = 0;
-  if (!options.open) await requireRoom(file);
+  if (!options.open) await requireDiskSpace(file);
   let sink = await openSink(file);
   let opening: Promise<void> | undefined;
   /** Pieces of the new part while its file is being created. */

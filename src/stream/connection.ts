@@ -3,26 +3,26 @@ import type { Logger } from 'pino';
 import { logEvent } from '../log/events.js';
 import type { AppMessage, AppMessageType, ServerMessage } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
-import { Allowance } from './allowance.js';
 import type { Broadcast, Reader } from './broadcast.js';
+import { classifyDisarm } from './classify-disarm.js';
 import type { Wanted } from './feed.js';
 import { CLOSE, type Incoming } from './frame-reader.js';
 import { Inbox, type Waiting } from './inbox.js';
-import { judge } from './judge-word.js';
 import type { StreamLimits } from './limits.js';
 import { Outbox } from './outbox.js';
 import { Pings } from './pings.js';
 import type { Encoding } from './poses.js';
+import { RateLimit } from './rate-limit.js';
 import { DOUBTED, notTaken, OVERTAKEN, STALE, tooLarge, tooMany, wrong } from './refusals.js';
+import type { ScheduledApp, Scheduler } from './scheduler.js';
 import { SignsOfLife } from './signs-of-life.js';
-import type { Turns, TurnTaker } from './turns.js';
 import { validate } from './validate.js';
 import { Wire } from './wire.js';
 
 /** What a connection needs from the service. */
 export interface ConnectionHost {
   readonly limits: StreamLimits;
-  readonly turns: Turns;
+  readonly scheduler: Scheduler;
   /** Does what a valid message asks; returns the answer. */
   act(connection: AppConnection, message: AppMessage): ServerMessage;
   /** Frees every finger of every hand. */
@@ -59,7 +59,7 @@ const WHOLE_WITHIN_MS = 50;
  * One connection. What comes goes through the wire (frames), is looked through for a disarm, waits in the inbox, and
  * is acted on when it is its turn; what goes out goes through the outbox.
  */
-export class AppConnection implements Reader, TurnTaker {
+export class AppConnection implements Reader, ScheduledApp {
   readonly app: string;
   readonly encoding: Encoding;
   readonly wire: Wire;
@@ -78,7 +78,7 @@ export class AppConnection implements Reader, TurnTaker {
   readonly #logger: Logger;
   readonly #outbox: Outbox;
   readonly #inbox: Inbox;
-  readonly #allowance: Allowance;
+  readonly #rateLimit: RateLimit;
   readonly #life: SignsOfLife;
   readonly #pings: Pings;
   #ended = false;
@@ -92,12 +92,12 @@ export class AppConnection implements Reader, TurnTaker {
     this.#host = host;
     this.#logger = logger;
     this.#inbox = new Inbox(limits);
-    this.#allowance = new Allowance(limits, this.sinceMs);
+    this.#rateLimit = new RateLimit(limits, this.sinceMs);
     this.#life = new SignsOfLife(limits, isPage);
     this.wire = new Wire(socket, limits.maxMessageBytes, {
       arrived: () => {
         this.#life.bytes(performance.now(), this.wire.fresh);
-        host.turns.arrived(this);
+        host.scheduler.arrived(this);
       },
       message: (message) => this.#receive(message),
       word: (final) => {
@@ -171,7 +171,7 @@ export class AppConnection implements Reader, TurnTaker {
     }
     let heeded = false;
     if (message.hasWord) {
-      const judgement = judge(message.text);
+      const judgement = classifyDisarm(message.text);
       if (judgement.is === 'disarm') {
         this.spoken = true;
         this.#act(judgement.message);
@@ -180,19 +180,19 @@ export class AppConnection implements Reader, TurnTaker {
       heeded = judgement.is === 'disarmAll';
       if (heeded) this.#host.disarmAll(this);
     }
-    const { turns } = this.#host;
+    const { scheduler } = this.#host;
     const overtaken = this.#pings.lineIsOpen;
-    this.#inbox.put(message, { atMs: nowMs, turn: turns.count, overtaken, heeded });
-    turns.asked(this);
+    this.#inbox.put(message, { atMs: nowMs, turn: scheduler.count, overtaken, heeded });
+    scheduler.asked(this);
   }
 
   #mayReceive(nowMs: number): boolean {
     if (this.#ended) return false;
-    const allowed = this.#allowance.take(nowMs);
+    const allowed = this.#rateLimit.take(nowMs);
     if (allowed === 'yes') return true;
     if (allowed !== 'no') {
       this.#inbox.refuse(allowed);
-      this.#host.turns.asked(this);
+      this.#host.scheduler.asked(this);
     }
     return false;
   }
@@ -237,7 +237,7 @@ export class AppConnection implements Reader, TurnTaker {
 
   /** It has waited for what else was asked, and not only for a busy processor. */
   #isStale(atMs: number, turn: number): boolean {
-    return this.#host.turns.count - turn > STALE_TURNS && performance.now() - atMs > STALE_MS;
+    return this.#host.scheduler.count - turn > STALE_TURNS && performance.now() - atMs > STALE_MS;
   }
 
   #act(message: AppMessage): void {
@@ -324,7 +324,7 @@ export class AppConnection implements Reader, TurnTaker {
     // It may have begun to say the word.
     if (this.#wordSinceMs !== undefined) this.#host.disarmAll(this);
     this.#inbox.clear();
-    this.#host.turns.left(this);
+    this.#host.scheduler.left(this);
     this.#host.ended(this);
   }
 }

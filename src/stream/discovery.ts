@@ -2,7 +2,7 @@ import { chmod, mkdir, readFile, rename, rm, writeFile } from 'node:fs/promises'
 import { posix, win32 } from 'node:path';
 
 /** Where a running service is, for other programs of the same user. */
-export interface Whereabouts {
+export interface DiscoveryRecord {
   /** `ws://ADDRESS:PORT/stream`. */
   url: string;
   /** What the stream asks of apps, if anything. */
@@ -31,7 +31,7 @@ export function discoveryFile(
  * @returns removes it again, unless another service has written it since
  * @throws what the file system says
  */
-export async function tellWhereabouts(file: string, where: Whereabouts): Promise<() => Promise<void>> {
+export async function writeDiscoveryFile(file: string, where: DiscoveryRecord): Promise<() => Promise<void>> {
   const { dirname } = file.includes('\\') ? win32 : posix;
   await mkdir(dirname(file), { recursive: true, mode: 0o700 });
   const part = `${file}.${where.pid}`;
@@ -41,7 +41,7 @@ export async function tellWhereabouts(file: string, where: Whereabouts): Promise
   await rename(part, file);
   return async () => {
     try {
-      const { pid } = JSON.parse(await readFile(file, 'utf8')) as Partial<Whereabouts>;
+      const { pid } = JSON.parse(await readFile(file, 'utf8')) as Partial<DiscoveryRecord>;
       if (pid === where.pid) await rm(file);
     } catch {
       // Gone, or not ours: nothing is left to remove.

@@ -1,8 +1,8 @@
 import type { IncomingMessage, Server, ServerResponse } from 'node:http';
 import type { Socket } from 'node:net';
 import type { Duplex } from 'node:stream';
+import { ConnectionBurst } from './connection-burst.js';
 import { hasWord } from './disarm-word.js';
-import { Hurry } from './hurry.js';
 
 /**
  * Requests over HTTP are let through one by one. Node reads 64 KiB from a socket at a time and answers all the requests
@@ -28,7 +28,7 @@ export interface HttpGate {
 }
 
 /** Takes its place between the sockets of a server and its parser. Call before the server listens. */
-export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
+export function gateHttp(server: Server, burst = new ConnectionBurst()): HttpGate {
   const gates = new Map<Duplex, Gate>();
   const waiting = new Set<Gate>();
   let serving = 0;
@@ -42,7 +42,7 @@ export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
       return;
     }
     const nowMs = performance.now();
-    if (!hurry.putsOff(servedMs, nowMs)) {
+    if (!burst.defers(servedMs, nowMs)) {
       servedMs = nowMs;
       waiting.delete(gate);
       gate.give();
@@ -59,7 +59,7 @@ export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
 
   // After Node's own listener, whose reading this takes over.
   server.on('connection', (socket: Socket) => {
-    hurry.connected(performance.now());
+    burst.connected(performance.now());
     const listeners = socket.listeners('data');
     if (listeners.length !== 1) throw new Error('http-gate: this Node reads its sockets in another way');
     const deliver = listeners[0] as Deliver;

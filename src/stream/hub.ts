@@ -15,13 +15,13 @@ import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
 import { type UnusedLine, unusedLines } from '../resistance/unused-lines.js';
 import type { AppConnection, ConnectionHost } from './connection.js';
+import { ConnectionBurst } from './connection-burst.js';
 import { Feed } from './feed.js';
-import { Hurry } from './hurry.js';
 import type { StreamLimits } from './limits.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
-import { Turns } from './turns.js';
-import { keepVigil } from './vigil.js';
+import { Scheduler } from './scheduler.js';
+import { watchHolders } from './watch-holders.js';
 
 const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
@@ -34,10 +34,15 @@ const DISARMED_TWICE_MS = 20;
 export class Hub implements ConnectionHost {
   readonly connections = new Set<AppConnection>();
   readonly feeds: readonly Feed[];
-  readonly hurry = new Hurry();
-  readonly turns: Turns;
+  readonly burst = new ConnectionBurst();
+  readonly scheduler: Scheduler;
   readonly #beat: NodeJS.Timeout;
-  readonly #endVigil: () => void;
+  readonly #endWatch: () => void;
+  #tellSubscribed = (): void => {};
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed = new Promise<void>((resolve) => {
+    this.#tellSubscribed = resolve;
+  });
   #disarmedAllMs = Number.NEGATIVE_INFINITY;
   #cautioned = false;
   /** For metrics. `dropped`: of apps that have left. */
@@ -58,13 +63,13 @@ export class Hub implements ConnectionHost {
       permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
   ) {
-    this.turns = new Turns(limits, this.hurry);
+    this.scheduler = new Scheduler(limits, this.burst);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();
       for (const connection of this.connections) connection.beat(nowMs);
     }, limits.probeEveryMs);
-    this.#endVigil = keepVigil(gloves, this.connections, limits.watchEveryMs);
+    this.#endWatch = watchHolders(gloves, this.connections, limits.watchEveryMs);
   }
 
   begin(connection: AppConnection): void {
@@ -111,6 +116,7 @@ export class Hub implements ConnectionHost {
 
   /** Makes the connection a reader of what its subscription says, and of nothing else. */
   connect(connection: AppConnection): void {
+    this.#tellSubscribed();
     for (const feed of this.feeds) {
       feed.remove(connection);
       this.#join(feed, connection);
@@ -194,7 +200,7 @@ export class Hub implements ConnectionHost {
 
   close(): void {
     clearInterval(this.#beat);
-    this.#endVigil();
+    this.#endWatch();
     for (const feed of this.feeds) feed.close();
   }
 

@@ -26,7 +26,7 @@ export interface StreamLimits {
   messagesPerS: number;
   /** Messages over the rate that are answered by errors before the connection is closed. */
   excessMessages: number;
-  /** Of each turn, for looking at what came, and for doing what apps ask: see turns.ts. */
+  /** Of each turn, for looking at what came, and for doing what apps ask: see scheduler.ts. */
   lookMs: number;
   actMs: number;
   /** Most bytes of messages of one app that wait to be acted on. */

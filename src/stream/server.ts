@@ -52,6 +52,8 @@ export interface Stream {
   readonly port: number;
   /** See wearer-key.ts. */
   readonly wearerKey: string;
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed: Promise<void>;
   /** Says goodbye to every app and frees the port. */
   close(): Promise<void>;
 }
@@ -94,7 +96,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     crowdedToldMs = performance.now();
     logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
   });
-  const gate = gateHttp(app.server, hub.hurry);
+  const gate = gateHttp(app.server, hub.burst);
 
   let count = 0;
   app.server.on('upgrade', (request, socket: Duplex, head) => {
@@ -176,6 +178,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     address: `http://${host}:${port}`,
     port,
     wearerKey: wearerKey.value,
+    subscribed: hub.subscribed,
     async close() {
       takeKeyAway?.();
       hub.close();

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { NO_STOP } from '../../src/contact/solver.js';
+import { NO_STOP } from '../../src/contact/finger-contact.js';
 import { createTouchContacts, MAX_TOUCHES, Touches, type TouchRequest } from '../../src/contact/touches.js';
 import {
   createClosingProfile,

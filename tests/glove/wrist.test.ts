@@ -23,6 +23,7 @@ const createFrame = (): HandFrame => ({
   fingerStates: new Uint8Array(5),
   poses: createPoses(),
   velocities: createVelocities(),
+  shownLaterUs: 0,
   skipped: 0,
 });
 const at = (position: readonly number[], more: Partial<TrackerRequest> = {}): TrackerRequest => ({

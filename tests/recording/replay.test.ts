@@ -297,6 +297,13 @@ function offline(file: string): string[] {
   return seen;
 }
 
+/** All of a hand's valid poses but their times. */
+const bitsOf = (seen: readonly string[], hand: string): string[] =>
+  seen
+    .map((line) => line.split(' '))
+    .filter(([side, , valid]) => side === hand && valid === 'true')
+    .map((parts) => parts.slice(2).join(' '));
+
 const timesOf = (seen: string[], hand: string) =>
   seen.filter((line) => line.startsWith(hand)).map((line) => Number(line.split(' ')[1]));
 
@@ -316,6 +323,33 @@ test('a loop goes on in time, and a part begins where it was asked to', async ()
   // Each round is one second, and a moment between rounds.
   expect(times[times.length - 1] - times[0]).toBeGreaterThan(2.9e6);
   expect(times[times.length - 1] - times[0]).toBeLessThan(3.4e6);
+});
+
+test('each round of a loop begins with a clean state: the poses are those of the first, to the last bit', async () => {
+  const file = join(folder, 'rounds.mcap');
+  await recordSimulated({ file, seconds: 4, rateHz: 250, hands: ['left', 'right'] });
+  const first = offline(file);
+  const seen = await play(file, { speed: 20, loop: true }, async (clock, player) => {
+    while (player.state.loops < 3) await clock.runTo(clock.nowUs() + 10_000);
+  });
+  for (const hand of ['left', 'right']) {
+    const poses = bitsOf(seen, hand);
+    const ofOneRound = bitsOf(first, hand);
+    expect(ofOneRound.length).toBeGreaterThan(900);
+    for (let round = 0; round < 3; round++) {
+      expect(poses.slice(round * ofOneRound.length, (round + 1) * ofOneRound.length)).toEqual(ofOneRound);
+    }
+  }
+});
+
+test('a session with faults loops without a difference, too: of loose plugs and cut cables nothing is left', async () => {
+  const file = 'config/sessions/faults.mcap';
+  const seen = await play(file, { speed: Number.POSITIVE_INFINITY, loop: true }, async (clock, player) => {
+    while (player.state.loops < 2) await clock.runTo(clock.nowUs() + 1000);
+  });
+  const once = bitsOf(offline(file), 'right');
+  expect(once.length).toBeGreaterThan(800);
+  expect(bitsOf(seen, 'right').slice(0, 2 * once.length)).toEqual([...once, ...once]);
 });
 
 test('pause, seek forth and back, another speed: time goes on, poses are those of the place', async () => {

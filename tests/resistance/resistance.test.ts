@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { limitNames } from '../../src/resistance/limits.js';
-import { Resistance, type Send } from '../../src/resistance/resistance.js';
+import { Resistance } from '../../src/resistance/resistance.js';
+import type { Send } from '../../src/resistance/send-schedule.js';
 import { all, FIVE_SERVOS, SAFETY, servo } from './profiles.js';
 
 const STEP_US = 4000;

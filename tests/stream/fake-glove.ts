@@ -44,6 +44,7 @@ export class FakeGlove implements Glove {
       poses: Float64Array.from(this.description.skeleton.restPoses),
       velocities: new Float64Array(JOINT_COUNT * VELOCITY_STRIDE),
       skipped: 0,
+      shownLaterUs: 0,
     };
   }
 

@@ -18,7 +18,7 @@ import { colourOf, themeChanged } from '../theme.js';
 import type { Stage } from './stage.js';
 
 /** The object that is touched, drawn in the hand's frame; dragged across the view by the pointer. */
-export interface Thing {
+export interface TouchMesh {
   show(group: Group | undefined): void;
   shape(shape: Shape): void;
   place(position: Vector3, orientation: readonly [number, number, number, number]): void;
@@ -27,7 +27,7 @@ export interface Thing {
 /** A half-space has no end; so much of its surface is drawn, m. */
 const WALL_M = 0.24;
 
-export function createThing(stage: Stage, dragged: (position: Vector3) => void): Thing {
+export function createTouchMesh(stage: Stage, dragged: (position: Vector3) => void): TouchMesh {
   const material = new MeshStandardMaterial({ transparent: true, opacity: 0.55, roughness: 0.5 });
   const mesh = new Mesh<BufferGeometry, MeshStandardMaterial>(new SphereGeometry(), material);
   mesh.renderOrder = 2;

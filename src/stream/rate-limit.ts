@@ -1,23 +1,21 @@
-export interface AllowanceLimits {
+export interface RateLimits {
   /** Messages a second, and the burst. */
   messagesPerS: number;
   /** Messages over the rate that are refused one by one before the connection is closed. */
   excessMessages: number;
 }
 
-/**
- * yes: it may be taken. tooMany: it is over the rate. last: the same, and once too often. no: nothing is taken any more.
- */
+/** tooMany: over the rate. last: the same, and once too often. no: nothing is accepted any more. */
 export type Allowed = 'yes' | 'tooMany' | 'last' | 'no';
 
 /** How much one app may send: a token bucket, full at first, refilled at the permitted rate. Times are arguments, ms. */
-export class Allowance {
+export class RateLimit {
   #left: number;
   #atMs: number;
   #excess = 0;
 
   constructor(
-    readonly limits: AllowanceLimits,
+    readonly limits: RateLimits,
     nowMs: number,
   ) {
     this.#left = limits.messagesPerS;

@@ -1,24 +1,24 @@
 import { TautlineError } from '../errors.js';
 
 /**
- * What a system starts the service by at log-in: the text of a systemd user unit, a launchd agent or a Windows
- * task. Pure: plain data in, text out.
+ * What makes a system start the service at log-in: the text of a systemd user unit, a launchd agent or a Windows task.
+ * Pure: plain data in, text out.
  */
-export interface Starter {
+export interface Autostart {
   /** Absolute path of the node program. */
   node: string;
   /** Absolute path of this program's main.js. */
   main: string;
-  /** Absolute path; none: `tautline run` finds the profile of the configuration folder, or takes the simulated one. */
+  /** Absolute path; undefined: `tautline run` takes the profile in the configuration folder, or the simulated one. */
   profile?: string;
-  /** Where the service logs to; none: the system keeps what it says on stderr. */
+  /** Where the service logs to; undefined: the system keeps what it prints on stderr. */
   log?: string;
 }
 
-/** The watchdog of systemd restarts a service that has said nothing for so long. */
+/** systemd restarts a service that has been silent for this long. */
 export const WATCHDOG_S = 20;
 
-export const runArguments = ({ main, profile, log }: Starter): string[] => [
+export const runArguments = ({ main, profile, log }: Autostart): string[] => [
   main,
   'run',
   ...(profile === undefined ? [] : ['--profile', profile]),
@@ -31,8 +31,8 @@ export const runArguments = ({ main, profile, log }: Starter): string[] => [
  * No text format for starting programs holds every character that a file name may have.
  * @throws TautlineError `usage` for a path that could break out of its line
  */
-function wordsOf(starter: Starter): [string, ...string[]] {
-  const words: [string, ...string[]] = [starter.node, ...runArguments(starter)];
+function wordsOf(autostart: Autostart): [string, ...string[]] {
+  const words: [string, ...string[]] = [autostart.node, ...runArguments(autostart)];
   for (const word of words) {
     if (!/\p{Cc}|[\u2028\u2029\ufffe\uffff]/u.test(word)) continue;
     throw new TautlineError(
@@ -55,10 +55,10 @@ const ENV = '/usr/bin/env';
  * file system or of /dev needs a user namespace in a user unit, and MemoryDenyWriteExecute forbids what a JavaScript
  * engine does.
  */
-export function systemdUnit(starter: Starter): string {
-  const words = wordsOf(starter);
+export function systemdUnit(autostart: Autostart): string {
+  const words = wordsOf(autostart);
   // The program itself, unlike its arguments, may have no quotes and no backslashes in its path.
-  const command = (/["'\\$]/.test(starter.node) ? [ENV, ...words] : words).map(systemdWord).join(' ');
+  const command = (/["'\\$]/.test(autostart.node) ? [ENV, ...words] : words).map(systemdWord).join(' ');
   return `# Written by \`tautline install\`, which overwrites it; changes of yours: systemctl --user edit tautline
 [Unit]
 Description=Tautline, from force-feedback gloves to hands
@@ -113,8 +113,8 @@ const xml = (text: string): string =>
   text.replaceAll('&', '&amp;').replaceAll('<', '&lt;').replaceAll('>', '&gt;').replaceAll('"', '&quot;');
 
 /** launchd.plist(5). */
-export function launchAgent(starter: Starter): string {
-  const words = wordsOf(starter).map((word) => `    <string>${xml(word)}</string>`);
+export function launchAgent(autostart: Autostart): string {
+  const words = wordsOf(autostart).map((word) => `    <string>${xml(word)}</string>`);
   return `<?xml version="1.0" encoding="UTF-8"?>
 <!DOCTYPE plist PUBLIC "-//Apple//DTD PLIST 1.0//EN" "http://www.apple.com/DTDs/PropertyList-1.0.dtd">
 <plist version="1.0">
@@ -152,8 +152,8 @@ const windowsWord = (word: string): string =>
     : word;
 
 /** Task Scheduler schema 1.2 (from memory); elements in the order of its reference pages. */
-export function scheduledTask(starter: Starter): string {
-  const [node, ...words] = wordsOf(starter);
+export function scheduledTask(autostart: Autostart): string {
+  const [node, ...words] = wordsOf(autostart);
   return `<?xml version="1.0" encoding="UTF-16"?>
 <Task version="1.2" xmlns="http://schemas.microsoft.com/windows/2004/02/mit/task">
   <RegistrationInfo>

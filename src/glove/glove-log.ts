@@ -9,7 +9,7 @@ import type { Sensing } from '../sensing/sensing.js';
 import { createVerdictLog } from './verdict-log.js';
 
 /** What is written to the log about one glove, each trouble once. */
-export interface GloveJournal {
+export interface GloveLog {
   /** Path of a serial link, which advice is about. */
   readonly serialPath: string | undefined;
   /** The glove has said what it is. @param different from before */
@@ -26,14 +26,14 @@ export interface GloveJournal {
   signed(what: 'armed' | 'disarmed', hand: string, by: string): void;
 }
 
-export interface JournalSources {
+export interface GloveLogSources {
   glove: GloveProfile;
   link: Link;
   logger: Logger;
   timeSync: TimeSync;
 }
 
-export function createGloveJournal({ glove, link, logger, timeSync }: JournalSources): GloveJournal {
+export function createGloveLog({ glove, link, logger, timeSync }: GloveLogSources): GloveLog {
   const { name } = glove;
   const serialPath = () => (glove.link.kind === 'serial' ? link.status.address : undefined);
   const verdictLog = createVerdictLog(logger, name);

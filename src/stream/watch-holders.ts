@@ -1,16 +1,16 @@
 import type { Glove } from '../glove/glove.js';
 import type { AppConnection } from './connection.js';
 
-/** A watch that comes so many times too late says that the service was busy, not the apps silent. */
+/** A watch that comes this many periods late says that the service was busy, not that the apps were silent. */
 const LATE = 4;
 
 /**
- * Watches over those who may hold fingers: that they are alive, and that nothing which they sent before a glove was
- * disarmed counts after it, whoever disarmed it. Disarms over the stream and HTTP draw that line themselves; here are
- * those that come from the glove: its button, a stretched hand, a lost link.
- * @returns ends it
+ * Watches the apps that may hold fingers: that they are alive, and that nothing they sent before a disarm counts after
+ * it. Disarms over the stream and HTTP draw that line themselves; this covers those that come from the glove: its
+ * button, a stretched hand, a lost link.
+ * @returns ends the watch
  */
-export function keepVigil(
+export function watchHolders(
   gloves: readonly Glove[],
   connections: ReadonlySet<AppConnection>,
   everyMs: number,

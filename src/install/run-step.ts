@@ -4,7 +4,7 @@ import { TautlineError } from '../errors.js';
 import type { Step } from './plan.js';
 
 /** @throws TautlineError fileDenied, notSupported: what could not be done, and what to do about it */
-export function carryOut(step: Step): void {
+export function runStep(step: Step): void {
   if (step.kind === 'run') {
     const { status, error, stderr, stdout } = spawnSync(step.command, step.args, { encoding: 'utf8' });
     if (step.mayFail || (!error && status === 0)) return;

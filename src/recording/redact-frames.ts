@@ -4,16 +4,16 @@ import { BODY_START, MAX_FRAME } from '../link/packets.js';
 import { MAX_PAYLOAD, MESSAGE } from '../protocol/link-table.js';
 
 /**
- * Takes device ids and notes out of the bytes of a link, and leaves every other byte, each frame's length and
- * each read's bounds as they were: what is computed from the bytes stays the same.
+ * Removes device ids and notes from the bytes of a link. Every other byte, the length of each frame and the bounds of each
+ * read stay, so that what is computed from the bytes stays the same.
  */
-export interface FrameBlanker<T> {
+export interface FrameRedactor<T> {
   /**
    * @param bytes changed in place; a frame may span several reads
    * @returns the reads that are done, in order
    */
   push(item: T, bytes: Uint8Array): T[];
-  /** Something that is no read: waits for its turn among them. @returns what is done, in order */
+  /** Anything but a read: it waits for its turn among the reads. @returns what is done, in order */
   pass(item: T): T[];
   /** The reads that wait for the end of a frame; an unfinished frame is made unreadable. */
   flush(): T[];
@@ -25,7 +25,7 @@ const ID_LENGTH = 8;
 /** Not a delimiter, and no COBS code that leads anywhere. */
 const NOTHING = 0xff;
 
-export function blankFrames<T>(): FrameBlanker<T> {
+export function redactFrames<T>(): FrameRedactor<T> {
   const payload = new Uint8Array(MAX_PAYLOAD);
   const encoded = new Uint8Array(cobsBound(MAX_PAYLOAD));
   let waiting: T[] = [];

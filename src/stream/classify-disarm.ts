@@ -5,43 +5,43 @@ import { validate } from './validate.js';
 /**
  * What counts as a disarm on the stream, however it is spelt:
  *
- *   the word stands in a frame ──> text, short, whole, and a message of another type that has it in a name? ── yes ──>
- *                                  no harm in it: taken as that message
+ *   the word is in a frame ──> short, whole text, and a valid message of another type with the word in a name? ── yes ──>
+ *                                  harmless: taken as that message
  *                                       │ no
  *                                       ▼
  *                                  every hand is disarmed (a well-formed one: the hand that it names, if it is there)
  *
- * Nobody who wants to be free must be refused for a comma.
+ * A wearer who wants to be free must not be refused for a comma.
  */
 
 /**
- * Longest message that is looked into, characters. In a longer one the word is a disarm wherever it stands: reading it
- * would make others wait.
+ * Longest message that is parsed for this, in characters. In a longer one the word is a disarm wherever it stands, since
+ * parsing it would keep others waiting.
  */
-export const LONGEST_JUDGED = 2048;
+export const LONGEST_CLASSIFIED = 2048;
 
 /** Fields that an app fills with names of its own. */
 const NAMES = ['app', 'id', 'layer'] as const;
 
-/** What a message with the word in it comes to. */
-export type Judgement =
-  /** It is a message that has the word in a name. */
+/** What a message that contains the word means. */
+export type DisarmClass =
+  /** Another message, with the word in a name. */
   | { readonly is: 'harmless' }
-  /** A disarm as it should be. */
+  /** A well-formed disarm. */
   | { readonly is: 'disarm'; readonly message: AppMessageOf<'disarm'> }
-  /** A disarm that is misspelt, or may be one: for every hand. */
+  /** A misspelt disarm, or what may be one: for every hand. */
   | { readonly is: 'disarmAll' };
 
-const DISARM_ALL: Judgement = { is: 'disarmAll' };
+const DISARM_ALL: DisarmClass = { is: 'disarmAll' };
 
 /** @param text of a whole message; undefined when it was binary */
-export function judge(text: string | undefined): Judgement {
-  if (text === undefined || text.length > LONGEST_JUDGED) return DISARM_ALL;
+export function classifyDisarm(text: string | undefined): DisarmClass {
+  if (text === undefined || text.length > LONGEST_CLASSIFIED) return DISARM_ALL;
   const checked = validate(text);
   if (!checked.ok) return DISARM_ALL;
   if (checked.message.type === 'disarm') return { is: 'disarm', message: checked.message };
   const message = checked.message as Partial<Record<(typeof NAMES)[number], unknown>>;
   const named = NAMES.reduce((sum, name) => sum + countWord(JSON.stringify(message[name] ?? '')), 0);
-  // What is said twice counts once for a parser: the word may stand in what it left out.
+  // A parser keeps only the last of duplicate keys: the word may be in one that it dropped.
   return countWord(text) > named ? DISARM_ALL : { is: 'harmless' };
 }

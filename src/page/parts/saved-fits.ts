@@ -13,7 +13,7 @@ const WHAT = {
 } as const;
 
 /** The fits that the service keeps: who, when, which is in use; undo, and another wearer. */
-export function createFitShelf(
+export function createSavedFits(
   post: (path: string) => Promise<void>,
   read: () => Promise<unknown>,
 ): { element: HTMLElement; update(): Promise<void> } {

@@ -6,12 +6,12 @@ import { TautlineError } from '../errors.js';
 export const LEAST_FREE_BYTES = 8_000_000;
 
 /**
- * A recording that would end as soon as it has begun is better refused. What a quota leaves, and disks that do not say
- * what is free, show only when the file is written.
- * @param diskOf tests put a full disk here
+ * Better to refuse a recording than to end it as soon as it has begun. Quotas, and disks that do not report their free
+ * space, show only when the file is written.
+ * @param diskOf how to ask a disk; tests pass a full one
  * @throws TautlineError diskFull
  */
-export async function requireRoom(
+export async function requireDiskSpace(
   file: string,
   diskOf: (folder: string) => Promise<{ blocks: number; bavail: number; bsize: number }> = statfs,
 ): Promise<void> {

@@ -4,23 +4,23 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { afterAll, describe, expect, it } from 'vitest';
-import { commandOfAgent, commandOfTask } from '../../src/install/installed.js';
-import { userPaths } from '../../src/install/paths.js';
-import { describeStep, installSteps, uninstallSteps } from '../../src/install/plan.js';
 import {
+  type Autostart,
   runArguments as argumentsOf,
   commandOfUnit,
   launchAgent,
-  type Starter,
   scheduledTask,
   systemdUnit,
-} from '../../src/install/starters.js';
+} from '../../src/install/autostart.js';
+import { commandOfAgent, commandOfTask } from '../../src/install/installed.js';
+import { userPaths } from '../../src/install/paths.js';
+import { describeStep, installSteps, uninstallSteps } from '../../src/install/plan.js';
 import { need } from '../requirements.js';
 import { elementAt, parseXml, type XmlElement } from './xml.js';
 
-const PLAIN: Starter = { node: '/usr/bin/node', main: '/opt/tautline/dist/main.js' };
+const PLAIN: Autostart = { node: '/usr/bin/node', main: '/opt/tautline/dist/main.js' };
 /** Everything that one of the formats gives a meaning to. */
-const AWKWARD: Starter = {
+const AWKWARD: Autostart = {
   node: '/opt/my "node" \\ 100%/$HOME/node',
   main: "/home/kim o'neil/<tautline> & co/%h $X $$ %%/main.js",
   profile: '/home/kim/größe 5; echo "#1".yaml',
@@ -134,7 +134,7 @@ describe('launchd agent', () => {
 });
 
 describe('Windows task', () => {
-  const starter: Starter = {
+  const starter: Autostart = {
     node: 'C:\\Program Files\\nodejs\\node.exe',
     main: 'C:\\Users\\Kim & Co\\AppData\\tautline\\dist\\main.js',
     profile: "D:\\O'Neil\\glove.yaml",
