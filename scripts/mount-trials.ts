@@ -40,10 +40,16 @@ const line = (name: string, numbers: number[]): void => {
 };
 
 for (const [name, options] of Object.entries(TRIALS)) {
-  const rows = { turn: [], place: [], before: [], tips: [], straight: [], turnBy: [], placeBy: [] } as Record<
-    string,
-    number[]
-  >;
+  const rows = {
+    turn: [],
+    place: [],
+    before: [],
+    motion: [],
+    tips: [],
+    straight: [],
+    turnBy: [],
+    placeBy: [],
+  } as Record<string, number[]>;
   const refused: Record<string, number> = {};
   let false_ = 0;
   let ms = 0;
@@ -67,6 +73,8 @@ for (const [name, options] of Object.entries(TRIALS)) {
     const place = apartM(fitted.mount, mount);
     rows.turn.push(turn);
     rows.place.push(place * 1000);
+    rows.before.push(tipErrorM(wearer, [0, 0, 0, 0, 0, 0, 1]) * 1000);
+    if ('fitted' in start) rows.motion.push(tipErrorM(wearer, start.fitted.mount) * 1000);
     rows.tips.push(tipErrorM(wearer, fitted.mount) * 1000);
     rows.straight.push(tipErrorM(wearer, fitted.mount, fitted.jointBias) * 1000);
     rows.turnBy.push(turn / fitted.rotationDeg);
@@ -79,6 +87,8 @@ for (const [name, options] of Object.entries(TRIALS)) {
   console.log(`  ${' '.repeat(34)}   50%   90%   99%   max   rms`);
   line('rotation, degrees', rows.turn);
   line('translation, mm', rows.place);
+  line('fingertips, tracker for wrist, mm', rows.before);
+  line('fingertips, by nod and wave, mm', rows.motion);
   line('fingertips, mm', rows.tips);
   line('fingertips, biases taken out, mm', rows.straight);
   line('rotation / stated', rows.turnBy);

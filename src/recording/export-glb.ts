@@ -8,6 +8,10 @@ import type { Session } from './session.js';
 /**
  * A session as a glTF 2.0 animation: each hand is a tree of 26 nodes with the joints' names, animated, with a ball
  * at every joint and a tube along every bone. Metres, +Y up, as in the poses.
+ *
+ * A hand of which an app knew the place moves through the world as it did: the space of that app, in OpenXR its local
+ * or stage space. What was recorded while nobody knew its place is then left out. Other hands stand side by side, each
+ * around its wrist. `extras.space` of a hand's node says which: `world` or `wrist`.
  */
 
 /** Displays show no more. */
@@ -27,16 +31,19 @@ interface Track {
   /** Per key, JOINT_COUNT × [x, y, z, qx, qy, qz, qw], beside the parent. */
   locals: number[];
   radii: number[];
+  space: 'wrist' | 'world';
 }
 
 /** @throws TautlineError when the part has no valid pose, or is too long for one file */
 export function exportGlb(session: Session, { fromS, toS }: Range, generator: string): Uint8Array {
   const tracks = new Map<HandSide, Track>();
-  visitFrames(session, (hand, { poses, valid }, atS) => {
+  visitFrames(session, (hand, { poses, valid, space }, atS) => {
     if (!valid || atS < fromS || atS > toS) return;
     let track = tracks.get(hand);
-    if (!track) {
+    if (track?.space === 'world' && space === 'wrist') return;
+    if (!track || track.space !== space) {
       track = {
+        space,
         times: [],
         locals: [],
         radii: Array.from({ length: JOINT_COUNT }, (_, j) => poses[j * POSE_STRIDE + 7]),
@@ -114,8 +121,13 @@ export function exportGlb(session: Session, { fromS, toS }: Range, generator: st
     const root = nodes.length;
     nodes.push({
       name: `${hand} hand`,
-      // Side by side: each hand's own frame has its wrist at the origin.
-      translation: [tracks.size === 1 ? 0 : hand === 'left' ? -HAND_GAP_M : HAND_GAP_M, 0, 0],
+      // Side by side: each hand's own frame has its wrist at the origin. In the world, it is where it is.
+      translation: [
+        tracks.size === 1 || track.space === 'world' ? 0 : hand === 'left' ? -HAND_GAP_M : HAND_GAP_M,
+        0,
+        0,
+      ],
+      extras: { space: track.space },
       children: [first + WRIST],
     });
     scenes[0].nodes.push(root);
