@@ -108,6 +108,7 @@ export function makeChain(
       skeleton,
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,
+      ...(fits.mount?.mount ? { mount: fits.mount.mount.pose } : {}),
       howToArm: waysToArm(glove),
     },
     fits,

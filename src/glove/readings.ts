@@ -22,7 +22,7 @@ export function createReadings(
     rememberDrift: () => chain.now.sensing.rememberDrift(),
     predict(aheadS, poses) {
       const { sensing, skeleton } = chain.now;
-      forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.root);
+      forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.ahead(aheadS));
     },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),
@@ -46,6 +46,7 @@ export function createReadings(
         timeSync,
         serialPath: log.serialPath,
       }),
+      wrist: wrist.report(time.nowUs()),
     }),
   };
 }

@@ -254,7 +254,7 @@ export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN, howToArm } = glove.description;
+  const { maxTensionN, howToArm, mount } = glove.description;
   return {
     hand,
     name,
@@ -275,6 +275,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
       ),
     },
     inputs: [...inputPaths],
+    ...(mount === undefined ? {} : { mount: [...mount] }),
     ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

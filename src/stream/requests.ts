@@ -36,7 +36,9 @@ type Handlers = {
   ) => Outcome;
 };
 
-const TAKEN = {};
+const TAKEN: Outcome = {};
+const UNPLACED =
+  'Nothing is felt of it: it lies in the world, and where this hand is in the world is not known. Send `tracker`.';
 
 /** What each message does. */
 const HANDLERS: Handlers = {
@@ -72,15 +74,19 @@ const HANDLERS: Handlers = {
   },
   resist: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => glove.resist(connection.app, message)),
-  touch: (target, connection, message) =>
-    onHand(target, message.hand, ({ glove }) => glove.touch(connection.app, message)),
+  touch(target, connection, message) {
+    const outcome = onHand(target, message.hand, ({ glove }) => glove.touch(connection.app, message));
+    if (outcome !== TAKEN || message.space !== 'world') return outcome;
+    const unplaced = target.feedsOf(message.hand).some(({ glove }) => glove.frame.space !== 'world');
+    return unplaced ? { limited: UNPLACED } : outcome;
+  },
   pulse: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => glove.pulse(connection.app, message, connection.grasps)),
-  tracker: (target, _connection, message) =>
-    onHand(target, message.hand, ({ glove }) => {
-      glove.track(message);
-      return undefined;
-    }),
+  tracker(target, { app, name }, message) {
+    const feeds = target.feedsOf(message.hand);
+    if (feeds.length === 0) return noGlove(target, message.hand, '/hand');
+    return feeds[0].glove.track(message, app, name ?? app);
+  },
   release: (target, connection, message) =>
     onHand(target, message.hand, ({ glove }) => {
       glove.release(connection.app, message.layer);
