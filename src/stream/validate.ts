@@ -154,7 +154,7 @@ function editDistance(a: string, b: string): number {
   return previous[b.length];
 }
 
-/** One line with its full stop, whatever an app put into a name. */
+/** One line that ends in a full stop, whatever an app put into a name. */
 const sentence = (text: string): string =>
   `${text.replaceAll(/\p{Cc}/gu, ' ')}${text.endsWith('?') ? '' : '.'}`;
 const quote = (text: string): string => JSON.stringify(text.length > 40 ? `${text.slice(0, 40)}…` : text);
