@@ -2,6 +2,7 @@ import { type Static, Type } from '@sinclair/typebox';
 import type { ActuatorSchema, ChannelSchema, FilterSchema } from './schema-glove.js';
 import { GloveSchema } from './schema-glove.js';
 import type { CodecSchema, LinkSchema } from './schema-link.js';
+import { OpenxrSchema } from './schema-openxr.js';
 import { integer, number, object, section } from './schema-parts.js';
 import { StreamSchema } from './schema-stream.js';
 
@@ -12,6 +13,7 @@ import { StreamSchema } from './schema-stream.js';
 
 export * from './schema-glove.js';
 export * from './schema-link.js';
+export * from './schema-openxr.js';
 export * from './schema-stream.js';
 
 export const SafetySchema = section(
@@ -69,6 +71,7 @@ export const ProfileSchema = object(
     wearer: WearerSchema,
     safety: SafetySchema,
     stream: StreamSchema,
+    openxr: OpenxrSchema,
   },
   'A Tautline profile.',
 );
@@ -83,4 +86,5 @@ export type ActuatorProfile = Static<typeof ActuatorSchema>;
 export type FilterProfile = Static<typeof FilterSchema>;
 export type SafetyProfile = Static<typeof SafetySchema>;
 export type StreamProfile = Static<typeof StreamSchema>;
+export type OpenxrProfile = Static<typeof OpenxrSchema>;
 export type WearerProfile = Static<typeof WearerSchema>;

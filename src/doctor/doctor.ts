@@ -1,3 +1,4 @@
+import type { Registration } from '../install/openxr-registration.js';
 import type { Caution } from '../resistance/cautions.js';
 
 /**
@@ -39,6 +40,8 @@ export interface Facts {
   lingers?: boolean;
   folders: readonly { path: string; writable: boolean; freeBytes: number | undefined }[];
   bluetooth: { wanted: boolean; problem?: string };
+  /** What the OpenXR loader knows of the layer. */
+  openxr: Registration;
   /** If known: whether it runs on battery, and after how many minutes it goes to sleep by itself, 0 never. */
   power: { onBattery?: boolean; sleepsAfterMin?: number };
 }
@@ -64,6 +67,7 @@ export function examine(facts: Facts): Finding[] {
     installation(facts),
     ...facts.folders.map(folder),
     ...bluetooth(facts),
+    ...openxr(facts),
     ...power(facts),
   ];
 }
@@ -262,6 +266,26 @@ function power({ power: { onBattery, sleepsAfterMin } }: Facts): Finding[] {
   }
   if (onBattery === undefined && sleepsAfterMin === undefined) return [];
   return [fine(what, 'Nothing is known that would put the computer to sleep.')];
+}
+
+function openxr({ openxr: { supported, entries, loads, problems } }: Facts): Finding[] {
+  const what = 'openxr';
+  // A machine without applications of that kind, or without a layer, lacks nothing.
+  if (!supported) return [];
+  if (entries.length === 0) {
+    return [fine(what, 'The layer is not registered; `tautline openxr on` does it.')];
+  }
+  if (problems.length === 0) return [fine(what, `Applications get the layer by ${entries[0].manifest}.`)];
+  return problems.map((problem): Finding => {
+    const { says, remedy } = cut(problem);
+    return { what, state: loads ? 'attention' : 'wrong', says, ...(remedy === undefined ? {} : { remedy }) };
+  });
+}
+
+/** A line that says what, and then what to do. */
+function cut(line: string): { says: string; remedy?: string } {
+  const at = line.indexOf('. ') + 1;
+  return at > 0 ? { says: line.slice(0, at), remedy: line.slice(at + 1) } : { says: line };
 }
 
 function bluetooth({ bluetooth: { wanted, problem } }: Facts): Finding[] {

@@ -6,6 +6,7 @@ import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
 import { EXAMPLES } from '../config/load.js';
 import type { Installed } from '../install/installed.js';
+import { readRegistration } from '../install/openxr-registration.js';
 import type { UserPaths } from '../install/paths.js';
 import { listPorts } from '../link/list-ports.js';
 import { findHolders } from '../link/port-holders.js';
@@ -44,6 +45,7 @@ export async function gatherFacts({ paths, version, here, health, token }: Facts
       : {}),
     folders: await Promise.all([paths.config, paths.sessions].map(folderAt)),
     bluetooth: { wanted, ...(wanted ? await bluetoothProblem() : {}) },
+    openxr: await readRegistration(),
     power: await powerOf(),
   };
 }

@@ -41,6 +41,7 @@ export function createChainInUse(
   /** Its hand is shown at once, at rest, until samples come. */
   function make(): Chain {
     const made = makeChain(sources, hello, recordedFits);
+    wrist.mount = made.description.mount;
     forwardKinematics(made.skeleton, made.sensing.dofs, frame.poses, wrist.root);
     frame.velocities.fill(0);
     return made;

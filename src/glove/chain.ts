@@ -54,7 +54,7 @@ export function makeChain(
   recordedFits: FitsInUse | undefined,
 ): Chain {
   const { glove } = sources;
-  const { safety } = sources.profile;
+  const { safety, openxr } = sources.profile;
   const hand = said?.hand ?? glove.hand;
   const fits = recordedFits ?? sources.fits?.current(glove.name, hand) ?? {};
   const fitted = mergeStops(
@@ -80,7 +80,12 @@ export function makeChain(
   return {
     sensing,
     newestCurls: createNewestCurls(sensing),
-    resistance: new Resistance({ safety, actuators, travel }),
+    resistance: new Resistance({
+      safety,
+      actuators,
+      travel,
+      graspEffort: openxr.graspHold ? openxr.graspEffort : undefined,
+    }),
     actuators,
     travel,
     touches: new Touches(skeleton, closing, safety),
@@ -103,6 +108,7 @@ export function makeChain(
       skeleton,
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,
+      ...(fits.mount?.mount ? { mount: fits.mount.mount.pose } : {}),
       howToArm: waysToArm(glove),
     },
     fits,

@@ -212,12 +212,14 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
       return asked(app, request);
     },
 
-    pulse(app, request) {
+    pulse(app, request, grasps = false) {
       const { resistance } = chain();
       const { finger, amplitude, durationMs, frequencyHz } = request;
       if (codec.plain) return asked(app, request, NO_PULSES);
-      const refusal = resistance.pulse(time.nowUs(), finger, amplitude, durationMs, frequencyHz);
+      const nowUs = time.nowUs();
+      const refusal = resistance.pulse(nowUs, finger, amplitude, durationMs, frequencyHz, app, grasps);
       if (!refusal) {
+        step(nowUs);
         const { pulses } = resistance;
         for (let at = 0; at < pulses.count; at++) {
           send(

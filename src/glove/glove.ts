@@ -58,6 +58,8 @@ export interface LiveGlove extends Glove {
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
   readonly fits: FitStore | undefined;
+  /** An app says where a tracker on this hand is, whose mount can be fitted. */
+  readonly hasTracker: boolean;
   /** A session is shown in its place: meanwhile it can neither be armed nor led through moves. */
   replaced: boolean;
   /** Puts the saved fits to use: the chain is remade, disarmed. */
@@ -114,7 +116,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const { guide, ...guided } = createGuidedGlove({ glove, chain, codec, timeSync, arming: () => arming });
+  const { guide, ...guided } = createGuidedGlove({
+    glove,
+    chain,
+    codec,
+    timeSync,
+    arming: () => arming,
+    wrist,
+  });
   const arming = createGloveArming({
     glove,
     forces,
@@ -141,6 +150,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
 
+  const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
   let arrivalUs = 0;
   let cancelBeat = (): void => {};
@@ -165,8 +175,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const timeUs = timeSync.map(samples.deviceTimeUs, arrivalUs);
     const { sensing, skeleton, inputs } = chain.now;
     sensing.update(samples, timeUs);
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, arrivalUs));
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, timeUs, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
+    wrist.carry(frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
     frame.timeUs = timeUs + frame.shownLaterUs;
     frame.valid = true;
@@ -220,6 +231,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
     guide,
     fits: options.fits,
     recorded: link.recorded === true,
+    get hasTracker() {
+      const nowUs = time.nowUs();
+      return wrist.trackerAt(nowUs, nowUs, trackerPose);
+    },
     get description() {
       return chain.now.description;
     },
@@ -264,9 +279,18 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     ...readings,
-    ...{ resist, touch, pulse, release, drop, readResistance: read, recordResistance: record },
-    track(request) {
-      if (wrist.track(request, time.nowUs())) listeners.asked('', request);
+    ...{ resist, touch, pulse, release, readResistance: read, recordResistance: record },
+    drop(app) {
+      wrist.drop(app);
+      drop(app);
+    },
+    track(request, app = '', name = app) {
+      const nowUs = time.nowUs();
+      const outcome = wrist.track(request, nowUs, app, name);
+      // With its time, so that a replay places the hand as it was placed.
+      const timed = { ...request, timeUs: request.timeUs ?? nowUs };
+      listeners.asked(app, timed, 'refused' in outcome ? outcome.refused : undefined);
+      return outcome;
     },
     rezero(by) {
       chain.now.sensing.rezero();

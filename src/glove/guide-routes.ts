@@ -25,11 +25,14 @@ export interface FitsAnswer {
   /** Whose fit is in use. */
   person?: string;
   /** Of this glove, oldest first; without the bone lengths. */
-  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators'> & {
-    kind: 'sensors' | 'actuators' | 'bones';
+  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators' | 'mount'> & {
+    kind: 'sensors' | 'actuators' | 'bones' | 'mount';
     channels?: number;
     actuators?: number;
     rmsMm?: number;
+    /** Of a mount: one standard deviation. */
+    rotationDeg?: number;
+    translationMm?: number;
     inUse: boolean;
   })[];
   /** POST /fits/hand: the remaining distance between the given joints and the hand, mm. */
@@ -43,6 +46,7 @@ const LONGEST_NAME = 40;
  *
  *   POST /guide?task=check|fit   begin; forces are taken away. A fit may name its `person`
  *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
+ *   POST /guide?task=mount       how the tracker sits on the hand; an app must send `tracker` with `of: tracker`
  *   GET  /guide                  the present move, or what was found
  *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
  *                                from the page or the command line
@@ -126,6 +130,13 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
             'No stop of this glove can be fitted: it takes one string stop a finger, and a glove that knows "free".',
           );
         }
+        if (task === 'mount' && !glove.hasTracker) {
+          throw new TautlineError(
+            'notSupported',
+            'Nothing says where a tracker on this hand is.',
+            'Start the application that knows it (it sends `tracker` with `of: "tracker"`), then try again.',
+          );
+        }
         // Nobody may be held while he is asked to move.
         glove.disarm(`the ${task}`, 'wearer');
         glove.guide.start(task as GuideTask, who, { id: leader, name: by });
@@ -158,7 +169,18 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       withGlove(async (glove, { leader = '' }) => {
         mustBeShown(glove);
         mustLead(glove, leader);
-        const { fit, stops } = glove.guide;
+        const { fit, stops, mount } = glove.guide;
+        if (mount?.fitted) {
+          if (!mount.accepted) {
+            const { mount: pose, by, rotationDeg, translationM, residualM } = mount.fitted;
+            keep(glove, mount.person, {
+              mount: { pose: [...pose], by, rotationDeg, translationM, residualM },
+            });
+            mount.accepted = true;
+            await glove.refit();
+          }
+          return glove.guide.read();
+        }
         if (stops && stops.fitted.length > 0) {
           if (!stops.accepted) {
             keep(glove, stops.person, { actuators: stops.fitted.map((stop) => ({ ...stop })) });
@@ -292,7 +314,7 @@ function personOf(glove: LiveGlove, given: string | undefined): string {
 function keep(
   glove: LiveGlove,
   person: string,
-  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton'>,
+  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount'>,
 ): void {
   const { hand, name } = glove.description;
   storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
@@ -316,14 +338,19 @@ function fitsOf(glove: LiveGlove): FitsAnswer {
     fits: store.entries
       .filter((fit) => fit.glove === name && fit.hand === hand)
       .map((fit) => {
-        const { skeleton, channels, actuators, ...rest } = fit;
+        const { skeleton, channels, actuators, mount, ...rest } = fit;
         return {
           ...rest,
-          kind: skeleton ? 'bones' : actuators ? 'actuators' : 'sensors',
+          kind: skeleton ? 'bones' : mount ? 'mount' : actuators ? 'actuators' : 'sensors',
           ...(channels ? { channels: channels.length } : {}),
           ...(actuators ? { actuators: actuators.length } : {}),
           ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
-          inUse: fit === current.channels || fit === current.actuators || fit === current.hand,
+          ...(mount ? { rotationDeg: mount.rotationDeg, translationMm: mount.translationM * 1000 } : {}),
+          inUse:
+            fit === current.mount ||
+            fit === current.channels ||
+            fit === current.actuators ||
+            fit === current.hand,
         };
       }),
   };

@@ -88,7 +88,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
   /** What shaped the hand while it was recorded is done again. */
   function act(done: RecordedAct, timeUs: number): void {
     if (done.type === 'restart') restart(done.shownLaterUs);
-    else if (done.type === 'tracker') wrist.track(done, timeUs);
+    else if (done.type === 'tracker') wrist.track(done, timeUs, done.app);
     else if (done.type === 'rezero') chain.now.sensing.rezero();
     else if (done.type === 'drift') chain.adoptDrift(done.memory);
     else if (chain.useRecordedFits(done.fits)) putFitsToUse();

@@ -48,6 +48,8 @@ export interface GloveDescription {
   inputPaths: readonly string[];
   /** Largest string tension that the profile permits. */
   maxTensionN?: number;
+  /** Of the wrist in the frame of the tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. */
+  mount?: readonly number[];
   /** How the wearer arms it, to complete "To arm: …". */
   howToArm: string;
 }
@@ -79,6 +81,9 @@ export type AppRequest =
   | AppMessageOf<'tracker'>
   | { type: 'release'; layer?: string }
   | { type: 'arm' | 'disarm' | 'rezero' };
+
+/** What an app's pose came to: taken, taken but of no use for this reason, or refused. */
+export type TrackOutcome = { limited?: string } | { refused: Refusal };
 
 /** Counts of a glove since it was made. */
 export interface GloveMetrics {
@@ -123,11 +128,13 @@ export interface Glove {
   recordResistance(since: { event: number }): Omit<ServerMessageOf<'resistance'>, 'type'>;
   resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
   touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
-  pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;
+  /** @param grasps it is of an application that only vibrates, and the profile permits to hold fingers for it */
+  pulse(app: string, request: AppMessageOf<'pulse'>, grasps?: boolean): Refusal | undefined;
   release(app: string, layer?: string): void;
   /** The app is gone: everything it asked for is dropped at once. */
   drop(app: string): void;
-  track(request: AppMessageOf<'tracker'>): void;
+  /** Where the hand is. @param app its id; @param name for people */
+  track(request: AppMessageOf<'tracker'>, app?: string, name?: string): TrackOutcome;
   /** The hand is held open now: the present readings count as open from here on. */
   rezero(by: string): void;
   /** Permits forces. @returns why not */

@@ -7,6 +7,8 @@ export type Step =
   | { kind: 'folder'; path: string }
   | { kind: 'write'; path: string; text: string; encoding?: 'utf16le' }
   | { kind: 'remove'; path: string }
+  /** A folder that is removed if nothing is in it. */
+  | { kind: 'prune'; path: string }
   /** @property mayFail there may be nothing to undo */
   | { kind: 'run'; command: string; args: string[]; mayFail?: boolean };
 
@@ -106,6 +108,8 @@ export function describeStep(step: Step): string {
       return `write ${step.path}`;
     case 'remove':
       return `remove ${step.path}`;
+    case 'prune':
+      return `remove ${step.path} if it is empty`;
     case 'run':
       return `run ${[step.command, ...step.args].join(' ')}`;
   }

@@ -46,7 +46,7 @@ export type RecordedAct =
   | { type: 'rezero' }
   /** It begins again, somewhere: nothing of before counts. Times are shown later by `shownLaterUs` from here on. */
   | { type: 'restart'; shownLaterUs: number }
-  | AppMessageOf<'tracker'>;
+  | (AppMessageOf<'tracker'> & { app?: string });
 
 export interface Link {
   readonly status: LinkStatus;

@@ -100,6 +100,14 @@ export const ServerMessages = {
               'The hand of the wearer.',
             ),
             inputs: Type.Array(Type.String(), { description: 'Input paths that this hand has.' }),
+            mount: Type.Optional(
+              Type.Array(Type.Number(), {
+                minItems: 7,
+                maxItems: 7,
+                description:
+                  'Where the wrist is in the frame of the grip pose or tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. Absent: not fitted.',
+              }),
+            ),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),
@@ -246,6 +254,31 @@ export const ServerMessages = {
             note: Type.Optional(Type.String({ description: 'What to do about bursts.' })),
           },
           "The glove's clock against the service's.",
+        ),
+      ),
+      wrist: Type.Optional(
+        record(
+          {
+            source: literals(
+              ['app', 'glove', 'none'],
+              "app: an app's tracker places the hand in the world. glove: its own sensor turns it. none: it is around its wrist.",
+            ),
+            app: Type.Optional(Type.String({ description: 'Which app.' })),
+            of: Type.Optional(literals(['wrist', 'tracker'] as const, 'What its poses are of.')),
+            ageMs: Type.Optional(Type.Number({ description: 'Since its newest pose came.' })),
+            jitterMm: Type.Optional(Type.Number({ description: 'Noise of its positions, rms.' })),
+            delayMs: Type.Optional(
+              Type.Number({ description: 'How much later than the glove it shows a motion, as taken out.' }),
+            ),
+            delayBy: Type.Optional(
+              literals(
+                ['motion', 'stated'],
+                "motion: seen in the motion itself, against the glove's orientation sensor. stated: as the app says.",
+              ),
+            ),
+            note: Type.Optional(Type.String({ description: 'What is amiss, and what to do.' })),
+          },
+          'What says where the hand is.',
         ),
       ),
     },

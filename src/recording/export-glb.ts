@@ -7,8 +7,12 @@ import { addClip, collectTracks, unit } from './glb-tracks.js';
 import type { Session } from './session.js';
 
 /**
- * A session as glTF 2.0 animations, a clip a hand. Each hand is a tree of 26 nodes with the standard joints' names: bones of
- * one skinned mesh, or with a ball at every joint and a tube along every bone. Metres, +Y up, as in the poses.
+ * A session as glTF 2.0 animations, a clip a hand. Each hand is a tree of 26 nodes with the standard joints' names:
+ * bones of one skinned mesh, or with a ball at every joint and a tube along every bone. Metres, +Y up, as in the poses.
+ *
+ * A hand of which an app knew the place moves through the world as it did: the space of that app, in OpenXR its local
+ * or stage space. What was recorded while nobody knew its place is then left out. Other hands stand side by side, each
+ * around its wrist. `extras.space` of a hand's node says which: `world` or `wrist`.
  */
 
 export const GLB_FORMS = ['skin', 'rods'] as const;
@@ -59,8 +63,13 @@ export function exportGlb(
     scenes[0].nodes.push(nodes.length);
     nodes.push({
       name: `${hand} hand`,
-      // Side by side: each hand's own frame has its wrist at the origin.
-      translation: [tracks.size === 1 ? 0 : hand === 'left' ? -HAND_GAP_M : HAND_GAP_M, 0, 0],
+      // Side by side: each hand's own frame has its wrist at the origin. In the world, it is where it is.
+      translation: [
+        tracks.size === 1 || track.space === 'world' ? 0 : hand === 'left' ? -HAND_GAP_M : HAND_GAP_M,
+        0,
+        0,
+      ],
+      extras: { space: track.space },
       children: [first + WRIST],
     });
   }

@@ -19,9 +19,10 @@ export function feedLinks(links: ReplayLinks): SessionVisitor {
       else link?.setStatus(body);
     },
     fits: (hand, timeUs, { fits }) => links.get(hand)?.act(timeUs, { type: 'fits', fits: fitsByKind(fits) }),
-    request(hand, timeUs, { request, refusal }) {
+    request(hand, timeUs, { app, request, refusal }) {
       // Forces are up to today's apps; only what moves the hand itself is repeated.
-      if (!refusal && isAct(request)) links.get(hand)?.act(timeUs, request);
+      if (!refusal && isAct(request))
+        links.get(hand)?.act(timeUs, request.type === 'tracker' ? { ...request, app } : request);
     },
     received: (hand, timeUs, bytes) => links.get(hand)?.received(timeUs, bytes),
     sent: (hand, timeUs, bytes) => links.get(hand)?.sent(timeUs, bytes),
@@ -37,4 +38,5 @@ const fitsByKind = (fits: FitsBody['fits']): FitsInUse => ({
   channels: fits.find((fit) => fit.channels),
   actuators: fits.find((fit) => fit.actuators),
   hand: fits.find((fit) => fit.skeleton),
+  mount: fits.find((fit) => fit.mount),
 });

@@ -126,11 +126,11 @@ export const RequestSchema = Type.Object(
 );
 
 export const FitsSchema = Type.Object(
-  { timeUs: Type.Number(), fits: Type.Array(SavedFitSchema, { maxItems: 3 }) },
+  { timeUs: Type.Number(), fits: Type.Array(SavedFitSchema, { maxItems: 4 }) },
   {
     $id: 'fits',
     description:
-      'Fits in use over the profile: of the sensors, the string stops and the bones, each where there is one; ' +
+      'Fits in use over the profile: of the sensors, the string stops, the bones and the mount, each where there is one; ' +
       'again whenever that changed.',
   },
 );

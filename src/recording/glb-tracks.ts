@@ -19,6 +19,7 @@ export interface Track {
   /** Per key, JOINT_COUNT × [x, y, z, qx, qy, qz, qw], relative to the parent. */
   locals: number[];
   radii: number[];
+  space: 'wrist' | 'world';
   /** Of the first key. */
   skeleton: Skeleton;
 }
@@ -26,11 +27,13 @@ export interface Track {
 /** @throws TautlineError when the part has no valid pose, or is too long for one file */
 export function collectTracks(session: Session, { fromS, toS }: Range): Map<HandSide, Track> {
   const tracks = new Map<HandSide, Track>();
-  visitFrames(session, (hand, { poses, valid }, atS, { skeleton }) => {
+  visitFrames(session, (hand, { poses, valid, space }, atS, { skeleton }) => {
     if (!valid || atS < fromS || atS > toS) return;
     let track = tracks.get(hand);
-    if (!track) {
+    if (track?.space === 'world' && space === 'wrist') return;
+    if (!track || track.space !== space) {
       track = {
+        space,
         times: [],
         locals: [],
         radii: Array.from({ length: JOINT_COUNT }, (_, j) => poses[j * POSE_STRIDE + 7]),

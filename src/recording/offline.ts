@@ -17,13 +17,16 @@ export interface OfflineHands {
   describe(hand: HandSide): GloveDescription;
   /** Inputs as apps get them, by OpenXR path, after the newest frame. */
   readInputs(hand: HandSide): Record<string, number | boolean>;
+  /** The newest pose as it is predicted by `aheadS`, into `poses`. */
+  predict(hand: HandSide, aheadS: number, poses: Float64Array): void;
   /** The drift that was followed up to the newest frame. */
   rememberDrift(hand: HandSide): number[];
 }
 
 /**
  * @param take gets every frame; it is reused
- * @param profile instead of the recorded one @param fits of that profile, instead of the recorded ones
+ * @param profile instead of the recorded one
+ * @param fits of that profile, instead of the recorded ones
  */
 export function createOfflineHands(
   session: Session,
@@ -66,6 +69,7 @@ export function createOfflineHands(
     hands: [...links.keys()],
     describe: (hand) => gloves.get(hand)!.description,
     readInputs: (hand) => gloves.get(hand)!.readInputs().values,
+    predict: (hand, aheadS, poses) => gloves.get(hand)!.predict(aheadS, poses),
     rememberDrift: (hand) => gloves.get(hand)!.rememberDrift(),
     visitor: {
       ...feed,

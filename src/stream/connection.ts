@@ -52,6 +52,8 @@ const STALE_TURNS = 4;
 /** Messages that hold fingers for a while, and the longest while that a profile can permit, ms. */
 const HOLDS: ReadonlySet<AppMessageType> = new Set(['resist', 'touch']);
 const LONGEST_LIFE_MS = 1000;
+/** A vibration may hold fingers for as long as an actuator may hold at most, ms (config/schema-glove.ts: maxHoldS). */
+const LONGEST_GRASP_MS = 600_000;
 /** A message with the word in it that is still incomplete after this time is a disarm. */
 const WHOLE_WITHIN_MS = 50;
 
@@ -70,6 +72,8 @@ export class AppConnection implements Reader, ScheduledApp {
   /** Has sent a valid request. */
   spoken = false;
   readonly sinceMs = performance.now();
+  /** It speaks for an application that only vibrates, and the profile permits that its vibrations hold fingers. */
+  grasps = false;
   /** Its subscription; undefined when it has none. */
   wanted: (Wanted & { hands: readonly string[] | undefined }) | undefined;
   servedMs = 0;
@@ -245,6 +249,8 @@ export class AppConnection implements Reader, ScheduledApp {
       const answer = this.#host.act(this, message);
       if (answer.type === 'ack' && HOLDS.has(message.type)) {
         this.#life.holds(performance.now() + LONGEST_LIFE_MS);
+      } else if (answer.type === 'ack' && message.type === 'pulse' && this.grasps) {
+        this.#life.holds(performance.now() + LONGEST_GRASP_MS);
       }
       this.send(answer);
     } catch (error) {

@@ -9,6 +9,8 @@ export interface DiscoveryRecord {
   token?: string;
   /** Process of the service: if it is gone, the file is out of date. */
   pid: number;
+  /** Which programs are served with OpenXR, by their names as `programName` makes them; every one when absent. */
+  openxr?: { allow?: string[]; deny: string[] };
 }
 
 /**

@@ -18,6 +18,7 @@ import type { AppConnection, ConnectionHost } from './connection.js';
 import { ConnectionBurst } from './connection-burst.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
+import { createOpenxrApps, type OpenxrApp, type OpenxrApps } from './openxr-apps.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
 import { Scheduler } from './scheduler.js';
@@ -62,6 +63,7 @@ export class Hub implements ConnectionHost {
     readonly permissions: Permissions = createPermissions({
       permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
+    readonly openxr: OpenxrApps = createOpenxrApps(),
   ) {
     this.scheduler = new Scheduler(limits, this.burst);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
@@ -101,6 +103,7 @@ export class Hub implements ConnectionHost {
     // Forces first.
     this.free(connection);
     for (const feed of this.feeds) feed.remove(connection);
+    this.openxr.left(connection, Date.now());
     if (this.connections.delete(connection)) this.counts.dropped[connection.encoding] += connection.dropped;
     logEvent(this.logger, 'app.left', {
       app: connection.app,
@@ -167,6 +170,18 @@ export class Hub implements ConnectionHost {
     let dropped = this.counts.dropped.json + this.counts.dropped.binary;
     for (const connection of this.connections) dropped += connection.dropped;
     return dropped;
+  }
+
+  /** OpenXR applications of now and of late, and why a hand of theirs is not served. */
+  openxrApps(): OpenxrApp[] {
+    return this.openxr.list(
+      this.gloves.map(({ description, linkStatus, frame }) => ({
+        hand: description.hand,
+        link: reportLink(linkStatus),
+        valid: frame.valid,
+        reason: frame.reason,
+      })),
+    );
   }
 
   status(): object {
@@ -239,7 +254,7 @@ export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN, howToArm } = glove.description;
+  const { maxTensionN, howToArm, mount } = glove.description;
   return {
     hand,
     name,
@@ -260,6 +275,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
       ),
     },
     inputs: [...inputPaths],
+    ...(mount === undefined ? {} : { mount: [...mount] }),
     ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

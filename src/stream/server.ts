@@ -4,7 +4,7 @@ import type { Duplex } from 'node:stream';
 import fastifyStatic from '@fastify/static';
 import fastify, { type FastifyInstance } from 'fastify';
 import type { Logger } from 'pino';
-import type { StreamProfile } from '../config/schema.js';
+import type { OpenxrProfile, StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { Glove } from '../glove/glove.js';
 import { HAND_SIDES } from '../hand/joints.js';
@@ -24,6 +24,8 @@ import { Hub, unusedNow } from './hub.js';
 import { isTooDeep } from './json-body.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
+import { createOpenxrApps } from './openxr-apps.js';
+import { addOpenxrRoute } from './openxr-route.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
 import { armHands } from './requests.js';
@@ -32,6 +34,8 @@ import { createWearerKey, leaveWearerKey, type WearerKey } from './wearer-key.js
 export interface StreamOptions {
   gloves: readonly Glove[];
   profile: StreamProfile;
+  /** Which OpenXR programs are served; every one when absent. */
+  openxr?: OpenxrProfile;
   logger: Logger;
   /** Version of the service, for apps. */
   version: string;
@@ -83,7 +87,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const limits = { ...DEFAULT_LIMITS, ...options.limits };
   const access = new Access(profile);
   const permissions = createPermissions(profile);
-  const hub = new Hub(gloves, version, limits, logger, permissions);
+  const hub = new Hub(gloves, version, limits, logger, permissions, createOpenxrApps(options.openxr));
   let crowdedTimes = 0;
   let crowdedToldMs = Number.NEGATIVE_INFINITY;
   const metrics = createMetrics(hub, () => sockets);
@@ -284,6 +288,7 @@ function createHttp(
   });
 
   app.get('/health', (_request, reply) => reply.header('cache-control', 'no-store').send(hub.status()));
+  addOpenxrRoute(app, hub);
   app.get('/metrics', (_request, reply) =>
     reply.header('cache-control', 'no-store').type(PROMETHEUS_TYPE).send(metrics.read()),
   );

@@ -28,6 +28,7 @@ const well: Facts = {
   lingers: true,
   folders: [{ path: '/home/kim/.config/tautline', writable: true, freeBytes: 5e9 }],
   bluetooth: { wanted: true },
+  openxr: { supported: true, entries: [], loads: false, problems: [] },
   power: { onBattery: false },
 };
 const [port] = well.ports;
@@ -53,6 +54,32 @@ describe('the doctor', () => {
       { profile: { path: undefined } },
       'attention',
       /simulated.*nearest one of \/usr\/lib\/node_modules\/tautline\/config,/,
+    ],
+    [
+      'a library that is gone',
+      {
+        openxr: {
+          supported: true,
+          entries: [{ manifest: '/a.json', ours: true, current: true, problem: 'x' }],
+          loads: false,
+          problems: ['/a.so is not there, or may not be read. `tautline openxr on` writes it again.'],
+        },
+      },
+      'wrong',
+      /a\.so is not there, or may not be read\..*openxr on/,
+    ],
+    [
+      'an OpenXR layer that is registered twice',
+      {
+        openxr: {
+          supported: true,
+          entries: [{ manifest: '/a.json', ours: true, current: true }],
+          loads: true,
+          problems: ['/b.json registers the same layer once more. Remove one of the two.'],
+        },
+      },
+      'attention',
+      /once more/,
     ],
     ['a bad profile', { profile: { path: 'g.yaml', problem: 'g.yaml:3:5: no.' } }, 'wrong', /g\.yaml:3:5/],
     [

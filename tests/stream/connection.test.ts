@@ -271,6 +271,19 @@ describe('requests', () => {
     expect(await app.ask({ type: 'ping', timeUs: 12.5 })).toMatchObject({ echoUs: 12.5 });
   });
 
+  test('of a touch in the world say so where nobody knows where the hand is', async () => {
+    const app = await connect();
+    const touch = { type: 'touch', hand: 'right', shape: { kind: 'sphere', radius: 0.03 } };
+    expect(await app.ask({ ...touch, space: 'world' })).toMatchObject({
+      type: 'ack',
+      limited: expect.stringMatching(/^Nothing is felt of it: .* Send `tracker`\.$/),
+    });
+    expect(await app.ask(touch)).not.toHaveProperty('limited');
+    glove.frame.space = 'world';
+    expect(await app.ask({ ...touch, space: 'world' })).not.toHaveProperty('limited');
+    glove.frame.space = 'wrist';
+  });
+
   test('are refused by the glove, for a hand that is not there, or for what they are', async () => {
     const app = await connect();
     glove.refusal = { code: 'disarmed', message: 'The glove is disarmed.' };

@@ -5,7 +5,12 @@ interface Fits {
   fits: { person: string; savedAt?: string; kind: keyof typeof WHAT; undone?: boolean; inUse: boolean }[];
 }
 
-const WHAT = { sensors: 'sensors', actuators: 'string stops', bones: 'bones' } as const;
+const WHAT = {
+  sensors: 'sensors',
+  actuators: 'string stops',
+  bones: 'bones',
+  mount: 'mount of the tracker',
+} as const;
 
 interface FitShelfCard {
   element: HTMLElement;
