@@ -89,6 +89,10 @@ const OTHERS: [RegExp, () => unknown][] = [
   // You are looking at it; the builds are its set-up.
   [/^(npm test|npx vitest run tests\/\S+)$/, () => expect(packageJson.scripts.test).toContain('vitest run')],
   [/^npm run check$/, () => expect(packageJson.scripts.test).toContain('npm run --silent check')],
+  [
+    /^npm run test:portable$/,
+    () => expect(readFileSync('.github/workflows/ci.yml', 'utf8')).toContain('npm run test:portable'),
+  ],
   [/^npm run format$/, () => expect(packageJson.scripts.check).toContain('biome check .')],
   [/^npm run build$/, () => expect(readFileSync('tests/setup.ts', 'utf8')).toContain("'build'")],
   [

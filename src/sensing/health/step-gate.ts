@@ -65,7 +65,7 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
   const isNoise = (i: number): boolean =>
     (faults.flags[i] & FAULT_BIT.noisy) !== 0 && biggestStep[i] < SURE_STEP * span[i];
 
-  /** Speed was gathered too fast. Losing it is no wonder: a stop or a table does that within a sample. */
+  /** Speed was gathered too fast. Losing it is normal: a stop or a table does that within a sample. */
   function isKick(i: number, step: number): boolean {
     if (watch.bent[i] === 0 || stepped[i] !== 0 || Math.abs(step) <= stepMargin[i]) return false;
     const before = watch.stepBefore(i);
