@@ -3,7 +3,7 @@ import { abductionLimit, coupleArch, coupleDip, DIP_PER_PIP, setSplay } from '..
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from '../hand/dofs.js';
 import { FINGERS } from '../hand/joints.js';
 import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
-import { guideThumb, type NaturalMotion, naturalMotion } from '../hand/natural-motion.js';
+import { guideThumb, type NaturalMotion } from '../hand/natural-motion.js';
 import type { Slots } from './slots.js';
 
 /** From the values of channels to the degrees of freedom: what no sensor tells follows from what the others say. */
@@ -15,10 +15,6 @@ export interface Bending {
   /** Radians, within the joints' ranges. */
   readonly dofs: DofArray;
   update(): void;
-  /** The thumb alone, by the curls of all: `dofs` of the others are left as they were. */
-  updateThumb(): void;
-  /** The other fingers guide the thumb. */
-  readonly guided: boolean;
 }
 
 /**
@@ -86,10 +82,12 @@ export function createBending(
           setCurl(closing, f, value, dofs);
         }
         const s = splaySlot[f];
-        const spread = s >= 0 ? values[s] : 0;
+        // Without a sensor it stays at rest.
+        if (s < 0) continue;
+        const spread = values[s];
         splay[f] = spread;
         if (f === 0) {
-          if (s >= 0) dofs[1] = angleOf(1, (spread + 1) / 2);
+          dofs[1] = angleOf(1, (spread + 1) / 2);
         } else if (f === 2) {
           // The middle finger is the line that the others spread from, but a sensor may still see it lean.
           dofs[f * DOFS_PER_FINGER + 1] = clamp(spread, -1, 1) * abductionLimit(dofs[f * DOFS_PER_FINGER]);
@@ -101,21 +99,12 @@ export function createBending(
         dofs[RING_ARCH] = angleOf(RING_ARCH, values[archSlot]);
         dofs[LITTLE_ARCH] = angleOf(LITTLE_ARCH, values[archSlot]);
       } else if (guide) {
-        naturalMotion(guide, dofs, curl);
+        // What naturalMotion does, but for softening the ends of ranges: nothing here leaves them.
+        guideThumb(guide, dofs, curl);
+        coupleArch(dofs);
       } else {
         coupleArch(dofs);
       }
-    },
-    guided: guide !== undefined,
-    updateThumb() {
-      for (let f = 0; f < curl.length; f++) {
-        const c = curlSlot[f];
-        curl[f] = hasJoints[f] !== 0 && c < 0 ? meanOfJoints(f) : values[c >= 0 ? c : channelCount + f];
-      }
-      setCurl(closing, 0, curl[0], dofs);
-      const s = splaySlot[0];
-      if (s >= 0) dofs[1] = angleOf(1, (values[s] + 1) / 2);
-      if (guide) guideThumb(guide, dofs, curl);
     },
   };
 }
