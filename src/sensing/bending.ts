@@ -2,7 +2,7 @@ import { type ClosingProfile, curlOf, setCurl } from '../hand/closing.js';
 import { abductionLimit, coupleArch, coupleDip, DIP_PER_PIP, setSplay } from '../hand/coupling.js';
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from '../hand/dofs.js';
 import { FINGERS } from '../hand/joints.js';
-import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
+import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../hand/limits.js';
 import { guideThumb, type NaturalMotion } from '../hand/natural-motion.js';
 import type { Slots } from './slots.js';
 
@@ -62,7 +62,7 @@ export function createBending(
     if (f === 0) return;
     if (distal < 0 && middle >= 0) coupleDip(dofs, f);
     else if (distal >= 0 && middle < 0) {
-      dofs[base + 2] = Math.min(dofs[base + 3] / DIP_PER_PIP, DOF_MAX[base + 2]);
+      dofs[base + 2] = Math.min(dofs[base + 3] / DIP_PER_PIP, DOF_SENSED_MAX[base + 2]);
     }
   }
 
@@ -113,5 +113,5 @@ const clamp = (x: number, low: number, high: number): number => Math.min(Math.ma
 
 /** Angle of a degree of freedom at a part 0..1 of its range. */
 function angleOf(dof: number, part: number): number {
-  return DOF_MIN[dof] + clamp(part, 0, 1) * (DOF_MAX[dof] - DOF_MIN[dof]);
+  return DOF_SENSED_MIN[dof] + clamp(part, 0, 1) * (DOF_SENSED_MAX[dof] - DOF_SENSED_MIN[dof]);
 }
