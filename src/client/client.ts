@@ -307,7 +307,6 @@ export class Client {
       this.#fail(new ClientError('badAnswer', (error as Error).message));
       return;
     }
-    if (pose.valid) pose.aheadUs = (this.options.predictMs ?? 0) * 1000;
     this.#givePose(pose.hand, pose);
   }
 
