@@ -1,5 +1,14 @@
 import { execFileSync } from 'node:child_process';
-import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
+import { createHash } from 'node:crypto';
+import {
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  writeFileSync,
+} from 'node:fs';
 import { join, resolve } from 'node:path';
 import { need } from '../tests/requirements.js';
 
@@ -84,6 +93,25 @@ export function manifest(library: string, version: string) {
   };
 }
 
+/** What was built before, by all that goes into it. */
+const CACHE = resolve('node_modules/.cache/tautline-openxr');
+const INPUTS = [SOURCE, 'src/client/cpp/link', '/usr/include/openxr'];
+
+/**
+ * Where the outcome of a compilation is kept, or already is: sources, headers, compiler and flags are in its name.
+ * @param more further files that go in
+ */
+export function cached(compiler: string, flags: readonly string[], more: readonly string[] = []): string {
+  const hash = createHash('sha256').update(JSON.stringify(flags));
+  hash.update(execFileSync(compiler, ['--version']));
+  for (const folder of INPUTS) {
+    for (const name of readdirSync(folder).sort()) hash.update(name).update(readFileSync(join(folder, name)));
+  }
+  for (const file of more) hash.update(file).update(readFileSync(file));
+  mkdirSync(CACHE, { recursive: true });
+  return join(CACHE, hash.digest('hex').slice(0, 24));
+}
+
 /**
  * Builds library and manifest. The same source gives the same bytes.
  * @param extra flags in place of `-s`, such as those of sanitizers
@@ -100,12 +128,20 @@ export function buildLayer(target: Target, out: string, version: string, extra: 
     .join('');
   const library = join(out, target.library);
   const prefix = `-ffile-prefix-map=${resolve('.')}=.`;
-  const flags = [...COMMON, prefix, ...target.flags, ...extra];
+  const flags = [...COMMON, `-DTAUTLINE_VERSION="${version}"`, prefix, ...target.flags, ...extra];
   const libraries = target === WINDOWS ? WINDOWS_LIBRARIES : [];
-  execFileSync(target.compiler, [...flags, '-I', SOURCE, '-x', 'c++', '-', '-o', library, ...libraries], {
-    input: unit,
-    stdio: ['pipe', 'inherit', 'inherit'],
-  });
+  const kept = cached(target.compiler, [...flags, ...libraries]);
+  if (!existsSync(kept)) {
+    const part = `${kept}.${process.pid}`;
+    execFileSync(target.compiler, [...flags, '-I', SOURCE, '-x', 'c++', '-', '-o', part, ...libraries], {
+      input: unit,
+      stdio: ['pipe', 'inherit', 'inherit'],
+    });
+    renameSync(part, kept);
+  }
+  // Beside and then moved: a running application may have the old one.
+  copyFileSync(kept, `${library}.${process.pid}`);
+  renameSync(`${library}.${process.pid}`, library);
   const text = JSON.stringify(manifest(target.library, version), undefined, 2);
   writeFileSync(join(out, `${NAME}.json`), `${text}\n`);
   return library;

@@ -7,6 +7,7 @@ import { exitCodeOf, sayFailure } from './commands/failure.js';
 import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
 import { addInstallCommands } from './commands/install.js';
+import { addOpenxrCommands } from './commands/openxr.js';
 import { addPortsCommand } from './commands/ports.js';
 import { addRecordCommand } from './commands/record.js';
 import { addReplayCommand } from './commands/replay.js';
@@ -71,6 +72,7 @@ addExportCommand(program);
 addSessionCommand(program);
 addInstallCommands(program);
 addDoctorCommands(program);
+addOpenxrCommands(program);
 
 /** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
 export async function main(): Promise<void> {

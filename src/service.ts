@@ -67,6 +67,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   const stream = await startStream({
     gloves: shown,
     profile: profile.stream,
+    openxr: profile.openxr,
     logger,
     version,
     ...(keyFolders ? { keyFolders } : {}),

@@ -34,8 +34,8 @@ export interface Hold<Changes> {
 
 /** Life of each request on the service: what a crashed app leaves behind is gone after this. */
 export const HOLD_TTL_MS = 250;
-/** Two renewals may be late before the request expires. */
-export const RENEW_MS = 80;
+/** Two renewals may be late before a page counts as hung (200 ms), and three before the request expires. */
+export const RENEW_MS = 60;
 const MOVE_MS = 8;
 
 export interface HoldHost {

@@ -46,7 +46,7 @@ export interface GloveOptions {
   glove: GloveProfile;
   link: Link;
   logger: Logger;
-  /** Fits of this profile; none: the profile's own numbers count. */
+  /** Fits of this profile; undefined: the profile's own numbers apply. */
   fits?: FitStore;
   codec?: (messages: GloveMessages) => GloveCodec;
   clock?: Clock;
@@ -60,7 +60,7 @@ export interface LiveGlove extends Glove {
   readonly fits: FitStore | undefined;
   /** An app says where a tracker on this hand is, whose mount can be fitted. */
   readonly hasTracker: boolean;
-  /** A session is shown in its place meanwhile: it can be neither armed nor led through moves. */
+  /** A session is shown in its place: meanwhile it can neither be armed nor led through moves. */
   replaced: boolean;
   /** Puts the saved fits to use: the chain is remade, disarmed. */
   refit(): Promise<void>;
@@ -70,7 +70,7 @@ export interface LiveGlove extends Glove {
 
 const BEAT_MS = 20;
 const MEASURE_US = 1_000_000;
-/** Samples read together take no longer than this, and the telling of the last: what apps ask waits no longer. */
+/** Samples that were read together take at most this long, plus sending the last: requests of apps wait no longer. */
 const BEHIND_US = 10_000;
 
 const createFrame = (): HandFrame => ({

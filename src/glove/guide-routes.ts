@@ -18,13 +18,13 @@ interface Query {
 }
 type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
 
-/** What GET /fits and its kin answer. */
+/** What GET /fits and the like answer. */
 export interface FitsAnswer {
   hand: string;
   glove: string;
   /** Whose fit is in use. */
   person?: string;
-  /** Of this glove, oldest first; numbers of bones are left out. */
+  /** Of this glove, oldest first; without the bone lengths. */
   fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators' | 'mount'> & {
     kind: 'sensors' | 'actuators' | 'bones' | 'mount';
     channels?: number;
@@ -35,7 +35,7 @@ export interface FitsAnswer {
     translationMm?: number;
     inUse: boolean;
   })[];
-  /** POST /fits/hand: the distance that is left between the joints given and the hand, mm. */
+  /** POST /fits/hand: the remaining distance between the given joints and the hand, mm. */
   rmsMm?: number;
 }
 
@@ -57,6 +57,8 @@ const LONGEST_NAME = 40;
  *   POST /fits/use?person=NAME   another wearer
  *   POST /fits/hand              bones from joint positions: one set by WebXR joint name, or a list of them
  *   POST /rezero                 the hand is held open now: take this as open
+ *
+ * While a recording is shown, all of these but reading, stopping and going on are refused: the glove behind it is hidden.
  *
  * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
  *
@@ -94,7 +96,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     };
 
   app.register(async (scope) => {
-    // What a request asks for is in its address; a body is not looked at.
+    // What a request asks for is in its address; a body is ignored.
     scope.removeAllContentTypeParsers();
     scope.addContentTypeParser('*', (_request, payload, done) => {
       payload.resume();
@@ -113,9 +115,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         if (!(GUIDE_TASKS as readonly (string | undefined)[]).includes(task)) {
           throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
         }
-        if (glove.recorded || glove.replaced) {
-          throw new TautlineError(RECORDED.code, RECORDED.message);
-        }
+        mustBeShown(glove);
         mustLead(glove, leader);
         if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {
           throw new TautlineError('usage', `leader and by have at most ${LONGEST_NAME} characters.`);
@@ -167,6 +167,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/guide/accept',
       withGlove(async (glove, { leader = '' }) => {
+        mustBeShown(glove);
         mustLead(glove, leader);
         const { fit, stops, mount } = glove.guide;
         if (mount?.fitted) {
@@ -202,6 +203,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/rezero',
       withGlove((glove) => {
+        mustBeShown(glove);
         glove.rezero('http');
         return { hand: glove.description.hand };
       }),
@@ -213,6 +215,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/undo',
       withGlove(async (glove) => {
+        mustBeShown(glove);
         const { hand, name } = glove.description;
         if (!storeOf(glove).undo(name, hand)) {
           throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
@@ -224,6 +227,8 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/use',
       withGlove(async (glove, { person }) => {
+        // Another wearer is another one for both hands.
+        for (const one of gloves) mustBeShown(one);
         const store = storeOf(glove);
         const known = [...new Set(store.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
         if (person === undefined || !known.includes(person)) {
@@ -241,6 +246,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   app.post(
     '/fits/hand',
     withGlove(async (glove, { person }, { body }) => {
+      mustBeShown(glove);
       if (fittingBones) {
         throw new TautlineError('tooMany', 'Bones are being fitted already.', 'Try again when that is done.');
       }
@@ -274,6 +280,11 @@ const STATUS: Partial<Record<string, number>> = {
   internal: 500,
 };
 
+/** Nothing is done to a glove that a replay hides. @throws TautlineError while one is shown */
+function mustBeShown(glove: LiveGlove): void {
+  if (glove.recorded || glove.replaced) throw new TautlineError(RECORDED.code, RECORDED.message);
+}
+
 /** @throws TautlineError that says who leads the run under way */
 function mustLead({ guide }: LiveGlove, id: string): void {
   const leader = guide.otherLeader(id);
@@ -290,7 +301,7 @@ function storeOf({ fits }: LiveGlove) {
   return fits;
 }
 
-/** Who is meant: the name given, or the present wearer, or the one that the store knows. */
+/** Whose fit: the name given, or the present wearer, or the one in the store. */
 function personOf(glove: LiveGlove, given: string | undefined): string {
   const name = given?.trim();
   if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {

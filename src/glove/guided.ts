@@ -20,7 +20,7 @@ export interface GuidedSources {
   wrist: GloveWrist;
 }
 
-/** The guide of one glove, and what it sees of each sample. */
+/** The guide of one glove, fed with each sample. */
 export interface GuidedGlove {
   readonly guide: GloveGuide;
   /** Call with every sample, after the chain has taken it and before the governor takes its step. */
@@ -48,7 +48,7 @@ export function createGuidedGlove({
     found: (verdicts) => chain.now.sensing.health.adopt(verdicts),
     pinchGapMm: (fit, counts) =>
       pinchGapMm(mergeFit(glove, fit.channels), chain.now.sensing, chain.now.skeleton, counts),
-    // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
+    // A glove that uses lines has no command for "free": what frees it depends on the very numbers that are sought.
     stops: () => (codec.plain ? [] : stopsToFit(chain.now.actuators, chain.now.travel)),
     skeleton: () => chain.now.skeleton,
     sensed: () =>

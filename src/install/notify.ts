@@ -2,11 +2,11 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import type { Logger } from 'pino';
 import { logEvent } from '../log/events.js';
 
-/** What the service says of itself to the manager that started it. */
+/** Reports the state of the service to the manager that started it. */
 export interface Notifier {
   /** The service answers. */
   ready(status: string): void;
-  /** The service ends because it was asked to. */
+  /** The service is ending on request. */
   stopping(): void;
 }
 
@@ -22,7 +22,7 @@ const SHELL = 'while IFS= read -r message; do systemd-notify "$message" || exit 
 
 export interface NotifierOptions {
   logger: Logger;
-  /** False: the process is up, but does not do its work. It is then not said to be alive. */
+  /** False: the process runs but does no work, so it is not reported as alive. */
   alive: () => boolean;
   env?: NodeJS.ProcessEnv;
   pid?: number;

@@ -1,5 +1,5 @@
 import { spawnSync } from 'node:child_process';
-import { mkdirSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, rmdirSync, rmSync, writeFileSync } from 'node:fs';
 import { TautlineError } from '../errors.js';
 import type { Step } from './plan.js';
 
@@ -13,10 +13,20 @@ export function runStep(step: Step): void {
     throw new TautlineError(
       'notSupported',
       `${line} failed: ${said || `it ended with ${status}`}.`,
-      step.command === 'systemctl'
-        ? 'Without systemd for users (a container, another init system) start `tautline run` by your own means.'
-        : 'Start `tautline run` by your own means.',
+      step.command === 'reg'
+        ? 'Check that you may change your own registry; docs/openxr.md has the value to make by hand.'
+        : step.command === 'systemctl'
+          ? 'Without systemd for users (a container, another init system) start `tautline run` by your own means.'
+          : 'Start `tautline run` by your own means.',
     );
+  }
+  if (step.kind === 'prune') {
+    try {
+      rmdirSync(step.path);
+    } catch {
+      // Others have something in it, or it is not there.
+    }
+    return;
   }
   try {
     if (step.kind === 'folder') mkdirSync(step.path, { recursive: true, mode: 0o700 });

@@ -15,6 +15,7 @@ import {
   unit,
   vector,
 } from './message-parts.js';
+import { OpenxrMessage } from './openxr-message.js';
 
 /** What an app sends. */
 
@@ -155,7 +156,11 @@ export const AppMessages = {
       hand: HandSchema,
       finger: Type.Optional(literals([...FINGERS, 'palm'] as const, 'Which; every one when absent.')),
       amplitude: unit('Of the permitted maximum.'),
-      durationMs: Type.Integer({ minimum: 1, maximum: 2000 }),
+      durationMs: Type.Integer({
+        minimum: 0,
+        maximum: 2000,
+        description: '0 ends what is left of an earlier pulse.',
+      }),
       frequencyHz: Type.Optional(
         Type.Integer({ minimum: 1, maximum: 1000, description: '150 when absent.' }),
       ),
@@ -219,6 +224,7 @@ export const AppMessages = {
     { id, timeUs: Type.Optional(Type.Number({ description: 'Echoed.' })) },
     'Answered by an ack.',
   ),
+  openxr: OpenxrMessage,
 } as const;
 export type AppMessageType = keyof typeof AppMessages;
 export type AppMessageOf<T extends AppMessageType> = Static<(typeof AppMessages)[T]>;

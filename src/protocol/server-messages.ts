@@ -1,6 +1,7 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
 import { FINGER_STATES, STREAM_PROTOCOL } from './constants.js';
+import { FAULTS_IN_WORDS } from './glove-faults.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
 
@@ -11,7 +12,11 @@ const fingerStates = Type.Object(
   Object.fromEntries(
     FINGERS.map((finger) => [finger, literals(FINGER_STATES, 'State of the finger.')]),
   ) as Record<(typeof FINGERS)[number], ReturnType<typeof literals<(typeof FINGER_STATES)[number]>>>,
-  { additionalProperties: false, description: 'tracked: sensed; inferred: filled in; invalid: not known.' },
+  {
+    additionalProperties: false,
+    description:
+      'tracked: sensed; inferred: filled in, from the first reading that no finger makes until readings have been believable for 0.5 s; invalid: not known.',
+  },
 );
 const linkStatus = record(
   {
@@ -232,7 +237,9 @@ export const ServerMessages = {
       lost: Type.Integer({ description: 'Frames lost or damaged since the start.' }),
       batteryMv: Type.Optional(Type.Integer()),
       temperatureC: Type.Optional(Type.Number()),
-      faults: Type.Array(Type.String(), { description: 'Faults that the glove reports.' }),
+      faults: Type.Array(Type.String(), {
+        description: `Faults that the glove reports: ${FAULTS_IN_WORDS}.`,
+      }),
       clock: Type.Optional(
         record(
           {

@@ -1,4 +1,4 @@
-import type { HandFrame } from '../glove/view.js';
+import type { GloveDescription, HandFrame } from '../glove/view.js';
 import {
   FINGERS,
   type HandSide,
@@ -19,7 +19,7 @@ export interface Range {
 }
 
 /**
- * One line a pose; units stand in the header: of each joint its place, rotation, radius and velocities, in the frame
+ * One line per pose; the header has the units. For each joint its position, rotation, radius and velocities, in the frame
  * that `space` names. @returns lines of data
  */
 export function exportCsv(session: Session, out: FileWriter, { fromS, toS }: Range): number {
@@ -105,11 +105,11 @@ function asMessage(hand: HandSide, frame: HandFrame, seq: number): object {
 /** Recomputes every pose and visits it, with the seconds of the session at which its sample was taken. */
 export function visitFrames(
   session: Session,
-  take: (hand: HandSide, frame: HandFrame, atS: number) => void,
+  take: (hand: HandSide, frame: HandFrame, atS: number, glove: GloveDescription) => void,
   also: Parameters<Session['visit']>[0] = {},
 ): readonly HandSide[] {
   const offline = createOfflineHands(session, (hand, frame) =>
-    take(hand, frame, (frame.timeUs - session.startUs) / 1e6),
+    take(hand, frame, (frame.timeUs - session.startUs) / 1e6, offline.describe(hand)),
   );
   const { visitor } = offline;
   session.visit({

@@ -6,7 +6,7 @@ import type { FitsBody, GloveBody, SessionVisitor } from './session.js';
 
 export type ReplayLinks = ReadonlyMap<HandSide, ReplayLink>;
 
-/** Hands what a session holds of each link to its replay, in the order of recording. */
+/** Feeds what a session holds for each link to its replay, in the order of recording. */
 export function feedLinks(links: ReplayLinks): SessionVisitor {
   const gloves = new Map<HandSide, GloveBody>();
   return {
@@ -20,7 +20,7 @@ export function feedLinks(links: ReplayLinks): SessionVisitor {
     },
     fits: (hand, timeUs, { fits }) => links.get(hand)?.act(timeUs, { type: 'fits', fits: fitsByKind(fits) }),
     request(hand, timeUs, { app, request, refusal }) {
-      // Forces are those of today's apps; what moves the hand itself is done again.
+      // Forces are up to today's apps; only what moves the hand itself is repeated.
       if (!refusal && isAct(request))
         links.get(hand)?.act(timeUs, request.type === 'tracker' ? { ...request, app } : request);
     },

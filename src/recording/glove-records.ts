@@ -1,7 +1,7 @@
 import type { Glove } from '../glove/view.js';
 import type { SessionWriter } from './session-writer.js';
 
-/** What is written of one glove, record by record. */
+/** Writes the records of one glove. */
 
 /** Whatever is needed to understand what follows. */
 export function writeState(to: SessionWriter, glove: Glove, timeUs: number): void {

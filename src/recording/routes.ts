@@ -35,7 +35,7 @@ import type { Sessions } from './sessions.js';
  */
 export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void {
   app.register(async (scope) => {
-    // Requests are in the address; a body is not looked at.
+    // What a request asks for is in its address; a body is ignored.
     scope.removeAllContentTypeParsers();
     scope.addContentTypeParser('*', (_request, payload, done) => {
       payload.resume();

@@ -8,7 +8,9 @@ import { Arrivals } from './arrival.js';
 import type { EventReader } from './events.js';
 import { Governor } from './governor.js';
 import { type GovernorInputs, makeGovernorInputs } from './governor-step.js';
+import { GraspHold } from './grasp-hold.js';
 import { GUARDS, type Guard } from './guards.js';
+import { KNOCK_LAYER } from './knocks.js';
 import { PULSE_EVERYWHERE, PULSE_PALM, Pulses } from './pulses.js';
 import { MAX_APPS, MAX_LAYERS, REFUSALS } from './refusals.js';
 import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
@@ -23,6 +25,7 @@ import { askForProbe, StopProbe } from './stop-probe.js';
  *                                   curls ─> arrival ──^
  *     probe()   ─> stop probe, in place of all of these while the actuators are fitted ──^
  *     pulse()   ─────────────────────────────────────────> pulses          ─> the caller's codec
+ *                 └─> knock, grasp hold ─> requests
  *
  * Pure: time is passed in, and nothing is sent from here. `step` says what is to be sent.
  */
@@ -37,6 +40,8 @@ export interface ResistanceOptions {
   travel?: readonly (CurlToTravel | undefined)[];
   /** Most commands a second; freeing a finger never waits, and a stop that moves away from its finger hardly. */
   maxSendHz?: number;
+  /** Effort of a grasp hold (grasp-hold.ts); none: there is no such hold. */
+  graspEffort?: number | undefined;
   /** For tests that leave one out. */
   guards?: readonly Guard[];
 }
@@ -56,6 +61,7 @@ export class Resistance {
   private readonly asked = makeAsked();
   private readonly arrivals: Arrivals;
   private readonly heedsEffort: readonly boolean[];
+  private readonly grasp: GraspHold | undefined;
   private readonly stopProbe = new StopProbe();
   private probing = false;
   /** Measured. */
@@ -69,7 +75,8 @@ export class Resistance {
   private lastUs = Number.NEGATIVE_INFINITY;
   private fresh = false;
 
-  constructor({ safety, actuators, travel, maxSendHz = 200, guards = GUARDS }: ResistanceOptions) {
+  constructor(options: ResistanceOptions) {
+    const { safety, actuators, travel, maxSendHz = 200, guards = GUARDS, graspEffort } = options;
     this.safety = safety;
     this.requests = new RequestStore({
       maxApps: MAX_APPS,
@@ -78,6 +85,9 @@ export class Resistance {
     });
     const fingerDrives = fingerDrivesOf(actuators);
     this.heedsEffort = fingerDrives.map(({ heedsEffort }) => heedsEffort);
+    const holds = fingerDrives.filter((drive) => drive.stallTensionN > 0).map((drive) => drive.maxHoldS);
+    const maxHoldS = Math.min(...holds, Number.MAX_VALUE);
+    this.grasp = graspEffort === undefined ? undefined : new GraspHold(graspEffort, maxHoldS);
     this.governor = new Governor(fingerDrives, safety, guards);
     this.commands = new ActuatorCommands(actuators, travel);
     this.pulses = new Pulses(actuators, safety);
@@ -137,6 +147,7 @@ export class Resistance {
 
   /** Drops one layer of an app, or all of them. */
   drop(app: string, layer?: string): void {
+    if (layer === undefined && this.grasp?.app === app) this.grasp.end(this.requests);
     if (layer === undefined) this.requests.drop(app);
     else this.requests.dropLayer(app, layer);
   }
@@ -150,6 +161,7 @@ export class Resistance {
   /** Begins to fit stops: requests of apps are forgotten and refused until it ends. False when disarmed. */
   beginProbing(): boolean {
     if (!this.governor.armed) return false;
+    this.grasp?.end(this.requests);
     this.requests.dropAll();
     this.pulses.stop();
     this.stopProbe.free();
@@ -192,8 +204,10 @@ export class Resistance {
   }
 
   /**
-   * Checks a pulse; when nothing is returned, send what `pulses` holds.
+   * Checks a pulse; when nothing is returned, send what `pulses` holds, and step: fingers may be held now.
    * @param target a finger, the palm, or every actuator
+   * @param by the app; what it holds by this goes when the app goes
+   * @param grasps it is of an application that only vibrates: its fingers may be held for it
    */
   pulse(
     nowUs: number,
@@ -201,16 +215,32 @@ export class Resistance {
     amplitude: number,
     durationMs: number,
     frequencyHz = DEFAULT_FREQUENCY_HZ,
+    by = '',
+    grasps = false,
   ): Refusal | undefined {
+    const at =
+      target === undefined ? PULSE_EVERYWHERE : target === 'palm' ? PULSE_PALM : FINGERS.indexOf(target);
+    // To stop needs no permission.
+    if (amplitude <= 0 || durationMs <= 0) {
+      this.pulses.end(nowUs, at);
+      this.requests.dropLayer(by, KNOCK_LAYER);
+      return undefined;
+    }
     if (!this.governor.armed) return REFUSALS.disarmed;
     if (this.probing) return REFUSALS.fitting;
     if (!this.fresh) return REFUSALS.notConnected;
     if (!Number.isFinite(amplitude + durationMs + frequencyHz + nowUs)) return REFUSALS.notANumber;
-    const at =
-      target === undefined ? PULSE_EVERYWHERE : target === 'palm' ? PULSE_PALM : FINGERS.indexOf(target);
+    const { pulses, curls } = this;
     const { healthy } = this.inputs;
     const given = this.governor.outputs;
-    const outcome = this.pulses.accept(nowUs, at, amplitude, durationMs, frequencyHz, given, healthy);
+    const grasped = grasps && this.grasp?.vibrated(by, nowUs, curls) === true;
+    const outcome = pulses.accept(nowUs, at, amplitude, durationMs, frequencyHz, given, healthy, curls);
+    if (pulses.knocked) {
+      const { stops, efforts, endsUs } = pulses.knocks;
+      const set = this.requests.set(by, KNOCK_LAYER, stops, efforts, endsUs - nowUs, nowUs);
+      if (set === 'tooManyApps' || set === 'tooManyLayers') return REFUSALS[set];
+    }
+    if (grasped) return undefined;
     if (outcome === 'nothingThere') return REFUSALS.nothingToPulse;
     if (outcome === 'notHeld') return REFUSALS.notHeld;
     if (outcome === 'tooMany') return REFUSALS.tooManyPulses;
@@ -250,10 +280,12 @@ export class Resistance {
     this.pulses.drivesOf(nowUs, inputs.pulseDrives);
     this.fresh = linkLive && Math.abs(inputs.sampleAgeUs) <= this.safety.staleMs * 1000;
 
+    this.grasp?.step(nowUs, this.curls, governor.armed && this.fresh && !this.probing, this.requests);
     arbitrate(this.requests, this.curls, this.safety.allowPull, nowUs, asked);
     this.arrivals.predict(newest, curlRates, asked.stops, asked.efforts);
     if (this.probing) askForProbe(stopProbe, nowUs, this.curls, this.heedsEffort, asked, inputs);
     const given = governor.step(nowUs, inputs);
+    this.grasp?.given(given);
     const { finger: probed } = stopProbe;
     // What a guard has freed does not come back half-way.
     if (probed >= 0 && given.held[probed] !== 1) stopProbe.free();
@@ -286,6 +318,7 @@ export class Resistance {
   }
 
   private freed(nowUs: number): Send {
+    this.grasp?.end(this.requests);
     this.requests.dropAll();
     this.endProbing();
     this.commands.free();

@@ -3,7 +3,7 @@ import { abductionLimit, coupleArch, coupleDip, DIP_PER_PIP, setSplay } from '..
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from '../hand/dofs.js';
 import { FINGERS } from '../hand/joints.js';
 import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
-import { type NaturalMotion, naturalMotion } from '../hand/natural-motion.js';
+import { guideThumb, type NaturalMotion, naturalMotion } from '../hand/natural-motion.js';
 import type { Slots } from './slots.js';
 
 /** From the values of channels to the degrees of freedom: what no sensor tells follows from what the others say. */
@@ -15,6 +15,10 @@ export interface Bending {
   /** Radians, within the joints' ranges. */
   readonly dofs: DofArray;
   update(): void;
+  /** The thumb alone, by the curls of all: `dofs` of the others are left as they were. */
+  updateThumb(): void;
+  /** The other fingers guide the thumb. */
+  readonly guided: boolean;
 }
 
 /**
@@ -101,6 +105,17 @@ export function createBending(
       } else {
         coupleArch(dofs);
       }
+    },
+    guided: guide !== undefined,
+    updateThumb() {
+      for (let f = 0; f < curl.length; f++) {
+        const c = curlSlot[f];
+        curl[f] = hasJoints[f] !== 0 && c < 0 ? meanOfJoints(f) : values[c >= 0 ? c : channelCount + f];
+      }
+      setCurl(closing, 0, curl[0], dofs);
+      const s = splaySlot[0];
+      if (s >= 0) dofs[1] = angleOf(1, (values[s] + 1) / 2);
+      if (guide) guideThumb(guide, dofs, curl);
     },
   };
 }

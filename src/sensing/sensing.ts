@@ -1,6 +1,6 @@
 import type { GloveProfile } from '../config/schema.js';
 import { type ClosingProfile, createClosingProfile } from '../hand/closing.js';
-import { DOF_COUNT, type DofArray } from '../hand/dofs.js';
+import { DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { NaturalMotion } from '../hand/natural-motion.js';
 import { INVALID } from '../hand/validity.js';
@@ -12,8 +12,10 @@ import { createDebounce } from './debounce.js';
 import { createDrift } from './drift.js';
 import { createFallbacks } from './fallbacks.js';
 import { createHealth, type Health } from './health/health.js';
+import { createLookAhead } from './look-ahead.js';
 import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
+import { createRates } from './rates.js';
 import { findSlots } from './slots.js';
 
 /**
@@ -86,6 +88,8 @@ export interface Sensing {
   /** What was followed of slow shifts; adoptDrift() goes on from there. */
   rememberDrift(): number[];
   adoptDrift(memory: readonly (number | null)[]): void;
+  /** Degrees of freedom as they will be in `aheadS`, radians; valid until the next call. */
+  predict(aheadS: number): DofArray;
   /** After a lost link: the next sample is taken over without memory of the past; fingers are INVALID until then. */
   reset(): void;
   /** Part of the finger's string travel at a curl: where a servo on that string has to stop. */
@@ -94,8 +98,8 @@ export interface Sensing {
 
 /** A gap longer than this starts afresh; it cannot be filtered over. */
 const GAP_S = 0.25;
-/** Smooths the rates: far above the motion of a hand (some 8 Hz), below the noise. */
-const RATE_CUTOFF_HZ = 15;
+/** Smooths the rates of curl, which forces go by: above the motion of a hand (some 8 Hz), below the noise. */
+const CURL_RATE_CUTOFF_HZ = 15;
 /** Rates below this count as 0, rad/s. */
 const STILL = 1e-9;
 
@@ -128,9 +132,18 @@ export function createSensing(options: SensingOptions): Sensing {
   const bending = createBending(values, n, slots, closing, options.natural);
   const { curl, splay, dofs } = bending;
   const curlRates = new Float64Array(FINGERS.length);
-  const previousDofs = new Float64Array(DOF_COUNT);
   const previousCurl = new Float64Array(FINGERS.length);
-  const dofRates = new Float64Array(DOF_COUNT);
+  const moving = createRates(dofs);
+  const dofRates = moving.rates;
+  const lastThumb = new Float64Array(DOFS_PER_FINGER);
+  const changing = createRates(values);
+  const ahead = new Float64Array(values.length);
+  const lookAhead = createLookAhead(
+    values,
+    changing,
+    ahead,
+    createBending(ahead, n, slots, closing, options.natural),
+  );
   const wrist = Float64Array.of(0, 0, 0, 1);
   const controls = new Float64Array(5);
   const hasControl = new Uint8Array(5);
@@ -202,9 +215,14 @@ export function createSensing(options: SensingOptions): Sensing {
   }
 
   function measureRates(dtS: number): void {
-    const w = 2 * Math.PI * RATE_CUTOFF_HZ * dtS;
+    const w = 2 * Math.PI * CURL_RATE_CUTOFF_HZ * dtS;
     const alpha = w / (1 + w);
-    followRates(dofs, previousDofs, dofRates, alpha, 1 / dtS);
+    moving.update(dtS);
+    changing.update(dtS);
+    if (bending.guided) {
+      lookAhead.thumbRates(lastThumb, dtS, dofRates);
+      for (let i = 0; i < DOFS_PER_FINGER; i++) lastThumb[i] = dofs[i];
+    }
     followRates(curl, previousCurl, curlRates, alpha, 1 / dtS);
   }
 
@@ -216,8 +234,9 @@ export function createSensing(options: SensingOptions): Sensing {
     bank.update(raw, clock[INTERVAL_S]);
     fallbacks.begin(clock[INTERVAL_S]);
     bending.update();
-    previousDofs.set(dofs);
-    dofRates.fill(0);
+    moving.reset();
+    changing.reset();
+    lastThumb.set(dofs.subarray(0, DOFS_PER_FINGER));
     previousCurl.set(curl);
     curlRates.fill(0);
   }
@@ -266,10 +285,12 @@ export function createSensing(options: SensingOptions): Sensing {
     rezero: drift.rezero,
     rememberDrift: drift.remember,
     adoptDrift: drift.adopt,
+    predict: lookAhead.at,
     reset() {
       started = false;
       fingerStates.fill(INVALID);
-      dofRates.fill(0);
+      moving.reset();
+      changing.reset();
       curlRates.fill(0);
     },
     stopFraction(finger, at) {

@@ -23,7 +23,7 @@ export function requireSafeAddress(profile: StreamProfile): void {
 }
 
 /**
- * Decides who may talk to the service: Host against DNS rebinding, Origin against foreign web pages, token
+ * Decides who may talk to the service: Host guards against DNS rebinding, Origin against foreign web pages, the token
  * against other machines. The same for the stream and for HTTP.
  */
 export class Access {

@@ -18,6 +18,7 @@ import type { AppConnection, ConnectionHost } from './connection.js';
 import { ConnectionBurst } from './connection-burst.js';
 import { Feed } from './feed.js';
 import type { StreamLimits } from './limits.js';
+import { createOpenxrApps, type OpenxrApp, type OpenxrApps } from './openxr-apps.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
 import { Scheduler } from './scheduler.js';
@@ -27,10 +28,10 @@ const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
   'glove off the hand first, keep a way to get the hand out, and disarm when in doubt.';
 
-/** A disarm of every hand that comes again so soon after another says nothing new. */
+/** A disarm of every hand this soon after another says nothing new. */
 const DISARMED_TWICE_MS = 20;
 
-/** Gloves on one side, connections on the other, and what concerns them all. */
+/** Gloves on one side, connections on the other, and what concerns all of them. */
 export class Hub implements ConnectionHost {
   readonly connections = new Set<AppConnection>();
   readonly feeds: readonly Feed[];
@@ -62,6 +63,7 @@ export class Hub implements ConnectionHost {
     readonly permissions: Permissions = createPermissions({
       permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
+    readonly openxr: OpenxrApps = createOpenxrApps(),
   ) {
     this.scheduler = new Scheduler(limits, this.burst);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
@@ -85,7 +87,7 @@ export class Hub implements ConnectionHost {
   }
 
   disarmAll(connection: AppConnection): void {
-    // Who says it without end needs no release for each.
+    // An app that keeps sending it needs no release for each.
     const nowMs = performance.now();
     const isFree = this.feeds.every(({ glove }) => !glove.armed);
     if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;
@@ -101,6 +103,7 @@ export class Hub implements ConnectionHost {
     // Forces first.
     this.free(connection);
     for (const feed of this.feeds) feed.remove(connection);
+    this.openxr.left(connection, Date.now());
     if (this.connections.delete(connection)) this.counts.dropped[connection.encoding] += connection.dropped;
     logEvent(this.logger, 'app.left', {
       app: connection.app,
@@ -167,6 +170,18 @@ export class Hub implements ConnectionHost {
     let dropped = this.counts.dropped.json + this.counts.dropped.binary;
     for (const connection of this.connections) dropped += connection.dropped;
     return dropped;
+  }
+
+  /** OpenXR applications of now and of late, and why a hand of theirs is not served. */
+  openxrApps(): OpenxrApp[] {
+    return this.openxr.list(
+      this.gloves.map(({ description, linkStatus, frame }) => ({
+        hand: description.hand,
+        link: reportLink(linkStatus),
+        valid: frame.valid,
+        reason: frame.reason,
+      })),
+    );
   }
 
   status(): object {

@@ -92,6 +92,8 @@ export function buildHostile(): string {
     'tests/openxr/hostile.cpp',
     'src/openxr/link.cpp',
     'src/openxr/messages.cpp',
+    'src/openxr/program.cpp',
+    'src/openxr/report.cpp',
     'src/openxr/hand-sample.cpp',
   ];
   const flags = ['-std=c++17', '-O1', '-g', ...WARNINGS, ...SANITIZERS.address];

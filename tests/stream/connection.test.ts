@@ -230,6 +230,26 @@ describe('other streams', () => {
     const count = app.of('health').length;
     await app.reached(() => app.of('health').length > count);
   });
+
+  test('health of a glove whose fingers flap comes ten times a second at most, and ends with the newest', async () => {
+    const app = await App.connect(stream.port);
+    await app.ask({ type: 'subscribe', streams: ['health'] });
+    await app.until((m) => m.type === 'health');
+    const before = app.of('health').length;
+    const startMs = performance.now();
+    let told = 0;
+    while (performance.now() - startMs < 450) {
+      glove.linkStatus = { ...glove.linkStatus, address: `change ${++told}` };
+      glove.tell('health');
+      await new Promise(setImmediate);
+    }
+    await app.until((m) => m.type === 'health' && m.link.address === `change ${told}`);
+    const passedMs = performance.now() - startMs;
+    const came = app.of('health').length - before;
+    expect(told).toBeGreaterThan(100);
+    expect(came).toBeGreaterThan(1);
+    expect(came).toBeLessThanOrEqual(1 + passedMs / 100);
+  });
 });
 
 describe('requests', () => {

@@ -1,6 +1,6 @@
+import { faultText } from '../../protocol/glove-faults.js';
 import { make, setAttribute, setText } from '../dom.js';
 import type { LiveHand } from '../live.js';
-import { faultText } from './words.js';
 
 const FACTS = [
   'Link',
