@@ -62,6 +62,19 @@ const StopFitSchema = Type.Object(
   closed,
 );
 
+const MountFitSchema = Type.Object(
+  {
+    /** Of the wrist in the frame of the tracker: [x, y, z, qx, qy, qz, qw]. */
+    pose: Type.Array(Type.Number({ minimum: -1.01, maximum: 1.01 }), { minItems: 7, maxItems: 7 }),
+    by: Type.Unsafe<'touch' | 'motion'>({ type: 'string', enum: ['touch', 'motion'] }),
+    /** One standard deviation. */
+    rotationDeg: Type.Number({ minimum: 0 }),
+    translationM: Type.Number({ minimum: 0 }),
+    residualM: Type.Number({ minimum: 0 }),
+  },
+  closed,
+);
+
 export const SavedFitSchema = Type.Object(
   {
     /** When, ISO 8601, UTC. */
@@ -76,8 +89,10 @@ export const SavedFitSchema = Type.Object(
     residualDeg: Type.Optional(Type.Number({ minimum: 0 })),
     /** where the string stops hold; or */
     actuators: Type.Optional(Type.Array(StopFitSchema, { maxItems: 5 })),
-    /** how long the bones are. */
+    /** how long the bones are; or */
     skeleton: Type.Optional(HandFitSchema),
+    /** how a tracker sits on the hand. */
+    mount: Type.Optional(MountFitSchema),
   },
   closed,
 );
@@ -93,6 +108,7 @@ export interface FitsInUse {
   channels?: SavedFit;
   actuators?: SavedFit;
   hand?: SavedFit;
+  mount?: SavedFit;
 }
 export type SavedHand = Static<typeof HandFitSchema>;
 
@@ -114,7 +130,7 @@ export interface FitStore {
   /** Who wears the gloves; undefined: whoever was fitted last. */
   person: string | undefined;
   readonly entries: readonly SavedFit[];
-  /** What counts for a glove now: the newest fit of its sensors, stops, and of the hand in it, that is not undone. */
+  /** What counts for a glove now: the newest fit of its sensors, stops, mount, and of the hand in it, that is not undone. */
   current(glove: string, hand: string): FitsInUse;
   /** @throws TautlineError fileDenied, diskFull */
   add(fit: SavedFit): void;
@@ -154,6 +170,7 @@ export function openFits(file: string | undefined, person?: string): FitStore {
         channels: own.findLast((fit) => fit.channels),
         actuators: own.findLast((fit) => fit.actuators),
         hand: own.findLast((fit) => fit.skeleton) ?? hands.at(-1),
+        mount: own.findLast((fit) => fit.mount),
       };
     },
     add(fit) {

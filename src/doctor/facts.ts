@@ -26,7 +26,7 @@ export interface FactsOptions {
   token?: string;
 }
 
-/** Asks the system for all that the doctor looks at. Never throws: what cannot be found out is left out. */
+/** Queries the system for all that the doctor looks at. Never throws: what cannot be found out is omitted. */
 export async function gatherFacts({ paths, version, here, health, token }: FactsOptions): Promise<Facts> {
   const wanted = here.data?.gloves.some(({ link }) => link.kind === 'ble') === true;
   return {
@@ -70,7 +70,7 @@ async function portsOf(): Promise<Facts['ports']> {
   );
 }
 
-/** Linux: what sysfs tells of the adapter. */
+/** Linux: what sysfs reports about the adapter. */
 async function adapterOf(path: string): Promise<{ latencyTimerMs?: number; autosuspends?: boolean }> {
   if (process.platform !== 'linux') return {};
   const name = basename(path);

@@ -20,7 +20,7 @@ import { createNewestCurls, type NewestCurls } from './newest-curls.js';
 import type { GloveDescription } from './view.js';
 import { waysToArm } from './ways-to-arm.js';
 
-/** What depends on what the glove says of itself and on the fits in use; remade when these change, disarmed. */
+/** Everything that depends on the glove's description and on the fits in use; remade, disarmed, when these change. */
 export interface Chain {
   sensing: Sensing;
   newestCurls: NewestCurls;
@@ -40,12 +40,12 @@ export interface ChainSources {
   profile: Profile;
   glove: GloveProfile;
   logger: Logger;
-  /** Fits of this profile; none: the profile's own numbers count. */
+  /** Fits of this profile; undefined: the profile's own numbers apply. */
   fits?: FitStore;
 }
 
 /**
- * @param said undefined until the glove has said what it is: then the profile's word counts
+ * @param said undefined until the glove has described itself; until then the profile applies
  * @param recordedFits of a recording: in place of the saved ones
  */
 export function makeChain(
@@ -71,7 +71,7 @@ export function makeChain(
   });
   const inputs = createInputs(fitted);
   const actuators = said ? orderAsHello(fitted.actuators, said) : fitted.actuators;
-  // A string that senses gives the way to where the servo on it has to stop.
+  // A string with a sensor tells where the servo on it has to stop.
   const travel = actuators.map((actuator) => {
     const finger = actuatorFinger(actuator);
     return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
@@ -108,6 +108,7 @@ export function makeChain(
       skeleton,
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,
+      ...(fits.mount?.mount ? { mount: fits.mount.mount.pose } : {}),
       howToArm: waysToArm(glove),
     },
     fits,

@@ -9,10 +9,10 @@ import { createGlove, type LiveGlove } from './glove.js';
 
 export interface GlovesOptions {
   profile: Profile;
-  /** Serial port in place of the profile's. */
+  /** Serial port instead of the profile's. */
   portOverride?: string;
   logger: Logger;
-  /** Links in place of those of the profile, for a replay. */
+  /** Links instead of the profile's, for a replay. */
   replay?: (glove: GloveProfile) => Link;
   /** Fits of the profile. */
   fits?: FitStore;

@@ -8,20 +8,20 @@ import { logEvent } from '../log/events.js';
 import type { Sensing } from '../sensing/sensing.js';
 import { createVerdictLog } from './verdict-log.js';
 
-/** What is written to the log about one glove, each trouble once. */
+/** Writes the log of one glove, each trouble once. */
 export interface GloveLog {
-  /** Path of a serial link, which advice is about. */
+  /** Path of a serial link, for advice. */
   readonly serialPath: string | undefined;
-  /** The glove has said what it is. @param different from before */
+  /** The glove has described itself. @param different from before */
   hello(said: Hello, different: boolean): void;
   note(text: string): void;
   status(status: LinkStatus): void;
   silent(reason: string): void;
-  /** Verdicts of channels, each change once; the newest always comes, if late. */
+  /** Verdicts of channels, each change once; the newest is always written, if late. */
   verdicts(sensing: Sensing, nowUs: number): void;
-  /** Writes what had to wait; call it now and then. */
+  /** Writes what had to wait; call it regularly. */
   flush(nowUs: number): void;
-  /** Samples that come in bursts are late, and the wearer can mend that. @returns whether it was news */
+  /** Samples that come in bursts are late, and the wearer can fix that. @returns whether this was news */
   bursts(): boolean;
   signed(what: 'armed' | 'disarmed', hand: string, by: string): void;
 }
@@ -52,7 +52,7 @@ export function createGloveLog({ glove, link, logger, timeSync }: GloveLogSource
         logger,
         'glove.otherHand',
         { glove: name },
-        `the profile says ${glove.hand}, the glove is a ${hand} one and served as that: correct "hand" in the profile`,
+        `the profile says ${glove.hand}, but this is a ${hand} glove and is used as one: correct "hand" in the profile`,
       );
     },
     note: (text) => logEvent(logger, 'glove.note', { glove: name, text }),
@@ -61,13 +61,13 @@ export function createGloveLog({ glove, link, logger, timeSync }: GloveLogSource
         burstsTold = false;
         logEvent(logger, 'link.live', { glove: name, address });
       }
-      // The link is tried again and again. A trouble is news when it is another one, or the glove was there meanwhile.
+      // The link is retried forever. A trouble is news when it is a different one, or when the glove was there in between.
       if (!error || error.line === toldTrouble) return;
       toldTrouble = error.line;
       logEvent(logger, 'link.trouble', { glove: name, state, code: error.code }, error.line);
     },
     silent(reason) {
-      // A replay that jumps is no trouble.
+      // A replay that seeks is not in trouble.
       if (!link.recorded) logEvent(logger, 'glove.silent', { glove: name }, reason);
     },
     verdicts: ({ health, channels }, nowUs) => verdictLog.take(health.verdicts, channels, nowUs),

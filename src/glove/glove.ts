@@ -10,6 +10,7 @@ import type { DeviceState, GloveCodec, GloveMessages, Samples } from '../link/co
 import { createFrameCodec } from '../link/frames.js';
 import type { Link } from '../link/link.js';
 import { createTimeSync } from '../link/time-sync.js';
+import { createAppRequests } from './app-requests.js';
 import { createGloveArming } from './arming.js';
 import { createChainInUse } from './chain-in-use.js';
 import { createGloveCounters } from './counters.js';
@@ -39,14 +40,14 @@ export type * from './view.js';
  *
  * Beside it: chain-in-use.ts (what a sample runs through, and when that is remade), presence.ts and lifecycle.ts (whether
  * the glove is there, how it comes and goes), arming.ts (who may arm), guided.ts (leading the wearer through moves),
- * counters.ts, glove-log.ts and readings.ts (what others ask).
+ * app-requests.ts (what apps ask for), readings.ts (what others want to know), counters.ts and glove-log.ts.
  */
 export interface GloveOptions {
   profile: Profile;
   glove: GloveProfile;
   link: Link;
   logger: Logger;
-  /** Fits of this profile; none: the profile's own numbers count. */
+  /** Fits of this profile; undefined: the profile's own numbers apply. */
   fits?: FitStore;
   codec?: (messages: GloveMessages) => GloveCodec;
   clock?: Clock;
@@ -58,7 +59,9 @@ export interface LiveGlove extends Glove {
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
   readonly fits: FitStore | undefined;
-  /** A session is shown in its place meanwhile: it can be neither armed nor led through moves. */
+  /** An app says where a tracker on this hand is, whose mount can be fitted. */
+  readonly hasTracker: boolean;
+  /** A session is shown in its place: meanwhile it can neither be armed nor led through moves. */
   replaced: boolean;
   /** Puts the saved fits to use: the chain is remade, disarmed. */
   refit(): Promise<void>;
@@ -68,7 +71,7 @@ export interface LiveGlove extends Glove {
 
 const BEAT_MS = 20;
 const MEASURE_US = 1_000_000;
-/** Samples read together take no longer than this, and the telling of the last: what apps ask waits no longer. */
+/** Samples that were read together take at most this long, plus sending the last: requests of apps wait no longer. */
 const BEHIND_US = 10_000;
 
 const createFrame = (): HandFrame => ({
@@ -114,7 +117,14 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const { guide, ...guided } = createGuidedGlove({ glove, chain, codec, timeSync, arming: () => arming });
+  const { guide, ...guided } = createGuidedGlove({
+    glove,
+    chain,
+    codec,
+    timeSync,
+    arming: () => arming,
+    wrist,
+  });
   const arming = createGloveArming({
     glove,
     forces,
@@ -141,6 +151,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
 
+  const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
   let arrivalUs = 0;
   let cancelBeat = (): void => {};
@@ -165,8 +176,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const timeUs = timeSync.map(samples.deviceTimeUs, arrivalUs);
     const { sensing, skeleton, inputs } = chain.now;
     sensing.update(samples, timeUs);
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, arrivalUs));
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, timeUs, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
+    wrist.carry(frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
     frame.timeUs = timeUs + frame.shownLaterUs;
     frame.valid = true;
@@ -214,12 +226,15 @@ export function createGlove(options: GloveOptions): LiveGlove {
     return taken;
   }
 
-  const { resist, touch, pulse, release, drop, read, record } = forces;
   return {
     frame,
     guide,
     fits: options.fits,
     recorded: link.recorded === true,
+    get hasTracker() {
+      const nowUs = time.nowUs();
+      return wrist.trackerAt(nowUs, nowUs, trackerPose);
+    },
     get description() {
       return chain.now.description;
     },
@@ -264,18 +279,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     ...readings,
-    ...{ resist, touch, pulse, release, drop, readResistance: read, recordResistance: record },
-    track(request) {
-      if (wrist.track(request, time.nowUs())) listeners.asked('', request);
-    },
-    rezero(by) {
-      chain.now.sensing.rezero();
-      listeners.asked(by, { type: 'rezero' });
-    },
-    arm: arming.arm,
-    disarm(by, who) {
-      arming.disarm(by, who);
-      listeners.asked(by, { type: 'disarm' });
-    },
+    ...createAppRequests(parts),
   };
 }

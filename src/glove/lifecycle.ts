@@ -14,7 +14,7 @@ import type { Presence } from './presence.js';
 import type { HandFrame } from './view.js';
 import type { GloveWrist } from './wrist.js';
 
-/** The parts of one glove, each with a file of its name. */
+/** The parts of one glove, each in a file of that name. */
 export interface GloveParts {
   link: Link;
   codec: GloveCodec;
@@ -32,23 +32,23 @@ export interface GloveParts {
   log: GloveLog;
 }
 
-/** How a glove comes, turns out to be another one, falls silent and goes. Fingers are freed at each of these. */
+/** How a glove connects, turns out to be a different one, falls silent and leaves. Each of these frees the fingers. */
 export interface GloveLifecycle {
-  /** The glove says what it is. */
+  /** The glove describes itself. */
   introduce(said: Hello, arrivalUs: number): void;
-  /** The link has another state. */
+  /** The state of the link has changed. */
   status(status: LinkStatus): void;
-  /** No samples any more. */
+  /** Samples have stopped. */
   silent(reason: string): void;
-  /** Of a recording: what shaped the hand is done again. */
+  /** Of a recording: repeats what shaped the hand. */
   act(act: RecordedAct, timeUs: number): void;
-  /** What is on the shelf of fits counts from here on. */
+  /** The saved fits apply from here on. */
   refit(): Promise<void>;
-  /** From here on nothing comes any more. */
+  /** Nothing is received from here on. */
   end(): void;
 }
 
-/** A glove that says it is a different one is believed so often at most: each time the chain is made again. */
+/** How often a glove is believed that says it is a different one: each time the chain is remade. */
 const DIFFERENT_US = 200_000;
 
 export function createLifecycle(parts: GloveParts): GloveLifecycle {
@@ -88,7 +88,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
   /** What shaped the hand while it was recorded is done again. */
   function act(done: RecordedAct, timeUs: number): void {
     if (done.type === 'restart') restart(done.shownLaterUs);
-    else if (done.type === 'tracker') wrist.track(done, timeUs);
+    else if (done.type === 'tracker') wrist.track(done, timeUs, done.app);
     else if (done.type === 'rezero') chain.now.sensing.rezero();
     else if (done.type === 'drift') chain.adoptDrift(done.memory);
     else if (chain.useRecordedFits(done.fits)) putFitsToUse();
@@ -116,7 +116,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     } else if (status.error) {
       frame.reason = status.error.line;
     }
-    // Whoever pulled the plug to get free is not held when it is back. In a replay nobody is held at all.
+    // A wearer who pulled the plug to get free must not be held when it is back. A replay holds nobody.
     if (forces.armed && !link.recorded) forces.disarm(live ? 'a new connection' : 'the link was lost');
     if (wasLive) arming.keepForWearer();
     wasLive = live;

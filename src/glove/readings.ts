@@ -1,6 +1,4 @@
-import { DOF_COUNT } from '../hand/dofs.js';
 import { forwardKinematics } from '../hand/forward.js';
-import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
 import type { DeviceState } from '../link/codec.js';
 import type { GloveParts } from './lifecycle.js';
 import { reportHealth, reportInputs, reportSignals } from './reports.js';
@@ -13,25 +11,18 @@ type Readings = Pick<
 
 /**
  * What others may ask about a glove at any time.
- * @param device what the glove last said of its battery, temperature and faults
+ * @param device what the glove last reported of its battery, temperature and faults
  */
 export function createReadings(
   { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,
   device: () => DeviceState | undefined,
 ): Readings {
-  const aheadDofs = new Float64Array(DOF_COUNT);
   const hand = () => chain.now.description.hand;
   return {
     rememberDrift: () => chain.now.sensing.rememberDrift(),
     predict(aheadS, poses) {
       const { sensing, skeleton } = chain.now;
-      for (let dof = 0; dof < DOF_COUNT; dof++) {
-        const now = sensing.dofs[dof];
-        const ahead = now + sensing.dofRates[dof] * aheadS;
-        // Never further beyond a joint's range than it is now.
-        aheadDofs[dof] = Math.max(Math.min(DOF_MIN[dof], now), Math.min(Math.max(DOF_MAX[dof], now), ahead));
-      }
-      forwardKinematics(skeleton, aheadDofs, poses, wrist.root);
+      forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.ahead(aheadS));
     },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),
@@ -55,6 +46,7 @@ export function createReadings(
         timeSync,
         serialPath: log.serialPath,
       }),
+      wrist: wrist.report(time.nowUs()),
     }),
   };
 }

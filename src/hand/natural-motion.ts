@@ -4,9 +4,17 @@ import { coupleArch } from './coupling.js';
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray } from './dofs.js';
 import { FINGERS } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
-import { createPinchSolver, type PinchPose, type PinchSolver } from './pinch.js';
 import type { Skeleton } from './skeleton.js';
-import { createThumbPath, FREE_STOP, STOP_STEPS, stopSteps } from './thumb-stops.js';
+import {
+  GUIDE_BAR,
+  GUIDE_COLUMNS,
+  GUIDE_PINCH,
+  GUIDE_ROWS,
+  GUIDE_STOP,
+  meantPinch,
+  thumbGuideSteps,
+} from './thumb-guide.js';
+import { FREE_STOP } from './thumb-stops.js';
 
 /**
  * What a hand does that its joints, taken one by one, do not know: the thumb meets the finger it pinches, stops
@@ -20,44 +28,24 @@ import { createThumbPath, FREE_STOP, STOP_STEPS, stopSteps } from './thumb-stops
  */
 export interface NaturalMotion {
   readonly profile: ClosingProfile;
-  /** Index to little x ROWS x COLUMNS, over the finger's curl: see the column constants. */
+  /** Index to little x GUIDE_ROWS x GUIDE_COLUMNS, over the finger's curl: see thumb-guide.ts. */
   readonly table: Float64Array;
+  /** Per finger, index to little: the thumb's curl in its easiest pinch. */
+  readonly pinchCurls: Float64Array;
   /** Room for the rates. */
   readonly scratchDofs: DofArray;
   readonly scratchCurls: Float64Array;
 }
 
-const STEPS = STOP_STEPS;
-const ROWS = STEPS + 1;
-/** Thumb angles of the pinch (4). */
-const THUMB = 0;
-/** 1 where thumb and finger can meet without effort, falling to 0 around. */
-const REACH = 4;
-/** The thumb's own curl in that pinch. */
-const THUMB_CURL = 5;
-/** The thumb's greatest curl before it meets the finger from its open side; above 1: the finger is not in its way. */
-const STOP = 6;
-const COLUMNS = 7;
-const TABLE_FINGERS = FINGERS.length - 1;
+// As in forward.ts: the engine knows constants of this module.
+const STEPS = GUIDE_ROWS - 1;
+const ROWS = GUIDE_ROWS;
+const COLUMNS = GUIDE_COLUMNS;
+const BAR = GUIDE_BAR;
+const PINCH = GUIDE_PINCH;
+const STOP = GUIDE_STOP;
+const LITTLE = FINGERS.length - 1;
 
-/** A pinch whose tips stay this far apart, metres, is none: the thumb keeps the last one that met. */
-const MEETS_M = 0.0005;
-/** The thumb gets ready from this much curl before the easiest pinch on, and is there at this much. */
-const APPROACH_CURL = 0.26;
-const READY_CURL = 0.02;
-/** Curl beyond the easiest pinch up to which the thumb follows, and from which the hand is closing to a fist. */
-const FOLLOW_CURL = 0.12;
-const FIST_CURL = 0.32;
-const LET_GO_CURL = FIST_CURL - FOLLOW_CURL;
-/**
- * Curl of a finger nearer to the thumb up to which the thumb passes before it, and from which on it bars the way: so
- * a fist that closes evenly is a pinch of the index finger alone.
- */
-const OPEN_CURL = 0.27;
-const BARRED_CURL = 0.45;
-/** Difference between the thumb's curl and the pinch's within which it is a pinch, and from which it is none. */
-const PINCH_CURL = 0.16;
-const APART_CURL = 0.4;
 /** Curl over which the thumb comes to rest at its stop. */
 const STOP_SOFTNESS = 0.06;
 /** A joint goes beyond its range by less than this, however far it is pushed: 5 degrees. */
@@ -74,18 +62,9 @@ export const createNaturalMotion = (
 
 /** createNaturalMotion in steps of a millisecond or so. */
 export function* naturalMotionSteps(skeleton: Skeleton, profile: ClosingProfile): Steps<NaturalMotion> {
-  const table = new Float64Array(TABLE_FINGERS * ROWS * COLUMNS);
-  const pinches = createPinchSolver(skeleton, profile);
-  const thumbs = createThumbPath(skeleton, profile);
-  for (let finger = 1; finger < FINGERS.length; finger++) {
-    const rows = table.subarray((finger - 1) * ROWS * COLUMNS, finger * ROWS * COLUMNS);
-    yield* fillPinches(pinches, finger, rows);
-    const stops = yield* stopSteps(skeleton, profile, thumbs, finger);
-    for (let row = 0; row < ROWS; row++) rows[row * COLUMNS + STOP] = stops[row];
-  }
   return {
     profile,
-    table,
+    ...(yield* thumbGuideSteps(skeleton, profile)),
     scratchDofs: new Float64Array(DOF_COUNT),
     scratchCurls: new Float64Array(FINGERS.length),
   };
@@ -93,21 +72,33 @@ export function* naturalMotionSteps(skeleton: Skeleton, profile: ClosingProfile)
 
 /**
  * Makes the degrees of freedom natural, in place. Fingers keep the flexion that was measured; the thumb, of which a
- * curl says least, is guided. Continuous in curls and degrees of freedom.
+ * curl says least, is guided: no hundredth of another finger's curl moves its tip by 2 mm.
+ *
+ * From little to index each finger lays what it asks of the thumb over what the fingers behind it ask, the more
+ * the more it is closed: the pinch with it, or, where the thumb's own curl says otherwise or the finger closes on,
+ * the closing path. So a fist that closes evenly is a pinch of the index finger alone, and a closed index finger
+ * bars the way to the others. All are means, with weights that rise no faster than the way between allows.
  * @param dofs radians, as sensing leaves them
  * @param curls 0..1, thumb first
  */
 export function naturalMotion(tables: NaturalMotion, dofs: DofArray, curls: ArrayLike<number>): void {
-  const { table, profile } = tables;
+  guideThumb(tables, dofs, curls);
+  softenLimits(dofs);
+  coupleArch(dofs);
+}
+
+/** The thumb's part of naturalMotion: its four degrees of freedom, in place, never beyond ranges that they are within. */
+export function guideThumb(tables: NaturalMotion, dofs: DofArray, curls: ArrayLike<number>): void {
+  const { table, pinchCurls, profile } = tables;
   const thumbCurl = curls[0];
   let stop = FREE_STOP;
-  let total = 0;
-  let squares = 0;
-  let toFlexion = 0;
-  let toAbduction = 0;
-  let toMcp = 0;
-  let toIp = 0;
-  for (let finger = 1; finger < FINGERS.length; finger++) {
+  // Share of the closing path, and the pinches by their shares, as layers from the little finger up make them.
+  let path = 1;
+  let flexion = 0;
+  let abduction = 0;
+  let mcp = 0;
+  let ip = 0;
+  for (let finger = LITTLE; finger > 0; finger--) {
     const curl = curls[finger];
     const scaled = curl <= 0 ? 0 : curl >= 1 ? STEPS : curl * STEPS;
     const row = scaled >= STEPS ? STEPS - 1 : scaled | 0;
@@ -116,34 +107,28 @@ export function naturalMotion(tables: NaturalMotion, dofs: DofArray, curls: Arra
     const b = a + COLUMNS;
     const here = table[a + STOP] + share * (table[b + STOP] - table[a + STOP]);
     if (here < stop) stop = here;
-    const reach = table[a + REACH] + share * (table[b + REACH] - table[a + REACH]);
-    if (reach <= 0) continue;
-    const at = table[a + THUMB_CURL] + share * (table[b + THUMB_CURL] - table[a + THUMB_CURL]);
-    let weight = reach * (1 - ramp(Math.abs(thumbCurl - at), PINCH_CURL, APART_CURL));
-    for (let near = 1; near < finger; near++) weight *= 1 - ramp(curls[near], OPEN_CURL, BARRED_CURL);
-    if (weight <= 0) continue;
-    total += weight;
-    // Squared, so that the finger that is pinched counts for more than one that is merely near.
-    weight *= weight;
-    squares += weight;
-    toFlexion += weight * (table[a] + share * (table[b] - table[a]));
-    toAbduction += weight * (table[a + 1] + share * (table[b + 1] - table[a + 1]));
-    toMcp += weight * (table[a + 2] + share * (table[b + 2] - table[a + 2]));
-    toIp += weight * (table[a + 3] + share * (table[b + 3] - table[a + 3]));
+    const bar = table[a + BAR] + share * (table[b + BAR] - table[a + BAR]);
+    if (bar <= 0) continue;
+    const asked = table[a + PINCH] + share * (table[b + PINCH] - table[a + PINCH]);
+    const pinch = asked <= 0 ? 0 : asked * meantPinch(thumbCurl - pinchCurls[finger - 1]);
+    const behind = (1 - pinch) * (1 - bar);
+    path = behind * path + (1 - pinch - behind);
+    flexion *= behind;
+    abduction *= behind;
+    mcp *= behind;
+    ip *= behind;
+    if (pinch <= 0) continue;
+    flexion += pinch * (table[a] + share * (table[b] - table[a]));
+    abduction += pinch * (table[a + 1] + share * (table[b + 1] - table[a + 1]));
+    mcp += pinch * (table[a + 2] + share * (table[b + 2] - table[a + 2]));
+    ip += pinch * (table[a + 3] + share * (table[b + 3] - table[a + 3]));
   }
-
   if (stop < thumbCurl + STOP_SOFTNESS) stopThumb(profile.table, dofs, thumbCurl, stop);
-  if (total > 0) {
-    const guided = Math.min(total, 1);
-    const scale = guided / squares;
-    const keep = 1 - guided;
-    dofs[0] = keep * dofs[0] + scale * toFlexion;
-    dofs[1] = keep * dofs[1] + scale * toAbduction;
-    dofs[2] = keep * dofs[2] + scale * toMcp;
-    dofs[3] = keep * dofs[3] + scale * toIp;
-  }
-  softenLimits(dofs);
-  coupleArch(dofs);
+  if (path === 1) return;
+  dofs[0] = path * dofs[0] + flexion;
+  dofs[1] = path * dofs[1] + abduction;
+  dofs[2] = path * dofs[2] + mcp;
+  dofs[3] = path * dofs[3] + ip;
 }
 
 /** Seconds between the two poses whose difference is the rate. */
@@ -174,17 +159,19 @@ export function naturalMotionWithRates(
  * angle grows ever more slowly and stays within 5 degrees of the range.
  */
 export function softenLimits(dofs: DofArray): void {
+  // As variables of their own: read anew at every use, these were most of the time.
+  const least = DOF_MIN;
+  const most = DOF_MAX;
   for (let i = 0; i < DOF_COUNT; i++) {
     const angle = dofs[i];
-    if (angle > DOF_MAX[i]) {
-      const over = angle - DOF_MAX[i];
-      dofs[i] = DOF_MAX[i] + over / (1 + over / OVERSHOOT_RAD);
-    } else if (angle < DOF_MIN[i]) {
-      const under = DOF_MIN[i] - angle;
-      dofs[i] = DOF_MIN[i] - under / (1 + under / OVERSHOOT_RAD);
-    }
+    const high = most[i];
+    const low = least[i];
+    if (angle > high) dofs[i] = high + soft(angle - high);
+    else if (angle < low) dofs[i] = low - soft(low - angle);
   }
 }
+
+const soft = (beyond: number): number => beyond / (1 + beyond / OVERSHOOT_RAD);
 
 /** Takes back what the thumb's closing path adds between where it may come and where it is. */
 function stopThumb(closing: Float64Array, dofs: DofArray, curl: number, stop: number): void {
@@ -202,44 +189,4 @@ function onPath(closing: Float64Array, dof: number, curl: number): number {
   const row = scaled >= CLOSING_STEPS ? CLOSING_STEPS - 1 : scaled | 0;
   const a = closing[row * DOFS_PER_FINGER + dof];
   return a + (scaled - row) * (closing[(row + 1) * DOFS_PER_FINGER + dof] - a);
-}
-
-/** 0 up to `from`, 1 beyond `to`, with a smooth step between. */
-function ramp(value: number, from: number, to: number): number {
-  if (value <= from) return 0;
-  if (value >= to) return 1;
-  const t = (value - from) / (to - from);
-  return t * t * (3 - 2 * t);
-}
-
-function* fillPinches(pinches: PinchSolver, finger: number, rows: Float64Array): Steps<void> {
-  const easiest = yield* pinches.easiest(finger);
-  const poses: PinchPose[] = new Array(ROWS);
-  const middle = Math.round(easiest.fingerCurl * STEPS);
-  let lastMet = easiest.fingerCurl;
-  // Outwards from the easiest one, each from its neighbour; where the tips no longer meet, the last one stays.
-  for (const step of [-1, 1]) {
-    let last = easiest;
-    let meets = true;
-    for (let row = middle; row >= 0 && row < ROWS; row += step) {
-      if (meets) {
-        const pose = pinches.at(finger, row / STEPS, last.dofs);
-        meets = row === middle || Math.abs(pose.gapM) < MEETS_M;
-        if (meets) last = pose;
-        if (meets && step > 0) lastMet = pose.fingerCurl;
-      }
-      poses[row] = last;
-      yield;
-    }
-  }
-  // Beyond the last pinch that meets, the finger would close through the waiting thumb.
-  const follow = Math.min(FOLLOW_CURL, lastMet - easiest.fingerCurl - LET_GO_CURL / 2);
-  const fist = Math.min(FIST_CURL, follow + LET_GO_CURL);
-  for (let row = 0; row < ROWS; row++) {
-    const at = row * COLUMNS;
-    rows.set(poses[row].dofs.subarray(0, DOFS_PER_FINGER), at + THUMB);
-    const from = row / STEPS - easiest.fingerCurl;
-    rows[at + REACH] = ramp(from, -APPROACH_CURL, -READY_CURL) * (1 - ramp(from, follow, fist));
-    rows[at + THUMB_CURL] = poses[row].thumbCurl;
-  }
 }

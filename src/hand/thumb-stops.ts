@@ -17,9 +17,14 @@ const STEPS = STOP_STEPS;
 const ROWS = STEPS + 1;
 const THUMB_BONES = [2, 3, 4] as const;
 /** Overlap that flesh allows, metres. */
-const FLESH_M = 0.001;
-/** Greatest change of the stop with the finger's curl: none of its steps becomes a jump of the thumb. */
-const STOP_SLOPE = 3;
+const FLESH_M = 0.002;
+/**
+ * Greatest change of the stop with the finger's curl, down before the finger is in the way and up again behind it:
+ * as the thumb's tip goes some 0.1 m over its whole curl, none of them becomes a jump. Down comes on top of what the
+ * finger asks of the thumb by itself, see thumb-guide.ts.
+ */
+const FALL_SLOPE = 0.4;
+const RISE_SLOPE = 1.3;
 /** More than sums of positions are off. */
 const ROUNDING_M = 1e-9;
 
@@ -116,13 +121,13 @@ export function* stopSteps(
       thumb = thumbs.after(thumb, gapM + FLESH_M - leapM);
     }
   }
-  limitSlope(stops, STOP_SLOPE);
+  limitSlopes(stops);
   return stops;
 }
 
-/** The greatest function below `values` that changes by no more than `slope` a curl, in place. */
-function limitSlope(values: Float64Array, slope: number): void {
-  const most = slope / STEPS;
-  for (let i = 1; i < values.length; i++) values[i] = Math.min(values[i], values[i - 1] + most);
-  for (let i = values.length - 2; i >= 0; i--) values[i] = Math.min(values[i], values[i + 1] + most);
+/** The greatest function below `values` that falls and rises no faster than the slopes above, in place. */
+function limitSlopes(values: Float64Array): void {
+  for (let i = 1; i < values.length; i++) values[i] = Math.min(values[i], values[i - 1] + RISE_SLOPE / STEPS);
+  for (let i = values.length - 2; i >= 0; i--)
+    values[i] = Math.min(values[i], values[i + 1] + FALL_SLOPE / STEPS);
 }

@@ -28,7 +28,7 @@ export const runArguments = ({ main, profile, log }: Autostart): string[] => [
 ];
 
 /**
- * No text format for starting programs holds every character that a file name may have.
+ * None of these formats can hold every character that a file name may have.
  * @throws TautlineError `usage` for a path that could break out of its line
  */
 function wordsOf(autostart: Autostart): [string, ...string[]] {
@@ -51,9 +51,9 @@ const systemdWord = (word: string): string =>
 const ENV = '/usr/bin/env';
 
 /**
- * A systemd user unit. Hardened as far as serial ports and the system's bus stay in reach: what hides parts of the
- * file system or of /dev needs a user namespace in a user unit, and MemoryDenyWriteExecute forbids what a JavaScript
- * engine does.
+ * A systemd user unit. Hardened as far as serial ports and the system bus allow: options that hide parts of the file
+ * system or of /dev need a user namespace in a user unit, and MemoryDenyWriteExecute forbids what a JavaScript engine
+ * does.
  */
 export function systemdUnit(autostart: Autostart): string {
   const words = wordsOf(autostart);

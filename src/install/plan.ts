@@ -2,14 +2,14 @@ import { posix, win32 } from 'node:path';
 import { type Autostart, launchAgent, scheduledTask, systemdUnit } from './autostart.js';
 import type { UserPaths } from './paths.js';
 
-/** What is to be done, in order: shown before, and all that is done. */
+/** One step of an installation. The steps that are shown are the steps that are taken. */
 export type Step =
   | { kind: 'folder'; path: string }
   | { kind: 'write'; path: string; text: string; encoding?: 'utf16le' }
   | { kind: 'remove'; path: string }
   /** A folder that is removed if nothing is in it. */
   | { kind: 'prune'; path: string }
-  /** @property mayFail what it undoes may not be there */
+  /** @property mayFail there may be nothing to undo */
   | { kind: 'run'; command: string; args: string[]; mayFail?: boolean };
 
 export const TASK_NAME = 'Tautline';
@@ -23,7 +23,7 @@ const systemctl = (...args: string[]): Step => ({
 });
 const may = (step: Step): Step => (step.kind === 'run' ? { ...step, mayFail: true } : step);
 
-/** Windows ends a task without asking it: the fingers are freed before, not by the glove's own watchdog alone. */
+/** Windows ends a task without warning, so the fingers are freed first, not by the glove's own watchdog alone. */
 const endTask = ({ node, main }: Autostart): Step[] => [
   may({ kind: 'run', command: node, args: [main, 'disarm'] }),
   may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),

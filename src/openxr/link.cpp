@@ -5,6 +5,7 @@
 #include <cmath>
 #include <iterator>
 #include <new>
+#include <utility>
 
 #include "../client/cpp/link/discovery.hpp"
 #include "../client/cpp/link/json.hpp"
@@ -27,6 +28,8 @@ constexpr std::int64_t kPingEveryNs = 1000 * kMs;
 constexpr std::int64_t kSilentNs = 5000 * kMs;
 /// Applications ask for vibrations every frame; so many of a hand are told, ns apart.
 constexpr std::int64_t kPulseEveryNs = 20 * kMs;
+/// A display shows no more than some hundred pictures a second.
+constexpr std::int64_t kGripEveryNs = 8 * kMs;
 
 /// Ids of requests that are answered by more than yes.
 constexpr int kSubscribe = 1, kIntroduce = 2;
@@ -175,6 +178,7 @@ void Link::serve(WebSocket& socket) {
       pinged = now;
       if (!socket.send(R"({"type":"ping","timeUs":)" + std::to_string(now / 1000) + "}")) return;
     }
+    send_grips(socket);
     const int next_pulse_ms = send_pulses(socket);
     if (next_pulse_ms >= 0) timeout_ms = std::min(timeout_ms, next_pulse_ms);
   }
@@ -284,6 +288,41 @@ void Link::pulse(Side side, float amplitude, unsigned duration_ms, unsigned freq
                               (frequency_hz & 0xffff);
   hands_[side].asked.store(asked, std::memory_order_release);
   waker_.wake();
+}
+
+void Link::place(Side side, const XrPosef& grip, std::int64_t local_ns) {
+  if (!open_.load(std::memory_order_relaxed) || !clock_known_.load(std::memory_order_acquire)) return;
+  {
+    const std::lock_guard lock(grips_mutex_);
+    if (local_ns - hands_[side].placed_ns < kGripEveryNs) return;
+    hands_[side].grip = grip;
+    hands_[side].grip_ns = hands_[side].placed_ns = local_ns;
+  }
+  waker_.wake();
+}
+
+void Link::send_grips(WebSocket& socket) {
+  for (const Side side : kBothSides) {
+    Hand& hand = hands_[side];
+    XrPosef grip;
+    std::int64_t local = 0;
+    {
+      const std::lock_guard lock(grips_mutex_);
+      grip = hand.grip;
+      local = std::exchange(hand.grip_ns, 0);
+    }
+    if (local == 0) continue;
+    // Whole numbers alone: an application may have set a locale whose decimal point is none.
+    const auto tiny = [](float value) { return std::to_string(std::llround(double(value) * 1e7)) + "e-7"; };
+    std::string request = R"({"type":"tracker","of":"tracker","hand":")";
+    request += side == kLeft ? "left" : "right";
+    request += R"(","position":[)" + tiny(grip.position.x) + ',' + tiny(grip.position.y) + ',' + tiny(grip.position.z);
+    request += R"(],"orientation":[)" + tiny(grip.orientation.x) + ',' + tiny(grip.orientation.y) + ',' +
+               tiny(grip.orientation.z) + ',' + tiny(grip.orientation.w);
+    const double service_us = double(local) / 1e3 + offset_us_.load(std::memory_order_relaxed);
+    request += R"(],"timeUs":)" + std::to_string(std::llround(service_us));
+    socket.send(request + "}");
+  }
 }
 
 int Link::send_pulses(WebSocket& socket) {

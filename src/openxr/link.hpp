@@ -60,6 +60,9 @@ class Link {
   /// Asks for a vibration. @param amplitude 0: stop @param frequency_hz 0: as the service likes
   void pulse(Side side, float amplitude, unsigned duration_ms, unsigned frequency_hz);
 
+  /// Where the grip of a hand is, in the application's local space: the service makes the wrist of it, by the mount.
+  void place(Side side, const XrPosef& grip, std::int64_t local_ns);
+
   /// Takes a message as if it had come from the service; for tests.
   void take(link::WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size);
 
@@ -78,7 +81,13 @@ class Link {
     std::int64_t pulsed_ns = 0;
     bool mounted = false;
     XrPosef mount = kIdentity;
+    XrPosef grip = kIdentity;
+    /// When the grip was there; 0: nothing to send.
+    std::int64_t grip_ns = 0;
+    std::int64_t placed_ns = 0;
   };
+  /// Of the grips: between the thread of the frames and ours.
+  std::mutex grips_mutex_;
 
   Hand hands_[kSides];
   std::mutex users_mutex_;
@@ -106,6 +115,7 @@ class Link {
   void take_record(const std::uint8_t* bytes, std::size_t size);
   /// @return ms until there may be something to send; -1: nothing
   int send_pulses(link::WebSocket& socket);
+  void send_grips(link::WebSocket& socket);
 
   bool name_refused_ = false;
   /// Whether the service serves this program: it has not said yet, yes, no.

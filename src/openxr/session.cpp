@@ -115,6 +115,7 @@ XRAPI_ATTR XrResult XRAPI_CALL WaitFrame(XrSession handle, const XrFrameWaitInfo
     session->displayed.store(state->predictedDisplayTime, std::memory_order_relaxed);
     update_time(*session->instance, state->predictedDisplayTime, state->predictedDisplayPeriod);
     keep_wrist(*session);
+    tell_grips(*session);
     return result;
   });
 }

@@ -1,6 +1,7 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
 import { FINGER_STATES, STREAM_PROTOCOL } from './constants.js';
+import { FAULTS_IN_WORDS } from './glove-faults.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
 
@@ -11,7 +12,11 @@ const fingerStates = Type.Object(
   Object.fromEntries(
     FINGERS.map((finger) => [finger, literals(FINGER_STATES, 'State of the finger.')]),
   ) as Record<(typeof FINGERS)[number], ReturnType<typeof literals<(typeof FINGER_STATES)[number]>>>,
-  { additionalProperties: false, description: 'tracked: sensed; inferred: filled in; invalid: not known.' },
+  {
+    additionalProperties: false,
+    description:
+      'tracked: sensed; inferred: filled in, from the first reading that no finger makes until readings have been believable for 0.5 s; invalid: not known.',
+  },
 );
 const linkStatus = record(
   {
@@ -95,6 +100,14 @@ export const ServerMessages = {
               'The hand of the wearer.',
             ),
             inputs: Type.Array(Type.String(), { description: 'Input paths that this hand has.' }),
+            mount: Type.Optional(
+              Type.Array(Type.Number(), {
+                minItems: 7,
+                maxItems: 7,
+                description:
+                  'Where the wrist is in the frame of the grip pose or tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. Absent: not fitted.',
+              }),
+            ),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),
@@ -116,6 +129,11 @@ export const ServerMessages = {
           'Counts the poses meant for this subscriber: a gap is a pose dropped for being slow. Starts anywhere, and over after a subscribe or a welcome; wraps to 0 after 2^32 - 1.',
       }),
       timeUs: microseconds('Time of the sample; always increases. Whole µs.'),
+      poseTimeUs: Type.Optional(
+        microseconds(
+          'Time that the poses are predicted for: `timeUs` and the `predictMs` of the subscription. Absent: they are those of `timeUs`.',
+        ),
+      ),
       space: literals(['wrist', 'world'], 'Frame of the poses.'),
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
@@ -131,7 +149,8 @@ export const ServerMessages = {
         Type.Array(Type.Array(Type.Number(), { minItems: 6, maxItems: 6 }), {
           minItems: JOINT_COUNT,
           maxItems: JOINT_COUNT,
-          description: '26 × [vx, vy, vz, wx, wy, wz].',
+          description:
+            '26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, of the moment `timeUs`: what filters are late is made up for, and they are within 10 % of central differences of the poses. The wrist counts as still.',
         }),
       ),
     },
@@ -224,7 +243,9 @@ export const ServerMessages = {
       lost: Type.Integer({ description: 'Frames lost or damaged since the start.' }),
       batteryMv: Type.Optional(Type.Integer()),
       temperatureC: Type.Optional(Type.Number()),
-      faults: Type.Array(Type.String(), { description: 'Faults that the glove reports.' }),
+      faults: Type.Array(Type.String(), {
+        description: `Faults that the glove reports: ${FAULTS_IN_WORDS}.`,
+      }),
       clock: Type.Optional(
         record(
           {
@@ -239,6 +260,31 @@ export const ServerMessages = {
             note: Type.Optional(Type.String({ description: 'What to do about bursts.' })),
           },
           "The glove's clock against the service's.",
+        ),
+      ),
+      wrist: Type.Optional(
+        record(
+          {
+            source: literals(
+              ['app', 'glove', 'none'],
+              "app: an app's tracker places the hand in the world. glove: its own sensor turns it. none: it is around its wrist.",
+            ),
+            app: Type.Optional(Type.String({ description: 'Which app.' })),
+            of: Type.Optional(literals(['wrist', 'tracker'] as const, 'What its poses are of.')),
+            ageMs: Type.Optional(Type.Number({ description: 'Since its newest pose came.' })),
+            jitterMm: Type.Optional(Type.Number({ description: 'Noise of its positions, rms.' })),
+            delayMs: Type.Optional(
+              Type.Number({ description: 'How much later than the glove it shows a motion, as taken out.' }),
+            ),
+            delayBy: Type.Optional(
+              literals(
+                ['motion', 'stated'],
+                "motion: seen in the motion itself, against the glove's orientation sensor. stated: as the app says.",
+              ),
+            ),
+            note: Type.Optional(Type.String({ description: 'What is amiss, and what to do.' })),
+          },
+          'What says where the hand is.',
         ),
       ),
     },

@@ -12,7 +12,7 @@ import type { Session, SessionVisitor } from './session.js';
  * of another: a regression test for gloves.
  */
 export interface Comparison {
-  /** What the new joints were held against. */
+  /** What the new joints were compared with. */
   against: 'recorded joints' | 'the recorded profile';
   hands: HandComparison[];
 }
@@ -73,7 +73,7 @@ export function compareSession(session: Session, profile?: Profile, fits?: FitSt
       for (const visitor of visitors) visitor.request?.(hand, timeUs, body);
     },
     status(hand, timeUs, body) {
-      // The end of the recording service says nothing of the glove.
+      // That the recording service ended says nothing about the glove.
       if (body.state === 'closed') return;
       nowS = (timeUs - session.startUs) / 1e6;
       for (const visitor of visitors) visitor.status?.(hand, timeUs, body);

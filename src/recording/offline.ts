@@ -17,14 +17,16 @@ export interface OfflineHands {
   describe(hand: HandSide): GloveDescription;
   /** Inputs as apps get them, by OpenXR path, after the newest frame. */
   readInputs(hand: HandSide): Record<string, number | boolean>;
-  /** What was followed of slow shifts up to the newest frame. */
+  /** The newest pose as it is predicted by `aheadS`, into `poses`. */
+  predict(hand: HandSide, aheadS: number, poses: Float64Array): void;
+  /** The drift that was followed up to the newest frame. */
   rememberDrift(hand: HandSide): number[];
 }
 
 /**
  * @param take gets every frame; it is reused
- * @param profile in place of the recorded one
- * @param fits of that profile, in place of the recorded ones
+ * @param profile instead of the recorded one
+ * @param fits of that profile, instead of the recorded ones
  */
 export function createOfflineHands(
   session: Session,
@@ -51,7 +53,7 @@ export function createOfflineHands(
       codec: codecOf(glove),
       fits,
       logger: SILENT,
-      // Nothing waits for time here: all that happened is in the session.
+      // Nothing waits here: everything that happened is in the session.
       clock: { nowUs: () => nowUs, after: () => () => {} },
     });
     chain.listen({ frame: (frame) => take(hand, frame) });
@@ -67,6 +69,7 @@ export function createOfflineHands(
     hands: [...links.keys()],
     describe: (hand) => gloves.get(hand)!.description,
     readInputs: (hand) => gloves.get(hand)!.readInputs().values,
+    predict: (hand, aheadS, poses) => gloves.get(hand)!.predict(aheadS, poses),
     rememberDrift: (hand) => gloves.get(hand)!.rememberDrift(),
     visitor: {
       ...feed,

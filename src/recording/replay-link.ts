@@ -7,11 +7,11 @@ import { PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { GloveBody, StatusBody } from './session.js';
 
 /**
- * A link whose bytes come from a session: to the glove's chain it is like any other. What is written to it goes
- * nowhere, but to `written`.
+ * A link whose bytes come from a session; to the glove's chain it is like any other. What is written to it only goes
+ * to `written`.
  *
- * Times are those of the recording, also after a jump: what is computed from them is the same to the last bit, in every
- * round of a loop. Only what is shown of them goes on, later by `shownLaterUs`.
+ * Times are those of the recording, also after a jump, so that what is computed from them is the same to the last bit in
+ * every round of a loop. Only the times shown keep increasing: they are later by `shownLaterUs`.
  */
 export interface ReplayLink extends Link {
   readonly recorded: true;
@@ -21,11 +21,11 @@ export interface ReplayLink extends Link {
   sent(timeUs: number, bytes: Uint8Array): void;
   setStatus(body: StatusBody): void;
   act(timeUs: number, act: RecordedAct): void;
-  /** Begins in mid-session: the link is as it was, and the glove has said what it is. */
+  /** Begins in the middle of a session: with the state of the link, and the glove's description. */
   enter(timeUs: number, glove: GloveBody | undefined, status: StatusBody | undefined): void;
   /** Leaves this point of the session. */
   leave(reason: string): void;
-  /** Begins again, at another point: nothing of before counts. */
+  /** Starts over at another point: nothing from before applies. */
   restart(shownLaterUs: number): void;
 }
 
@@ -33,9 +33,9 @@ export interface ReplayLinkOptions {
   hand: HandSide;
   /** For people: name of the file. */
   name: string;
-  /** The glove speaks the link protocol, rather than text lines. */
+  /** The glove uses the link protocol rather than text lines. */
   frames: boolean;
-  /** Use the fits that were recorded; false where another profile brings its own. */
+  /** Use the recorded fits; false where another profile brings its own. */
   recordedFits?: boolean;
   /** Bytes that the chain sent to the glove. */
   written?: (hand: HandSide, bytes: Uint8Array) => void;

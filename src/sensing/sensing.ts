@@ -1,6 +1,6 @@
 import type { GloveProfile } from '../config/schema.js';
 import { type ClosingProfile, createClosingProfile } from '../hand/closing.js';
-import { DOF_COUNT, type DofArray } from '../hand/dofs.js';
+import type { DofArray } from '../hand/dofs.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { NaturalMotion } from '../hand/natural-motion.js';
 import { INVALID } from '../hand/validity.js';
@@ -12,6 +12,7 @@ import { createDebounce } from './debounce.js';
 import { createDrift } from './drift.js';
 import { createFallbacks } from './fallbacks.js';
 import { createHealth, type Health } from './health/health.js';
+import { createLookAhead } from './look-ahead.js';
 import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
 import { findSlots } from './slots.js';
@@ -86,16 +87,18 @@ export interface Sensing {
   /** What was followed of slow shifts; adoptDrift() goes on from there. */
   rememberDrift(): number[];
   adoptDrift(memory: readonly (number | null)[]): void;
+  /** Degrees of freedom as they will be in `aheadS`, radians; valid until the next call. */
+  predict(aheadS: number): DofArray;
   /** After a lost link: the next sample is taken over without memory of the past; fingers are INVALID until then. */
   reset(): void;
   /** Part of the finger's string travel at a curl: where a servo on that string has to stop. */
   stopFraction(finger: number, curl: number): number;
 }
 
-/** A gap longer than this starts afresh; it cannot be filtered over. */
+/** A gap longer than this starts over; it cannot be filtered across. */
 const GAP_S = 0.25;
-/** Smooths the rates: far above the motion of a hand (some 8 Hz), below the noise. */
-const RATE_CUTOFF_HZ = 15;
+/** Smooths the rates of curl, which forces go by: above the motion of a hand (some 8 Hz), below the noise. */
+const CURL_RATE_CUTOFF_HZ = 15;
 /** Rates below this count as 0, rad/s. */
 const STILL = 1e-9;
 
@@ -128,9 +131,10 @@ export function createSensing(options: SensingOptions): Sensing {
   const bending = createBending(values, n, slots, closing, options.natural);
   const { curl, splay, dofs } = bending;
   const curlRates = new Float64Array(FINGERS.length);
-  const previousDofs = new Float64Array(DOF_COUNT);
   const previousCurl = new Float64Array(FINGERS.length);
-  const dofRates = new Float64Array(DOF_COUNT);
+  const lookAhead = createLookAhead(values, dofs, (ahead) =>
+    createBending(ahead, n, slots, closing, options.natural),
+  );
   const wrist = Float64Array.of(0, 0, 0, 1);
   const controls = new Float64Array(5);
   const hasControl = new Uint8Array(5);
@@ -139,7 +143,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz || 100));
   let started = false;
 
-  /** Seconds since the last sample by the glove's clock; 0 asks to start afresh. */
+  /** Seconds since the last sample by the glove's clock; 0 asks to start over. */
   function interval(deviceTimeUs: number): number {
     const delta = (deviceTimeUs - clock[DEVICE_US]) >>> 0;
     clock[DEVICE_US] = deviceTimeUs;
@@ -202,9 +206,9 @@ export function createSensing(options: SensingOptions): Sensing {
   }
 
   function measureRates(dtS: number): void {
-    const w = 2 * Math.PI * RATE_CUTOFF_HZ * dtS;
+    const w = 2 * Math.PI * CURL_RATE_CUTOFF_HZ * dtS;
     const alpha = w / (1 + w);
-    followRates(dofs, previousDofs, dofRates, alpha, 1 / dtS);
+    lookAhead.update(dtS);
     followRates(curl, previousCurl, curlRates, alpha, 1 / dtS);
   }
 
@@ -216,8 +220,7 @@ export function createSensing(options: SensingOptions): Sensing {
     bank.update(raw, clock[INTERVAL_S]);
     fallbacks.begin(clock[INTERVAL_S]);
     bending.update();
-    previousDofs.set(dofs);
-    dofRates.fill(0);
+    lookAhead.reset();
     previousCurl.set(curl);
     curlRates.fill(0);
   }
@@ -232,7 +235,7 @@ export function createSensing(options: SensingOptions): Sensing {
     curlRates,
     splay,
     dofs,
-    dofRates,
+    dofRates: lookAhead.dofRates,
     fingerStates,
     wrist,
     controls,
@@ -266,10 +269,11 @@ export function createSensing(options: SensingOptions): Sensing {
     rezero: drift.rezero,
     rememberDrift: drift.remember,
     adoptDrift: drift.adopt,
+    predict: lookAhead.at,
     reset() {
       started = false;
       fingerStates.fill(INVALID);
-      dofRates.fill(0);
+      lookAhead.reset();
       curlRates.fill(0);
     },
     stopFraction(finger, at) {

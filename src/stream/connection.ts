@@ -23,13 +23,13 @@ import { Wire } from './wire.js';
 export interface ConnectionHost {
   readonly limits: StreamLimits;
   readonly scheduler: Scheduler;
-  /** Does what a valid message asks; returns the answer. */
+  /** Does what a valid message asks for; returns the answer. */
   act(connection: AppConnection, message: AppMessage): ServerMessage;
   /** Frees every finger of every hand. */
   disarmAll(connection: AppConnection): void;
   /** Ends what the app holds. */
   free(connection: AppConnection): void;
-  /** The connection ended: forget it, drop what its app asked for. Called once. */
+  /** The connection has ended: forget it and drop what its app asked for. Called once. */
   ended(connection: AppConnection): void;
 }
 
@@ -44,22 +44,22 @@ export interface ConnectionOptions {
   isPage?: boolean;
 }
 
-/** What asks for force: nothing of this counts that was sent before a disarm. */
+/** Messages that ask for force: none that was sent before a disarm counts after it. */
 const FORCE: ReadonlySet<AppMessageType> = new Set(['arm', 'resist', 'touch', 'pulse']);
-/** Force that was asked for so long ago is not what the app wants now: the usual life of a request, ms. */
+/** A force that was asked for this long ago is not what the app wants now: the usual lifetime of a request, ms. */
 const STALE_MS = 250;
 const STALE_TURNS = 4;
-/** What holds fingers for a while, and the longest that a profile can permit, ms. */
+/** Messages that hold fingers for a while, and the longest while that a profile can permit, ms. */
 const HOLDS: ReadonlySet<AppMessageType> = new Set(['resist', 'touch']);
 const LONGEST_LIFE_MS = 1000;
 /** A vibration may hold fingers for as long as an actuator may hold at most, ms (config/schema-glove.ts: maxHoldS). */
 const LONGEST_GRASP_MS = 600_000;
-/** A message that has the word in it and is not whole after this time is a disarm. */
+/** A message with the word in it that is still incomplete after this time is a disarm. */
 const WHOLE_WITHIN_MS = 50;
 
 /**
- * One connection. What comes goes through the wire (frames), is looked through for a disarm, waits in the inbox, and
- * is acted on when it is its turn; what goes out goes through the outbox.
+ * One connection. What comes in passes the wire (frames), is searched for a disarm, waits in the inbox, and is acted
+ * on in its turn; what goes out passes the outbox.
  */
 export class AppConnection implements Reader, ScheduledApp {
   readonly app: string;
@@ -69,7 +69,7 @@ export class AppConnection implements Reader, ScheduledApp {
   name: string | undefined;
   /** Name that its token proves. */
   proved: string | undefined;
-  /** Has asked for something that could be understood. */
+  /** Has sent a valid request. */
   spoken = false;
   readonly sinceMs = performance.now();
   /** It speaks for an application that only vibrates, and the profile permits that its vibrations hold fingers. */
@@ -86,7 +86,7 @@ export class AppConnection implements Reader, ScheduledApp {
   readonly #life: SignsOfLife;
   readonly #pings: Pings;
   #ended = false;
-  /** Since when the word has stood in a message that is not whole. */
+  /** Since when an incomplete message has had the word in it. */
   #wordSinceMs: number | undefined;
 
   constructor({ app, encoding, socket, host, logger, isPage = false }: ConnectionOptions) {
@@ -288,14 +288,15 @@ export class AppConnection implements Reader, ScheduledApp {
 
   /**
    * Called often: whoever holds fingers must show that it is alive.
-   * @param punctual false when the service itself was late: what shows it may be there, unread
+   * @param late the service itself was: what shows it may be there, unread
    */
-  watch(nowMs: number, punctual: boolean): void {
+  watch(nowMs: number, late: boolean): void {
     if (this.#wordSinceMs !== undefined && nowMs - this.#wordSinceMs >= WHOLE_WITHIN_MS) {
       this.#wordSinceMs = undefined;
       this.#host.disarmAll(this);
     }
-    if (punctual && this.#life.ends(nowMs)) {
+    if (late) this.#life.late(nowMs);
+    if (this.#life.ends(nowMs)) {
       logEvent(this.#logger, 'app.silent', { app: this.app, name: this.name });
       this.#host.free(this);
     }

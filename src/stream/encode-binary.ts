@@ -2,6 +2,7 @@ import { JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../hand/joints.js';
 import { HAND_CODE } from '../protocol/link-table.js';
 import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 import {
+  AHEAD_SHIFT,
   FLAG_VALID,
   FLAG_VELOCITIES,
   FLAG_WORLD,
@@ -10,18 +11,18 @@ import {
   VELOCITIES_OFFSET,
 } from './joints-record.js';
 
-/** Where one record goes. */
+/** Where a record is written. */
 interface Place {
   target: Buffer;
   start: number;
   view: DataView;
-  /** Undefined where the machine's own order of bytes is not the record's, or the place is not aligned. */
+  /** Undefined where the machine's byte order is not the record's, or the place is not aligned. */
   poses: Float32Array | undefined;
   velocities: Float32Array | undefined;
 }
 
 const LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
-/** Each group of readers encodes into the same place again and again. */
+/** Each group of readers keeps encoding into the same place. */
 const places = new WeakMap<Buffer, Place>();
 let last: Place | undefined;
 
@@ -65,7 +66,7 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
   view.setUint8(start + 3, JOINT_COUNT);
   view.setUint32(start + 4, message.seq, true);
   view.setFloat64(start + 8, message.timeUs, true);
-  let states = 0;
+  let states = message.aheadMs << AHEAD_SHIFT;
   for (let finger = 0; finger < fingerStates.length; finger++)
     states |= (fingerStates[finger] & 3) << (finger * 2);
   view.setUint16(start + 16, states, true);
@@ -100,7 +101,7 @@ function writeFloats(
       view.setFloat32(offset + i * 4, value, true);
     }
   }
-  // The sum is as cheap as can be, and large or not a number whenever one of them is.
+  // Cheap to compute, and large or NaN whenever one of the values is.
   return squares < LARGEST * LARGEST || allSmall(values) ? offset + values.length * 4 : -1;
 }
 

@@ -1,11 +1,13 @@
 import type { HandSide } from '../hand/joints.js';
 
-/** What an encoder of poses is given. */
+/** What a pose encoder gets. */
 export interface PoseMessage {
   readonly hand: HandSide;
   readonly seq: number;
   /** Whole µs. */
   readonly timeUs: number;
+  /** How far the poses are predicted beyond timeUs, whole ms, 0..63; 0: not at all. */
+  readonly aheadMs: number;
   readonly valid: boolean;
   readonly reason: string | undefined;
   readonly space: 'wrist' | 'world';
@@ -15,7 +17,7 @@ export interface PoseMessage {
   readonly velocities: Float64Array | undefined;
 }
 
-/** No number of a pose is larger: a scene is ±10 km. Keeps the text short. */
+/** Limit for every number of a pose: a scene is ±10 km. Keeps the text short. */
 export const LARGEST = 1e8;
 
 /** A reason is one line; a longer one is cut, which bounds the size of a pose. */

@@ -1,6 +1,6 @@
 import type { AppMessageOf, AppMessageType } from '../protocol/messages.js';
 
-/** One example of each message of an app, for documents. Each is sent to a service in a test. */
+/** One example of each message that apps send, for the documents. A test sends each of them to a service. */
 export const EXAMPLES: { [T in AppMessageType]: AppMessageOf<T> } = {
   subscribe: {
     type: 'subscribe',

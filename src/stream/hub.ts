@@ -28,10 +28,10 @@ const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
   'glove off the hand first, keep a way to get the hand out, and disarm when in doubt.';
 
-/** A disarm of every hand that comes again so soon after another says nothing new. */
+/** A disarm of every hand this soon after another says nothing new. */
 const DISARMED_TWICE_MS = 20;
 
-/** Gloves on one side, connections on the other, and what concerns them all. */
+/** Gloves on one side, connections on the other, and what concerns all of them. */
 export class Hub implements ConnectionHost {
   readonly connections = new Set<AppConnection>();
   readonly feeds: readonly Feed[];
@@ -39,6 +39,11 @@ export class Hub implements ConnectionHost {
   readonly scheduler: Scheduler;
   readonly #beat: NodeJS.Timeout;
   readonly #endWatch: () => void;
+  #tellSubscribed = (): void => {};
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed = new Promise<void>((resolve) => {
+    this.#tellSubscribed = resolve;
+  });
   #disarmedAllMs = Number.NEGATIVE_INFINITY;
   #cautioned = false;
   /** For metrics. `dropped`: of apps that have left. */
@@ -82,7 +87,7 @@ export class Hub implements ConnectionHost {
   }
 
   disarmAll(connection: AppConnection): void {
-    // Who says it without end needs no release for each.
+    // An app that keeps sending it needs no release for each.
     const nowMs = performance.now();
     const isFree = this.feeds.every(({ glove }) => !glove.armed);
     if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;
@@ -114,6 +119,7 @@ export class Hub implements ConnectionHost {
 
   /** Makes the connection a reader of what its subscription says, and of nothing else. */
   connect(connection: AppConnection): void {
+    this.#tellSubscribed();
     for (const feed of this.feeds) {
       feed.remove(connection);
       this.#join(feed, connection);
@@ -216,7 +222,7 @@ export class Hub implements ConnectionHost {
   #described(feed: Feed): void {
     for (const connection of this.connections) connection.send(this.#welcome(connection));
     if (!feed.outdated()) return;
-    // All leave before any joins: groups are made anew for the new rate or side.
+    // All leave before any joins: groups are remade for the new rate or side.
     for (const connection of this.connections) feed.remove(connection);
     for (const connection of this.connections) this.#join(feed, connection);
   }
@@ -248,7 +254,7 @@ export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN, howToArm } = glove.description;
+  const { maxTensionN, howToArm, mount } = glove.description;
   return {
     hand,
     name,
@@ -269,6 +275,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
       ),
     },
     inputs: [...inputPaths],
+    ...(mount === undefined ? {} : { mount: [...mount] }),
     ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

@@ -8,14 +8,15 @@ import { MEDIUM_HEADER, OPCODE_BINARY, OPCODE_TEXT, writeMediumHeader } from './
 
 export type Encoding = 'json' | 'binary';
 
-/** What tells one group of readers of a hand's poses from another, beside the rate. */
+/** What distinguishes groups of readers of a hand's poses, besides the rate. */
 export interface PoseOptions {
   encoding: Encoding;
   velocities: boolean;
+  /** Whole. */
   predictMs: number;
 }
 
-/** Poses of one hand for all the readers that asked for the same: one count, one encoding per pose. */
+/** Poses of one hand for all readers with the same subscription: one count, and one encoding per pose. */
 export class Poses {
   readonly out = new Broadcast();
   readonly #encode: EncodePose;
@@ -36,6 +37,7 @@ export class Poses {
       hand: glove.description.hand,
       seq: 0xffff_ffff,
       timeUs: 0,
+      aheadMs: 0,
       valid: false,
       reason: undefined,
       space: 'wrist',
@@ -49,7 +51,7 @@ export class Poses {
   /**
    * Encodes the frame and offers it to the readers.
    * @param timeUs time of the frame in whole µs, larger than the last one
-   * @param skipped poses that these readers were due, and that the service had no time for: they are counted
+   * @param skipped poses that were due to these readers but that the service had no time for: they are counted
    * @returns false when the frame holds a number that cannot be sent; nothing was sent and nothing counted
    */
   publish(frame: HandFrame, timeUs: number, skipped = 0): boolean {
@@ -69,9 +71,11 @@ export class Poses {
     message.fingerStates = frame.fingerStates;
     message.velocities = this.options.velocities ? frame.velocities : undefined;
     message.poses = frame.poses;
+    message.aheadMs = 0;
     if (this.#predicted && frame.valid) {
       this.glove.predict(this.options.predictMs / 1000, this.#predicted);
       message.poses = this.#predicted;
+      message.aheadMs = this.options.predictMs;
     }
     const end = this.#encode(this.#buffer, MEDIUM_HEADER, message);
     if (end < 0) {

@@ -1,5 +1,5 @@
 export interface RateLimits {
-  /** Messages a second, and the burst. */
+  /** Messages a second, and the size of a burst. */
   messagesPerS: number;
   /** Messages over the rate that are refused one by one before the connection is closed. */
   excessMessages: number;

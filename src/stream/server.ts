@@ -46,7 +46,7 @@ export interface StreamOptions {
   /** Adds routes of other parts; they pass the same checks of host, origin and token. */
   routes?: (app: FastifyInstance) => void;
   limits?: Partial<StreamLimits>;
-  /** Where the wearer's key is left for the command line; the first that can be written. */
+  /** Folders for the wearer's key, for the command line; the first writable one is used. */
   keyFolders?: readonly string[];
 }
 
@@ -56,15 +56,17 @@ export interface Stream {
   readonly port: number;
   /** See wearer-key.ts. */
   readonly wearerKey: string;
-  /** Says goodbye to every app and frees the port. */
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed: Promise<void>;
+  /** Closes every connection and frees the port. */
   close(): Promise<void>;
 }
 
 const CROWDED_TOLD_EVERY_MS = 1000;
-/** A connection kept open for more requests ends after this time without one. */
+/** A connection that is kept open for more requests is closed after this time without one. */
 const KEEP_ALIVE_MS = 5000;
 const SUBPROTOCOLS = [SUBPROTOCOL_JSON, SUBPROTOCOL_BINARY];
-/** The page is its own files and talks to this service alone. */
+/** The page consists of its own files and talks to this service alone. */
 const PAGE_POLICY = [
   "default-src 'self'",
   "img-src 'self' data: blob:",
@@ -93,7 +95,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const app = createHttp(options, limits, access, hub, permissions, metrics, wearerKey);
   const sockets = limitConnections(app.server, limits, (reason, address) => {
     crowdedTimes++;
-    // A flood of connections must not become a flood of lines.
+    // A flood of connections must not become a flood of log lines.
     if (performance.now() - crowdedToldMs < CROWDED_TOLD_EVERY_MS) return;
     crowdedToldMs = performance.now();
     logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
@@ -180,6 +182,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     address: `http://${host}:${port}`,
     port,
     wearerKey: wearerKey.value,
+    subscribed: hub.subscribed,
     async close() {
       takeKeyAway?.();
       hub.close();

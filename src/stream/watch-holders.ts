@@ -1,8 +1,8 @@
 import type { Glove } from '../glove/glove.js';
 import type { AppConnection } from './connection.js';
 
-/** A watch that comes this many periods late says that the service was busy, not that the apps were silent. */
-const LATE = 4;
+/** A watch that comes this late says that the service was busy, not that the apps were silent, ms. */
+const LATE_MS = 50;
 
 /**
  * Watches the apps that may hold fingers: that they are alive, and that nothing they sent before a disarm counts after
@@ -27,9 +27,9 @@ export function watchHolders(
   let watchedMs = performance.now();
   const timer = setInterval(() => {
     const nowMs = performance.now();
-    const punctual = nowMs - watchedMs < LATE * everyMs;
+    const late = nowMs - watchedMs > everyMs + LATE_MS;
     watchedMs = nowMs;
-    for (const connection of connections) connection.watch(nowMs, punctual);
+    for (const connection of connections) connection.watch(nowMs, late);
   }, everyMs);
   return () => {
     clearInterval(timer);

@@ -88,7 +88,7 @@ describe('the doctor', () => {
       'attention',
       /^the strong one: index stays free: the servo pulls up to 15 N .*maxTensionN.* Use a spoolRadiusMm of 18\.8/,
     ],
-    ['no port', { ports: [] }, 'attention', /only charges/],
+    ['no port', { ports: [] }, 'attention', /charge-only/],
     [
       'a port of another group',
       { ports: [{ ...port, permitted: false }], userGroups: ['kim'] },
@@ -99,7 +99,7 @@ describe('the doctor', () => {
       'a port of the main board',
       { ports: [{ ...port, usb: false, permitted: false }], userGroups: ['kim'] },
       'attention',
-      /only if a glove hangs on it/,
+      /only if a glove is connected/,
     ],
     ['a computer on its battery', { power: { onBattery: true } }, 'attention', /battery/],
     ['a computer that falls asleep', { power: { sleepsAfterMin: 10 } }, 'attention', /10 minutes/],

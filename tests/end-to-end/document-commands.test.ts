@@ -93,6 +93,10 @@ const OTHERS: [RegExp, () => unknown][] = [
   // You are looking at it; the builds are its set-up.
   [/^(npm test|npx vitest run tests\/\S+)$/, () => expect(packageJson.scripts.test).toContain('vitest run')],
   [/^npm run check$/, () => expect(packageJson.scripts.test).toContain('npm run --silent check')],
+  [
+    /^npm run test:portable$/,
+    () => expect(readFileSync('.github/workflows/ci.yml', 'utf8')).toContain('npm run test:portable'),
+  ],
   [/^npm run format$/, () => expect(packageJson.scripts.check).toContain('biome check .')],
   [/^npm run build$/, () => expect(readFileSync('tests/setup.ts', 'utf8')).toContain("'build'")],
   [
@@ -126,6 +130,7 @@ function isIn(test: string, text: string): void {
 
 let template: string;
 let service: ServiceProcess;
+let tracker: NodeJS.Timeout | undefined;
 const folders: string[] = [];
 const children = new Set<ChildProcess>();
 
@@ -159,12 +164,19 @@ beforeAll(async () => {
   // In place of systemd's user manager, which no test can have.
   program('systemctl', 'exit 0');
   service = await startServiceProcess(simulated);
+  // An app that knows where a tracker is, for the fit of its mount.
+  const tracking = await service.connect();
+  tracker = setInterval(() => {
+    const pose = { position: [0, 1, 0], orientation: [0, 0, 0, 1] };
+    tracking.send({ type: 'tracker', hand: 'right', of: 'tracker', ...pose });
+  }, 100);
   for (let times = 0; times < 2; times++) {
     const fitted = await run('tautline fit --person Kim --from-joints hand.json');
     expect(fitted).toMatchObject({ code: 0 });
   }
 }, 120_000);
 afterAll(async () => {
+  clearInterval(tracker);
   for (const child of children) child.kill('SIGKILL');
   await stopAllServices();
   for (const folder of folders) rmSync(folder, { recursive: true, force: true });

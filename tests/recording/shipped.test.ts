@@ -45,6 +45,31 @@ test('grasp: an app holds the fingers, twice', () => {
   expect(info.requests.find(({ type }) => type === 'resist')!.refused).toBe(0);
 });
 
+test.each(['everyday', 'grasp', 'faults'])(
+  '%s: no fingertip, the thumb neither, is faster than a hand',
+  (name) => {
+    const tips = JOINT_NAMES.flatMap((joint, i) => (joint.endsWith('-tip') ? [i * POSE_STRIDE] : []));
+    const before = new Map<string, { atS: number; places: number[][] }>();
+    const fastest = tips.map(() => 0);
+    const session = openSession(`config/sessions/${name}.mcap`);
+    visitFrames(session, (hand, { valid, poses }, atS) => {
+      const places = tips.map((at) => [...poses.subarray(at, at + 3)]);
+      const last = before.get(hand);
+      before.set(hand, { atS, places });
+      // After a gap a pose is where the hand is by then.
+      if (!valid || !last || atS - last.atS > 0.05) return;
+      places.forEach(([x, y, z], i) => {
+        const [px, py, pz] = last.places[i];
+        fastest[i] = Math.max(fastest[i], Math.hypot(x - px, y - py, z - pz) / (atS - last.atS));
+      });
+    });
+    session.close();
+    // Its fingers close within half a second: 1 m/s at most. The thumb was at 1.4 to 2.4 m/s when it leapt to fingers.
+    expect(fastest[0]).toBeLessThan(1.2);
+    for (const speed of fastest) expect(speed).toBeLessThan(1.2);
+  },
+);
+
 test('faults: each is told, and the hand is silent once', () => {
   const { info, states } = read('faults');
   const [hand] = info.hands;

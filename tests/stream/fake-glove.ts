@@ -163,6 +163,7 @@ export class FakeGlove implements Glove {
   }
   track(...call: unknown[]) {
     this.#note('track', ...call);
+    return {};
   }
   rezero(by: string) {
     this.#note('rezero', by);

@@ -171,12 +171,13 @@ export function createGuidePart(live: Live): Part {
     const recording = hand && recordingOf(hand);
     check.disabled = recording !== undefined;
     fit.disabled = recording !== undefined;
+    savedFits.permit(recording === undefined);
     why.hidden = recording === undefined;
     setText(
       why,
       recording === undefined
         ? ''
-        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit.`,
+        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit, and kept fits stay as they are.`,
     );
   }
   live.changed.on(sync);

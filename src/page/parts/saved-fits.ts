@@ -5,13 +5,25 @@ interface Fits {
   fits: { person: string; savedAt?: string; kind: keyof typeof WHAT; undone?: boolean; inUse: boolean }[];
 }
 
-const WHAT = { sensors: 'sensors', actuators: 'string stops', bones: 'bones' } as const;
+const WHAT = {
+  sensors: 'sensors',
+  actuators: 'string stops',
+  bones: 'bones',
+  mount: 'mount of the tracker',
+} as const;
+
+interface FitShelfCard {
+  element: HTMLElement;
+  update(): Promise<void>;
+  /** While a recording is shown, fits are only looked at: the glove that they belong to is hidden. */
+  permit(mayChange: boolean): void;
+}
 
 /** The fits that the service keeps: who, when, which is in use; undo, and another wearer. */
 export function createSavedFits(
   post: (path: string) => Promise<void>,
   read: () => Promise<unknown>,
-): { element: HTMLElement; update(): Promise<void> } {
+): FitShelfCard {
   const list = make('ul', { class: 'fits' });
   const empty = make('p', { class: 'lead' }, 'No fit is kept yet; the ranges come from the profile.');
   const people = make('div', { class: 'actions' });
@@ -25,6 +37,13 @@ export function createSavedFits(
     people,
     make('div', { class: 'actions' }, undo),
   );
+
+  let permitted = true;
+
+  function permit(mayChange: boolean): void {
+    permitted = mayChange;
+    for (const one of element.querySelectorAll('button')) one.disabled = !mayChange;
+  }
 
   async function update(): Promise<void> {
     const answer = (await read().catch(() => undefined)) as Fits | undefined;
@@ -54,8 +73,9 @@ export function createSavedFits(
         ),
       ),
     );
+    permit(permitted);
     // The button that was pressed is gone.
     if (focused) undo.focus();
   }
-  return { element, update };
+  return { element, update, permit };
 }
