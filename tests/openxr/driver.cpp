@@ -23,7 +23,7 @@
 
 #include <openxr/openxr.h>
 
-// Counts what is allocated, by whomever, for the test that says locating allocates nothing.
+// Counts what is allocated, in whatever library, for the test that says locating allocates nothing.
 /// Of this thread: what the layer's own thread does meanwhile is no cost of a call.
 static thread_local long allocations = 0;
 #ifdef TAUTLINE_COUNT_ALLOCATIONS
