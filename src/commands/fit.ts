@@ -246,7 +246,7 @@ export function mountLines({ fitted }: MountReport): string[] {
     );
     return lines;
   }
-  const slips = slipped > 0 ? `; a fingertip had slipped ${(slipped * 100).toFixed(0)} % of the time` : '';
+  const slips = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time one was off it` : '';
   lines.push(`Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm rms${slips}.`);
   const off = (Math.max(0, ...(jointBias ?? []).map(Math.abs)) * 180) / Math.PI;
   if (off > 5) {
