@@ -20,7 +20,7 @@ function wear(app: App, stdout: NodeJS.ReadableStream): void {
   const moves = watchMoves(stdout);
   const touchOf = touchSeenBy(app);
   const timer = setInterval(() => {
-    const wrist = motion.wristAt(MOUNT_MOVES[moves.at], moves.sinceS(), touchOf);
+    const wrist = motion.wristAt(MOUNT_MOVES[moves.at] ?? 'rest', moves.sinceS(), touchOf);
     const tracker = compose(wrist, inverse(MOUNT));
     for (let k = 0; k < 3; k++) tracker[k] += 0.001 * normal();
     app.send({

@@ -9,7 +9,7 @@ export const MOUNT_MOVES = ['nod', 'wave', 'thumb', 'index', 'middle', 'ring', '
 
 /** Which move a running fit of the mount asks for. */
 export function watchMoves(stdout: NodeJS.ReadableStream): { readonly at: number; sinceS(): number } {
-  let at = 0;
+  let at = -1;
   let sinceMs = performance.now();
   let rest = '';
   stdout.on('data', (chunk: Buffer | string) => {

@@ -46,7 +46,7 @@ it('fits the mount of a controller that an unmodified application has on the wri
   const moves = watchMoves(command.process.stdout!);
   const motion = createMountMotion('right');
   const touchOf = touchSeenBy(watcher);
-  const wristNow = () => motion.wristAt(MOUNT_MOVES[moves.at], moves.sinceS(), touchOf);
+  const wristNow = () => motion.wristAt(MOUNT_MOVES[moves.at] ?? 'rest', moves.sinceS(), touchOf);
   let over = false;
   void command.outcome.then(() => {
     over = true;
