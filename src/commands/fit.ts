@@ -241,12 +241,11 @@ export function mountLines({ fitted }: MountReport): string[] {
     `Known to ${rotationDeg.toFixed(1)} degrees and ${(translationM * 1000).toFixed(1)} mm (one standard deviation).`,
   ];
   if (by === 'motion') {
-    lines.push(
-      '! By nodding and waving alone, with nothing touched: fingertips come out better with a touch.',
-    );
+    lines.push('! By nodding and waving alone: it comes out better with fingertips on a spot.');
+    lines.push('! If the first nod was not down, it is the wrong way round: look before you keep it.');
     return lines;
   }
-  const slips = slipped > 0 ? `; a fingertip had slipped ${(slipped * 100).toFixed(0)} % of the time` : '';
+  const slips = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time one was off it` : '';
   lines.push(`Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm rms${slips}.`);
   const off = (Math.max(0, ...(jointBias ?? []).map(Math.abs)) * 180) / Math.PI;
   if (off > 5) {

@@ -33,7 +33,7 @@ interface MountMove {
 }
 
 const MOVES: readonly MountMove[] = [
-  { name: 'nod', prompt: 'Forearm on the table: nod the hand, first down, a few times.' },
+  { name: 'nod', prompt: 'Forearm on the table, palm down: nod the hand, first down, a few times.' },
   { name: 'wave', prompt: 'Now wave it sideways, first towards the thumb, a few times.' },
 ];
 const TIPS = [

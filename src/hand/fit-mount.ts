@@ -21,7 +21,7 @@ import {
   USUAL_SPREAD,
 } from './mount-solve.js';
 import { mountFromMotion, mountFromTouches, turnSpread } from './mount-start.js';
-import { conjugate, multiply, rotationVector, type Vector } from './rotation.js';
+import { conjugate, multiply, rotate, rotationVector, type Vector } from './rotation.js';
 import type { Skeleton } from './skeleton.js';
 import { eigenOf } from './symmetric.js';
 
@@ -75,6 +75,8 @@ const MOST_SLIPPED = 0.3;
 const MOST_ODDNESS = 2;
 /** No tracker sits farther from the wrist than this. */
 const FARTHEST_M = 0.3;
+/** Of the back of a hand whose palm is down. */
+const LEAST_UP = 0.3;
 /** What nodding and waving leave, one standard deviation: a wrist's axes are neither square nor through one point. */
 const BY_MOTION = { rotationDeg: 6, translationM: 0.011 } as const;
 /** The same, of one axis. */
@@ -107,7 +109,11 @@ export function* fitMountSteps(
     return [...room.touch] as Vector;
   });
   if (!touched) return fault('handStill', STILL);
-  const prior = start && { mount: start, turnRad: MOTION_TURN_RAD, placeM: MOTION_PLACE_M };
+  const prior = start && {
+    mount: nearestSense(start, touched.mount),
+    turnRad: MOTION_TURN_RAD,
+    placeM: MOTION_PLACE_M,
+  };
   const solveFrom = (mount: RigidPose, known?: MountPrior) =>
     solveMountSteps(createMountState(mount, touched.point), skeleton, used, spread, known);
   let solved = yield* solveFrom(prior ? prior.mount : touched.mount, prior);
@@ -115,6 +121,31 @@ export function* fitMountSteps(
   if (prior && !(solved && agrees(solved.state.mount, prior))) solved = yield* solveFrom(touched.mount);
   return solved ? judge(solved, used) : fault('notObservable', 'What was seen does not decide the mount.');
 }
+
+/**
+ * Nodding gives its axis, but its sense only to those who begin downwards, and waving likewise. The touches know it: of
+ * the four mounts that share the axes, the one that is nearest to theirs.
+ */
+function nearestSense(start: RigidPose, touched: RigidPose): Float64Array {
+  let best = Float64Array.from(start);
+  let nearest = -1;
+  for (const half of HALF_TURNS) {
+    const turn = multiply([start[3], start[4], start[5], start[6]], half);
+    const near = Math.abs(turn.reduce((sum, value, k) => sum + value * touched[3 + k], 0));
+    if (near <= nearest) continue;
+    nearest = near;
+    best = Float64Array.of(start[0], start[1], start[2], ...turn);
+  }
+  return best;
+}
+
+/** Half a turn about no axis, X, Y, Z. */
+const HALF_TURNS = [
+  [0, 0, 0, 1],
+  [1, 0, 0, 0],
+  [0, 1, 0, 0],
+  [0, 0, 1, 0],
+] as const;
 
 /** Both within three standard deviations. */
 function agrees(mount: RigidPose, prior: MountPrior): boolean {
@@ -150,6 +181,12 @@ export function fitMountByMotion(
   }
   const mount = [...found.mount];
   if (Math.hypot(mount[0], mount[1], mount[2]) > FARTHEST_M) return fault('implausible', tooFar(mount));
+  // The palm was down, so the back of the hand was up: +Y of the wrist.
+  const [rest] = wave;
+  const [, up] = rotate(multiply([rest[3], rest[4], rest[5], rest[6]], mount.slice(3)), [0, 1, 0]);
+  if (up < LEAST_UP) {
+    return fault('implausible', 'By this the palm was up: keep it down, and wave towards the thumb first.');
+  }
   return { fitted: { mount, by: 'motion', ...BY_MOTION, residualM: found.rmsM, slipped: 0 } };
 }
 

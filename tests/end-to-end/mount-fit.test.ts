@@ -1,54 +1,26 @@
 import { afterAll, expect, it, onTestFinished } from 'vitest';
-import { createPoses, JOINT_COUNT, POSE_STRIDE } from '../../src/hand/index.js';
-import { rotate, turnBy, type Vector } from '../../src/hand/rotation.js';
-import { CHAIN_START } from '../../src/hand/skeleton.js';
+import { turnBy } from '../../src/hand/rotation.js';
 import { start } from '../commands/cli.js';
 import { startHostGlove } from '../firmware/host-glove.js';
 import { createMountMotion } from '../guide/mount-motion.js';
 import { seeded } from '../hand/chain.js';
 import { angleBetweenDeg, apartM, compose, createNormal, inverse } from '../hand/mount-wearer.js';
 import type { App } from '../stream/app.js';
+import { MOUNT_MOVES, touchSeenBy, watchMoves } from './mount-wearer.js';
 import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';
 
 afterAll(stopAllServices);
 
-const MOVES = ['nod', 'wave', 'thumb', 'index', 'middle', 'ring', 'little'];
 const MOUNT = Float64Array.of(0.03, 0.05, 0.07, ...turnBy([0, 0, 0, 1], [0.8, -0.4, 1.9]));
 
 /** An application that knows where its tracker is, and a wearer who does what the command says. */
-function wear(app: App, stdout: NodeJS.ReadableStream) {
-  const normal = createNormal(seeded(3));
+function wear(app: App, stdout: NodeJS.ReadableStream): void {
+  const normal = createNormal(seeded(4));
   const motion = createMountMotion('right');
-  const poses = createPoses();
-  const off = MOVES.map(() => [0.002 * normal(), 0.002 * normal(), 0.002 * normal()]);
-  let move = 'nod';
-  let sinceMs = performance.now();
-  let rest = '';
-  stdout.on('data', (chunk: Buffer | string) => {
-    const lines = `${rest}${chunk}`.split('\n');
-    rest = lines.pop() ?? '';
-    for (const line of lines) {
-      const number = line.match(/^ ?(\d+)\/7 {2}/)?.[1];
-      if (number === undefined) continue;
-      move = MOVES[Number(number) - 1];
-      sinceMs = performance.now();
-    }
-  });
-  /** Where a fingertip truly touches: as the service has it, and what a hand is off. */
-  function touchOf(finger: number): Vector {
-    const newest = app.of('joints').at(-1) as { poses: number[][] } | undefined;
-    for (let joint = 0; joint < JOINT_COUNT; joint++)
-      poses.set(newest?.poses[joint] ?? [], joint * POSE_STRIDE);
-    // Around the wrist, wherever the hand is shown.
-    const wrist = inverse(poses.subarray(POSE_STRIDE, POSE_STRIDE + 7));
-    const at = (CHAIN_START[finger] + 3) * POSE_STRIDE;
-    const tip = compose(wrist, poses.subarray(at, at + 7));
-    const inside = Math.SQRT1_2 * poses[at + 7];
-    const pad = rotate(tip.subarray(3), [0, -inside, -inside]);
-    return [0, 1, 2].map((k) => tip[k] + pad[k] + off[finger][k]) as Vector;
-  }
+  const moves = watchMoves(stdout);
+  const touchOf = touchSeenBy(app);
   const timer = setInterval(() => {
-    const wrist = motion.wristAt(move, (performance.now() - sinceMs) / 1000, touchOf);
+    const wrist = motion.wristAt(MOUNT_MOVES[moves.at] ?? 'rest', moves.sinceS(), touchOf);
     const tracker = compose(wrist, inverse(MOUNT));
     for (let k = 0; k < 3; k++) tracker[k] += 0.001 * normal();
     app.send({
@@ -60,7 +32,6 @@ function wear(app: App, stdout: NodeJS.ReadableStream) {
     });
   }, 11);
   onTestFinished(() => clearInterval(timer));
-  return { truth: () => motion.wristAt(move, (performance.now() - sinceMs) / 1000, touchOf) };
 }
 
 it('fits how a tracker sits on the hand, by the command line, against firmware, in under a minute', async () => {

@@ -32,7 +32,7 @@ export function createMountMotion(side: 'left' | 'right'): MountMotion {
     wristAt(move, s, touchOf) {
       if (move === 'nod') last = swing([1, 0, 0], -1, 0.6, s);
       else if (move === 'wave') last = swing([0, 1, 0], side === 'right' ? 1 : -1, 0.3, s);
-      else if (s >= REACTS_S) {
+      else if (s >= REACTS_S && move !== 'rest') {
         const finger = (FINGERS as readonly string[]).indexOf(move);
         const t = s - REACTS_S;
         const by: Vector = [

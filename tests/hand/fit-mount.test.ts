@@ -249,6 +249,22 @@ describe('nodding and waving', () => {
     }
   });
 
+  it('begun the wrong way give no other mount where fingertips touch, and a refusal where none do', () => {
+    for (let seed = 1; seed <= 5; seed++) {
+      const { mount, nod, wave, believed, samples } = createMountWearer({ seed });
+      // Half a swing later: first up, first away from the thumb.
+      const late = (poses: readonly Float64Array[]) => [...poses.slice(15), ...poses.slice(0, 15)];
+      const wrong = fittedOf(fitMountByMotion('right', late(nod), wave));
+      expect(angleBetweenDeg(wrong.mount, mount)).toBeGreaterThan(150);
+      const fitted = fittedOf(fitMount(believed, samples, wrong.mount));
+      expect(angleBetweenDeg(fitted.mount, mount)).toBeLessThan(3 * fitted.rotationDeg);
+      const right = fittedOf(fitMountByMotion('right', nod, wave));
+      const same = fittedOf(fitMount(believed, samples, right.mount));
+      expect(angleBetweenDeg(fitted.mount, same.mount)).toBeLessThan(0.1);
+      expect(faultOf(fitMountByMotion('right', nod, late(wave)))).toBe('implausible');
+    }
+  });
+
   it('twice the same motion is refused, and so is none', () => {
     const { nod, wave } = createMountWearer({ seed: 5 });
     expect(faultOf(fitMountByMotion('right', nod, nod))).toBe('oneAxis');

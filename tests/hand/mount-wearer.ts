@@ -154,7 +154,8 @@ export function createMountWearer(options: WearerOptions): Wearer {
   }
 
   // Nod and wave: a wrist's axes are not those of its frame, and it does not turn about one point.
-  const still = anyTurn();
+  // The palm is down, the hand points anywhere.
+  const still = turnBy(turnBy([0, 0, 0, 1], vector(0.2)), [0, 6 * random(), 0]);
   const axis = (of: Vector, offDeg: number): Vector =>
     rotate(turnBy([0, 0, 0, 1], vector((offDeg * rad) / Math.sqrt(3))), of);
   const nodAxis = axis([1, 0, 0], options.trackerNoiseM === 0 ? 0 : (options.motionOffDeg ?? 5));
