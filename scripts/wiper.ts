@@ -30,8 +30,8 @@ const FAULTS: Record<string, { fault: string; flapMs?: number }> = {
   'none, 20 nA leak up': { fault: 'fault floating -20' },
   'none, flaps to 200 ms': { fault: 'fault floating 100', flapMs: 200 },
 };
-/** The app lets go meanwhile, or asks later: when it is freed says nothing. */
-const ASKS_LATER: readonly Moment[] = ['between', 'before'];
+/** The app lets go meanwhile, or asks later, or the finger moves first: when it is freed says nothing. */
+const LOOKED_AT_LATER: readonly Moment[] = ['between', 'before', 'opening'];
 
 const most = (outcomes: readonly WiperOutcome[], of: (one: WiperOutcome) => number): number =>
   Math.max(...outcomes.map(of));
@@ -62,7 +62,7 @@ for (const [pullDown, how] of Object.entries(FAULTS)) {
         pullDown.padEnd(24) +
           moment.padEnd(10) +
           outcomes[0].finger.padEnd(8) +
-          (ASKS_LATER.includes(moment) ? '-' : ms(most(outcomes, (one) => one.freedMs))).padStart(10) +
+          (LOOKED_AT_LATER.includes(moment) ? '-' : ms(most(outcomes, (one) => one.freedMs))).padStart(10) +
           ms(most(outcomes, (one) => one.inferredMs)).padStart(13) +
           most(outcomes, (one) => one.drag)
             .toFixed(3)

@@ -46,7 +46,7 @@ export async function measureFrame(): Promise<Figures> {
       encoded += encodeJointsBinary(target, 0, message);
     },
   });
-  const message = { hand: 'right', seq: 0, timeUs: 0, valid: true, space: 'wrist' } as Message;
+  const message = { hand: 'right', seq: 0, timeUs: 0, aheadMs: 0, valid: true, space: 'wrist' } as Message;
 
   const { skeleton, closing, natural } = createHandModel({ side: 'right' });
   const steps = createSteps(profile.gloves[0], { skeleton, closing, natural }, target, message);

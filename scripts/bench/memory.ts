@@ -28,6 +28,7 @@ export async function measureMemory(): Promise<Figures> {
         reason,
         space,
         fingerStates,
+        aheadMs: 0,
         poses: values,
         velocities,
       };

@@ -9,7 +9,7 @@ export type Quaternion = [x: number, y: number, z: number, w: number];
 
 const JOINT_INDEX = new Map<string, number>(JOINT_NAMES.map((name, joint) => [name, joint]));
 
-/** Where a joint is in the arrays. @throws RangeError for a name that is none */
+/** Where a joint is in the arrays. @throws RangeError for an unknown name */
 export function jointIndex(name: JointName): number {
   const joint = JOINT_INDEX.get(name);
   if (joint === undefined) throw new RangeError(`There is no joint ${name}; see JOINT_NAMES.`);
@@ -28,6 +28,13 @@ export class HandPose implements JointsRecord {
   seq = 0;
   /** Time of the sample, µs of the service's clock. */
   timeUs = 0;
+  /** What the pose is for: timeUs, or later where it is predicted; µs of the service's clock. */
+  get poseTimeUs(): number {
+    return this.timeUs + this.aheadUs;
+  }
+  set poseTimeUs(us: number) {
+    this.aheadUs = us - this.timeUs;
+  }
   /** How far the pose lies ahead of its sample, µs. */
   aheadUs = 0;
   /** `wrist`: the wrist is the origin. `world`: a tracker says where the wrist is. */
@@ -85,7 +92,7 @@ export class HandPose implements JointsRecord {
   }
 }
 
-/** @throws RangeError if the bytes are no joints record */
+/** @throws RangeError if the bytes are not a joints record */
 export function poseFromBytes(bytes: ArrayBuffer | Uint8Array): HandPose {
   const pose = new HandPose();
   decodeJoints(bytes, pose);
@@ -95,8 +102,19 @@ export function poseFromBytes(bytes: ArrayBuffer | Uint8Array): HandPose {
 /** @throws RangeError if the poses are not 26 × 8 numbers */
 export function poseFromMessage(message: ServerMessageOf<'joints'>): HandPose {
   const pose = new HandPose();
-  const { hand, seq, timeUs, space, valid, reason, fingers, poses, velocities } = message;
-  Object.assign(pose, { hand, seq, timeUs, space, valid, reason, fingers });
+  const {
+    hand,
+    seq,
+    timeUs,
+    poseTimeUs = timeUs,
+    space,
+    valid,
+    reason,
+    fingers,
+    poses,
+    velocities,
+  } = message;
+  Object.assign(pose, { hand, seq, timeUs, poseTimeUs, space, valid, reason, fingers });
   flatten(poses, POSE_STRIDE, pose.poses);
   if (velocities) {
     pose.velocities = new Float32Array(JOINT_COUNT * VELOCITY_STRIDE);

@@ -176,7 +176,7 @@ export function addGloves(frame: XRFrameLike, client: Client, options: GloveFram
     fillPoses: frame.fillPoses?.bind(frame),
     fillJointRadii: frame.fillJointRadii?.bind(frame),
   };
-  // One prediction a frame: all joints of a hand are of the same moment.
+  // One prediction per frame: all joints of a hand belong to the same moment.
   const poses = new Map<HandSide, HandPose | undefined>();
   const poseOf = (side: HandSide): HandPose | undefined => {
     if (!poses.has(side)) {

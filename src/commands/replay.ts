@@ -108,7 +108,7 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
   const { parseAddress } = await import('../config/address.js');
   const address = parseAddress(options.listen ?? '');
   if (!address)
-    throw new TautlineError('usage', `--listen ${options.listen} is no address.`, 'Write HOST:PORT.');
+    throw new TautlineError('usage', `--listen ${options.listen} is not an address.`, 'Write HOST:PORT.');
   profile.stream = {
     ...profile.stream,
     host: address.host ?? '127.0.0.1',

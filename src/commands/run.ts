@@ -143,7 +143,7 @@ async function listenOn({ stream }: Profile, text: string): Promise<void> {
   if (!address) {
     throw new TautlineError(
       'usage',
-      `--listen ${text} is no address.`,
+      `--listen ${text} is not an address.`,
       'Write HOST:PORT, such as 127.0.0.1:7117.',
     );
   }

@@ -132,7 +132,7 @@ export class Touches {
   /**
    * Begins a touch, or renews the one of the same app and layer. The shape is compiled only if it changed. A renewed
    * touch of the same kind of shape goes on, wherever it moved; another kind starts over.
-   * @returns why not, if the shape is no shape; an earlier touch of that app and layer is then over
+   * @returns why not, if the shape is invalid; an earlier touch of that app and layer is then over
    */
   set(app: string, layer: string | undefined, request: TouchRequest, nowUs: number): TouchFault | undefined {
     const name = layer ?? '';

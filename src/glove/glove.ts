@@ -10,6 +10,7 @@ import type { DeviceState, GloveCodec, GloveMessages, Samples } from '../link/co
 import { createFrameCodec } from '../link/frames.js';
 import type { Link } from '../link/link.js';
 import { createTimeSync } from '../link/time-sync.js';
+import { createAppRequests } from './app-requests.js';
 import { createGloveArming } from './arming.js';
 import { createChainInUse } from './chain-in-use.js';
 import { createGloveCounters } from './counters.js';
@@ -39,7 +40,7 @@ export type * from './view.js';
  *
  * Beside it: chain-in-use.ts (what a sample runs through, and when that is remade), presence.ts and lifecycle.ts (whether
  * the glove is there, how it comes and goes), arming.ts (who may arm), guided.ts (leading the wearer through moves),
- * counters.ts, glove-log.ts and readings.ts (what others ask).
+ * app-requests.ts (what apps ask for), readings.ts (what others want to know), counters.ts and glove-log.ts.
  */
 export interface GloveOptions {
   profile: Profile;
@@ -225,7 +226,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     return taken;
   }
 
-  const { resist, touch, pulse, release, drop, read, record } = forces;
   return {
     frame,
     guide,
@@ -279,27 +279,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     ...readings,
-    ...{ resist, touch, pulse, release, readResistance: read, recordResistance: record },
-    drop(app) {
-      wrist.drop(app);
-      drop(app);
-    },
-    track(request, app = '', name = app) {
-      const nowUs = time.nowUs();
-      const outcome = wrist.track(request, nowUs, app, name);
-      // With its time, so that a replay places the hand as it was placed.
-      const timed = { ...request, timeUs: request.timeUs ?? nowUs };
-      listeners.asked(app, timed, 'refused' in outcome ? outcome.refused : undefined);
-      return outcome;
-    },
-    rezero(by) {
-      chain.now.sensing.rezero();
-      listeners.asked(by, { type: 'rezero' });
-    },
-    arm: arming.arm,
-    disarm(by, who) {
-      arming.disarm(by, who);
-      listeners.asked(by, { type: 'disarm' });
-    },
+    ...createAppRequests(parts),
   };
 }

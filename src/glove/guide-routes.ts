@@ -41,6 +41,35 @@ export interface FitsAnswer {
 
 const LONGEST_NAME = 40;
 
+/** Finds the glove that a request means, and turns what goes wrong into an answer. */
+const withGloveOf =
+  (gloves: readonly LiveGlove[]) =>
+  (act: Act) =>
+  async (
+    request: { query: unknown; body?: unknown; wearer: boolean },
+    reply: FastifyReply,
+  ): Promise<unknown> => {
+    const query = request.query as Query;
+    const { hand } = query;
+    const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
+    reply.header('cache-control', 'no-store');
+    try {
+      if (fitting.length === 1) return await act(fitting[0], query, request);
+      throw new TautlineError(
+        'unknownHand',
+        fitting.length === 0
+          ? noGloveFor(
+              hand,
+              gloves.map(({ description }) => description.hand),
+            ).message
+          : 'There are two gloves: name one with hand=left or hand=right.',
+      );
+    } catch (error) {
+      if (!(error instanceof TautlineError)) throw error;
+      return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
+    }
+  };
+
 /**
  * The guided check and fit over HTTP, for the command line and for pages.
  *
@@ -68,33 +97,7 @@ const LONGEST_NAME = 40;
  */
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   let fittingBones = false;
-  const withGlove =
-    (act: Act) =>
-    async (
-      request: { query: unknown; body?: unknown; wearer: boolean },
-      reply: FastifyReply,
-    ): Promise<unknown> => {
-      const query = request.query as Query;
-      const { hand } = query;
-      const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
-      reply.header('cache-control', 'no-store');
-      try {
-        if (fitting.length === 1) return await act(fitting[0], query, request);
-        throw new TautlineError(
-          'unknownHand',
-          fitting.length === 0
-            ? noGloveFor(
-                hand,
-                gloves.map(({ description }) => description.hand),
-              ).message
-            : 'There are two gloves: name one with hand=left or hand=right.',
-        );
-      } catch (error) {
-        if (!(error instanceof TautlineError)) throw error;
-        return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
-      }
-    };
-
+  const withGlove = withGloveOf(gloves);
   app.register(async (scope) => {
     // What a request asks for is in its address; a body is ignored.
     scope.removeAllContentTypeParsers();

@@ -1,6 +1,6 @@
 import type { ClosingProfile } from '../hand/closing.js';
 import { DOFS_PER_FINGER } from '../hand/dofs.js';
-import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
+import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../hand/limits.js';
 import type { ChannelRole } from '../protocol/link-table.js';
 import { type Channel, closingAnglesOf } from '../sensing/channels.js';
 import { createStringModel, DEFAULT_HEIGHTS_MM } from '../sensing/string-model.js';
@@ -286,7 +286,7 @@ function jointRange(
   const own = part === 0 ? 0 : part === 2 ? 1 : 2;
   const valueAt = (at: number) => {
     angleAt(at, angles);
-    return (angles[own] - DOF_MIN[dof]) / (DOF_MAX[dof] - DOF_MIN[dof]);
+    return (angles[own] - DOF_SENSED_MIN[dof]) / (DOF_SENSED_MAX[dof] - DOF_SENSED_MIN[dof]);
   };
   const low = valueAt(0);
   const high = valueAt(1);

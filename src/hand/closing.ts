@@ -66,6 +66,9 @@ export const DEFAULT_CLOSING: ClosingCurves = {
 };
 
 const ROWS = CLOSING_STEPS + 1;
+// As in forward.ts: the engine knows constants of this module.
+const LAST_ROW = CLOSING_STEPS;
+const DOFS = DOFS_PER_FINGER;
 
 /**
  * Tabulates closing curves.
@@ -109,16 +112,17 @@ function columnsOf(curves: ClosingCurves, name: (typeof FINGERS)[number]): reado
  * other fingers is left alone. `finger` indexes FINGERS.
  */
 export function setCurl(profile: ClosingProfile, finger: number, curl: number, dofs: DofArray): void {
-  const scaled = Math.min(Math.max(curl, 0), 1) * CLOSING_STEPS;
-  const row = Math.min(Math.floor(scaled), CLOSING_STEPS - 1);
+  const scaled = curl <= 0 ? 0 : curl >= 1 ? LAST_ROW : curl * LAST_ROW;
+  const row = scaled >= LAST_ROW ? LAST_ROW - 1 : scaled | 0;
   const t = scaled - row;
   const { table } = profile;
-  const from = (finger * ROWS + row) * DOFS_PER_FINGER;
-  const dof = finger * DOFS_PER_FINGER;
-  for (let i = 0; i < DOFS_PER_FINGER; i++) {
-    if (i === 1 && finger !== 0) continue;
-    dofs[dof + i] = table[from + i] + t * (table[from + DOFS_PER_FINGER + i] - table[from + i]);
-  }
+  const a = (finger * ROWS + row) * DOFS;
+  const b = a + DOFS;
+  const dof = finger * DOFS;
+  dofs[dof] = table[a] + t * (table[b] - table[a]);
+  if (finger === 0) dofs[1] = table[a + 1] + t * (table[b + 1] - table[a + 1]);
+  dofs[dof + 2] = table[a + 2] + t * (table[b + 2] - table[a + 2]);
+  dofs[dof + 3] = table[a + 3] + t * (table[b + 3] - table[a + 3]);
 }
 
 /**

@@ -61,13 +61,18 @@ export function setHandSplay(dofs: DofArray, splay: number): void {
 
 /** Arch of the palm at full MCP flexion, as a share of its range: common practice. */
 const ARCH_SHARE = 0.5;
+const RING_ARCH_MOST = ARCH_SHARE * DOF_MAX[RING_ARCH];
+const LITTLE_ARCH_MOST = ARCH_SHARE * DOF_MAX[LITTLE_ARCH];
+const RING_MCP = firstDof(3);
+const LITTLE_MCP = firstDof(4);
 
 /** Arches the palm as ring and little close: each metacarpal follows its finger's MCP flexion. */
 export function coupleArch(dofs: DofArray): void {
-  dofs[RING_ARCH] = archAt(dofs[firstDof(3)], DOF_MAX[RING_ARCH]);
-  dofs[LITTLE_ARCH] = archAt(dofs[firstDof(4)], DOF_MAX[LITTLE_ARCH]);
+  dofs[RING_ARCH] = RING_ARCH_MOST * share(dofs[RING_MCP]);
+  dofs[LITTLE_ARCH] = LITTLE_ARCH_MOST * share(dofs[LITTLE_MCP]);
 }
 
-function archAt(mcpFlexion: number, max: number): number {
-  return ARCH_SHARE * max * Math.min(Math.max(mcpFlexion / MCP_WITHOUT_ABDUCTION, 0), 1);
+function share(mcpFlexion: number): number {
+  if (mcpFlexion <= 0) return 0;
+  return mcpFlexion >= MCP_WITHOUT_ABDUCTION ? 1 : mcpFlexion / MCP_WITHOUT_ABDUCTION;
 }

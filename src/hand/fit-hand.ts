@@ -20,6 +20,11 @@ import { CHAIN_START, type Skeleton } from './skeleton.js';
 export interface FitOptions {
   /** Which hand it is. Left out: worked out from the positions. */
   readonly side?: HandSide;
+  /**
+   * Other moments of the same hand, for fitHand: its bones are then those that explain all of them together, as
+   * fitHandFrames finds them, and the pose is still that of the first one.
+   */
+  readonly also?: readonly JointPositions[];
 }
 
 /** One frame of a fitted hand. */
@@ -58,14 +63,15 @@ const BONE_CHANGE = 0.35;
  *
  * Found: lengths of all bones, place of the metacarpals and knuckles, the plane in which each finger bends, all
  * angles, and the wrist's pose. One frame cannot tell the palm's arch from a knuckle that sits low, nor the zero
- * of the thumb from its pose: there the default hand of the same size decides. fitHandFrames does better.
+ * of the thumb from its pose: there the default hand of the same size decides. More moments tell, see `also` and
+ * fitHandFrames.
  *
  * @param positions metres, in any rigid frame; x, y, z by WebXR joint name; `palm` optional: not weighed, but
  *   part of rmsM
  * @throws TautlineError fileInvalid if the positions cannot be a hand in metres, or could be either hand
  */
 export function fitHand(positions: JointPositions, options: FitOptions = {}): HandFit {
-  const { skeleton, frames } = fitHandFrames([positions], options);
+  const { skeleton, frames } = fitHandFrames([positions, ...(options.also ?? [])], options);
   return { skeleton, ...frames[0] };
 }
 

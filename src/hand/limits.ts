@@ -12,34 +12,55 @@ const LIN_WU_HUANG = 'Lin, Wu & Huang, Workshop on Human Motion, 2000';
 
 /** Ranges of active motion, keyed by the joint part of a degree of freedom's name. */
 export const JOINT_RANGES = {
-  mcp: { minDeg: 0, maxDeg: 90, source: AAOS },
+  /** Extension beyond straight to 45 degrees. */
+  mcp: { minDeg: -45, maxDeg: 90, source: AAOS },
   pip: { minDeg: 0, maxDeg: 100, source: AAOS },
   dip: { minDeg: 0, maxDeg: 90, source: AAOS },
-  abduction: { minDeg: -15, maxDeg: 15, source: LIN_WU_HUANG },
+  abduction: { minDeg: -20, maxDeg: 20, source: AAOS },
   thumbCmcFlexion: { minDeg: -20, maxDeg: 15, source: AAOS },
   thumbCmcAbduction: { minDeg: 0, maxDeg: 70, source: AAOS },
   thumbMcp: { minDeg: 0, maxDeg: 50, source: AAOS },
-  thumbIp: { minDeg: 0, maxDeg: 80, source: AAOS },
+  thumbIp: { minDeg: -20, maxDeg: 80, source: AAOS },
   ringArch: { minDeg: 0, maxDeg: 10, source: 'common practice; no single source' },
   littleArch: { minDeg: 0, maxDeg: 20, source: 'common practice; no single source' },
 } as const satisfies Record<string, JointRange>;
 
-const RANGE_OF_DOF: Record<string, JointRange> = {
-  'thumb.cmcFlexion': JOINT_RANGES.thumbCmcFlexion,
-  'thumb.cmcAbduction': JOINT_RANGES.thumbCmcAbduction,
-  'thumb.mcp': JOINT_RANGES.thumbMcp,
-  'thumb.ip': JOINT_RANGES.thumbIp,
-  'ring.arch': JOINT_RANGES.ringArch,
-  'little.arch': JOINT_RANGES.littleArch,
+/**
+ * What a sensor goes through between an open and a closed hand, where that is less than the range: an open hand has
+ * straight fingers, and glove or palm keep them from spreading as far as they could.
+ */
+const SENSED_RANGES: Partial<Record<keyof typeof JOINT_RANGES, JointRange>> = {
+  mcp: { minDeg: 0, maxDeg: 90, source: AAOS },
+  abduction: { minDeg: -15, maxDeg: 15, source: LIN_WU_HUANG },
+  thumbIp: { minDeg: 0, maxDeg: 80, source: AAOS },
 };
 
-const ranges: readonly JointRange[] = DOF_NAMES.map(
-  (name) => RANGE_OF_DOF[name] ?? JOINT_RANGES[name.split('.')[1] as 'mcp' | 'pip' | 'dip' | 'abduction'],
-);
+const KEY_OF_DOF: Record<string, keyof typeof JOINT_RANGES> = {
+  'thumb.cmcFlexion': 'thumbCmcFlexion',
+  'thumb.cmcAbduction': 'thumbCmcAbduction',
+  'thumb.mcp': 'thumbMcp',
+  'thumb.ip': 'thumbIp',
+  'ring.arch': 'ringArch',
+  'little.arch': 'littleArch',
+};
+
+const keys = DOF_NAMES.map((name) => KEY_OF_DOF[name] ?? (name.split('.')[1] as keyof typeof JOINT_RANGES));
+const ranges: readonly JointRange[] = keys.map((key) => JOINT_RANGES[key]);
+const sensed: readonly JointRange[] = keys.map((key) => SENSED_RANGES[key] ?? JOINT_RANGES[key]);
 
 /** Least and greatest value of each degree of freedom, radians, in DOF_NAMES order. */
 export const DOF_MIN: Readonly<DofArray> = Float64Array.from(ranges, (r) => (r.minDeg * Math.PI) / 180);
 export const DOF_MAX: Readonly<DofArray> = Float64Array.from(ranges, (r) => (r.maxDeg * Math.PI) / 180);
+
+/** What a joint's own sensor means at 0 and at 1, radians, in DOF_NAMES order: within the range. */
+export const DOF_SENSED_MIN: Readonly<DofArray> = Float64Array.from(
+  sensed,
+  (r) => (r.minDeg * Math.PI) / 180,
+);
+export const DOF_SENSED_MAX: Readonly<DofArray> = Float64Array.from(
+  sensed,
+  (r) => (r.maxDeg * Math.PI) / 180,
+);
 
 /** Brings every degree of freedom into its range, in place. */
 export function clampDofs(dofs: DofArray): void {

@@ -44,6 +44,7 @@ const COLUMNS = GUIDE_COLUMNS;
 const BAR = GUIDE_BAR;
 const PINCH = GUIDE_PINCH;
 const STOP = GUIDE_STOP;
+const LITTLE = FINGERS.length - 1;
 
 /** Curl over which the thumb comes to rest at its stop. */
 const STOP_SOFTNESS = 0.06;
@@ -86,46 +87,48 @@ export function naturalMotion(tables: NaturalMotion, dofs: DofArray, curls: Arra
   coupleArch(dofs);
 }
 
-/** naturalMotion for the thumb alone, its joints as they are asked for. */
+/** The thumb's part of naturalMotion: its four degrees of freedom, in place, never beyond ranges that they are within. */
 export function guideThumb(tables: NaturalMotion, dofs: DofArray, curls: ArrayLike<number>): void {
   const { table, pinchCurls, profile } = tables;
   const thumbCurl = curls[0];
   let stop = FREE_STOP;
-  for (let finger = 1; finger < FINGERS.length; finger++) {
-    const here = lookUp(table, finger, curls[finger], STOP);
-    if (here < stop) stop = here;
-  }
-  if (stop < thumbCurl + STOP_SOFTNESS) stopThumb(profile.table, dofs, thumbCurl, stop);
-  const flexion = dofs[0];
-  const abduction = dofs[1];
-  const mcp = dofs[2];
-  const ip = dofs[3];
-  for (let finger = FINGERS.length - 1; finger > 0; finger--) {
+  // Share of the closing path, and the pinches by their shares, as layers from the little finger up make them.
+  let path = 1;
+  let flexion = 0;
+  let abduction = 0;
+  let mcp = 0;
+  let ip = 0;
+  for (let finger = LITTLE; finger > 0; finger--) {
     const curl = curls[finger];
     const scaled = curl <= 0 ? 0 : curl >= 1 ? STEPS : curl * STEPS;
     const row = scaled >= STEPS ? STEPS - 1 : scaled | 0;
     const share = scaled - row;
     const a = ((finger - 1) * ROWS + row) * COLUMNS;
     const b = a + COLUMNS;
+    const here = table[a + STOP] + share * (table[b + STOP] - table[a + STOP]);
+    if (here < stop) stop = here;
     const bar = table[a + BAR] + share * (table[b + BAR] - table[a + BAR]);
     if (bar <= 0) continue;
     const asked = table[a + PINCH] + share * (table[b + PINCH] - table[a + PINCH]);
-    const pinch = asked * meantPinch(thumbCurl - pinchCurls[finger - 1]);
-    const path = (1 - pinch) * bar;
-    const behind = 1 - pinch - path;
-    dofs[0] = behind * dofs[0] + path * flexion + pinch * (table[a] + share * (table[b] - table[a]));
-    dofs[1] =
-      behind * dofs[1] + path * abduction + pinch * (table[a + 1] + share * (table[b + 1] - table[a + 1]));
-    dofs[2] = behind * dofs[2] + path * mcp + pinch * (table[a + 2] + share * (table[b + 2] - table[a + 2]));
-    dofs[3] = behind * dofs[3] + path * ip + pinch * (table[a + 3] + share * (table[b + 3] - table[a + 3]));
+    const pinch = asked <= 0 ? 0 : asked * meantPinch(thumbCurl - pinchCurls[finger - 1]);
+    const behind = (1 - pinch) * (1 - bar);
+    path = behind * path + (1 - pinch - behind);
+    flexion *= behind;
+    abduction *= behind;
+    mcp *= behind;
+    ip *= behind;
+    if (pinch <= 0) continue;
+    flexion += pinch * (table[a] + share * (table[b] - table[a]));
+    abduction += pinch * (table[a + 1] + share * (table[b + 1] - table[a + 1]));
+    mcp += pinch * (table[a + 2] + share * (table[b + 2] - table[a + 2]));
+    ip += pinch * (table[a + 3] + share * (table[b + 3] - table[a + 3]));
   }
-}
-
-function lookUp(table: Float64Array, finger: number, curl: number, column: number): number {
-  const scaled = curl <= 0 ? 0 : curl >= 1 ? STEPS : curl * STEPS;
-  const row = scaled >= STEPS ? STEPS - 1 : scaled | 0;
-  const at = ((finger - 1) * ROWS + row) * COLUMNS + column;
-  return table[at] + (scaled - row) * (table[at + COLUMNS] - table[at]);
+  if (stop < thumbCurl + STOP_SOFTNESS) stopThumb(profile.table, dofs, thumbCurl, stop);
+  if (path === 1) return;
+  dofs[0] = path * dofs[0] + flexion;
+  dofs[1] = path * dofs[1] + abduction;
+  dofs[2] = path * dofs[2] + mcp;
+  dofs[3] = path * dofs[3] + ip;
 }
 
 /** Seconds between the two poses whose difference is the rate. */
@@ -156,17 +159,19 @@ export function naturalMotionWithRates(
  * angle grows ever more slowly and stays within 5 degrees of the range.
  */
 export function softenLimits(dofs: DofArray): void {
+  // As variables of their own: read anew at every use, these were most of the time.
+  const least = DOF_MIN;
+  const most = DOF_MAX;
   for (let i = 0; i < DOF_COUNT; i++) {
     const angle = dofs[i];
-    if (angle > DOF_MAX[i]) {
-      const over = angle - DOF_MAX[i];
-      dofs[i] = DOF_MAX[i] + over / (1 + over / OVERSHOOT_RAD);
-    } else if (angle < DOF_MIN[i]) {
-      const under = DOF_MIN[i] - angle;
-      dofs[i] = DOF_MIN[i] - under / (1 + under / OVERSHOOT_RAD);
-    }
+    const high = most[i];
+    const low = least[i];
+    if (angle > high) dofs[i] = high + soft(angle - high);
+    else if (angle < low) dofs[i] = low - soft(low - angle);
   }
 }
+
+const soft = (beyond: number): number => beyond / (1 + beyond / OVERSHOOT_RAD);
 
 /** Takes back what the thumb's closing path adds between where it may come and where it is. */
 function stopThumb(closing: Float64Array, dofs: DofArray, curl: number, stop: number): void {

@@ -6,7 +6,7 @@ import { coupleArch } from './coupling.js';
 import { DOF_COUNT, type DofArray } from './dofs.js';
 import { createPoses, forwardKinematics, thumbKinematics } from './forward.js';
 import { FINGERS, POSE_STRIDE } from './joints.js';
-import { DOF_MAX, DOF_MIN } from './limits.js';
+import { DOF_SENSED_MAX, DOF_SENSED_MIN } from './limits.js';
 import { CHAIN_START, type Skeleton } from './skeleton.js';
 
 /** A thumb that meets a finger. */
@@ -102,7 +102,7 @@ export function createPinchSolver(skeleton: Skeleton, profile: ClosingProfile): 
     out[at++] = padAngle(poses, tip, THUMB_TIP) / PAD_SCALE_RAD;
     for (let i = 0; i < UNKNOWNS; i++) {
       out[at++] = (angles[i] - EASY[i]) / EASY_SPREAD[i];
-      out[at++] = Math.max(0, angles[i] - DOF_MAX[i], DOF_MIN[i] - angles[i]) / RANGE_SCALE_RAD;
+      out[at++] = Math.max(0, angles[i] - DOF_SENSED_MAX[i], DOF_SENSED_MIN[i] - angles[i]) / RANGE_SCALE_RAD;
     }
     let cost = 0;
     for (let i = 0; i < out.length; i++) cost += out[i] * out[i];
@@ -171,7 +171,8 @@ export function createPinchSolver(skeleton: Skeleton, profile: ClosingProfile): 
       }
       if (gain <= leastGain * cost) break;
     }
-    for (let i = 0; i < UNKNOWNS; i++) dofs[i] = Math.min(Math.max(thumb[i], DOF_MIN[i]), DOF_MAX[i]);
+    for (let i = 0; i < UNKNOWNS; i++)
+      dofs[i] = Math.min(Math.max(thumb[i], DOF_SENSED_MIN[i]), DOF_SENSED_MAX[i]);
     thumbKinematics(skeleton, dofs, poses);
     return {
       dofs: dofs.slice(),

@@ -91,7 +91,7 @@ interface Path {
 }
 
 /**
- * Whether poses still come where they are said to. A glove that is silent is no fault of ours: within `staleMs` its
+ * Whether poses still come where they are said to. A glove that is silent is not our fault: within `staleMs` its
  * beat says that its poses are not valid. Poses that stay valid and yet the same, over two calls seconds apart, say
  * that both the samples' way and the beat that guards it have stopped.
  */

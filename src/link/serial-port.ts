@@ -78,7 +78,7 @@ async function setLines(bound: Bound, { path, dtr, rts }: SerialOptions): Promis
   try {
     await bound.set({ ...lines, ...latency });
   } catch (cause) {
-    // A pseudo-terminal has no lines, and not every driver has the flag: that is no reason not to open it.
+    // A pseudo-terminal has no lines, and not every driver has the flag: that need not prevent opening it.
     if (!asked) return;
     throw new TautlineError(
       'portFailed',

@@ -86,7 +86,8 @@ export const AppMessages = {
         Type.Number({
           minimum: 0,
           maximum: 50,
-          description: 'Extrapolate poses by this time, for the delay until they are shown.',
+          description:
+            'Predict poses by this time, taken to the nearest millisecond, for the delay until they are shown. `poseTimeUs` then says what time they are for.',
         }),
       ),
     },

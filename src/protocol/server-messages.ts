@@ -129,6 +129,11 @@ export const ServerMessages = {
           'Counts the poses meant for this subscriber: a gap is a pose dropped for being slow. Starts anywhere, and over after a subscribe or a welcome; wraps to 0 after 2^32 - 1.',
       }),
       timeUs: microseconds('Time of the sample; always increases. Whole µs.'),
+      poseTimeUs: Type.Optional(
+        microseconds(
+          'Time that the poses are predicted for: `timeUs` and the `predictMs` of the subscription. Absent: they are those of `timeUs`.',
+        ),
+      ),
       space: literals(['wrist', 'world'], 'Frame of the poses.'),
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
@@ -144,7 +149,8 @@ export const ServerMessages = {
         Type.Array(Type.Array(Type.Number(), { minItems: 6, maxItems: 6 }), {
           minItems: JOINT_COUNT,
           maxItems: JOINT_COUNT,
-          description: '26 × [vx, vy, vz, wx, wy, wz].',
+          description:
+            '26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, of the moment `timeUs`: what filters are late is made up for, and they are within 10 % of central differences of the poses. The wrist counts as still.',
         }),
       ),
     },

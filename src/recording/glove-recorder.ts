@@ -101,6 +101,7 @@ export function recordGlove(
       hand: hand(),
       seq: number >>> 0,
       timeUs: frame.timeUs,
+      aheadMs: 0,
       space: frame.space,
       valid: frame.valid,
       reason: frame.reason,

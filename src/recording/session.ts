@@ -184,7 +184,7 @@ function readSession(file: McapFile): Session {
   let head: SessionHead | undefined;
   let text: string | undefined;
   const hands = new Set<HandSide>();
-  // Both stand at the start; a damaged start is no reason to give up.
+  // Both stand at the start; a damaged start need not end it.
   for (let chunk = 0; chunk < file.chunkCount && !(head && text); chunk++) {
     visitChunk(chunk, {
       session: (_, body) => {

@@ -19,7 +19,7 @@ import type { GovernorInputs } from './governor-step.js';
 export const PROBE_OPEN = 0.1;
 /** Part of the wire range a second. */
 export const PROBE_RATE = 0.5;
-/** Of the permitted maximum; below what may be held for ever. */
+/** Of the permitted maximum; below what may be held forever. */
 export const PROBE_EFFORT = 0.4;
 /** From the last command until the servo is taken to be there, µs. */
 export const PROBE_SETTLE_US = 200_000;

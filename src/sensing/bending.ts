@@ -2,8 +2,8 @@ import { type ClosingProfile, curlOf, setCurl } from '../hand/closing.js';
 import { abductionLimit, coupleArch, coupleDip, DIP_PER_PIP, setSplay } from '../hand/coupling.js';
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray, LITTLE_ARCH, RING_ARCH } from '../hand/dofs.js';
 import { FINGERS } from '../hand/joints.js';
-import { DOF_MAX, DOF_MIN } from '../hand/limits.js';
-import { guideThumb, type NaturalMotion, naturalMotion } from '../hand/natural-motion.js';
+import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../hand/limits.js';
+import { guideThumb, type NaturalMotion } from '../hand/natural-motion.js';
 import type { Slots } from './slots.js';
 
 /** From the values of channels to the degrees of freedom: what no sensor tells follows from what the others say. */
@@ -15,10 +15,6 @@ export interface Bending {
   /** Radians, within the joints' ranges. */
   readonly dofs: DofArray;
   update(): void;
-  /** The thumb alone, by the curls of all: `dofs` of the others are left as they were. */
-  updateThumb(): void;
-  /** The other fingers guide the thumb. */
-  readonly guided: boolean;
 }
 
 /**
@@ -66,7 +62,7 @@ export function createBending(
     if (f === 0) return;
     if (distal < 0 && middle >= 0) coupleDip(dofs, f);
     else if (distal >= 0 && middle < 0) {
-      dofs[base + 2] = Math.min(dofs[base + 3] / DIP_PER_PIP, DOF_MAX[base + 2]);
+      dofs[base + 2] = Math.min(dofs[base + 3] / DIP_PER_PIP, DOF_SENSED_MAX[base + 2]);
     }
   }
 
@@ -86,10 +82,12 @@ export function createBending(
           setCurl(closing, f, value, dofs);
         }
         const s = splaySlot[f];
-        const spread = s >= 0 ? values[s] : 0;
+        // Without a sensor it stays at rest.
+        if (s < 0) continue;
+        const spread = values[s];
         splay[f] = spread;
         if (f === 0) {
-          if (s >= 0) dofs[1] = angleOf(1, (spread + 1) / 2);
+          dofs[1] = angleOf(1, (spread + 1) / 2);
         } else if (f === 2) {
           // The middle finger is the line that the others spread from, but a sensor may still see it lean.
           dofs[f * DOFS_PER_FINGER + 1] = clamp(spread, -1, 1) * abductionLimit(dofs[f * DOFS_PER_FINGER]);
@@ -101,21 +99,12 @@ export function createBending(
         dofs[RING_ARCH] = angleOf(RING_ARCH, values[archSlot]);
         dofs[LITTLE_ARCH] = angleOf(LITTLE_ARCH, values[archSlot]);
       } else if (guide) {
-        naturalMotion(guide, dofs, curl);
+        // What naturalMotion does, but for softening the ends of ranges: nothing here leaves them.
+        guideThumb(guide, dofs, curl);
+        coupleArch(dofs);
       } else {
         coupleArch(dofs);
       }
-    },
-    guided: guide !== undefined,
-    updateThumb() {
-      for (let f = 0; f < curl.length; f++) {
-        const c = curlSlot[f];
-        curl[f] = hasJoints[f] !== 0 && c < 0 ? meanOfJoints(f) : values[c >= 0 ? c : channelCount + f];
-      }
-      setCurl(closing, 0, curl[0], dofs);
-      const s = splaySlot[0];
-      if (s >= 0) dofs[1] = angleOf(1, (values[s] + 1) / 2);
-      if (guide) guideThumb(guide, dofs, curl);
     },
   };
 }
@@ -124,5 +113,5 @@ const clamp = (x: number, low: number, high: number): number => Math.min(Math.ma
 
 /** Angle of a degree of freedom at a part 0..1 of its range. */
 function angleOf(dof: number, part: number): number {
-  return DOF_MIN[dof] + clamp(part, 0, 1) * (DOF_MAX[dof] - DOF_MIN[dof]);
+  return DOF_SENSED_MIN[dof] + clamp(part, 0, 1) * (DOF_SENSED_MAX[dof] - DOF_SENSED_MIN[dof]);
 }

@@ -1,6 +1,6 @@
-import { DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
+import { DOF_COUNT, type DofArray } from '../hand/dofs.js';
 import type { Bending } from './bending.js';
-import type { Rates } from './rates.js';
+import { createRates } from './rates.js';
 
 /** A rate of this much, of a whole range a second, is half believed: far below it is the noise of a finger at rest. */
 const HALF_BELIEVED = 0.15;
@@ -15,37 +15,49 @@ export interface LookAhead {
   /** Degrees of freedom in `aheadS`, radians; written in place. */
   at(aheadS: number): DofArray;
   /**
-   * Rates of a guided thumb, rad/s: the difference between where it will be in an interval and where it was one ago.
-   * Its own angles turn too sharply, as fingers take it over, for a filter.
-   * @param before of the sample before, radians
-   * @param into gets the first four
+   * Rates of the degrees of freedom, rad/s: the difference between where they will be in an interval and where they
+   * were one ago. A filter would be late, and a guided thumb turns too sharply for it as a finger takes it over.
    */
-  thumbRates(before: DofArray, dtS: number, into: DofArray): void;
+  readonly dofRates: DofArray;
+  /** Call at every sample, after bending. @param dtS since the last one */
+  update(dtS: number): void;
+  /** What the hand is now is where it rests. */
+  reset(): void;
 }
 
 /**
  * @param values as bending takes them
- * @param rates of the values
- * @param ahead room for the values to come, which `bending` was made for
+ * @param dofs what they are bent to now
+ * @param bend makes the bending of other values
  */
 export function createLookAhead(
   values: Float64Array,
-  rates: Rates,
-  ahead: Float64Array,
-  bending: Bending,
+  dofs: DofArray,
+  bend: (values: Float64Array) => Bending,
 ): LookAhead {
+  const ahead = new Float64Array(values.length);
+  const bending = bend(ahead);
+  const rates = createRates(values);
+  const before = new Float64Array(DOF_COUNT);
+  const dofRates = new Float64Array(DOF_COUNT);
   return {
     at(aheadS) {
       for (let i = 0; i < values.length; i++)
-        ahead[i] = values[i] + wayAhead(rates.rates[i], rates.changes[i], aheadS);
+        ahead[i] = values[i] + wayAhead(rates.rates[i], rates.change(i), aheadS);
       bending.update();
       return bending.dofs;
     },
-    thumbRates(before, dtS, into) {
-      for (let i = 0; i < values.length; i++)
-        ahead[i] = values[i] + (rates.rates[i] + 0.5 * rates.changes[i] * dtS) * dtS;
-      bending.updateThumb();
-      for (let i = 0; i < DOFS_PER_FINGER; i++) into[i] = (bending.dofs[i] - before[i]) / (2 * dtS);
+    dofRates,
+    update(dtS) {
+      rates.update(dtS, ahead);
+      bending.update();
+      differences(bending.dofs, before, dofRates, 0.5 / dtS);
+      before.set(dofs);
+    },
+    reset() {
+      rates.reset();
+      dofRates.fill(0);
+      before.set(dofs);
     },
   };
 }
@@ -60,4 +72,9 @@ function wayAhead(rate: number, change: number, aheadS: number): number {
   if (!(change * rate < 0)) return belief * rate * aheadS;
   const timeS = Math.min(aheadS, -rate / change);
   return belief * (rate * timeS + 0.5 * change * timeS * timeS);
+}
+
+/** Over arrays alone, so that it compiles to one loop. */
+function differences(after: DofArray, before: DofArray, rates: DofArray, perS: number): void {
+  for (let i = 0; i < rates.length; i++) rates[i] = (after[i] - before[i]) * perS;
 }

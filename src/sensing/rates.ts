@@ -6,10 +6,13 @@
 export interface Rates {
   /** Unit a second. */
   readonly rates: Float64Array;
-  /** How fast the rates change, unit a second squared. */
-  readonly changes: Float64Array;
-  /** @param dtS since the last update, s, above 0 */
-  update(dtS: number): void;
+  /** How fast a rate changes, unit a second squared. */
+  change(i: number): number;
+  /**
+   * @param dtS since the last update, s, above 0
+   * @param next gets the values as they will be in as much time
+   */
+  update(dtS: number, next: Float64Array): void;
   /** Forgets the past: what the values are now is where they rest. */
   reset(): void;
 }
@@ -25,21 +28,19 @@ export function createRates(values: Float64Array): Rates {
   const once = new Float64Array(values.length);
   const twice = new Float64Array(values.length);
   const rates = new Float64Array(values.length);
-  const changes = new Float64Array(values.length);
   return {
     rates,
-    changes,
-    update(dtS) {
+    change: (i) => (once[i] - twice[i]) / TIME_CONSTANT_S,
+    update(dtS, next) {
       const w = dtS / TIME_CONSTANT_S;
       // Each low-pass is late by the time constant, the difference by half an interval.
-      follow(values, previous, once, twice, rates, changes, w / (1 + w), 1 / dtS, 1 + w / 2);
+      follow(values, previous, once, twice, rates, next, w / (1 + w), dtS, 1 + w / 2);
     },
     reset() {
       previous.set(values);
       once.fill(0);
       twice.fill(0);
       rates.fill(0);
-      changes.fill(0);
     },
   };
 }
@@ -51,11 +52,13 @@ function follow(
   once: Float64Array,
   twice: Float64Array,
   rates: Float64Array,
-  changes: Float64Array,
+  next: Float64Array,
   alpha: number,
-  perS: number,
+  dtS: number,
   late: number,
 ): void {
+  const perS = 1 / dtS;
+  const bend = (0.5 * dtS) / TIME_CONSTANT_S;
   for (let i = 0; i < values.length; i++) {
     const value = values[i];
     let first = once[i];
@@ -67,8 +70,9 @@ function follow(
     if (second < STILL && second > -STILL) second = 0;
     once[i] = first;
     twice[i] = second;
-    rates[i] = first + late * (first - second);
-    changes[i] = (first - second) / TIME_CONSTANT_S;
+    const rate = first + late * (first - second);
+    rates[i] = rate;
+    next[i] = value + dtS * (rate + bend * (first - second));
     previous[i] = value;
   }
 }

@@ -1,6 +1,6 @@
 import type { GloveProfile } from '../config/schema.js';
 import { type ClosingProfile, createClosingProfile } from '../hand/closing.js';
-import { DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
+import type { DofArray } from '../hand/dofs.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { NaturalMotion } from '../hand/natural-motion.js';
 import { INVALID } from '../hand/validity.js';
@@ -15,7 +15,6 @@ import { createHealth, type Health } from './health/health.js';
 import { createLookAhead } from './look-ahead.js';
 import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
-import { createRates } from './rates.js';
 import { findSlots } from './slots.js';
 
 /**
@@ -96,7 +95,7 @@ export interface Sensing {
   stopFraction(finger: number, curl: number): number;
 }
 
-/** A gap longer than this starts afresh; it cannot be filtered over. */
+/** A gap longer than this starts over; it cannot be filtered across. */
 const GAP_S = 0.25;
 /** Smooths the rates of curl, which forces go by: above the motion of a hand (some 8 Hz), below the noise. */
 const CURL_RATE_CUTOFF_HZ = 15;
@@ -133,15 +132,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const { curl, splay, dofs } = bending;
   const curlRates = new Float64Array(FINGERS.length);
   const previousCurl = new Float64Array(FINGERS.length);
-  const moving = createRates(dofs);
-  const dofRates = moving.rates;
-  const lastThumb = new Float64Array(DOFS_PER_FINGER);
-  const changing = createRates(values);
-  const ahead = new Float64Array(values.length);
-  const lookAhead = createLookAhead(
-    values,
-    changing,
-    ahead,
+  const lookAhead = createLookAhead(values, dofs, (ahead) =>
     createBending(ahead, n, slots, closing, options.natural),
   );
   const wrist = Float64Array.of(0, 0, 0, 1);
@@ -152,7 +143,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz || 100));
   let started = false;
 
-  /** Seconds since the last sample by the glove's clock; 0 asks to start afresh. */
+  /** Seconds since the last sample by the glove's clock; 0 asks to start over. */
   function interval(deviceTimeUs: number): number {
     const delta = (deviceTimeUs - clock[DEVICE_US]) >>> 0;
     clock[DEVICE_US] = deviceTimeUs;
@@ -217,12 +208,7 @@ export function createSensing(options: SensingOptions): Sensing {
   function measureRates(dtS: number): void {
     const w = 2 * Math.PI * CURL_RATE_CUTOFF_HZ * dtS;
     const alpha = w / (1 + w);
-    moving.update(dtS);
-    changing.update(dtS);
-    if (bending.guided) {
-      lookAhead.thumbRates(lastThumb, dtS, dofRates);
-      for (let i = 0; i < DOFS_PER_FINGER; i++) lastThumb[i] = dofs[i];
-    }
+    lookAhead.update(dtS);
     followRates(curl, previousCurl, curlRates, alpha, 1 / dtS);
   }
 
@@ -234,9 +220,7 @@ export function createSensing(options: SensingOptions): Sensing {
     bank.update(raw, clock[INTERVAL_S]);
     fallbacks.begin(clock[INTERVAL_S]);
     bending.update();
-    moving.reset();
-    changing.reset();
-    lastThumb.set(dofs.subarray(0, DOFS_PER_FINGER));
+    lookAhead.reset();
     previousCurl.set(curl);
     curlRates.fill(0);
   }
@@ -251,7 +235,7 @@ export function createSensing(options: SensingOptions): Sensing {
     curlRates,
     splay,
     dofs,
-    dofRates,
+    dofRates: lookAhead.dofRates,
     fingerStates,
     wrist,
     controls,
@@ -289,8 +273,7 @@ export function createSensing(options: SensingOptions): Sensing {
     reset() {
       started = false;
       fingerStates.fill(INVALID);
-      moving.reset();
-      changing.reset();
+      lookAhead.reset();
       curlRates.fill(0);
     },
     stopFraction(finger, at) {

@@ -51,7 +51,7 @@ export class Access {
     );
   }
 
-  /** @param open true for what is no secret and acts on nothing (files of the page): needs no token */
+  /** @param open true for what is not secret and acts on nothing (files of the page): needs no token */
   deny(headers: IncomingHttpHeaders, url: string, open = false): Denial | undefined {
     const { host, origin } = headers;
     if (!host || !this.#knowsHost(host)) {

@@ -2,6 +2,7 @@ import { JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../hand/joints.js';
 import { HAND_CODE } from '../protocol/link-table.js';
 import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 import {
+  AHEAD_SHIFT,
   FLAG_VALID,
   FLAG_VELOCITIES,
   FLAG_WORLD,
@@ -65,7 +66,7 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
   view.setUint8(start + 3, JOINT_COUNT);
   view.setUint32(start + 4, message.seq, true);
   view.setFloat64(start + 8, message.timeUs, true);
-  let states = 0;
+  let states = message.aheadMs << AHEAD_SHIFT;
   for (let finger = 0; finger < fingerStates.length; finger++)
     states |= (fingerStates[finger] & 3) << (finger * 2);
   view.setUint16(start + 16, states, true);

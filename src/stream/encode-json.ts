@@ -15,6 +15,7 @@ const HEAD = {
   right: ascii('{"type":"joints","hand":"right","seq":'),
 };
 const TIME = ascii(',"timeUs":');
+const POSE_TIME = ascii(',"poseTimeUs":');
 const SPACE = {
   wrist: ascii(',"space":"wrist","valid":'),
   world: ascii(',"space":"world","valid":'),
@@ -46,6 +47,10 @@ export function encodeJointsJson(target: Buffer, start: number, message: PoseMes
   at += target.write(String(message.seq), at, 'latin1');
   at = put(target, at, TIME);
   at += target.write(String(message.timeUs), at, 'latin1');
+  if (message.aheadMs > 0) {
+    at = put(target, at, POSE_TIME);
+    at += target.write(String(message.timeUs + 1000 * message.aheadMs), at, 'latin1');
+  }
   at = put(target, at, SPACE[message.space]);
   at = put(target, at, message.valid ? TRUE : FALSE);
   if (!message.valid && message.reason) {

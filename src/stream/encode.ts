@@ -6,6 +6,8 @@ export interface PoseMessage {
   readonly seq: number;
   /** Whole µs. */
   readonly timeUs: number;
+  /** How far the poses are predicted beyond timeUs, whole ms, 0..63; 0: not at all. */
+  readonly aheadMs: number;
   readonly valid: boolean;
   readonly reason: string | undefined;
   readonly space: 'wrist' | 'world';

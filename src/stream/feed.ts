@@ -144,7 +144,7 @@ export class Feed {
     }
   }
 
-  /** Whether the glove's side or rate changed since the last call: its readers must be sorted anew. */
+  /** Whether the glove's side or rate changed since the last call: its readers must be regrouped. */
   outdated(): boolean {
     const { hand, sampleRateHz } = this.glove.description;
     const changed = hand !== this.#hand || sampleRateHz !== this.#sampleRateHz;

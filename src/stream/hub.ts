@@ -222,7 +222,7 @@ export class Hub implements ConnectionHost {
   #described(feed: Feed): void {
     for (const connection of this.connections) connection.send(this.#welcome(connection));
     if (!feed.outdated()) return;
-    // All leave before any joins: groups are made anew for the new rate or side.
+    // All leave before any joins: groups are remade for the new rate or side.
     for (const connection of this.connections) feed.remove(connection);
     for (const connection of this.connections) this.#join(feed, connection);
   }

@@ -19,7 +19,8 @@ import { FINGER_STATES, type FingerState } from '../protocol/constants.js';
  *   3       u8    joints: 26
  *   4       u32   seq
  *   8       f64   timeUs
- *   16      u16   finger states, two bits each, thumb lowest: 0 invalid, 1 inferred, 2 tracked
+ *   16      u16   finger states, two bits each, thumb lowest: 0 invalid, 1 inferred, 2 tracked; the six bits above
+ *                 them: how far the poses are predicted beyond timeUs, ms
  *   18      u16   bytes of the reason at the end; 0 while valid
  *   20      f32   26 × [x, y, z, qx, qy, qz, qw, radius]
  *   852     f32   26 × [vx, vy, vz, wx, wy, wz], if flagged
@@ -36,7 +37,8 @@ export const BINARY_LAYOUT = [
     name: 'fingerStates',
     offset: 16,
     type: 'u16',
-    meaning: 'two bits a finger, thumb lowest: 0 invalid, 1 inferred, 2 tracked',
+    meaning:
+      'two bits a finger, thumb lowest: 0 invalid, 1 inferred, 2 tracked; six bits above them: poseTimeUs - timeUs, ms',
   },
   { name: 'reasonBytes', offset: 18, type: 'u16', meaning: 'length of the reason at the end; 0 while valid' },
   { name: 'poses', offset: 20, type: 'f32[26][8]', meaning: 'x, y, z, qx, qy, qz, qw, radius' },
@@ -53,6 +55,8 @@ export const RECORD_JOINTS = 1;
 export const FLAG_VALID = 1;
 export const FLAG_VELOCITIES = 2;
 export const FLAG_WORLD = 4;
+/** Of the u16 with the finger states. */
+export const AHEAD_SHIFT = 2 * FINGERS.length;
 export const POSES_OFFSET = 20;
 export const VELOCITIES_OFFSET = POSES_OFFSET + JOINT_COUNT * POSE_STRIDE * 4;
 export const VELOCITIES_BYTES = JOINT_COUNT * VELOCITY_STRIDE * 4;
@@ -62,6 +66,8 @@ export interface JointsRecord {
   hand: HandSide;
   seq: number;
   timeUs: number;
+  /** What the poses are for: timeUs, or later where they are predicted. */
+  poseTimeUs: number;
   space: 'wrist' | 'world';
   valid: boolean;
   /** Why not valid. */
@@ -107,6 +113,7 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
       ? utf8.decode(new Uint8Array(view.buffer, view.byteOffset + reasonOffset, reasonBytes))
       : undefined;
   const states = view.getUint16(16, true);
+  record.poseTimeUs = record.timeUs + 1000 * (states >>> AHEAD_SHIFT);
   for (let finger = 0; finger < FINGERS.length; finger++) {
     record.fingers[FINGERS[finger]] = FINGER_STATES[(states >>> (finger * 2)) & 3] ?? 'invalid';
   }
@@ -123,6 +130,7 @@ function emptyRecord(): JointsRecord {
     hand: 'left',
     seq: 0,
     timeUs: 0,
+    poseTimeUs: 0,
     space: 'wrist',
     valid: false,
     reason: undefined,

@@ -175,7 +175,7 @@ function ofGlove(glove: Glove, index: number): MetricFamily[] {
     {
       name: 'tautline_link_frame_errors_total',
       type: 'counter',
-      help: 'Frames that were not understood, by fault; after each the decoder starts afresh at the next one.',
+      help: 'Frames that were not understood, by fault; after each the decoder resumes at the next one.',
       samples: Object.entries(errors).map(([fault, value]) => ({ labels: { ...labels, fault }, value })),
     },
     {

@@ -12,6 +12,7 @@ export type Encoding = 'json' | 'binary';
 export interface PoseOptions {
   encoding: Encoding;
   velocities: boolean;
+  /** Whole. */
   predictMs: number;
 }
 
@@ -36,6 +37,7 @@ export class Poses {
       hand: glove.description.hand,
       seq: 0xffff_ffff,
       timeUs: 0,
+      aheadMs: 0,
       valid: false,
       reason: undefined,
       space: 'wrist',
@@ -69,9 +71,11 @@ export class Poses {
     message.fingerStates = frame.fingerStates;
     message.velocities = this.options.velocities ? frame.velocities : undefined;
     message.poses = frame.poses;
+    message.aheadMs = 0;
     if (this.#predicted && frame.valid) {
       this.glove.predict(this.options.predictMs / 1000, this.#predicted);
       message.poses = this.#predicted;
+      message.aheadMs = this.options.predictMs;
     }
     const end = this.#encode(this.#buffer, MEDIUM_HEADER, message);
     if (end < 0) {

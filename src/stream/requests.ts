@@ -63,7 +63,7 @@ const HANDLERS: Handlers = {
             rateHz,
             encoding: connection.encoding,
             velocities: message.velocities ?? false,
-            predictMs: message.predictMs ?? 0,
+            predictMs: Math.round(message.predictMs ?? 0),
           };
     target.connect(connection);
     const granted = target.feeds

@@ -74,18 +74,18 @@ it('survey sizes (US Army, 1988): men 194 mm, women 181 mm, SD 10 mm; the defaul
   expect(breadthM).toBeLessThan(HAND_SURVEY.men.breadthM);
 });
 
-it('ranges (AAOS, as tabulated in goniometry handbooks; abduction: Lin, Wu & Huang, 2000), degrees', () => {
+it('ranges (AAOS, as tabulated in goniometry handbooks, extension included; quoted from memory), degrees', () => {
   const published: Partial<Record<DofName, readonly [number, number]>> = {
     'thumb.cmcFlexion': [-20, 15],
     'thumb.cmcAbduction': [0, 70],
     'thumb.mcp': [0, 50],
-    'thumb.ip': [0, 80],
+    'thumb.ip': [-20, 80],
   };
   for (const finger of ['index', 'middle', 'ring', 'little'] as const) {
-    published[`${finger}.mcp`] = [0, 90];
+    published[`${finger}.mcp`] = [-45, 90];
     published[`${finger}.pip`] = [0, 100];
     published[`${finger}.dip`] = [0, 90];
-    published[`${finger}.abduction`] = [-15, 15];
+    published[`${finger}.abduction`] = [-20, 20];
   }
   for (const [name, [min, max]] of Object.entries(published)) {
     const dof = DOF_NAMES.indexOf(name as DofName);

@@ -15,6 +15,7 @@ import {
   type HandSide,
   type JointPositions,
 } from '../../src/hand/index.js';
+import { explain } from './explain-pose.js';
 
 const published: { hand: HandSide; poses: Record<string, JointPositions> } = JSON.parse(
   readFileSync(new URL('webxr-poses.json', import.meta.url), 'utf8'),
@@ -39,6 +40,20 @@ describe('poses of a tracker (iwer 2.5.0)', () => {
     const fit = fitHandFrames(Object.values(published.poses));
     for (const frame of fit.frames) expect(frame.rmsM).toBeLessThan(BAR_M);
     expect(fit.rmsM).toBeLessThan(BAR_M / 2);
+  });
+
+  it('inside the ranges of its joints, the hand fitted to all three explains each', () => {
+    // Ranges without extension of knuckles and thumb, and 15 degrees of spread, left 1.5, 2.0 and 1.7 mm.
+    const [relaxed, ...also] = Object.values(published.poses);
+    const { skeleton } = fitHand(relaxed, { also });
+    const [a, b, c] = Object.values(published.poses).map((pose) => explain(skeleton, pose).rmsM);
+    expect(a).toBeLessThan(0.001);
+    expect(b).toBeLessThan(0.0018);
+    expect(c).toBeLessThan(0.0015);
+    // And a hand fitted to one pose explains that pose.
+    for (const pose of Object.values(published.poses)) {
+      expect(explain(fitHand(pose).skeleton, pose).rmsM).toBeLessThan(0.0008);
+    }
   });
 
   it('the angles are those of the poses: pinch bends index and thumb alone, point leaves the index straight', () => {

@@ -5,7 +5,7 @@ import { mergeFit } from '../../src/guide/merge-fit.js';
 import { fitMoves } from '../../src/guide/moves.js';
 import { createClosingProfile, setCurl } from '../../src/hand/closing.js';
 import { DOF_COUNT } from '../../src/hand/dofs.js';
-import { DOF_MAX, DOF_MIN } from '../../src/hand/limits.js';
+import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../../src/hand/limits.js';
 import type { ChannelRole } from '../../src/protocol/link-table.js';
 import { type Channel, closingAnglesOf, compileChannels } from '../../src/sensing/channels.js';
 import { excursionMm } from '../../src/sensing/string-model.js';
@@ -77,7 +77,7 @@ export function createSyntheticGlove(options: SyntheticOptions) {
     }
     setCurl(closing, finger, hand.curls[finger], dofs);
     const dof = finger * 4 + part;
-    return (dofs[dof] - DOF_MIN[dof]) / (DOF_MAX[dof] - DOF_MIN[dof]);
+    return (dofs[dof] - DOF_SENSED_MIN[dof]) / (DOF_SENSED_MAX[dof] - DOF_SENSED_MIN[dof]);
   }
 
   return {

@@ -134,6 +134,8 @@ describe('poses', () => {
     const [predicted] = ahead.of('joints');
     expect(pose).not.toHaveProperty('velocities');
     expect(predicted.timeUs).toBe(pose.timeUs);
+    expect(predicted.poseTimeUs).toBe(pose.timeUs + 20_000);
+    expect(pose).not.toHaveProperty('poseTimeUs');
     for (let joint = 0; joint < 26; joint++) {
       const expected = pose.poses[joint][0] + 0.02 * predicted.velocities![joint][0];
       expect(predicted.poses[joint][0]).toBeCloseTo(expected, 5);

@@ -39,7 +39,8 @@ const numbers = (length: number, size: number) =>
 const messages = fc.record({
   hand: fc.constantFrom('left' as const, 'right' as const),
   seq: fc.nat(0xffff_ffff),
-  timeUs: fc.nat(Number.MAX_SAFE_INTEGER),
+  timeUs: fc.nat(Number.MAX_SAFE_INTEGER - 50_000),
+  aheadMs: fc.oneof(fc.constant(0), fc.integer({ min: 0, max: 50 })),
   valid: fc.boolean(),
   reason: fc.option(fc.string({ unit: 'binary', maxLength: 400 }), { nil: undefined }),
   space: fc.constantFrom('wrist' as const, 'world' as const),
@@ -58,6 +59,10 @@ describe('encodings of a pose', () => {
           expect(text[key]).toBe(message[key]);
           expect(record[key]).toBe(message[key]);
         }
+        expect(text.poseTimeUs).toBe(
+          message.aheadMs > 0 ? message.timeUs + 1000 * message.aheadMs : undefined,
+        );
+        expect(record.poseTimeUs).toBe(message.timeUs + 1000 * message.aheadMs);
         const fingers = Object.fromEntries(
           FINGERS.map((finger, i) => [finger, FINGER_STATES[message.fingerStates[i]]]),
         );

@@ -72,6 +72,7 @@ struct Pose {
   Hand hand = Hand::kRight;
   std::uint32_t seq = 0;     ///< a gap is a pose dropped because this program was slow
   double time_us = 0;        ///< of the sample, on the service's clock
+  double pose_time_us = 0;   ///< what the pose is for: time_us, or later where it is predicted
   bool world = false;        ///< false: the wrist is the origin
   bool valid = false;        ///< false: the glove is silent, this is the last known pose
   bool has_velocities = false;
@@ -120,6 +121,7 @@ inline bool decode_pose(const std::string& bytes, Pose& pose) {
   pose.world = (p[2] & 4) != 0;
   pose.seq = u32(p + 4);
   pose.time_us = f64(p + 8);
+  pose.pose_time_us = pose.time_us + 1000.0 * (u16(p + 16) >> 10);
   const std::size_t end = kHead + kPoses + (pose.has_velocities ? kVelocities : 0);
   if (bytes.size() != end + u16(p + 18)) return false;
   for (int finger = 0; finger < 5; finger++) {

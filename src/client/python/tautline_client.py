@@ -67,6 +67,7 @@ class Pose:
         self.hand = ("left", "right")[hand]
         self.valid = bool(flags & 1)
         self.space = "world" if flags & 4 else "wrist"
+        self.pose_time_us = self.time_us + 1000 * (states >> 10)  # what the pose is predicted for
         self.fingers = {name: _STATES[states >> 2 * i & 3] for i, name in enumerate(FINGERS)}
         self.poses = _POSES.unpack_from(record, _HEAD.size)
         end = _HEAD.size + _POSES.size
@@ -188,7 +189,7 @@ class Client:
         fields = {name.strip().lower(): value.strip() for name, _, value in (h.partition(":") for h in headers)}
         accept = base64.b64encode(hashlib.sha1((key + _ACCEPT).encode()).digest()).decode()
         if fields.get("sec-websocket-accept") != accept:
-            raise ConnectionError("this is no WebSocket service")
+            raise ConnectionError("this is not a WebSocket service")
 
     def _receive(self):
         chunk = self._socket.recv(65536)

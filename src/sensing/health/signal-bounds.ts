@@ -1,5 +1,5 @@
 import { DOFS_PER_FINGER } from '../../hand/dofs.js';
-import { DOF_MAX, DOF_MIN } from '../../hand/limits.js';
+import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../../hand/limits.js';
 import type { Channel } from '../channels.js';
 
 /** What the readings of a healthy channel may be, from its calibration: counts, one entry a channel. */
@@ -134,5 +134,5 @@ function rangeDeg({ kind, finger, part }: Channel): number {
   if (kind === 'splay') return 30;
   if (kind !== 'joint') return SPRINGY_DEG;
   const dof = finger * DOFS_PER_FINGER + part;
-  return ((DOF_MAX[dof] - DOF_MIN[dof]) * 180) / Math.PI;
+  return ((DOF_SENSED_MAX[dof] - DOF_SENSED_MIN[dof]) * 180) / Math.PI;
 }
