@@ -9,6 +9,7 @@ import {
   forwardKinematics,
   setCurl,
 } from '../../src/hand/index.js';
+import { compose } from '../hand/mount-wearer.js';
 
 const skeleton = createSkeleton({ side: 'right', lengthM: 0.19 });
 const profile = createClosingProfile();
@@ -109,6 +110,31 @@ describe('touches', () => {
     const [now, there] = [moving.solve(0, 50_000).stop, still.solve(0, 0).stop];
     for (const finger of [1, 2, 3, 4]) expect(now[finger]).toBeCloseTo(there[finger], 6);
     expect(moving.solve(0, 0).stop[1]).not.toBeCloseTo(there[1], 3);
+  });
+
+  it('of a rod that two hands hold stop each hand where it meets the rod itself', () => {
+    const rod: Partial<TouchRequest> = { shape: { kind: 'capsule', radius: 0.018, length: 0.5 } };
+    const half = Math.PI / 8;
+    // The rod in the wrist frame of each hand, and where the hands are: the same rod in the world.
+    const inHand = [0, -0.05, -0.1, 0, 0, Math.SQRT1_2, Math.SQRT1_2];
+    const roots = [
+      [0.2, 1, -0.3, 0, Math.sin(half), 0, Math.cos(half)],
+      [-0.1, 1.1, -0.2, Math.sin(half), 0, 0, Math.cos(half)],
+    ];
+    for (const root of roots) {
+      const placed = createHand(root);
+      const alone = createHand();
+      const world = compose(root, inHand);
+      const pose = (p: ArrayLike<number>): Partial<TouchRequest> => ({
+        position: [p[0], p[1], p[2]],
+        orientation: [p[3], p[4], p[5], p[6]],
+      });
+      placed.touches.set('a', 'rod', ball({ ...rod, ...pose(world), space: 'world' }), 0);
+      alone.touches.set('a', 'rod', ball({ ...rod, ...pose(inHand), space: 'wrist' }), 0);
+      const [there, here] = [placed.solve(0).stop, alone.solve(0).stop];
+      for (let finger = 0; finger < 5; finger++) expect(there[finger]).toBeCloseTo(here[finger], 6);
+      expect(here[2]).toBeLessThan(1);
+    }
   });
 
   it('end at their time, at most a second, and a quarter when none is given', () => {
