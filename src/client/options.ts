@@ -17,6 +17,8 @@ export interface ConnectOptions {
   rateHz?: number;
   /** With velocities, which `poseAt` needs; true when absent. */
   velocities?: boolean;
+  /** Show fingers that touch resting on the surface, and give `pressures`. */
+  surface?: boolean;
   /** Let the service predict by so much, ms, 0..50; an app that uses `poseAt` needs none. */
   predictMs?: number;
   /** `binary` when absent: smaller, and cheaper to read. */
