@@ -5,7 +5,7 @@ import { BaseSequencer, type TestSpecification } from 'vitest/node';
 const endToEnd = (...names: string[]) => names.map((name) => `tests/end-to-end/${name}.test.ts`);
 
 /** In turned time: as fast as it goes. */
-const TURNED_TIME = endToEnd('faults');
+const TURNED_TIME = endToEnd('faults', 'wiper');
 /** Mostly waiting, for a wearer or a radio: beside the rooms, which leave them what they need of a processor. */
 const WAITING = endToEnd('guided', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
@@ -30,6 +30,7 @@ const LONG = [
   'document-commands',
   'release',
   'faults',
+  'wiper',
   'sessions',
   'solver',
 ];

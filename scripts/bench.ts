@@ -10,6 +10,7 @@
  * Needs make and a C++ compiler for the gloves that it measures with, and Linux for what processes use.
  */
 import { parseArgs } from 'node:util';
+import { measureFanOut } from './bench/fan-out.js';
 import type { Figures, Measurement } from './bench/figure.js';
 import { measureFrame } from './bench/frame.js';
 import { readLanded, saveLanded } from './bench/landed.js';
@@ -24,6 +25,7 @@ import { measureTouch } from './bench/touch.js';
 const measurements: Record<string, Measurement> = {
   frame: measureFrame,
   latency: measureLatency,
+  fanOut: measureFanOut,
   touch: measureTouch,
   replay: measureReplay,
   load: measureLoad,

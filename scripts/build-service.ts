@@ -1,4 +1,5 @@
-import { rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 
 /** Begins dist/ anew: the program, and the licences of all that is inside the package's files. */
 
@@ -13,6 +14,10 @@ if (major < 20 || (major === 20 && minor < 19)) {
 const { bundleService } = await import('./service-bundle.js');
 const { noticesOf, packagesInside } = await import('./packages-inside.js');
 
-rmSync('dist', { recursive: true, force: true });
+mkdirSync('dist', { recursive: true });
+// The OpenXR layer takes a compiler, is built apart, and applications may have it loaded.
+for (const name of readdirSync('dist').filter((each) => each !== 'openxr')) {
+  rmSync(join('dist', name), { recursive: true, force: true });
+}
 const files = await bundleService('dist', true);
 writeFileSync('dist/third-party-licences.txt', noticesOf(await packagesInside(files)));

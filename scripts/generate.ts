@@ -9,6 +9,7 @@ import { profileJsonSchema } from '../src/config/json-schema.js';
 import { logEventsPage } from '../src/log/events.js';
 import * as table from '../src/protocol/link-table.js';
 import { asyncApiDocument } from '../src/stream/asyncapi.js';
+import { floorPlanPicture } from './floor-plan-picture.js';
 import { protocolPage } from './protocol-page.js';
 
 const root = fileURLToPath(new URL('..', import.meta.url));
@@ -17,6 +18,7 @@ const root = fileURLToPath(new URL('..', import.meta.url));
 export const OUTPUTS: Record<string, () => string> = {
   'config/profile.schema.json': profileJsonSchema,
   'docs/asyncapi.json': () => `${JSON.stringify(asyncApiDocument(), null, 2)}\n`,
+  'docs/floor-plan.svg': floorPlanPicture,
   'docs/log-events.md': logEventsPage,
   'docs/protocol.md': protocolPage,
   'src/firmware/core/protocol_table.h': protocolTableHeader,

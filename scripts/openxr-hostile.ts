@@ -6,5 +6,5 @@ import { buildHostile } from '../tests/openxr/build.js';
 const { values } = parseArgs({
   options: { count: { type: 'string', default: '1000000' }, seed: { type: 'string', default: '1' } },
 });
-const { status } = spawnSync(buildHostile(), [values.count, values.seed], { stdio: 'inherit' });
+const { status } = spawnSync(await buildHostile(), [values.count, values.seed], { stdio: 'inherit' });
 process.exitCode = status ?? 1;

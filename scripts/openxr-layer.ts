@@ -1,5 +1,15 @@
-import { execFileSync } from 'node:child_process';
-import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
+import { execFileSync, spawn } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import {
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  writeFileSync,
+} from 'node:fs';
+import { availableParallelism } from 'node:os';
 import { join, resolve } from 'node:path';
 import { need } from '../tests/requirements.js';
 
@@ -84,12 +94,41 @@ export function manifest(library: string, version: string) {
   };
 }
 
+/** What was built before, by all that goes into it. */
+const CACHE = resolve('node_modules/.cache/tautline-openxr');
+const INPUTS = [SOURCE, 'src/client/cpp/link', '/usr/include/openxr'];
+
 /**
- * Builds library and manifest. The same source gives the same bytes.
- * @param extra flags in place of `-s`, such as those of sanitizers
- * @returns path of the library
+ * Where the outcome of a compilation is kept, or already is: sources, headers, compiler and flags are in its name.
+ * @param more further files that go in
  */
-export function buildLayer(target: Target, out: string, version: string, extra: string[] = ['-s']): string {
+export function cached(compiler: string, flags: readonly string[], more: readonly string[] = []): string {
+  const hash = createHash('sha256').update(JSON.stringify(flags));
+  hash.update(execFileSync(compiler, ['--version']));
+  for (const folder of INPUTS) {
+    for (const name of readdirSync(folder).sort()) hash.update(name).update(readFileSync(join(folder, name)));
+  }
+  for (const file of more) hash.update(file).update(readFileSync(file));
+  mkdirSync(CACHE, { recursive: true });
+  return join(CACHE, hash.digest('hex').slice(0, 24));
+}
+
+/** A compilation: what runs, what it reads from its standard input, and where its outcome goes. */
+export interface Compilation {
+  compiler: string;
+  args: string[];
+  input?: string;
+  out: string;
+}
+
+interface LayerBuild {
+  /** Undefined when the same was built before. */
+  compilation: Compilation | undefined;
+  /** Puts library and manifest where they belong. @returns path of the library */
+  finish(): string;
+}
+
+function prepareLayer(target: Target, out: string, version: string, extra: string[]): LayerBuild {
   need(target.compiler, ...target.packages, ...PACKAGES);
   mkdirSync(out, { recursive: true });
   // As one unit: a quarter of the time.
@@ -100,13 +139,70 @@ export function buildLayer(target: Target, out: string, version: string, extra: 
     .join('');
   const library = join(out, target.library);
   const prefix = `-ffile-prefix-map=${resolve('.')}=.`;
-  const flags = [...COMMON, prefix, ...target.flags, ...extra];
+  const flags = [...COMMON, `-DTAUTLINE_VERSION="${version}"`, prefix, ...target.flags, ...extra];
   const libraries = target === WINDOWS ? WINDOWS_LIBRARIES : [];
-  execFileSync(target.compiler, [...flags, '-I', SOURCE, '-x', 'c++', '-', '-o', library, ...libraries], {
-    input: unit,
-    stdio: ['pipe', 'inherit', 'inherit'],
-  });
-  const text = JSON.stringify(manifest(target.library, version), undefined, 2);
-  writeFileSync(join(out, `${NAME}.json`), `${text}\n`);
-  return library;
+  const kept = cached(target.compiler, [...flags, ...libraries]);
+  const part = `${kept}.${process.pid}`;
+  const args = [...flags, '-I', SOURCE, '-x', 'c++', '-', '-o', part, ...libraries];
+  const compilation = existsSync(kept)
+    ? undefined
+    : { compiler: target.compiler, args, input: unit, out: part };
+  return {
+    compilation,
+    finish() {
+      if (compilation) renameSync(part, kept);
+      // Beside and then moved: a running application may have the old one.
+      copyFileSync(kept, `${library}.${process.pid}`);
+      renameSync(`${library}.${process.pid}`, library);
+      const text = JSON.stringify(manifest(target.library, version), undefined, 2);
+      writeFileSync(join(out, `${NAME}.json`), `${text}\n`);
+      return library;
+    },
+  };
+}
+
+/**
+ * Builds library and manifest. The same source gives the same bytes.
+ * @param extra flags in place of `-s`, such as those of sanitizers
+ * @returns path of the library
+ */
+export function buildLayer(target: Target, out: string, version: string, extra: string[] = ['-s']): string {
+  const { compilation, finish } = prepareLayer(target, out, version, extra);
+  if (compilation) {
+    const { compiler, args, input } = compilation;
+    execFileSync(compiler, args, { input, stdio: ['pipe', 'inherit', 'inherit'] });
+  }
+  return finish();
+}
+
+/** The same, beside other work. */
+export async function buildLayerBeside(
+  target: Target,
+  out: string,
+  version: string,
+  extra: string[],
+): Promise<string> {
+  const { compilation, finish } = prepareLayer(target, out, version, extra);
+  if (compilation) await compile(compilation);
+  return finish();
+}
+
+/** Compilers that run at once. */
+const MOST = availableParallelism();
+let running = 0;
+const waiting: (() => void)[] = [];
+
+/** Runs a compiler when a processor is free. @throws Error when it fails; what it says goes to stderr */
+export async function compile({ compiler, args, input }: Omit<Compilation, 'out'>): Promise<void> {
+  if (running >= MOST) await new Promise<void>((go) => waiting.push(go));
+  running++;
+  try {
+    const child = spawn(compiler, args, { stdio: ['pipe', 'inherit', 'inherit'] });
+    child.stdin.end(input ?? '');
+    const code = await new Promise((done, fail) => child.once('error', fail).once('close', done));
+    if (code !== 0) throw new Error(`${compiler} ended with ${code}.`);
+  } finally {
+    running--;
+    waiting.shift()?.();
+  }
 }

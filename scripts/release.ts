@@ -92,6 +92,7 @@ async function release(asked: string, dryRun: boolean): Promise<void> {
     console.log(`${present} -> ${version}: ${[...changes.keys()].join(', ')}`);
     npm('run', '--silent', 'licences');
     npm('run', '--silent', 'build');
+    npm('run', '--silent', 'build:openxr', '--', '--windows');
     const packed = await pack(folder);
     console.log(`Packed: ${basename(packed.file)}, ${(packed.size / 1e6).toFixed(1)} MB`);
     const { command } = await installPacked(packed.file, join(folder, 'prefix'));

@@ -3,13 +3,14 @@ import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
 import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
+import { exitCodeOf, sayFailure } from './commands/failure.js';
 import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
 import { addInstallCommands } from './commands/install.js';
+import { addOpenxrCommands } from './commands/openxr.js';
 import { addPortsCommand } from './commands/ports.js';
 import { addRecordCommand } from './commands/record.js';
 import { addReplayCommand } from './commands/replay.js';
-import { exitCodeOf, sayFailure } from './commands/report.js';
 import { addRunCommand } from './commands/run.js';
 import { addSessionCommand } from './commands/session.js';
 import { addSizingCommand } from './commands/sizing.js';
@@ -71,6 +72,7 @@ addExportCommand(program);
 addSessionCommand(program);
 addInstallCommands(program);
 addDoctorCommands(program);
+addOpenxrCommands(program);
 
 /** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
 export async function main(): Promise<void> {

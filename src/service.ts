@@ -38,6 +38,8 @@ export interface Service {
   /** What a tool of the wearer's proves itself with over HTTP (wearer-key.ts). */
   readonly wearerKey: string;
   readonly gloves: readonly Glove[];
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed: Promise<void>;
   /** Frees every finger, says goodbye to apps and gloves, and resolves when all ports are free. */
   close(): Promise<void>;
 }
@@ -65,6 +67,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   const stream = await startStream({
     gloves: shown,
     profile: profile.stream,
+    openxr: profile.openxr,
     logger,
     version,
     ...(keyFolders ? { keyFolders } : {}),
@@ -80,6 +83,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     address: `${stream.address.replace('http', 'ws')}/stream`,
     wearerKey: stream.wearerKey,
     gloves,
+    subscribed: stream.subscribed,
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.
       await Promise.allSettled(gloves.map((glove) => glove.close()));

@@ -38,7 +38,7 @@ function draw({ skeleton, poses, columns, size, line }: Sheet): void {
   scene.add(new AmbientLight('#ffffff', 1.4));
   const light = new DirectionalLight('#ffffff', 2.2);
   scene.add(light);
-  const hand = createHandMesh({ skeleton } as HandInfo);
+  const hand = createHandMesh('right', { skeleton } as HandInfo);
   const look = (colour: string) => ({ colour: new Color(colour), opacity: 1 });
   hand.look([...FINGERS.map((finger) => look(finger === 'thumb' ? THUMB : SKIN)), look(SKIN)]);
   scene.add(...hand.meshes);

@@ -24,7 +24,7 @@ export function connect(options: ConnectOptions = {}): Client {
 
 /** One app at the service. Made by `connect`. */
 export class Client {
-  /** What the service said of itself and of the gloves; undefined until the first connection. */
+  /** What the service says about itself and the gloves; undefined until the first connection. */
   welcome: Welcome | undefined;
   readonly #events = new Events<ClientEvents>();
   readonly #connection: Connection;
@@ -65,7 +65,7 @@ export class Client {
     if (signal?.aborted) this.close();
     else {
       signal?.addEventListener('abort', () => this.close(), { once: true });
-      // Not before the app had the chance to listen.
+      // Not before the app has had a chance to listen.
       queueMicrotask(() => {
         if (this.state !== 'closed') void connection.open();
       });

@@ -26,22 +26,22 @@ interface Pending {
 
 const FIRST_WAIT_MS = 200;
 const LONGEST_WAIT_MS = 5000;
-/** No welcome within this time: whatever listens there is not the service. */
+/** Without a welcome within this time, whatever listens there is not the service. */
 const WELCOME_WITHIN_MS = 10_000;
 const ANSWER_WITHIN_MS = 5000;
 /** WebSocket.OPEN. */
 const OPEN = 1;
 
-/** One WebSocket to the service, opened again for as long as it takes. */
+/** One WebSocket to the service, reopened for as long as it takes. */
 export class Connection {
   state: ConnectionState = 'waiting';
-  /** When anything came last, `performance.now()` ms. */
+  /** When anything last arrived, `performance.now()` ms. */
   heardMs = 0;
   #socket: SocketLike | undefined;
   #attempts = 0;
   #timer: ReturnType<typeof setTimeout> | undefined;
   #lastId = 0;
-  /** A line of the service before it closed: says more than a close code. */
+  /** The line that the service sent before it closed; it says more than a close code. */
   #complaint: string | undefined;
   readonly #pending = new Map<number, Pending>();
 
@@ -54,7 +54,7 @@ export class Connection {
 
   /** Sends a request. Rejects with a ClientError; never waits for a connection, so that no force is asked late. */
   ask(request: Request): Promise<Ack> {
-    // A socket that is closing has not said so yet, and takes nothing any more.
+    // A socket that is closing may not have said so yet, but accepts nothing more.
     if (this.state !== 'open' || this.#socket?.readyState !== OPEN) {
       return Promise.reject(
         this.state === 'closed'

@@ -4,13 +4,13 @@ export const CLIENT_ERROR_CODES = {
   connectionLost: 'The connection ended before the answer came.',
   noAnswer: 'The service did not answer in time.',
   closed: 'The client was closed.',
-  pageHidden: 'The page is hidden; what it holds is let go until it is shown again.',
+  pageHidden: 'The page is hidden; what it holds is released until it is shown again.',
   badAnswer: 'What came from the service is not a message of this protocol.',
   noWebSocket: 'This runtime has no WebSocket and the package ws is not installed.',
 } as const;
 export type ClientErrorCode = keyof typeof CLIENT_ERROR_CODES;
 
-/** A refused request or a failed connection: a code to act upon and one line for people. */
+/** A refused request or a failed connection: a code for the program and one line for people. */
 export class ClientError extends Error {
   override readonly name = 'ClientError';
   /**

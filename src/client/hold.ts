@@ -11,18 +11,18 @@ export type HoldRequest = Touch;
 export type ResistRequest = Resist;
 
 /**
- * asking: no answer yet. held: in force. paused: not in force, taken up again by itself when the reason is gone.
- * refused: the service will never take it. released: given up by the app.
+ * asking: no answer yet. held: in force. paused: not in force, and resumed when the reason is gone. refused: the
+ * service will never accept it. released: ended by the app.
  */
 export type HoldState = 'asking' | 'held' | 'paused' | 'refused' | 'released';
 
-/** What the app wants to be felt until it releases it. */
+/** Something that the app wants felt until it releases it. */
 export interface Hold<Changes> {
   readonly hand: HandSide;
   readonly state: HoldState;
   /** Why it is paused or refused. */
   readonly error: ClientError | undefined;
-  /** Why the service gives less than was asked, if it does. */
+  /** Why the service grants less than was asked for, if it does. */
   readonly limited: string | undefined;
   /** Moves or changes it: what is not named stays. Sent at once, at most every 8 ms. */
   move(changes: Changes): void;
@@ -32,10 +32,10 @@ export interface Hold<Changes> {
   answered(): Promise<HoldState>;
 }
 
-/** Life of each request on the service: what a crashed app leaves behind is gone after this. */
+/** Lifetime of each request at the service: what a crashed app leaves behind is gone after this. */
 export const HOLD_TTL_MS = 250;
-/** Two renewals may be late before the request expires. */
-export const RENEW_MS = 80;
+/** Two renewals may be late before a page counts as hung (200 ms), and three before the request expires. */
+export const RENEW_MS = 60;
 const MOVE_MS = 8;
 
 export interface HoldHost {

@@ -7,7 +7,7 @@ import type { HandPose } from './pose.js';
 import type { Encoding, SocketClass } from './socket.js';
 
 export interface ConnectOptions {
-  /** Where the service is: `ws://127.0.0.1:7117/stream` when absent. A web page of the service itself gives `location.origin`. */
+  /** Where the service is: `ws://127.0.0.1:7117/stream` when absent. A page that the service itself serves passes `location.origin`. */
   url?: string | URL;
   /** Name of the app, for people; at most 40 characters. */
   app?: string;
@@ -19,11 +19,11 @@ export interface ConnectOptions {
   velocities?: boolean;
   /** Show fingers that touch resting on the surface, and give `pressures`. */
   surface?: boolean;
-  /** Let the service predict by so much, ms, 0..50; an app that uses `poseAt` needs none. */
+  /** How far the service predicts ahead, ms, 0..50; not needed with `poseAt`. */
   predictMs?: number;
   /** `binary` when absent: smaller, and cheaper to read. */
   encoding?: Encoding;
-  /** Joints, and whatever has listeners, when absent. */
+  /** Joints, and everything that has listeners, when absent. */
   streams?: StreamName[];
   /** Needed when the service is open to other machines. */
   token?: string;

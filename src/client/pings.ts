@@ -4,10 +4,10 @@ import type { ServiceClock } from './service-clock.js';
 const FIRST_PINGS = 6;
 const FIRST_PING_MS = 25;
 const PING_MS = 2000;
-/** Nothing for so long, though asked: the socket is dead however open it looks. */
+/** When nothing has come for this long although asked, the socket is dead, however open it looks. */
 const SILENT_MS = 6000;
 
-/** Keeps the service's clock known, and notices a connection that is dead however open it looks. */
+/** Keeps track of the service's clock, and notices a dead connection, however open it looks. */
 export class Pings {
   #sent = 0;
   #timer: ReturnType<typeof setTimeout> | undefined;
@@ -28,7 +28,7 @@ export class Pings {
     clearTimeout(this.#timer);
   }
 
-  /** Begins, if it has not yet on this connection. */
+  /** Begins, unless it has already on this connection. */
   begin(): void {
     if (this.#sent === 0) this.#ping();
   }
@@ -37,7 +37,7 @@ export class Pings {
     const sentMs = performance.now();
     const { heardMs } = this.connection;
     if (this.#sentMs > heardMs && sentMs - heardMs > SILENT_MS) {
-      this.connection.drop('Nothing came from the service any more.');
+      this.connection.drop('Nothing arrived from the service any more.');
       return;
     }
     this.#sentMs = sentMs;

@@ -9,7 +9,7 @@ export type Quaternion = [x: number, y: number, z: number, w: number];
 
 const JOINT_INDEX = new Map<string, number>(JOINT_NAMES.map((name, joint) => [name, joint]));
 
-/** Where a joint is in the arrays. @throws RangeError for a name that is none */
+/** Where a joint is in the arrays. @throws RangeError for an unknown name */
 export function jointIndex(name: JointName): number {
   const joint = JOINT_INDEX.get(name);
   if (joint === undefined) throw new RangeError(`There is no joint ${name}; see JOINT_NAMES.`);
@@ -94,7 +94,7 @@ export class HandPose implements JointsRecord {
   }
 }
 
-/** @throws RangeError if the bytes are no joints record */
+/** @throws RangeError if the bytes are not a joints record */
 export function poseFromBytes(bytes: ArrayBuffer | Uint8Array): HandPose {
   const pose = new HandPose();
   decodeJoints(bytes, pose);

@@ -1,7 +1,7 @@
 import { JOINT_COUNT, JOINT_PARENT, PALM, POSE_STRIDE, VELOCITY_STRIDE, WRIST } from '../hand/joints.js';
 import type { HandPose } from './pose.js';
 
-/** Farthest that a pose is carried ahead of its sample, µs: beyond it a guess looks worse than a late pose. */
+/** Farthest that a pose is carried ahead of its sample, µs: beyond this, a guess looks worse than a late pose. */
 export const MAX_AHEAD_US = 50_000;
 
 /** Parents before children: the wrist, the palm, then each finger outward. */

@@ -1,6 +1,6 @@
 import { mat4, quat, vec3 } from 'gl-matrix';
 
-/** A place and a turn: x, y, z (m), then a unit quaternion x, y, z, w. */
+/** Position x, y, z (m), then a unit quaternion x, y, z, w. */
 export type RigidPose = [x: number, y: number, z: number, qx: number, qy: number, qz: number, qw: number];
 
 const placeOf = (pose: RigidPose): vec3 => [pose[0], pose[1], pose[2]];

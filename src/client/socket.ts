@@ -21,7 +21,7 @@ export const DEFAULT_URL = `ws://127.0.0.1:7117${STREAM_PATH}`;
 
 /**
  * `ws://…/stream` from what an app writes: a host, an http or ws address, with or without the path.
- * @throws TypeError if it is no address
+ * @throws TypeError if it is not an address
  */
 export function streamUrl(address: string | URL, token: string | undefined): string {
   const text = String(address);

@@ -176,7 +176,7 @@ export function addGloves(frame: XRFrameLike, client: Client, options: GloveFram
     fillPoses: frame.fillPoses?.bind(frame),
     fillJointRadii: frame.fillJointRadii?.bind(frame),
   };
-  // One prediction a frame: all joints of a hand are of the same moment.
+  // One prediction per frame: all joints of a hand belong to the same moment.
   const poses = new Map<HandSide, HandPose | undefined>();
   const poseOf = (side: HandSide): HandPose | undefined => {
     if (!poses.has(side)) {
@@ -230,7 +230,7 @@ export function addGloves(frame: XRFrameLike, client: Client, options: GloveFram
     if (!list.every(isJoint)) {
       return own.fillPoses?.(list as never, base as never, transforms) ?? false;
     }
-    requireRoom(transforms, list.length * 16);
+    requireLength(transforms, list.length * 16);
     for (const [i, space] of list.entries()) {
       const found = locate(space, base);
       if (!found) return false;
@@ -241,7 +241,7 @@ export function addGloves(frame: XRFrameLike, client: Client, options: GloveFram
   shaped.fillJointRadii = (spaces: Iterable<unknown>, radii: Float32Array): boolean => {
     const list = [...spaces];
     if (!list.every(isJoint)) return own.fillJointRadii?.(list as never, radii) ?? false;
-    requireRoom(radii, list.length);
+    requireLength(radii, list.length);
     let all = true;
     for (const [i, { hand, offset }] of list.entries()) {
       const pose = poseOf(hand);
@@ -254,7 +254,7 @@ export function addGloves(frame: XRFrameLike, client: Client, options: GloveFram
 }
 
 /** @throws TypeError as the standard has it */
-function requireRoom(array: Float32Array, needed: number): void {
+function requireLength(array: Float32Array, needed: number): void {
   if (array.length >= needed) return;
   throw new TypeError(`The array has room for ${array.length} numbers; ${needed} are needed.`);
 }

@@ -3,6 +3,7 @@ import { TautlineError } from '../errors.js';
 import { notNegative } from './shared/numbers.js';
 
 interface ExportOptions {
+  form: 'skin' | 'rods';
   to: 'csv' | 'ndjson' | 'glb';
   output: string;
   from?: number;
@@ -20,6 +21,11 @@ export function addExportCommand(program: Command): void {
         .makeOptionMandatory(),
     )
     .requiredOption('--output <file>', 'file to write')
+    .addOption(
+      new Option('--form <form>', 'of a glb: a skinned mesh, or a ball a joint and a tube a bone')
+        .choices(['skin', 'rods'])
+        .default('skin'),
+    )
     .option('--from <s>', 'begin here, seconds from the start', notNegative)
     .option('--until <s>', 'end here', notNegative)
     .addHelpText('after', '\nExample:\n  tautline export morning.mcap --to glb --output morning.glb')
@@ -40,7 +46,7 @@ async function exportSession(file: string, options: ExportOptions): Promise<void
     let what: string;
     if (options.to === 'glb') {
       const { exportGlb } = await import('../recording/export-glb.js');
-      const bytes = exportGlb(session, { fromS, toS }, `tautline ${version}`);
+      const bytes = exportGlb(session, { fromS, toS }, `tautline ${version}`, options.form);
       out.bytes(bytes);
       what = `${(bytes.length / 1e6).toFixed(2)} MB`;
     } else {

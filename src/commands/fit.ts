@@ -2,7 +2,7 @@ import { readFile } from 'node:fs/promises';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { FitsAnswer } from '../glove/guide-routes.js';
-import type { FitReport, GuideReport, StopsReport } from '../guide/report.js';
+import type { FitReport, GuideReport, MountReport, StopsReport } from '../guide/report.js';
 import {
   addGuideOptions,
   begin,
@@ -17,6 +17,7 @@ interface FitOptions extends GuideOptions {
   person?: string;
   fromJoints?: string;
   actuators?: boolean;
+  mount?: boolean;
   list?: boolean;
   undo?: boolean;
   use?: boolean;
@@ -32,6 +33,7 @@ export function addFitCommand(program: Command): void {
     .option('--person <name>', 'whose hand, when several people wear the glove')
     .option('--from-joints <file>', 'bone lengths from joint positions that a hand tracker saw (JSON)')
     .option('--actuators', 'find where the string stops hold; arms the glove when you say so')
+    .option('--mount', 'how a controller or tracker sits on the hand; an app must say where it is')
     .option('--list', 'print every fit of the glove')
     .option('--undo', 'go back to the fit before the present one')
     .option('--use', 'put the last fit of --person to use in a running service')
@@ -44,17 +46,18 @@ Examples:
   tautline fit --profile my-glove.yaml --person Kim
   tautline fit --profile my-glove.yaml --from-joints hand.json
   tautline fit --profile my-glove.yaml --actuators
+  tautline fit --mount
   tautline fit --profile my-glove.yaml --undo
 
 Forces are off while it runs, but for --actuators: there they are low, and armed by you.
-Fits of the sensors, of the actuators and of the bones add up.`,
+Fits of the sensors, of the actuators, of the bones and of the mount add up.`,
     )
     .action(fit);
 }
 
 /** One thing at a time: what would be left unheeded is refused. */
-function refuseClashes({ list, undo, use, fromJoints, actuators, person }: FitOptions): void {
-  const asked = Object.entries({ list, undo, use, 'from-joints': fromJoints, actuators }).filter(
+function refuseClashes({ list, undo, use, fromJoints, actuators, mount, person }: FitOptions): void {
+  const asked = Object.entries({ list, undo, use, 'from-joints': fromJoints, actuators, mount }).filter(
     ([, value]) => value !== undefined,
   );
   if (asked.length > 1) {
@@ -103,6 +106,7 @@ async function fit(options: FitOptions): Promise<void> {
         fits,
       );
     } else if (options.actuators) await guidedStops(client, options, person);
+    else if (options.mount) await guidedMount(client, options, person);
     else await guided(client, options, person);
   } finally {
     await client.close();
@@ -162,6 +166,36 @@ async function guidedStops(
   if (options.json) console.log(JSON.stringify(kept.stops, null, 2));
 }
 
+async function guidedMount(
+  client: GuideClient,
+  options: FitOptions,
+  person: Record<string, string>,
+): Promise<void> {
+  const out = options.json ? process.stderr : process.stdout;
+  if (client.own) {
+    throw new TautlineError(
+      'serviceUnreachable',
+      'No service runs that has this glove, so no application can say where a tracker is.',
+      'Start one with `tautline run`, then the application that has the tracker.',
+    );
+  }
+  const first = await begin(client, { task: 'mount', ...person });
+  out.write(`Fitting the tracker on ${first.glove} (${first.hand} hand). Sit at a table, glove on.\n`);
+  const report = await followGuide(client, first, out);
+  const { mount } = report;
+  if (!mount) {
+    sayGivenUp(report, out);
+    return;
+  }
+  if (!mount.fitted)
+    throw new TautlineError('notSupported', `${mount.line} Nothing is kept.`, 'Begin again.');
+  for (const line of mountLines(mount)) out.write(`${line}\n`);
+  if (!(await toBeKept(out))) return;
+  const kept = await client.ask('POST', '/guide/accept');
+  out.write(`Kept for ${mount.person}, and in use. \`tautline fit --undo\` goes back.\n`);
+  if (options.json) console.log(JSON.stringify(kept.mount, null, 2));
+}
+
 /** A run without a result. @throws TautlineError unless it was the wearer who ended it */
 function sayGivenUp({ reason }: GuideReport, out: NodeJS.WritableStream): void {
   if (process.exitCode !== EXIT_CODE.interrupted) {
@@ -197,6 +231,31 @@ export function stopLines({ fitted, unfitted }: StopsReport): string[] {
 
 const COLUMNS = 80;
 
+/** What was found of the mount, for a terminal of 80 columns. */
+export function mountLines({ fitted }: MountReport): string[] {
+  if (!fitted) return [];
+  const { mount, by, rotationDeg, translationM, residualM, slipped, jointBias } = fitted;
+  const [x, y, z] = mount.slice(0, 3).map((m) => (m * 1000).toFixed(0));
+  const lines = [
+    `The wrist is at ${x}, ${y}, ${z} mm of the tracker (x, y, z).`,
+    `Known to ${rotationDeg.toFixed(1)} degrees and ${(translationM * 1000).toFixed(1)} mm (one standard deviation).`,
+  ];
+  if (by === 'motion') {
+    lines.push('! By nodding and waving alone: it comes out better with fingertips on a spot.');
+    lines.push('! If the first nod was not down, it is the wrong way round: look before you keep it.');
+    return lines;
+  }
+  const slips = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time one was off it` : '';
+  lines.push(`Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm rms${slips}.`);
+  const off = (Math.max(0, ...(jointBias ?? []).map(Math.abs)) * 180) / Math.PI;
+  if (off > 5) {
+    const advice = `A joint is off by up to ${off.toFixed(0)} degrees by this: \`tautline fit\` fits the fingers again.`;
+    for (const [i, line] of wrap(advice, COLUMNS - 2).entries())
+      lines.push(`${i === 0 ? '! ' : '  '}${line}`);
+  }
+  return lines;
+}
+
 /** What was found, for a terminal of 80 columns. */
 export function fitLines({ channels, residualDeg, warnings, pinchGapMm }: FitReport): string[] {
   const lines = ['channel          open  closed   shape      repeated poses differ by'];
@@ -225,13 +284,16 @@ export function fitLines({ channels, residualDeg, warnings, pinchGapMm }: FitRep
 export function listLines({ fits }: FitsAnswer, onlyInUse = false): string[] {
   const shown = [...fits].reverse().filter(({ inUse }) => inUse || !onlyInUse);
   if (shown.length === 0) return ["No fit: the profile's own numbers are used."];
-  return shown.map(({ savedAt, person, kind, channels, actuators, residualDeg, rmsMm, inUse, undone }) => {
+  return shown.map((one) => {
+    const { savedAt, person, kind, channels, actuators, residualDeg, rmsMm, inUse, undone } = one;
     const what =
       kind === 'bones'
         ? `bones, ${rmsMm?.toFixed(1)} mm rms`
-        : kind === 'actuators'
-          ? `${actuators} string stops`
-          : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
+        : kind === 'mount'
+          ? `mount, ${one.rotationDeg?.toFixed(1)} deg, ${one.translationMm?.toFixed(1)} mm`
+          : kind === 'actuators'
+            ? `${actuators} string stops`
+            : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
     const state = inUse ? 'in use' : undone ? 'undone' : '';
     return `${savedAt.slice(0, 16).replace('T', ' ')}  ${person.padEnd(16)}  ${what.padEnd(26)}  ${state}`.trimEnd();
   });

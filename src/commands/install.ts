@@ -16,12 +16,14 @@ export function addInstallCommands(program: Command): void {
     .command('install')
     .description('Let the service start by itself whenever you log in, and start it now.')
     .option('--profile <file>', 'your gloves and you; when left out, glove.yaml in the configuration folder')
+    .option('--openxr', 'register the OpenXR layer, too, as `tautline openxr on` does')
     .option('--dry-run', 'say what would be done, and do nothing')
     .addHelpText(
       'after',
       '\nExamples:\n  tautline install --dry-run\n  tautline install --profile my-glove.yaml\n\nNothing is done as root. Gloves start disarmed, as always. `tautline uninstall` takes it back.',
     )
-    .action(async ({ profile, dryRun }: { profile?: string; dryRun?: boolean }) => {
+    .action(async ({ profile, openxr, dryRun }: { profile?: string; openxr?: boolean; dryRun?: boolean }) => {
+      const registering = openxr ? await openxrSteps('on') : [];
       const [{ installSteps }, { userPaths }, { resolve }] = await Promise.all([
         import('../install/plan.js'),
         import('../install/paths.js'),
@@ -51,7 +53,8 @@ export function addInstallCommands(program: Command): void {
         // The journal keeps what systemd starts.
         ...(process.platform === 'darwin' || process.platform === 'win32' ? { log: paths.log } : {}),
       };
-      await follow(installSteps(process.platform, paths, starter, uid), dryRun);
+      const { follow } = await import('./shared/follow.js');
+      follow([...installSteps(process.platform, paths, starter, uid), ...registering], dryRun);
       if (dryRun) return;
       console.log(
         used === undefined
@@ -64,12 +67,17 @@ export function addInstallCommands(program: Command): void {
           `To open serial ports without sudo and without the adapters' delay, once, as root:\n  sudo cp ${rule} /etc/udev/rules.d/ && sudo udevadm control --reload && sudo udevadm trigger\nTo have the service run while nobody is logged in: loginctl enable-linger`,
         );
       }
+      if (!openxr && (await mayRegister())) {
+        console.log('To give OpenXR applications your hands, too: tautline openxr on');
+      }
       console.log('See `tautline status`, and `tautline doctor` if something is not right.');
     });
 
   program
     .command('uninstall')
-    .description('No longer start the service at log-in, and end it. Profiles, fits and sessions stay.')
+    .description(
+      'No longer start the service at log-in, and end it; take the OpenXR layer back. Profiles, fits and sessions stay.',
+    )
     .option('--dry-run', 'say what would be done, and do nothing')
     .addHelpText('after', '\nExample:\n  tautline uninstall')
     .action(async ({ dryRun }: { dryRun?: boolean }) => {
@@ -80,7 +88,8 @@ export function addInstallCommands(program: Command): void {
       const paths = userPaths();
       const starter = { node: process.execPath, main: packageFile('dist/main.js') };
       const steps = uninstallSteps(process.platform, paths, starter, process.getuid?.() ?? 0);
-      await follow(steps, dryRun);
+      const { follow } = await import('./shared/follow.js');
+      follow([...steps, ...(await openxrSteps('off'))], dryRun);
       if (!dryRun)
         console.log(`Uninstalled. Your profile, fits and sessions stay: ${paths.config}, ${paths.sessions}.`);
     });
@@ -111,17 +120,19 @@ export function addInstallCommands(program: Command): void {
     });
 }
 
-async function follow(
-  steps: readonly import('../install/plan.js').Step[],
-  dryRun: boolean | undefined,
-): Promise<void> {
-  const [{ describeStep }, { carryOut }] = await Promise.all([
-    import('../install/plan.js'),
-    import('../install/carry-out.js'),
+async function openxrSteps(what: 'on' | 'off'): Promise<import('../install/plan.js').Step[]> {
+  const [{ openxrSystem, readRegistration }, { registerSteps, unregisterSteps }] = await Promise.all([
+    import('../install/openxr-registration.js'),
+    import('../install/openxr-steps.js'),
   ]);
-  for (const step of steps) {
-    console.log(`${dryRun ? 'would ' : ''}${describeStep(step)}`);
-    if (dryRun && step.kind === 'write') console.log(step.text.replace(/^/gm, '    '));
-    if (!dryRun) carryOut(step);
-  }
+  const system = openxrSystem();
+  const now = await readRegistration(system);
+  return what === 'on' ? registerSteps(system, now) : unregisterSteps(system, now);
+}
+
+/** There is a layer for this machine, it is whole, and nobody has registered it. */
+async function mayRegister(): Promise<boolean> {
+  const { readRegistration } = await import('../install/openxr-registration.js');
+  const { supported, filesProblem, entries } = await readRegistration();
+  return supported && filesProblem === undefined && entries.length === 0;
 }

@@ -81,7 +81,7 @@ async function record(file: string, options: RecordOptions): Promise<void> {
     failed.catch(async (error: TautlineError) => {
       await stop().catch(() => {});
       process.stderr.write(`tautline: ${error.line}\n`);
-      const { exitCodeOf } = await import('./report.js');
+      const { exitCodeOf } = await import('./failure.js');
       process.exit(exitCodeOf(error));
     });
     return { close: stop };
@@ -137,11 +137,11 @@ async function recordService(
   if (maxMb !== undefined || maxMinutes !== undefined) {
     throw new TautlineError('usage', '--max-mb and --max-minutes need --profile.', 'Use --seconds here.');
   }
-  const [{ openFileSink }, { requireRoom }] = await Promise.all([
+  const [{ openFileSink }, { requireDiskSpace }] = await Promise.all([
     import('../recording/file-sink.js'),
-    import('../recording/room.js'),
+    import('../recording/disk-space.js'),
   ]);
-  await requireRoom(file);
+  await requireDiskSpace(file);
   const url = serviceUrl(text, 'http', '/record/stream');
   if (joints) url.searchParams.set('joints', '1');
   const headers = requestHeaders(url, token);

@@ -3,12 +3,15 @@ import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { Session } from '../recording/session.js';
 import { keepRunning } from './shared/lifetime.js';
 import { notNegative, positive } from './shared/numbers.js';
+import { addUntil } from './shared/until.js';
 
 interface ReplayOptions {
   speed: number;
   from?: number;
+  until?: number;
   to?: number;
   loop?: boolean;
+  wait?: boolean;
   profile?: string;
   listen?: string;
   compare?: boolean;
@@ -18,7 +21,7 @@ interface ReplayOptions {
 }
 
 export function addReplayCommand(program: Command): void {
-  program
+  const replayed = program
     .command('replay')
     .description('Serve a recorded session as if its gloves were here, or compare its joints with new ones.')
     .argument('<file>', 'a session')
@@ -27,9 +30,10 @@ export function addReplayCommand(program: Command): void {
       '--from <s>',
       'begin here, seconds from the start; with --compare, compare from here on',
       notNegative,
-    )
-    .option('--to <s>', 'end here', notNegative)
-    .option('--loop', 'begin again at the end')
+    );
+  addUntil(replayed)
+    .option('--loop', 'begin again at the end, with a clean state')
+    .option('--wait', 'begin when the first app has subscribed')
     .option('--profile <file>', 'another profile, with the fits beside it, in place of the recorded one')
     .option('--listen <host:port>', 'address of the stream', '127.0.0.1:7117')
     .option('--compare', 'do not serve: compare the recorded joints with those computed now')
@@ -43,7 +47,7 @@ export function addReplayCommand(program: Command): void {
     .option('--log-level <level>', 'how much to log on stderr', 'warn')
     .addHelpText(
       'after',
-      '\nExamples:\n  tautline replay morning.mcap --loop\n  tautline replay morning.mcap --compare --profile new-fit.yaml\n\nWhat apps ask for is taken and logged (--log-level info); no glove moves. --compare ends with 0 if the joints agree, else with 1.',
+      '\nExamples:\n  tautline replay morning.mcap --loop\n  tautline replay morning.mcap --wait --speed max\n  tautline replay morning.mcap --compare --profile new-fit.yaml\n\nWhat apps ask for is taken and logged (--log-level info); no glove moves. --compare ends with 0 if the joints agree, else with 1.',
     )
     .action((file: string, options: ReplayOptions, command: Command) => {
       refuseClashes(options, command);
@@ -53,11 +57,11 @@ export function addReplayCommand(program: Command): void {
 
 /** What would be left unheeded is refused. */
 function refuseClashes(options: ReplayOptions, command: Command): void {
-  const { from = 0, to = Number.POSITIVE_INFINITY, compare } = options;
-  if (!(from < to)) {
-    throw new TautlineError('usage', `--from ${from} is not before --to ${to}.`);
+  const { from = 0, to, until = to ?? Number.POSITIVE_INFINITY, compare } = options;
+  if (!(from < until)) {
+    throw new TautlineError('usage', `--from ${from} is not before --until ${until}.`);
   }
-  const idle = compare ? ['speed', 'to', 'loop', 'listen'] : ['tolerance', 'json'];
+  const idle = compare ? ['speed', 'until', 'to', 'loop', 'wait', 'listen'] : ['tolerance', 'json'];
   const given = idle.find((name) => command.getOptionValueSource(name) === 'cli');
   if (given) {
     throw new TautlineError('usage', `--${given} means nothing ${compare ? 'with' : 'without'} --compare.`);
@@ -104,7 +108,7 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
   const { parseAddress } = await import('../config/address.js');
   const address = parseAddress(options.listen ?? '');
   if (!address)
-    throw new TautlineError('usage', `--listen ${options.listen} is no address.`, 'Write HOST:PORT.');
+    throw new TautlineError('usage', `--listen ${options.listen} is not an address.`, 'Write HOST:PORT.');
   profile.stream = {
     ...profile.stream,
     host: address.host ?? '127.0.0.1',
@@ -131,14 +135,17 @@ async function replay(file: string, options: ReplayOptions): Promise<void> {
         return link;
       },
     });
-    const { from: fromS, to: toS, loop, speed } = options;
+    const { from: fromS, to, until: toS = to, loop, speed } = options;
     const player = createPlayer({ session, links, speed, fromS, toS, loop });
     const { durationS } = player.state;
     console.log(`Replaying ${file} (${durationS.toFixed(1)} s) on ${service.address}`);
     if (!session.file.complete) {
       console.log('The recording was cut off: up to a second before its end is missing.');
     }
-    player.play();
+    if (options.wait) {
+      console.log('It begins when an app has subscribed.');
+      void service.subscribed.then(() => player.play());
+    } else player.play();
     const close = async (): Promise<void> => {
       player.close();
       await service.close();

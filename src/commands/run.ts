@@ -85,7 +85,7 @@ async function run(options: RunOptions): Promise<void> {
       sessionsFolder,
       keyFolders: paths.runtime,
     });
-    const forget = await tellWhereabouts(service.address, profile.stream.token, logger);
+    const forget = await writeDiscoveryFile(service.address, profile, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
@@ -101,19 +101,30 @@ async function run(options: RunOptions): Promise<void> {
 }
 
 /** For programs of the same user that look for the service. @returns takes it back */
-async function tellWhereabouts(
+async function writeDiscoveryFile(
   url: string,
-  token: string | undefined,
+  { stream: { token }, openxr: { allow, deny } }: Profile,
   logger: Logger,
 ): Promise<(() => Promise<void>) | undefined> {
   const discovery = await import('../stream/discovery.js');
   const file = discovery.discoveryFile();
   if (file === undefined) return undefined;
+  const { programName } = await import('../protocol/program-name.js');
+  const names = {
+    ...(allow === undefined ? {} : { allow: allow.map(programName) }),
+    deny: deny.map(programName),
+  };
+  const openxr = allow === undefined && deny.length === 0 ? {} : { openxr: names };
   try {
-    return await discovery.tellWhereabouts(file, { url, ...(token && { token }), pid: process.pid });
+    return await discovery.writeDiscoveryFile(file, {
+      url,
+      ...(token && { token }),
+      pid: process.pid,
+      ...openxr,
+    });
   } catch (error) {
     const why = error instanceof Error ? error.message : String(error);
-    logEvent(logger, 'service.whereaboutsUntold', {}, `other programs are not told the address: ${why}`);
+    logEvent(logger, 'service.whereaboutsUntold', {}, `other programs cannot look up the address: ${why}`);
     return undefined;
   }
 }
@@ -132,7 +143,7 @@ async function listenOn({ stream }: Profile, text: string): Promise<void> {
   if (!address) {
     throw new TautlineError(
       'usage',
-      `--listen ${text} is no address.`,
+      `--listen ${text} is not an address.`,
       'Write HOST:PORT, such as 127.0.0.1:7117.',
     );
   }

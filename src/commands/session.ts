@@ -2,27 +2,35 @@ import { type Command, Option } from 'commander';
 import type { FileWriter } from '../recording/file-writer.js';
 import type { Session } from '../recording/session.js';
 import { notNegative } from './shared/numbers.js';
+import { addUntil } from './shared/until.js';
+
+interface CutOptions {
+  from: number;
+  until?: number;
+  to?: number;
+  output: string;
+}
 
 export function addSessionCommand(program: Command): void {
   const command = program
     .command('session')
     .description('Make a new session of old ones: cut, merge, anonymise. The old ones stay as they are.');
   const output = () => new Option('--output <file>', 'session to write').makeOptionMandatory();
-  command
+  const cut = command
     .command('cut')
     .description('Keep a part.')
     .argument('<file>', 'a session')
     .addOption(output())
-    .option('--from <s>', 'begin here, seconds from the start', notNegative, 0)
-    .option('--to <s>', 'end here', notNegative)
+    .option('--from <s>', 'begin here, seconds from the start', notNegative, 0);
+  addUntil(cut)
     .addHelpText(
       'after',
-      '\nExample:\n  tautline session cut morning.mcap --from 12 --to 20 --output grasp.mcap',
+      '\nExample:\n  tautline session cut morning.mcap --from 12 --until 20 --output grasp.mcap',
     )
-    .action((file: string, { from, to, output }: { from: number; to?: number; output: string }) =>
+    .action((file: string, { from, to, until = to, output }: CutOptions) =>
       write([file], output, async ([session], out) => {
         const { cutSession } = await import('../recording/edit.js');
-        cutSession(session, out, { fromS: from, toS: to ?? Number.POSITIVE_INFINITY });
+        cutSession(session, out, { fromS: from, toS: until ?? Number.POSITIVE_INFINITY });
       }),
     );
   command

@@ -62,6 +62,19 @@ const StopFitSchema = Type.Object(
   closed,
 );
 
+const MountFitSchema = Type.Object(
+  {
+    /** Of the wrist in the frame of the tracker: [x, y, z, qx, qy, qz, qw]. */
+    pose: Type.Array(Type.Number({ minimum: -1.01, maximum: 1.01 }), { minItems: 7, maxItems: 7 }),
+    by: Type.Unsafe<'touch' | 'motion'>({ type: 'string', enum: ['touch', 'motion'] }),
+    /** One standard deviation. */
+    rotationDeg: Type.Number({ minimum: 0 }),
+    translationM: Type.Number({ minimum: 0 }),
+    residualM: Type.Number({ minimum: 0 }),
+  },
+  closed,
+);
+
 export const SavedFitSchema = Type.Object(
   {
     /** When, ISO 8601, UTC. */
@@ -76,8 +89,10 @@ export const SavedFitSchema = Type.Object(
     residualDeg: Type.Optional(Type.Number({ minimum: 0 })),
     /** where the string stops hold; or */
     actuators: Type.Optional(Type.Array(StopFitSchema, { maxItems: 5 })),
-    /** how long the bones are. */
+    /** how long the bones are; or */
     skeleton: Type.Optional(HandFitSchema),
+    /** how a tracker sits on the hand. */
+    mount: Type.Optional(MountFitSchema),
   },
   closed,
 );
@@ -93,6 +108,7 @@ export interface FitsInUse {
   channels?: SavedFit;
   actuators?: SavedFit;
   hand?: SavedFit;
+  mount?: SavedFit;
 }
 export type SavedHand = Static<typeof HandFitSchema>;
 
@@ -110,11 +126,11 @@ const MOST_BYTES = 8 * 1024 * 1024;
 const KEPT = 500;
 
 /** Fits of one profile: in its file, or in memory for a profile that has no file. */
-export interface FitShelf {
+export interface FitStore {
   /** Who wears the gloves; undefined: whoever was fitted last. */
   person: string | undefined;
   readonly entries: readonly SavedFit[];
-  /** What counts for a glove now: the newest fit of its sensors, stops, and of the hand in it, that is not undone. */
+  /** What counts for a glove now: the newest fit of its sensors, stops, mount, and of the hand in it, that is not undone. */
   current(glove: string, hand: string): FitsInUse;
   /** @throws TautlineError fileDenied, diskFull */
   add(fit: SavedFit): void;
@@ -130,23 +146,23 @@ export const fitFileOf = (profileFile: string): string =>
  * @param file where the fits are; undefined: in memory
  * @throws TautlineError fileInvalid, fileDenied
  */
-export function openFits(file: string | undefined, person?: string): FitShelf {
+export function openFits(file: string | undefined, person?: string): FitStore {
   let entries = file === undefined ? [] : read(file);
   const live = (glove: string, hand: string) =>
     entries.filter((fit) => fit.glove === glove && fit.hand === hand && !fit.undone);
-  const store = (next: SavedFit[]) => {
+  const save = (next: SavedFit[]) => {
     const kept = next.slice(-KEPT);
     if (file !== undefined) write(file, kept);
     entries = kept;
   };
-  const shelf: FitShelf = {
+  const store: FitStore = {
     person,
     get entries() {
       return entries;
     },
     current(glove, hand) {
       const all = live(glove, hand);
-      const who = shelf.person ?? all.at(-1)?.person;
+      const who = store.person ?? all.at(-1)?.person;
       const own = all.filter((fit) => fit.person === who);
       // A hand's bones are the same in either glove.
       const hands = entries.filter((fit) => fit.person === who && !fit.undone && fit.skeleton);
@@ -154,23 +170,24 @@ export function openFits(file: string | undefined, person?: string): FitShelf {
         channels: own.findLast((fit) => fit.channels),
         actuators: own.findLast((fit) => fit.actuators),
         hand: own.findLast((fit) => fit.skeleton) ?? hands.at(-1),
+        mount: own.findLast((fit) => fit.mount),
       };
     },
     add(fit) {
-      store([...entries, fit]);
-      shelf.person = fit.person;
+      save([...entries, fit]);
+      store.person = fit.person;
     },
     undo(glove, hand) {
       const all = live(glove, hand);
-      const who = shelf.person ?? all.at(-1)?.person;
+      const who = store.person ?? all.at(-1)?.person;
       const last = all.findLast((fit) => fit.person === who);
       if (!last) return undefined;
       const undone = { ...last, undone: true };
-      store(entries.map((fit) => (fit === last ? undone : fit)));
+      save(entries.map((fit) => (fit === last ? undone : fit)));
       return undone;
     },
   };
-  return shelf;
+  return store;
 }
 
 function read(file: string): SavedFit[] {

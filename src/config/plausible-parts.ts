@@ -11,7 +11,7 @@ export const RADIUS_MM = { least: 1.5, most: 50 } as const;
 
 /** 1 kgf·cm in N·m: standard gravity, 9.80665 m/s² (3rd CGPM, 1901), over 0.01 m. */
 const NM_PER_KG_CM = 0.0980665;
-/** A torque from here on is no kg·cm of a servo that fits a glove. */
+/** A torque from here on is not the kg·cm of a servo that fits a glove. */
 const MOST_KG_CM = 40;
 
 /** At most four digits. */

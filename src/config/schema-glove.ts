@@ -16,7 +16,7 @@ export const ChannelSchema = object(
     inverted: Type.Boolean({ description: 'Swap the meaning of `open` and `closed`.', default: false }),
     curve: Type.Optional(
       Type.Array(Type.Tuple([Type.Number(), Type.Number()]), {
-        description: 'Points [counts, curl] in between, monotone; joined by PCHIP.',
+        description: 'Points [counts, curl] in between, monotone; interpolated by PCHIP.',
         maxItems: 16,
       }),
     ),
@@ -52,12 +52,12 @@ export const ActuatorSchema = object(
   {
     role: literals(keysOf(ACTUATOR_ROLE), 'What the actuator acts on.'),
     kind: literals(keysOf(ACTUATOR_KIND), 'How it acts.', { default: 'stringStop' }),
-    stopAtOpen: number('Wire stop (0..1) that just tautens the string with the finger open.', {
+    stopAtOpen: number('Wire stop (0..1) at which the string is just taut with the finger open.', {
       default: 0,
       minimum: 0,
       maximum: 1,
     }),
-    stopAtClosed: number('Wire stop (0..1) that just tautens the string with the finger closed.', {
+    stopAtClosed: number('Wire stop (0..1) at which the string is just taut with the finger closed.', {
       default: 1,
       minimum: 0,
       maximum: 1,
@@ -78,17 +78,17 @@ export const ActuatorSchema = object(
     }),
     torqueControl: Type.Boolean({
       description:
-        'The drive limits its torque to the effort. A hobby servo does not: it holds with all it has or is free, ' +
-        'and is let go where less would be permitted.',
+        'The drive can limit its torque to the effort. A hobby servo cannot: it holds with full force or not at all, ' +
+        'and is released where less would be permitted.',
       default: false,
     }),
-    speedCurlPerS: number('Speed of the actuator in finger curl a second.', {
+    speedCurlPerS: number('Speed of the actuator, finger curl a second.', {
       default: 5,
       exclusiveMinimum: 0,
       maximum: 100,
     }),
     stallCurrentA: number('Supply current at full effort.', { default: 0.7, minimum: 0, maximum: 50 }),
-    maxHoldS: number('Longest time at full effort before it fades.', {
+    maxHoldS: number('Longest time at full effort; after it, effort fades.', {
       default: 10,
       minimum: 0.1,
       maximum: 600,
@@ -98,7 +98,7 @@ export const ActuatorSchema = object(
       Type.Tuple(
         [Type.Integer({ minimum: 400, maximum: 2600 }), Type.Integer({ minimum: 400, maximum: 2600 })],
         {
-          description: 'Pulse at wire stop 0 and 1, for the text codec.',
+          description: 'Servo pulse at wire stop 0 and 1, µs, for text lines.',
         },
       ),
     ),
@@ -113,7 +113,7 @@ export const FilterSchema = section(
       exclusiveMinimum: 0,
       maximum: 100,
     }),
-    beta: number('Rise of the cut-off with speed (per full range a second): higher is less late.', {
+    beta: number('Rise of the cut-off with speed (per full range a second): higher means less lag.', {
       default: 3,
       minimum: 0,
       maximum: 1000,
@@ -157,7 +157,7 @@ export const GloveSchema = object(
       maxItems: 32,
     }),
     actuators: Type.Array(ActuatorSchema, {
-      description: 'The outputs, in the order of the glove.',
+      description: 'The outputs, in the order that the glove expects them.',
       maxItems: 8,
       default: [],
     }),
@@ -184,11 +184,11 @@ export const GloveSchema = object(
           default: true,
         }),
       },
-      'What is done about fits that wander while the glove is worn.',
+      'What to do about fits that drift while the glove is worn.',
     ),
     controls: section(
       {
-        stickDeadZone: number('Part of the stick travel that reads 0.', {
+        stickDeadZone: number('Part of the stick travel around its centre that reads 0.', {
           default: 0.12,
           minimum: 0,
           maximum: 0.9,
@@ -205,18 +205,18 @@ export const GloveSchema = object(
         }),
         disarmStretchS: Type.Optional(
           number(
-            'All fingers stretched out straight for this long disarm the glove: a sign that needs no button and that held fingers can make. Off when absent.',
+            'All fingers stretched out straight for this long disarm the glove: a gesture that needs no button and that held fingers can make. Off when absent.',
             { minimum: 0.5, maximum: 10 },
           ),
         ),
-        armPressS: number('How long the `arm` button of `buttons` is held down to arm.', {
+        armPressS: number('How long the button `arm` must be held down to arm.', {
           default: 1.5,
           minimum: 0.5,
           maximum: 10,
         }),
         armFists: Type.Optional(
           integer(
-            'So many fists in quick succession, then the open hand, arm the glove: a sign for a wearer who sees neither page nor button. Off when absent; needs all five fingers measured.',
+            'This many fists in quick succession, then the open hand, arm the glove: a gesture for wearers who see neither page nor button. Off when absent; needs sensors on all five fingers.',
             { minimum: 3, maximum: 6 },
           ),
         ),

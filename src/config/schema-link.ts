@@ -29,13 +29,13 @@ export const LinkSchema = kinds(
         dtr: Type.Optional(
           Type.Boolean({
             description:
-              'Drive DTR high or low on opening; left alone when absent (some boards reset on it).',
+              'Drive DTR high or low on opening (some boards reset on it); left alone when absent.',
           }),
         ),
         rts: Type.Optional(
           Type.Boolean({ description: 'Drive RTS high or low on opening; left alone when absent.' }),
         ),
-        silentMs: integer('A live link without a byte for this long is lost and reopened.', {
+        silentMs: integer('A live link that delivers no byte for this long counts as lost and is reopened.', {
           default: 1000,
           minimum: 50,
           maximum: 60_000,
@@ -55,12 +55,12 @@ export const LinkSchema = kinds(
         ),
         address: Type.Optional(
           Type.String({
-            description: 'Device address in place of the name; on macOS the identifier that stands for it.',
+            description: 'Device address, instead of the name; on macOS, the identifier that replaces it.',
             minLength: 1,
             maxLength: 40,
           }),
         ),
-        silentMs: integer('A live link without a byte for this long is lost and reopened.', {
+        silentMs: integer('A live link that delivers no byte for this long counts as lost and is reopened.', {
           default: 2000,
           minimum: 50,
           maximum: 60_000,
@@ -74,7 +74,7 @@ export const LinkSchema = kinds(
         sampleRateHz: integer('Samples a second.', { default: 500, minimum: 10, maximum: 1000 }),
         seed: integer('Seed of the noise and of the motion.', { default: 1 }),
       },
-      'A glove without hardware whose hand moves by itself.',
+      'A simulated glove, whose hand moves by itself.',
     ),
   ],
   'How the glove is reached.',
@@ -98,7 +98,7 @@ export const CodecSchema = kinds(
         }),
         radix: Type.Unsafe<10 | 16>({ enum: [10, 16], default: 10, description: 'Base of the numbers.' }),
         header: Type.Boolean({
-          description: 'The first line names the columns: it is passed over and is no fault.',
+          description: 'The first line names the columns and is skipped.',
           default: false,
         }),
         columns: Type.Array(Type.String({ maxLength: 40 }), {
@@ -107,7 +107,7 @@ export const CodecSchema = kinds(
           minItems: 1,
           maxItems: 64,
         }),
-        sampleRateHz: number('Lines a second, for gloves that send no time.', {
+        sampleRateHz: number('Lines a second, for gloves that send no timestamps.', {
           default: 100,
           minimum: 1,
           maximum: 2000,

@@ -1,6 +1,6 @@
 import { type Static, type TObject, type TSchema, type TUnion, Type } from '@sinclair/typebox';
 
-/** Pieces that the schema of the profile is made of. */
+/** Building blocks of the profile's schema. */
 
 export const literals = <T extends string>(values: readonly T[], description: string, options: object = {}) =>
   Type.Unsafe<T>({ type: 'string', enum: [...values], description, ...options });
@@ -8,12 +8,12 @@ export const keysOf = <T extends object>(table: T) => Object.keys(table) as (key
 export const closed = { additionalProperties: false } as const;
 export const object = <T extends Record<string, TSchema>>(properties: T, description: string) =>
   Type.Object(properties, { ...closed, description });
-/** An object that may be left out whole: ajv then fills in its members' defaults. */
+/** An object that may be omitted: ajv then fills in its members' defaults. */
 export const section = <T extends Record<string, TSchema>>(properties: T, description: string) =>
   Type.Object(properties, { ...closed, default: {}, description });
 /**
- * One of several objects told apart by `kind`. Validation goes straight to the chosen kind, so that a mistake
- * is reported for that kind alone and its defaults are filled in.
+ * One of several objects, distinguished by `kind`. Validation goes straight to the chosen kind, so that mistakes are
+ * reported for that kind alone and its defaults are filled in.
  */
 export const kinds = <T extends TObject[]>(variants: [...T], description: string, options: object = {}) =>
   Type.Unsafe<Static<TUnion<T>>>({

@@ -3,10 +3,10 @@ import { integer, literals, object, section } from './schema-parts.js';
 
 /** What apps connect to, and what they may do. */
 
-/** What an app may be permitted beyond seeing the hand and letting go, which everybody may. */
+/** What an app may be permitted, beyond what every app may: see the hand, and let go. */
 export const APP_PERMISSIONS = ['resist', 'record', 'arm', 'guide'] as const;
 export type AppPermission = (typeof APP_PERMISSIONS)[number];
-/** What any app may be permitted. To arm takes a name and a token. */
+/** What may be permitted to any app. Arming takes a name and a token. */
 export const ANY_APP_PERMISSIONS = ['resist', 'record', 'guide'] as const satisfies readonly AppPermission[];
 
 /** What a token is, in the profile or in a file of its own. */
@@ -24,7 +24,7 @@ const permissionList = (description: string, options: object = {}) =>
 export const PermissionsSchema = section(
   {
     anyApp: permissionList(
-      'What apps may that are not listed below; everything but `arm` when absent. `arm` takes a line of its own with a token.',
+      'Permissions of apps that are not listed below; everything but `arm` when absent. For `arm`, list the app with a token.',
       { default: [...ANY_APP_PERMISSIONS] },
     ),
     apps: Type.Array(
@@ -32,21 +32,21 @@ export const PermissionsSchema = section(
         {
           name: Type.String({
             description:
-              "Name that the app gives itself; `http` stands for HTTP requests that prove nothing, such as those of a script. The page and the command line prove that they are the wearer's and may do everything.",
+              "Name that the app gives itself; `http` stands for HTTP requests without proof, such as those of a script. The page and the command line prove that they are the wearer's, and may do everything.",
             minLength: 1,
             maxLength: 40,
           }),
-          may: permissionList('What it may.'),
+          may: permissionList('What the app may do.'),
           token: Type.Optional(
-            token('Secret of this app alone: it proves the name, which nobody else can then use.'),
+            token('Secret of this app alone. It proves the name, which no other app can then use.'),
           ),
         },
         'One app.',
       ),
-      { description: 'Apps that may do more or less than any app.', default: [], maxItems: 64 },
+      { description: 'Apps with permissions of their own.', default: [], maxItems: 64 },
     ),
   },
-  'Who may do what. Without app tokens a name is what a program says of itself: good against mistakes, not against malice.',
+  'Who may do what. Without a token, a name is only what a program calls itself: that helps against mistakes, not against malice.',
 );
 
 export const StreamSchema = section(
@@ -54,15 +54,15 @@ export const StreamSchema = section(
     host: Type.String({ description: 'Address to listen on.', default: '127.0.0.1' }),
     port: integer('Port; 0 picks a free one.', { default: 7117, minimum: 0, maximum: 65535 }),
     origins: Type.Array(Type.String(), {
-      description: 'Web origins besides our own page that may connect.',
+      description: 'Web origins that may connect besides the page of the service.',
       default: [],
     }),
     maxClients: integer('Most connections at once.', { default: 64, minimum: 1, maximum: 1024 }),
-    token: Type.Optional(token('Secret that apps must give; needed on addresses other than loopback.')),
+    token: Type.Optional(token('Secret that apps must give; required on addresses other than loopback.')),
     tokenFile: Type.Optional(
       Type.String({
         description:
-          'File that holds the token, in place of `token`: relative to the profile, and readable by you alone (mode 0600).',
+          'File that holds the token, instead of `token`: relative to the profile, readable by you alone (mode 0600).',
         minLength: 1,
         maxLength: 1000,
       }),

@@ -2,17 +2,18 @@ import { type Static, Type } from '@sinclair/typebox';
 import type { ActuatorSchema, ChannelSchema, FilterSchema } from './schema-glove.js';
 import { GloveSchema } from './schema-glove.js';
 import type { CodecSchema, LinkSchema } from './schema-link.js';
+import { OpenxrSchema } from './schema-openxr.js';
 import { integer, number, object, section } from './schema-parts.js';
 import { StreamSchema } from './schema-stream.js';
 
-/**
- * The profile: everything that is particular to one maker's gloves and one wearer, as YAML.
- * One source for the type (`Profile`), the validation, the JSON Schema for editors and the documentation.
- * A key with a default may be left out; loading fills it in, so `Profile` always has it.
+/*** The profile: everything particular to one maker's gloves and one wearer, as YAML. The one source of the type
+ * (`Profile`), the validation, the JSON Schema for editors and the documentation. A key with a default may be
+ * omitted; loading fills it in, so `Profile` always has it.
  */
 
 export * from './schema-glove.js';
 export * from './schema-link.js';
+export * from './schema-openxr.js';
 export * from './schema-stream.js';
 
 export const SafetySchema = section(
@@ -27,14 +28,18 @@ export const SafetySchema = section(
       description: 'Permit stops behind the finger (pulling it open).',
       default: false,
     }),
-    defaultTtlMs: integer('Life of a request that names none.', { default: 250, minimum: 20, maximum: 1000 }),
-    maxTtlMs: integer('Longest life of a request.', { default: 1000, minimum: 20, maximum: 1000 }),
-    staleMs: integer('Samples older than this release everything.', {
+    defaultTtlMs: integer('Lifetime of a request that gives none.', {
+      default: 250,
+      minimum: 20,
+      maximum: 1000,
+    }),
+    maxTtlMs: integer('Longest lifetime of a request.', { default: 1000, minimum: 20, maximum: 1000 }),
+    staleMs: integer('When the newest sample is older than this, every finger is freed.', {
       default: 100,
       minimum: 20,
       maximum: 1000,
     }),
-    maxSupplyA: number('Current budget over all actuators of a glove.', {
+    maxSupplyA: number('Current that all actuators of a glove may draw together.', {
       default: 4,
       exclusiveMinimum: 0,
       maximum: 100,
@@ -45,9 +50,15 @@ export const SafetySchema = section(
 
 export const WearerSchema = section(
   {
-    name: Type.Optional(Type.String({ description: 'Who wears it, for the fit files.', maxLength: 40 })),
-    handLengthMm: number('Wrist crease to middle finger tip.', { default: 189, minimum: 100, maximum: 300 }),
-    handBreadthMm: number('Across the four knuckles.', { default: 85, minimum: 50, maximum: 150 }),
+    name: Type.Optional(
+      Type.String({ description: 'Who wears the glove; fits are kept under this name.', maxLength: 40 }),
+    ),
+    handLengthMm: number('From the wrist crease to the tip of the middle finger.', {
+      default: 189,
+      minimum: 100,
+      maximum: 300,
+    }),
+    handBreadthMm: number('Width across the four knuckles.', { default: 85, minimum: 50, maximum: 150 }),
   },
   'The hand inside the glove.',
 );
@@ -60,6 +71,7 @@ export const ProfileSchema = object(
     wearer: WearerSchema,
     safety: SafetySchema,
     stream: StreamSchema,
+    openxr: OpenxrSchema,
   },
   'A Tautline profile.',
 );
@@ -74,4 +86,5 @@ export type ActuatorProfile = Static<typeof ActuatorSchema>;
 export type FilterProfile = Static<typeof FilterSchema>;
 export type SafetyProfile = Static<typeof SafetySchema>;
 export type StreamProfile = Static<typeof StreamSchema>;
+export type OpenxrProfile = Static<typeof OpenxrSchema>;
 export type WearerProfile = Static<typeof WearerSchema>;

@@ -7,7 +7,7 @@ const isToken = (text: string): boolean =>
 
 /**
  * Reads a token that stands alone in a file.
- * @throws TautlineError when it cannot be read, is no token, or when others than its owner can read it
+ * @throws TautlineError when it cannot be read, is not a token, or when others than its owner can read it
  */
 export async function readTokenFile(path: string): Promise<string> {
   let text: string;
@@ -45,7 +45,7 @@ export async function readTokenFile(path: string): Promise<string> {
   if (isToken(text)) return text;
   throw new TautlineError(
     'fileInvalid',
-    `${path}: this is no token.`,
+    `${path}: this is not a token.`,
     `Put ${TOKEN.minLength} to ${TOKEN.maxLength} printable characters without spaces on one line, and nothing else.`,
   );
 }

@@ -25,7 +25,7 @@ export type HullFault = 'fewPoints' | 'notFinite' | 'flat' | 'failed';
 
 /** Thickness over size below which points count as flat. */
 const FLATNESS = 1e-5;
-/** Tolerances over size, tried in order: a hull that fails its check is built anew with the next. */
+/** Tolerances over size, tried in order: a hull that fails its check is built again with the next. */
 const TOLERANCES = [1e-9, 1e-7, 1e-5];
 
 /** Builds the hull of 4 or more points [x, y, z], or says why there is none. */

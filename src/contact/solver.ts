@@ -1,17 +1,12 @@
-import { FINGERS, POSE_STRIDE } from '../hand/joints.js';
+import { POSE_STRIDE } from '../hand/joints.js';
 import { CHAIN_START } from '../hand/skeleton.js';
 import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE, TO_REPORT } from './bone.js';
-import {
-  addSpan,
-  type Clearance,
-  createClearance,
-  firstUnknown,
-  follow,
-  forget,
-  isClearOpen,
-} from './clearance.js';
+import { addSpan, firstUnknown, follow, isClearOpen } from './clearance.js';
 import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closing-path.js';
-import { createHullSeed, type HullSeed } from './hull-distance.js';
+import { type FingerContact, NO_STOP } from './finger-contact.js';
+import type { HullSeed } from './hull-distance.js';
+import { type Memory, PRESENT } from './memory.js';
+import { type Placement, toShape } from './placement.js';
 import type { CompiledShape } from './shapes.js';
 
 /**
@@ -24,9 +19,6 @@ import type { CompiledShape } from './shapes.js';
  * within LEAST_STEP and goes less than half a millimetre deep.
  */
 
-/** Stop of a finger that meets nothing. */
-export const NO_STOP = Number.POSITIVE_INFINITY;
-
 /** Part of the way that is safe to go at once: what is left is a margin for the frames to come. */
 const SAFE_PART = 0.8;
 /** Least advance in curl: near the surface the safe steps become ever smaller. */
@@ -38,60 +30,6 @@ const LEAST_STEP = 0.002;
 const REST_MARGIN = 2e-4;
 /** Half the step in curl over which the approach to the surface is measured. */
 const APPROACH_STEP = 1e-4;
-
-/** First contact of one finger with one shape. Reused. */
-export interface FingerContact {
-  /** Curl 0..1 at which the finger first meets the shape; NO_STOP if it does not. */
-  stop: number;
-  /** The joint nearest to the contact, index in JOINT_NAMES; -1 without a stop. */
-  joint: number;
-  /** Point of the shape's surface where they meet, and its outward normal, in the space of the poses. */
-  readonly point: Float64Array;
-  readonly normal: Float64Array;
-  /** How fast the finger gets deeper at the stop, metres per unit of curl; 0 without a stop. */
-  depthPerCurl: number;
-  /**
-   * How deep the finger is now, in the pose it is in: metres, positive inside, negative the gap. Counted from where
-   * the finger meets the shape, so a bone that rests on the shape with the finger open does not count as deep.
-   */
-  depth: number;
-}
-
-export const createFingerContact = (): FingerContact => ({
-  stop: NO_STOP,
-  joint: -1,
-  point: new Float64Array(3),
-  normal: new Float64Array(3),
-  depthPerCurl: 0,
-  depth: Number.NEGATIVE_INFINITY,
-});
-
-/** What is kept of one shape from frame to frame. Only speed depends on it. */
-export interface Memory {
-  /** Where the search on each bone starts, 0..1: 5 × BONES along the path, as many from PRESENT on for the pose. */
-  readonly hints: Float64Array;
-  /** Where the search on a hull starts, likewise. */
-  readonly seeds: readonly HullSeed[];
-  /** What of each finger's path is known to be clear. */
-  readonly clearances: readonly Clearance[];
-}
-
-const PRESENT = FINGERS.length * BONES;
-
-export const createMemory = (): Memory => ({
-  hints: new Float64Array(2 * PRESENT).fill(0.5),
-  seeds: Array.from({ length: 2 * PRESENT }, createHullSeed),
-  clearances: FINGERS.map(createClearance),
-});
-
-/** To be called when the shape itself, or the skeleton, is another than before. */
-export function forgetAll(memory: Memory): void {
-  for (let finger = 0; finger < FINGERS.length; finger++) forget(memory.clearances[finger]);
-  for (const seed of memory.seeds) seed.set(createHullSeed());
-}
-
-/** A rigid placement: rotation matrix by rows, then position. */
-export type Placement = Float64Array;
 
 // Working space of one call.
 const frame = new Float64Array(FRAME_STRIDE);
@@ -347,63 +285,4 @@ function presentDepth(
     atLeast[bone] = Number.POSITIVE_INFINITY;
   }
   return Number.isNaN(least) ? Number.NEGATIVE_INFINITY : -least;
-}
-
-/** Carries a point (or, with `isPoint` false, a direction) into the shape's frame. */
-function toShape(
-  m: Placement,
-  from: Float64Array,
-  at: number,
-  to: Float64Array,
-  toAt: number,
-  isPoint: boolean,
-): void {
-  let x = from[at];
-  let y = from[at + 1];
-  let z = from[at + 2];
-  if (isPoint) {
-    x -= m[9];
-    y -= m[10];
-    z -= m[11];
-  }
-  to[toAt] = m[0] * x + m[3] * y + m[6] * z;
-  to[toAt + 1] = m[1] * x + m[4] * y + m[7] * z;
-  to[toAt + 2] = m[2] * x + m[5] * y + m[8] * z;
-}
-
-/** Sets a placement from a pose [x, y, z, qx, qy, qz, qw] that is given in the frame of `parent` at `parentAt`. */
-export function placeIn(
-  placement: Placement,
-  parent: ArrayLike<number>,
-  parentAt: number,
-  pose: ArrayLike<number>,
-): void {
-  const px = parent[parentAt + 3];
-  const py = parent[parentAt + 4];
-  const pz = parent[parentAt + 5];
-  const pw = parent[parentAt + 6];
-  const qx = pose[3];
-  const qy = pose[4];
-  const qz = pose[5];
-  const qw = pose[6];
-  const x = pw * qx + px * qw + py * qz - pz * qy;
-  const y = pw * qy + py * qw + pz * qx - px * qz;
-  const z = pw * qz + pz * qw + px * qy - py * qx;
-  const w = pw * qw - px * qx - py * qy - pz * qz;
-  placement[0] = 1 - 2 * (y * y + z * z);
-  placement[1] = 2 * (x * y - z * w);
-  placement[2] = 2 * (x * z + y * w);
-  placement[3] = 2 * (x * y + z * w);
-  placement[4] = 1 - 2 * (x * x + z * z);
-  placement[5] = 2 * (y * z - x * w);
-  placement[6] = 2 * (x * z - y * w);
-  placement[7] = 2 * (y * z + x * w);
-  placement[8] = 1 - 2 * (x * x + y * y);
-  // v + 2w(p x v) + 2(p x (p x v))
-  const tx = 2 * (py * pose[2] - pz * pose[1]);
-  const ty = 2 * (pz * pose[0] - px * pose[2]);
-  const tz = 2 * (px * pose[1] - py * pose[0]);
-  placement[9] = parent[parentAt] + pose[0] + pw * tx + py * tz - pz * ty;
-  placement[10] = parent[parentAt + 1] + pose[1] + pw * ty + pz * tx - px * tz;
-  placement[11] = parent[parentAt + 2] + pose[2] + pw * tz + px * ty - py * tx;
 }

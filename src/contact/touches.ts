@@ -1,21 +1,15 @@
 import type { ClosingProfile } from '../hand/closing.js';
 import type { DofArray } from '../hand/dofs.js';
 import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
+import { carryBy } from '../hand/rigid.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { AppMessageOf } from '../protocol/messages.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
+import { createFingerContact, type FingerContact, NO_STOP } from './finger-contact.js';
+import { createMemory, forgetAll, type Memory } from './memory.js';
+import { type Placement, placeIn } from './placement.js';
 import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
-import {
-  createFingerContact,
-  createMemory,
-  type FingerContact,
-  forgetAll,
-  type Memory,
-  meetFinger,
-  NO_STOP,
-  type Placement,
-  placeIn,
-} from './solver.js';
+import { meetFinger } from './solver.js';
 
 /*
  * What a hand touches, and where each finger is to stop. The way through this folder:
@@ -70,6 +64,10 @@ interface LiveTouch extends Touch {
   shape: CompiledShape;
   /** x, y, z, qx, qy, qz, qw in the frame of request.space. */
   readonly pose: Float64Array;
+  /** m/s and rad/s in that frame; undefined: it rests. */
+  velocity: Float64Array | undefined;
+  /** When it was at `pose`. */
+  posedUs: number;
   readonly placement: Placement;
   readonly memory: Memory;
 }
@@ -134,7 +132,7 @@ export class Touches {
   /**
    * Begins a touch, or renews the one of the same app and layer. The shape is compiled only if it changed. A renewed
    * touch of the same kind of shape goes on, wherever it moved; another kind starts over.
-   * @returns why not, if the shape is no shape; an earlier touch of that app and layer is then over
+   * @returns why not, if the shape is invalid; an earlier touch of that app and layer is then over
    */
   set(app: string, layer: string | undefined, request: TouchRequest, nowUs: number): TouchFault | undefined {
     const name = layer ?? '';
@@ -162,6 +160,8 @@ export class Touches {
       this.drop(app, name);
       return pose;
     }
+    setVelocity(touch, request);
+    touch.posedUs = nowUs;
     touch.request = request;
     touch.expiresUs = nowUs + Math.min(request.ttlMs ?? this.#defaultTtlMs, this.#maxTtlMs) * 1000;
     return undefined;
@@ -207,7 +207,7 @@ export class Touches {
     followPose(this.#path, dofs, poses);
     for (let i = 0; i < this.#live.length; i++) {
       const touch = this.#live[i];
-      if (place(touch, poses, space)) this.#meet(touch, poses, out);
+      if (place(touch, poses, space, nowUs)) this.#meet(touch, poses, out);
     }
   }
 
@@ -260,6 +260,8 @@ function begin(app: string, layer: string, request: TouchRequest): LiveTouch | S
     placed: true,
     shape,
     pose: new Float64Array(7),
+    velocity: undefined,
+    posedUs: 0,
     placement: new Float64Array(12),
     memory: createMemory(),
     contacts: FINGERS.map(createFingerContact),
@@ -295,17 +297,41 @@ function setPose(pose: Float64Array, request: TouchRequest): ShapeFault | undefi
   return undefined;
 }
 
+function setVelocity(touch: LiveTouch, { linearVelocity, angularVelocity }: TouchRequest): void {
+  if (!linearVelocity && !angularVelocity) {
+    touch.velocity = undefined;
+    return;
+  }
+  touch.velocity ??= new Float64Array(6);
+  touch.velocity.set(linearVelocity ?? STILL);
+  touch.velocity.set(angularVelocity ?? STILL, 3);
+}
+
+const STILL = [0, 0, 0] as const;
+/** An app that renews as it should does so sooner; one that does not leaves its shape there. */
+const MOVES_ON_S = 0.1;
+const moved = new Float64Array(7);
+
+/** The pose of a shape now, in the frame of its request. */
+function poseNow({ pose, velocity, posedUs }: LiveTouch, nowUs: number): Float64Array {
+  if (!velocity) return pose;
+  moved.set(pose);
+  carryBy(moved, velocity, Math.min(MOVES_ON_S, Math.max(0, (nowUs - posedUs) / 1e6)));
+  return moved;
+}
+
 const ORIGIN = [0, 0, 0, 0, 0, 0, 1] as const;
 
 /** Brings a touch into the space of the poses. */
-function place(touch: LiveTouch, poses: Float64Array, space: 'wrist' | 'world'): boolean {
+function place(touch: LiveTouch, poses: Float64Array, space: 'wrist' | 'world', nowUs: number): boolean {
   const of = touch.request.space ?? 'wrist';
   touch.placed = of !== 'world' || space === 'world';
   if (!touch.placed) {
     touch.holds.fill(BEGINS);
     return false;
   }
-  if (of === 'world') placeIn(touch.placement, ORIGIN, 0, touch.pose);
-  else placeIn(touch.placement, poses, (of === 'palm' ? PALM : WRIST) * POSE_STRIDE, touch.pose);
+  const pose = poseNow(touch, nowUs);
+  if (of === 'world') placeIn(touch.placement, ORIGIN, 0, pose);
+  else placeIn(touch.placement, poses, (of === 'palm' ? PALM : WRIST) * POSE_STRIDE, pose);
   return true;
 }

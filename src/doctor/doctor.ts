@@ -1,8 +1,9 @@
+import type { Registration } from '../install/openxr-registration.js';
 import type { Caution } from '../resistance/cautions.js';
 
 /**
- * What `tautline doctor` says: facts in, findings out. Nothing is asked of the system here (see facts.ts), so that
- * every finding can be tried on any system.
+ * The findings of `tautline doctor`: facts in, findings out. The system is queried elsewhere (facts.ts), so that
+ * every finding can be tested on any system.
  */
 export interface Facts {
   platform: NodeJS.Platform;
@@ -10,18 +11,18 @@ export interface Facts {
   version: string;
   /** The profile that a service started now would use, and what is wrong with it. */
   profile: { path: string | undefined; problem?: string };
-  /** What that profile permits but its maker should know. */
+  /** Figures that the profile permits but that its maker should know about. */
   cautions: readonly Caution[];
   /** Folder of the profiles that come with the program. */
   examples: string;
   ports: readonly {
     path: string;
-    /** On USB: it may be a glove. A port on the main board seldom is. */
+    /** On USB, so it may be a glove; a port on the main board seldom is. */
     usb: boolean;
     /** Readable and writable for this user. */
     permitted: boolean;
     heldBy: readonly string[];
-    /** Of the USB adapter, ms, where the driver tells. */
+    /** Of the USB adapter, ms, where the driver reports it. */
     latencyTimerMs?: number;
     /** USB autosuspend may cut its power. */
     autosuspends?: boolean;
@@ -35,11 +36,13 @@ export interface Facts {
     | { state: 'refused'; status: number }
     | { state: 'foreign'; address: string };
   installed: { starter: string; exists: boolean; programExists: boolean };
-  /** Linux: the service of a user ends when he logs out, unless he lingers. */
+  /** Linux: a user's services end at log-out unless lingering is enabled. */
   lingers?: boolean;
   folders: readonly { path: string; writable: boolean; freeBytes: number | undefined }[];
   bluetooth: { wanted: boolean; problem?: string };
-  /** What is known of it: runs on its battery; goes to sleep by itself after so many minutes, 0 never. */
+  /** What the OpenXR loader knows of the layer. */
+  openxr: Registration;
+  /** If known: whether it runs on battery, and after how many minutes it goes to sleep by itself, 0 never. */
   power: { onBattery?: boolean; sleepsAfterMin?: number };
 }
 
@@ -64,6 +67,7 @@ export function examine(facts: Facts): Finding[] {
     installation(facts),
     ...facts.folders.map(folder),
     ...bluetooth(facts),
+    ...openxr(facts),
     ...power(facts),
   ];
 }
@@ -87,13 +91,13 @@ function profile({ profile: { path, problem }, examples }: Facts): Finding {
       what: 'profile',
       state: 'wrong',
       says: problem,
-      remedy: 'Mend it; a service started now would not run.',
+      remedy: 'Correct it: a service started now would not run.',
     };
   if (path) return fine('profile', `${path} is sound.`);
   return {
     what: 'profile',
     state: 'attention',
-    says: 'No profile of yours: a service shows the simulated glove.',
+    says: 'You have no profile, so a service shows the simulated glove.',
     remedy: `Copy the nearest one of ${examples}, and name it with --profile.`,
   };
 }
@@ -114,7 +118,7 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
         what: 'ports',
         state: 'attention',
         says: 'No serial port is there.',
-        remedy: 'Plug the glove in, if it has a cable; one that only charges shows nothing.',
+        remedy: 'If the glove has a cable, plug it in. A charge-only cable does not work.',
       },
     ];
   }
@@ -128,7 +132,7 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
           state: port.usb ? 'wrong' : 'attention',
           says: port.usb
             ? 'You may not open it.'
-            : 'You may not open it; it matters only if a glove hangs on it.',
+            : 'You may not open it, which matters only if a glove is connected to it.',
           remedy:
             platform === 'linux'
               ? `Install the udev rule (docs/install.md)${group ? `, or: sudo usermod -aG ${group} "$USER", then log in again` : ''}.`
@@ -142,7 +146,7 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
         what,
         state: 'attention',
         says: `Held by ${port.heldBy.join(' and ')}.`,
-        remedy: 'One program at a time: end the other, unless it is the service itself.',
+        remedy: 'Only one program at a time can use it: end the other, unless it is the service itself.',
       });
     }
     if (port.latencyTimerMs !== undefined && port.latencyTimerMs > 2) {
@@ -161,7 +165,7 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
         remedy: "Write on into its device's power/control in /sys, or keep the glove streaming.",
       });
     }
-    return found.length > 0 ? found : [fine(what, 'You may open it, and nobody holds it.')];
+    return found.length > 0 ? found : [fine(what, 'You may open it, and no program holds it.')];
   });
 }
 
@@ -172,13 +176,13 @@ function service({ service: found, version }: Facts): Finding {
         what: 'service',
         state: 'attention',
         says: 'No service is running.',
-        remedy: 'Start `tautline run`, or `tautline install` for good.',
+        remedy: 'Start it with `tautline run`, or permanently with `tautline install`.',
       };
     case 'refused':
       return {
         what: 'service',
         state: 'attention',
-        says: `A service is there, but refuses to answer (${found.status}).`,
+        says: `A service is running, but refuses to answer (${found.status}).`,
         remedy: 'Give its token: --token, or TAUTLINE_TOKEN.',
       };
     case 'foreign':
@@ -206,16 +210,17 @@ function service({ service: found, version }: Facts): Finding {
 
 function installation({ installed, lingers }: Facts): Finding {
   const what = 'installation';
-  if (!installed.exists) return fine(what, 'Not installed to start at log-in; `tautline install` does it.');
+  if (!installed.exists) return fine(what, 'Not installed to start at log-in; `tautline install` does that.');
   if (!installed.programExists) {
     return {
       what,
       state: 'wrong',
-      says: `${installed.starter} starts a program that is gone.`,
-      remedy: '`tautline install` writes it again.',
+      says: `${installed.starter} starts a program that no longer exists.`,
+      remedy: 'Run `tautline install` again.',
     };
   }
-  const ends = lingers === false ? ' It ends when you log out; `loginctl enable-linger` keeps it.' : '';
+  const ends =
+    lingers === false ? ' It ends when you log out; `loginctl enable-linger` keeps it running.' : '';
   return fine(what, `Starts at log-in: ${installed.starter}.${ends}`);
 }
 
@@ -260,12 +265,32 @@ function power({ power: { onBattery, sleepsAfterMin } }: Facts): Finding[] {
     ];
   }
   if (onBattery === undefined && sleepsAfterMin === undefined) return [];
-  return [fine(what, 'Nothing that would put the computer to sleep is known.')];
+  return [fine(what, 'Nothing is known that would put the computer to sleep.')];
+}
+
+function openxr({ openxr: { supported, entries, loads, problems } }: Facts): Finding[] {
+  const what = 'openxr';
+  // A machine without applications of that kind, or without a layer, lacks nothing.
+  if (!supported) return [];
+  if (entries.length === 0) {
+    return [fine(what, 'The layer is not registered; `tautline openxr on` does it.')];
+  }
+  if (problems.length === 0) return [fine(what, `Applications get the layer by ${entries[0].manifest}.`)];
+  return problems.map((problem): Finding => {
+    const { says, remedy } = cut(problem);
+    return { what, state: loads ? 'attention' : 'wrong', says, ...(remedy === undefined ? {} : { remedy }) };
+  });
+}
+
+/** A line that says what, and then what to do. */
+function cut(line: string): { says: string; remedy?: string } {
+  const at = line.indexOf('. ') + 1;
+  return at > 0 ? { says: line.slice(0, at), remedy: line.slice(at + 1) } : { says: line };
 }
 
 function bluetooth({ bluetooth: { wanted, problem } }: Facts): Finding[] {
   if (!wanted) return [];
-  if (!problem) return [fine('bluetooth', 'The library for it is there.')];
+  if (!problem) return [fine('bluetooth', 'Its library is installed.')];
   return [
     {
       what: 'bluetooth',

@@ -6,6 +6,7 @@ import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
 import { EXAMPLES } from '../config/load.js';
 import type { Installed } from '../install/installed.js';
+import { readRegistration } from '../install/openxr-registration.js';
 import type { UserPaths } from '../install/paths.js';
 import { listPorts } from '../link/list-ports.js';
 import { findHolders } from '../link/port-holders.js';
@@ -25,7 +26,7 @@ export interface FactsOptions {
   token?: string;
 }
 
-/** Asks the system for all that the doctor looks at. Never throws: what cannot be found out is left out. */
+/** Queries the system for all that the doctor looks at. Never throws: what cannot be found out is omitted. */
 export async function gatherFacts({ paths, version, here, health, token }: FactsOptions): Promise<Facts> {
   const wanted = here.data?.gloves.some(({ link }) => link.kind === 'ble') === true;
   return {
@@ -44,6 +45,7 @@ export async function gatherFacts({ paths, version, here, health, token }: Facts
       : {}),
     folders: await Promise.all([paths.config, paths.sessions].map(folderAt)),
     bluetooth: { wanted, ...(wanted ? await bluetoothProblem() : {}) },
+    openxr: await readRegistration(),
     power: await powerOf(),
   };
 }
@@ -68,7 +70,7 @@ async function portsOf(): Promise<Facts['ports']> {
   );
 }
 
-/** Linux: what sysfs tells of the adapter. */
+/** Linux: what sysfs reports about the adapter. */
 async function adapterOf(path: string): Promise<{ latencyTimerMs?: number; autosuspends?: boolean }> {
   if (process.platform !== 'linux') return {};
   const name = basename(path);

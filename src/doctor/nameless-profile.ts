@@ -2,16 +2,16 @@ import type { TSchema } from '@sinclair/typebox';
 import { LINE_COLUMNS, type Profile, ProfileSchema } from '../config/schema.js';
 import { CHANNEL_ROLE } from '../protocol/link-table.js';
 
-/** Stands for a text that its owner chose. */
+/** Replaces a text that the owner chose. */
 const TEXT = '<text>';
-/** Texts of the owner's that say how a glove is built, and nothing else: the model of its USB adapter, its separator. */
+/** Texts of the owner's that only say how a glove is built: the model of its USB adapter, its separator. */
 const TELLING = new Set(['vendor', 'product', 'separator']);
 const WORDS = new Set<unknown>([...LINE_COLUMNS, ...Object.keys(CHANNEL_ROLE)]);
 
 /**
- * A profile as it may be shown: numbers, switches, and words that the schema itself knows. What the schema does not
- * name is not taken, so that a key of tomorrow is left out rather than let out.
- * @returns the profile, and every text that was left out of it
+ * A profile without personal data: numbers, switches, and words from the schema. Anything that the schema does not
+ * name is omitted, so that a future key cannot leak.
+ * @returns the profile, and every text that was removed from it
  */
 export function namelessProfile(profile: Profile): { profile: unknown; texts: string[] } {
   const texts: string[] = [];

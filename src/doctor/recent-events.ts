@@ -3,11 +3,11 @@ import { open } from 'node:fs/promises';
 import { promisify } from 'node:util';
 import { UNIT_NAME } from '../install/plan.js';
 
-/** What happened, without what it happened to. */
+/** An event of the log, without anything that identifies. */
 export interface LogEvent {
   time?: string;
   level?: number;
-  /** Name of the event, or the message where it is words alone; `other` for all else. */
+  /** Name of the event, or the message if it consists of plain words; otherwise `other`. */
   event: string;
 }
 
@@ -54,7 +54,7 @@ export async function readLogTail(file: string, platform = process.platform): Pr
       const from = Math.max(0, size - TAIL_BYTES);
       const { buffer, bytesRead } = await handle.read(Buffer.alloc(size - from), 0, size - from, from);
       const lines = buffer.toString('utf8', 0, bytesRead).split('\n');
-      // The first line may be half of one.
+      // The first line may be cut off.
       return from > 0 ? lines.slice(1) : lines;
     } finally {
       await handle.close();

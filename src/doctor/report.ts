@@ -4,7 +4,7 @@ import { namelessProfile } from './nameless-profile.js';
 import type { LogEvent } from './recent-events.js';
 import { type Personal, scrubTree } from './scrub.js';
 
-/** What `tautline report` puts together, before names are taken out. */
+/** What `tautline report` collects, before names are removed. */
 export interface ReportParts {
   version: string;
   node: string;
@@ -19,7 +19,7 @@ export interface ReportParts {
   metrics?: string;
 }
 
-/** Values under these keys name somebody or something, wherever they stand in what the service says. */
+/** Values under these keys identify somebody or something, wherever they are in the service's answers. */
 const NAMES = new Set([
   'name',
   'deviceId',

@@ -1,4 +1,4 @@
-/** Takes out of a report what tells who and where somebody is. */
+/** Removes from a report what tells who and where somebody is. */
 export interface Personal {
   home: string;
   user: string;
@@ -7,7 +7,7 @@ export interface Personal {
   secrets: readonly string[];
 }
 
-/** What is shorter is a secret only where it is all of a text: it would tear every word apart. */
+/** A shorter text is a secret only where it is the whole text: it would break up every word. */
 const SHORTEST = 3;
 
 /** @returns text without home folder, user, host, secrets, device ids, radio and network addresses */
@@ -17,11 +17,11 @@ export function scrub(text: string, { home, user, host, secrets }: Personal): st
     if (what.length >= SHORTEST) clean = clean.replace(new RegExp(escaped(what), 'gi'), () => put);
     else if (what !== '' && clean === what) clean = put;
   };
-  // Longest first: one may hold another.
+  // Longest first: one may contain another.
   for (const secret of [...secrets].sort((a, b) => b.length - a.length)) take(secret, '<removed>');
   take(home, '~');
   take(host, '<host>');
-  // A user's name may be a word of the trade: only where it stands alone.
+  // A user's name may be an ordinary word, so only where it stands alone.
   if (user.length > 1)
     clean = clean.replace(new RegExp(`(?<![\\w])${escaped(user)}(?![\\w])`, 'gi'), '<user>');
   return clean

@@ -20,10 +20,7 @@ export interface Situation {
   token?: string;
 }
 
-/**
- * Never throws.
- * @param named profile in place of the one of the installed service, or else of the configuration folder
- */
+/** Never throws. @param named profile, instead of the one of the installed service or of the configuration folder */
 export async function situation(named?: string, paths: UserPaths = userPaths()): Promise<Situation> {
   const installed = await readInstalled(paths, process.getuid?.() ?? 0);
   const profile = named ?? installed.profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
@@ -45,15 +42,15 @@ export async function situation(named?: string, paths: UserPaths = userPaths()):
   }
 }
 
-/** Listening everywhere, it is here, too. */
+/** A service that listens everywhere is here as well. */
 const addressOf = ({ host, port }: { host: string; port: number }): string =>
   `http://${urlHost(host === '0.0.0.0' || host === '::' ? '127.0.0.1' : host)}:${port || 7117}`;
 
 export interface ServiceStatus {
   installed: boolean;
-  /** What the system starts it by. */
+  /** The file by which the system starts it. */
   starter: string;
-  /** What the system says, where it does. */
+  /** What the system reports, if anything. */
   system: Omit<Installed, 'file' | 'command'>;
   profile?: string;
   running: boolean;
@@ -68,9 +65,9 @@ export interface ServiceStatus {
     hand: string;
     state: string;
     armed: boolean;
-    /** The session that is shown in place of it. */
+    /** The session that is shown instead of it. */
     recorded?: string;
-    /** What it has that is never used. */
+    /** Parts of it that are never used. */
     unused: UnusedLine[];
   }[];
   apps?: number;
@@ -90,7 +87,7 @@ interface Health {
   apps: unknown[];
 }
 
-/** Who answers at the address of a service. */
+/** What answers at the address of a service. */
 export type HealthAnswer =
   | { state: 'none' }
   | { state: 'refused'; status: number }
@@ -126,7 +123,7 @@ export async function gatherStatus(
   if (answer.state === 'refused' && answer.status === 401) {
     throw new TautlineError(
       'notPermitted',
-      'The service wants its token.',
+      'The service requires its token.',
       'Give it with --token or TAUTLINE_TOKEN.',
     );
   }
@@ -150,7 +147,7 @@ export async function gatherStatus(
   };
 }
 
-/** Begins a line that says more of the one above it; it may be long. */
+/** Begins a line with more about the one above it; it may be long. */
 export const NOTE = '    ';
 
 export function statusLines(status: ServiceStatus): string[] {
@@ -158,14 +155,14 @@ export function statusLines(status: ServiceStatus): string[] {
   const lines = [
     installed
       ? `installed: ${system.enabled === false ? 'does not start at log-in' : 'starts at log-in'} (${starter})`
-      : 'installed: no; `tautline install` does it',
-    `profile: ${profile ?? 'none of yours; the simulated glove'}`,
+      : 'installed: no; run `tautline install`',
+    `profile: ${profile ?? 'none; the simulated glove'}`,
   ];
   const { since, restarts, trouble } = system;
   const past = [
     since ? `since ${since}` : '',
     restarts ? `restarted ${restarts} times` : '',
-    trouble ? `ended last with ${trouble}` : '',
+    trouble ? `last ended with ${trouble}` : '',
   ].filter(Boolean);
   if (past.length > 0) lines.push(`system: ${past.join(', ')}`);
   if (!running) {

@@ -21,11 +21,11 @@ export interface GloveArming {
   arm(by: string, who: WhoArms): Refusal | undefined;
   disarm(by: string, who: WhoArms): void;
   /**
-   * As after a disarm by the wearer: from here on only the wearer arms. For a link that was lost (whoever pulled the
-   * plug to get free is held by no app when it is back), and for another glove or fit in its place.
+   * From here on only the wearer arms, as after a disarm by the wearer. For a lost link (a wearer who pulled the plug
+   * to get free must not be held by an app when it is back), and for another glove or fit.
    */
   keepForWearer(): void;
-  /** One sample: the signs that the wearer makes with the glove itself. */
+  /** Looks for gestures of the wearer in one sample. */
   sample(sensing: Sensing, timeUs: number): void;
 }
 
@@ -33,9 +33,9 @@ export interface GloveArmingSources {
   glove: GloveProfile;
   forces: Pick<GloveForces, 'armed' | 'connected' | 'arm' | 'disarm'>;
   guide: () => GloveGuide;
-  /** What is shown in the glove's place was recorded, or it is a recording itself. */
+  /** A recording is shown in the glove's place, or this is a recording itself. */
   replayed: () => boolean;
-  /** Armed or disarmed by a sign of the glove. */
+  /** Armed or disarmed by a gesture or button of the glove. */
   signed(what: 'armed' | 'disarmed', by: string): void;
 }
 
@@ -100,7 +100,7 @@ export function createGloveArming(sources: GloveArmingSources): GloveArming {
       const armed = forces.armed;
       if (armed && (pressed & disarmMask) !== 0) disarmBySign('glove button');
       else if (armed && stretched) disarmBySign('stretched hand');
-      // Whoever presses "disarm" means it, whatever else the hand does.
+      // Pressing "disarm" counts, whatever else the hand does.
       if ((pressed & disarmMask) !== 0) wearerOnly = true;
       if (!signs.update(pressed, curl, fingerStates, armed, timeUs) || (pressed & disarmMask) !== 0) return;
       if (!arm('a sign of the glove', 'wearer')) signed('armed', 'a sign of the glove');

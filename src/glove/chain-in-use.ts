@@ -6,20 +6,22 @@ import type { GloveCounters } from './counters.js';
 import type { HandFrame } from './view.js';
 import type { GloveWrist } from './wrist.js';
 
-/** The chain of one glove, and when it is made again: the glove is a different one, or other fits count. */
+/** The chain of one glove, and when it is remade: because the glove has changed, or other fits apply. */
 export interface ChainInUse {
   now: Chain;
-  /** The glove has said what it is, and it is not what this chain was made for. */
+  /** The glove has described itself, and differs from what this chain was made for. */
   differs(said: Hello): boolean;
-  /** From here on, the chain of a glove that says this. */
+  /** From here on, the chain of a glove with this description. */
   replaceFor(said: Hello): void;
-  /** The chain with the fits that count now. */
+  /** Remakes the chain with the present fits. */
   replace(): void;
-  /** Works out between other work what `replace` needs. */
+  /** Of a recording that starts over: as it was first made, for the glove that was there last. */
+  restart(): void;
+  /** Prepares, between other work, what `replace` needs. */
   prepare(): Promise<void>;
-  /** Of a recording: fits in place of those on the shelf. False when they are those in use. */
+  /** Of a recording: fits in place of the saved ones. False when they are in use already. */
   useRecordedFits(fits: FitsInUse): boolean;
-  /** Of a recording: what was followed of slow shifts, also of a glove that is yet to say what it is. */
+  /** Of a recording: the drift that was followed, even for a glove that has yet to describe itself. */
   adoptDrift(memory: readonly (number | null)[]): void;
   /** The glove has said what it is. */
   introduced(): void;
@@ -33,12 +35,13 @@ export function createChainInUse(
 ): ChainInUse {
   let hello: Hello | undefined;
   let recordedFits: FitsInUse | undefined;
-  /** Of the glove that a recording was begun with, until it has said what it is. */
+  /** Of the glove that a recording began with, until it has described itself. */
   let recordedDrift: readonly (number | null)[] | undefined;
 
   /** Its hand is shown at once, at rest, until samples come. */
   function make(): Chain {
     const made = makeChain(sources, hello, recordedFits);
+    wrist.mount = made.description.mount;
     forwardKinematics(made.skeleton, made.sensing.dofs, frame.poses, wrist.root);
     frame.velocities.fill(0);
     return made;
@@ -55,6 +58,11 @@ export function createChainInUse(
     replace() {
       counters.keep(chain.now.resistance);
       chain.now = make();
+    },
+    restart() {
+      recordedFits = undefined;
+      recordedDrift = undefined;
+      chain.replace();
     },
     prepare: () => prepareChain(sources, chain.now.description.hand),
     useRecordedFits(fits) {

@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import type { FitShelf, FitsInUse, SavedHand } from '../config/fit-file.js';
+import type { FitStore, FitsInUse, SavedHand } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
 import { createResting, type Resting } from '../contact/resting.js';
 import { Touches } from '../contact/touches.js';
@@ -21,7 +21,7 @@ import { createNewestCurls, type NewestCurls } from './newest-curls.js';
 import type { GloveDescription } from './view.js';
 import { waysToArm } from './ways-to-arm.js';
 
-/** What depends on what the glove says of itself and on the fits in use; remade when these change, disarmed. */
+/** Everything that depends on the glove's description and on the fits in use; remade, disarmed, when these change. */
 export interface Chain {
   sensing: Sensing;
   newestCurls: NewestCurls;
@@ -42,13 +42,13 @@ export interface ChainSources {
   profile: Profile;
   glove: GloveProfile;
   logger: Logger;
-  /** Fits of this profile; none: the profile's own numbers count. */
-  fits?: FitShelf;
+  /** Fits of this profile; undefined: the profile's own numbers apply. */
+  fits?: FitStore;
 }
 
 /**
- * @param said undefined until the glove has said what it is: then the profile's word counts
- * @param recordedFits of a recording: in place of those on the shelf
+ * @param said undefined until the glove has described itself; until then the profile applies
+ * @param recordedFits of a recording: in place of the saved ones
  */
 export function makeChain(
   sources: ChainSources,
@@ -56,7 +56,7 @@ export function makeChain(
   recordedFits: FitsInUse | undefined,
 ): Chain {
   const { glove } = sources;
-  const { safety } = sources.profile;
+  const { safety, openxr } = sources.profile;
   const hand = said?.hand ?? glove.hand;
   const fits = recordedFits ?? sources.fits?.current(glove.name, hand) ?? {};
   const fitted = mergeStops(
@@ -73,7 +73,7 @@ export function makeChain(
   });
   const inputs = createInputs(fitted);
   const actuators = said ? orderAsHello(fitted.actuators, said) : fitted.actuators;
-  // A string that senses gives the way to where the servo on it has to stop.
+  // A string with a sensor tells where the servo on it has to stop.
   const travel = actuators.map((actuator) => {
     const finger = actuatorFinger(actuator);
     return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
@@ -82,7 +82,12 @@ export function makeChain(
   return {
     sensing,
     newestCurls: createNewestCurls(sensing),
-    resistance: new Resistance({ safety, actuators, travel }),
+    resistance: new Resistance({
+      safety,
+      actuators,
+      travel,
+      graspEffort: openxr.graspHold ? openxr.graspEffort : undefined,
+    }),
     actuators,
     travel,
     touches: new Touches(skeleton, closing, safety),
@@ -106,13 +111,14 @@ export function makeChain(
       skeleton,
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,
+      ...(fits.mount?.mount ? { mount: fits.mount.mount.pose } : {}),
       howToArm: waysToArm(glove),
     },
     fits,
   };
 }
 
-/** Works out between other work what a chain with the fits now on the shelf needs. */
+/** Prepares, between other work, what a chain with the present fits needs. */
 export async function prepareChain({ profile, glove, fits }: ChainSources, hand: HandSide): Promise<void> {
   const fitted = fits?.current(glove.name, hand).hand?.skeleton;
   await prepareWornHand(hand, profile.wearer, fitted);

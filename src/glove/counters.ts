@@ -1,21 +1,21 @@
 import { EVENT_REASONS } from '../resistance/events.js';
 import type { Resistance } from '../resistance/resistance.js';
 
-/** What one glove has counted since it was made, over every chain that it had. */
+/** Counts of one glove since it was made, over every chain that it has had. */
 export interface GloveCounters {
   /** Samples a second, measured; 0 while the glove is silent. */
   readonly rateHz: number;
   readonly poses: number;
-  /** The first measurement counts from here. */
+  /** The first measurement starts here. */
   start(nowUs: number): void;
   /** One sample has become a pose. */
   pose(): void;
   /** Works out the rate since the last time. */
   measure(nowUs: number): void;
   silent(): void;
-  /** Keeps what the governor of a chain counted that is about to be replaced. */
+  /** Keeps the governor's counts of a chain that is about to be replaced. */
   keep(resistance: Resistance): void;
-  /** Times that each limit began to act, with those of the chain in use. */
+  /** How often each limit began to act, including the chain in use. */
   interventions(resistance: Resistance): Record<string, number>;
 }
 

@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import type { FitShelf } from '../config/fit-file.js';
+import type { FitStore } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
 import { codecOf } from '../link/codec-of.js';
 import type { Link } from '../link/link.js';
@@ -9,13 +9,13 @@ import { createGlove, type LiveGlove } from './glove.js';
 
 export interface GlovesOptions {
   profile: Profile;
-  /** Serial port in place of the profile's. */
+  /** Serial port instead of the profile's. */
   portOverride?: string;
   logger: Logger;
-  /** Links in place of those of the profile, for a replay. */
+  /** Links instead of the profile's, for a replay. */
   replay?: (glove: GloveProfile) => Link;
   /** Fits of the profile. */
-  fits?: FitShelf;
+  fits?: FitStore;
 }
 
 /** A chain for each glove of a profile, not yet started. */

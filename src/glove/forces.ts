@@ -5,7 +5,7 @@ import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
 import type { Link } from '../link/link.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
-import { type Send, VALID_FOR_MS } from '../resistance/resistance.js';
+import { type Send, VALID_FOR_MS } from '../resistance/send-schedule.js';
 import type { Chain } from './chain.js';
 import type { GloveListeners } from './listeners.js';
 import { createContactNews, reportResistance } from './reports.js';
@@ -23,17 +23,17 @@ export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 
   readonly armed: boolean;
   /** Releases sent to the glove. */
   readonly releases: number;
-  /** Another pose: fingers meet what is touched elsewhere, and the governor takes its step. */
+  /** A new pose: finds where fingers now meet what is touched, then the governor takes its step. */
   follow(nowUs: number): void;
   /** The governor takes its step: at every pose, every beat and every request. */
   step(nowUs: number): void;
   repeatRelease(nowUs: number): void;
-  /** Frees the fingers before the chain is replaced: what comes after knows nothing of what was held. */
+  /** Frees the fingers before the chain is replaced: the next one knows nothing of what was held. */
   letGo(): void;
-  /** Permits forces; who may is decided elsewhere (glove-arming.ts). False when the governor refuses. */
+  /** Permits forces; who may is decided elsewhere (arming.ts). False when the governor refuses. */
   arm(by: string): boolean;
   disarm(by: string): void;
-  /** Frees every finger for good. @returns when the glove has heard it often enough; undefined: at once */
+  /** Frees every finger for good. @returns when the glove has been told often enough; undefined: at once */
   shutdown(): Promise<void> | undefined;
   /** What the fingers meet in the newest pose; nothing while there is none. */
   contactsNow(): TouchContacts;
@@ -41,9 +41,9 @@ export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 
   record: Glove['recordResistance'];
 }
 
-/** What was heard of a glove; without it, no finger is held. */
+/** What has been received from a glove; without it, no finger is held. */
 export interface Heard {
-  /** The glove on this connection has said what it is; until then its samples could be misread. */
+  /** The glove on this connection has described itself; until then its samples could be misread. */
   introduced: boolean;
   /** Of the newest sample; -Infinity while the glove is silent. */
   sampleTimeUs: number;
@@ -61,14 +61,14 @@ export interface GloveForcesSources {
   send(bytes: Uint8Array, urgent?: boolean): boolean;
 }
 
-/** A glove without a watchdog that we know of hears a release so often, so far apart: lines have no CRC. */
+/** How often, and how far apart, a release is repeated to a glove without a known watchdog: text lines have no CRC. */
 const PLAIN_RELEASES = 3;
 const PLAIN_RELEASE_MS = 50;
-/** Keeps the layers of touches apart from those of plain stops. */
+/** Keeps layers of touches apart from those of plain stops. */
 const TOUCH_LAYER = 'touch\u0000';
 const NO_PULSES: Refusal = {
   code: 'notSupported',
-  message: 'A glove that talks in lines of text takes no pulses.',
+  message: 'A glove that uses lines of text cannot pulse.',
 };
 export function createGloveForces(sources: GloveForcesSources): GloveForces {
   const { chain, frame, heard, link, codec, time, listeners, send } = sources;
@@ -89,7 +89,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     step(nowUs);
   }
 
-  /** Turns what is touched into requests: where each finger meets each shape, now, and how that feels. */
+  /** Turns touches into requests: where each finger meets each shape now, and how that feels. */
   function meet(nowUs: number): void {
     const { touches, touchRequests, resistance, sensing } = chain();
     touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
@@ -215,12 +215,14 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
       return asked(app, request);
     },
 
-    pulse(app, request) {
+    pulse(app, request, grasps = false) {
       const { resistance } = chain();
       const { finger, amplitude, durationMs, frequencyHz } = request;
       if (codec.plain) return asked(app, request, NO_PULSES);
-      const refusal = resistance.pulse(time.nowUs(), finger, amplitude, durationMs, frequencyHz);
+      const nowUs = time.nowUs();
+      const refusal = resistance.pulse(nowUs, finger, amplitude, durationMs, frequencyHz, app, grasps);
       if (!refusal) {
+        step(nowUs);
         const { pulses } = resistance;
         for (let at = 0; at < pulses.count; at++) {
           send(

@@ -1,6 +1,6 @@
 import type { Logger } from 'pino';
 import { type Clock, systemClock } from '../clock.js';
-import type { FitShelf } from '../config/fit-file.js';
+import type { FitStore } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
 import type { GloveGuide } from '../guide/guide.js';
 import { createPoses, createVelocities, forwardKinematics, jointVelocities } from '../hand/forward.js';
@@ -10,12 +10,13 @@ import type { DeviceState, GloveCodec, GloveMessages, Samples } from '../link/co
 import { createFrameCodec } from '../link/frames.js';
 import type { Link } from '../link/link.js';
 import { createTimeSync } from '../link/time-sync.js';
+import { createAppRequests } from './app-requests.js';
 import { createGloveArming } from './arming.js';
 import { createChainInUse } from './chain-in-use.js';
 import { createGloveCounters } from './counters.js';
 import { createGloveForces } from './forces.js';
+import { createGloveLog } from './glove-log.js';
 import { createGuidedGlove } from './guided.js';
-import { createGloveJournal } from './journal.js';
 import { createLifecycle, type GloveParts } from './lifecycle.js';
 import { createListeners } from './listeners.js';
 import { createPresence } from './presence.js';
@@ -34,20 +35,20 @@ export type * from './view.js';
  *                                                           v          v
  *   link <── bytes ── codec <── stops ── forces.ts <── requests and touches of apps
  *
- * A sample runs the whole way in one call, without timers or promises in between. Beside it a slow beat notices
- * what does not come: silence, expiry, an unanswered hello.
+ * A sample runs the whole way in one call, without timers or promises in between. A slow beat notices what does not come:
+ * silence, expiry, an unanswered hello.
  *
- * Beside it: chain-in-use.ts (what a sample runs through, and when that is made again), presence.ts and
- * lifecycle.ts (whether the glove is there, how it comes and goes), arming.ts (who may arm), guided.ts (the wearer is led through moves), counters.ts, journal.ts (the log)
- * and readings.ts (what others ask).
+ * Beside it: chain-in-use.ts (what a sample runs through, and when that is remade), presence.ts and lifecycle.ts (whether
+ * the glove is there, how it comes and goes), arming.ts (who may arm), guided.ts (leading the wearer through moves),
+ * app-requests.ts (what apps ask for), readings.ts (what others want to know), counters.ts and glove-log.ts.
  */
 export interface GloveOptions {
   profile: Profile;
   glove: GloveProfile;
   link: Link;
   logger: Logger;
-  /** Fits of this profile; none: the profile's own numbers count. */
-  fits?: FitShelf;
+  /** Fits of this profile; undefined: the profile's own numbers apply. */
+  fits?: FitStore;
   codec?: (messages: GloveMessages) => GloveCodec;
   clock?: Clock;
 }
@@ -57,10 +58,12 @@ export interface LiveGlove extends Glove {
   start(): void;
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
-  readonly fits: FitShelf | undefined;
-  /** A session is shown in its place meanwhile: it can be neither armed nor led through moves. */
+  readonly fits: FitStore | undefined;
+  /** An app says where a tracker on this hand is, whose mount can be fitted. */
+  readonly hasTracker: boolean;
+  /** A session is shown in its place: meanwhile it can neither be armed nor led through moves. */
   replaced: boolean;
-  /** Puts what is on the shelf of fits to use: the chain is remade, disarmed. */
+  /** Puts the saved fits to use: the chain is remade, disarmed. */
   refit(): Promise<void>;
   /** Frees every finger, tells the glove so, and closes the link. */
   close(): Promise<void>;
@@ -68,7 +71,7 @@ export interface LiveGlove extends Glove {
 
 const BEAT_MS = 20;
 const MEASURE_US = 1_000_000;
-/** Samples read together take no longer than this, and the telling of the last: what apps ask waits no longer. */
+/** Samples that were read together take at most this long, plus sending the last: requests of apps wait no longer. */
 const BEHIND_US = 10_000;
 
 const createFrame = (): HandFrame => ({
@@ -80,6 +83,7 @@ const createFrame = (): HandFrame => ({
   poses: createPoses(),
   velocities: createVelocities(),
   skipped: 0,
+  shownLaterUs: 0,
 });
 
 export function createGlove(options: GloveOptions): LiveGlove {
@@ -90,7 +94,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const wrist = createGloveWrist(frame);
   const timeSync = createTimeSync();
   const counters = createGloveCounters();
-  const journal = createGloveJournal({ glove, link, logger, timeSync });
+  const log = createGloveLog({ glove, link, logger, timeSync });
   const chain = createChainInUse(options, frame, wrist, counters);
   const codec = (options.codec ?? createFrameCodec)({
     hello: (said) => lifecycle.introduce(said, arrivalUs),
@@ -100,7 +104,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       listeners.health();
     },
     pong: (pong) => presence.pong(pong, arrivalUs),
-    note: journal.note,
+    note: log.note,
   });
   const presence = createPresence({ link, codec, timeSync, staleMs, send });
   const forces = createGloveForces({
@@ -113,13 +117,20 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const { guide, ...guided } = createGuidedGlove({ glove, chain, codec, timeSync, arming: () => arming });
+  const { guide, ...guided } = createGuidedGlove({
+    glove,
+    chain,
+    codec,
+    timeSync,
+    arming: () => arming,
+    wrist,
+  });
   const arming = createGloveArming({
     glove,
     forces,
     guide: () => guide,
     replayed: () => replaced || link.recorded === true,
-    signed: (what, by) => journal.signed(what, chain.now.description.hand, by),
+    signed: (what, by) => log.signed(what, chain.now.description.hand, by),
   });
   const parts: GloveParts = {
     link,
@@ -135,11 +146,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     arming,
     listeners,
     counters,
-    journal,
+    log,
   };
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
 
+  const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
   let arrivalUs = 0;
   let cancelBeat = (): void => {};
@@ -152,7 +164,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
 
   function takeBytes(chunk: Uint8Array, atUs: number): void {
     arrivalUs = atUs;
-    listeners.bytes(chunk, atUs);
+    listeners.bytes(chunk, atUs + frame.shownLaterUs);
     codec.push(chunk, atUs);
     if (frame.skipped === 0) return;
     frame.skipped--;
@@ -164,10 +176,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     const timeUs = timeSync.map(samples.deviceTimeUs, arrivalUs);
     const { sensing, skeleton, inputs } = chain.now;
     sensing.update(samples, timeUs);
-    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, arrivalUs));
+    forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, timeUs, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
+    wrist.carry(frame.poses, frame.velocities);
     frame.fingerStates.set(sensing.fingerStates);
-    frame.timeUs = timeUs;
+    frame.timeUs = timeUs + frame.shownLaterUs;
     frame.valid = true;
     frame.reason = undefined;
     counters.pose();
@@ -186,7 +199,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (inputsChanged) listeners.inputs();
     if (sensing.health.version === healthVersion) return;
     healthVersion = sensing.health.version;
-    journal.verdicts(sensing, nowUs);
+    log.verdicts(sensing, nowUs);
     listeners.health();
   }
 
@@ -199,11 +212,11 @@ export function createGlove(options: GloveOptions): LiveGlove {
     }
     forces.step(nowUs);
     forces.repeatRelease(nowUs);
-    journal.flush(nowUs);
+    log.flush(nowUs);
     if (nowUs - measuredUs < MEASURE_US) return;
     measuredUs = nowUs;
     counters.measure(nowUs);
-    if (journal.bursts()) listeners.health();
+    if (log.bursts()) listeners.health();
   }
 
   function send(bytes: Uint8Array, urgent = false, nowUs = time.nowUs()): boolean {
@@ -213,12 +226,15 @@ export function createGlove(options: GloveOptions): LiveGlove {
     return taken;
   }
 
-  const { resist, touch, pulse, release, drop, read, record } = forces;
   return {
     frame,
     guide,
     fits: options.fits,
     recorded: link.recorded === true,
+    get hasTracker() {
+      const nowUs = time.nowUs();
+      return wrist.trackerAt(nowUs, nowUs, trackerPose);
+    },
     get description() {
       return chain.now.description;
     },
@@ -263,18 +279,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     ...readings,
-    ...{ resist, touch, pulse, release, drop, readResistance: read, recordResistance: record },
-    track(request) {
-      if (wrist.track(request, time.nowUs())) listeners.asked('', request);
-    },
-    rezero(by) {
-      chain.now.sensing.rezero();
-      listeners.asked(by, { type: 'rezero' });
-    },
-    arm: arming.arm,
-    disarm(by, who) {
-      arming.disarm(by, who);
-      listeners.asked(by, { type: 'disarm' });
-    },
+    ...createAppRequests(parts),
   };
 }

@@ -18,31 +18,64 @@ interface Query {
 }
 type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
 
-/** What GET /fits and its kin answer. */
+/** What GET /fits and the like answer. */
 export interface FitsAnswer {
   hand: string;
   glove: string;
   /** Whose fit is in use. */
   person?: string;
-  /** Of this glove, oldest first; numbers of bones are left out. */
-  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators'> & {
-    kind: 'sensors' | 'actuators' | 'bones';
+  /** Of this glove, oldest first; without the bone lengths. */
+  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators' | 'mount'> & {
+    kind: 'sensors' | 'actuators' | 'bones' | 'mount';
     channels?: number;
     actuators?: number;
     rmsMm?: number;
+    /** Of a mount: one standard deviation. */
+    rotationDeg?: number;
+    translationMm?: number;
     inUse: boolean;
   })[];
-  /** POST /fits/hand: the distance that is left between the joints given and the hand, mm. */
+  /** POST /fits/hand: the remaining distance between the given joints and the hand, mm. */
   rmsMm?: number;
 }
 
 const LONGEST_NAME = 40;
+
+/** Finds the glove that a request means, and turns what goes wrong into an answer. */
+const withGloveOf =
+  (gloves: readonly LiveGlove[]) =>
+  (act: Act) =>
+  async (
+    request: { query: unknown; body?: unknown; wearer: boolean },
+    reply: FastifyReply,
+  ): Promise<unknown> => {
+    const query = request.query as Query;
+    const { hand } = query;
+    const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
+    reply.header('cache-control', 'no-store');
+    try {
+      if (fitting.length === 1) return await act(fitting[0], query, request);
+      throw new TautlineError(
+        'unknownHand',
+        fitting.length === 0
+          ? noGloveFor(
+              hand,
+              gloves.map(({ description }) => description.hand),
+            ).message
+          : 'There are two gloves: name one with hand=left or hand=right.',
+      );
+    } catch (error) {
+      if (!(error instanceof TautlineError)) throw error;
+      return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
+    }
+  };
 
 /**
  * The guided check and fit over HTTP, for the command line and for pages.
  *
  *   POST /guide?task=check|fit   begin; forces are taken away. A fit may name its `person`
  *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
+ *   POST /guide?task=mount       how the tracker sits on the hand; an app must send `tracker` with `of: tracker`
  *   GET  /guide                  the present move, or what was found
  *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
  *                                from the page or the command line
@@ -54,6 +87,8 @@ const LONGEST_NAME = 40;
  *   POST /fits/hand              bones from joint positions: one set by WebXR joint name, or a list of them
  *   POST /rezero                 the hand is held open now: take this as open
  *
+ * While a recording is shown, all of these but reading, stopping and going on are refused: the glove behind it is hidden.
+ *
  * `hand=left|right` tells gloves apart when there are two. The first five answer with the state of the guide.
  *
  * Who begins a run leads it. It ends when nothing is heard of its leader for two seconds: every request that carries
@@ -62,35 +97,9 @@ const LONGEST_NAME = 40;
  */
 export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   let fittingBones = false;
-  const withGlove =
-    (act: Act) =>
-    async (
-      request: { query: unknown; body?: unknown; wearer: boolean },
-      reply: FastifyReply,
-    ): Promise<unknown> => {
-      const query = request.query as Query;
-      const { hand } = query;
-      const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
-      reply.header('cache-control', 'no-store');
-      try {
-        if (fitting.length === 1) return await act(fitting[0], query, request);
-        throw new TautlineError(
-          'unknownHand',
-          fitting.length === 0
-            ? noGloveFor(
-                hand,
-                gloves.map(({ description }) => description.hand),
-              ).message
-            : 'There are two gloves: name one with hand=left or hand=right.',
-        );
-      } catch (error) {
-        if (!(error instanceof TautlineError)) throw error;
-        return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
-      }
-    };
-
+  const withGlove = withGloveOf(gloves);
   app.register(async (scope) => {
-    // What a request asks for is in its address; a body is not looked at.
+    // What a request asks for is in its address; a body is ignored.
     scope.removeAllContentTypeParsers();
     scope.addContentTypeParser('*', (_request, payload, done) => {
       payload.resume();
@@ -109,9 +118,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         if (!(GUIDE_TASKS as readonly (string | undefined)[]).includes(task)) {
           throw new TautlineError('usage', `task is one of: ${GUIDE_TASKS.join(', ')}.`);
         }
-        if (glove.recorded || glove.replaced) {
-          throw new TautlineError(RECORDED.code, RECORDED.message);
-        }
+        mustBeShown(glove);
         mustLead(glove, leader);
         if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {
           throw new TautlineError('usage', `leader and by have at most ${LONGEST_NAME} characters.`);
@@ -124,6 +131,13 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           throw new TautlineError(
             'usage',
             'No stop of this glove can be fitted: it takes one string stop a finger, and a glove that knows "free".',
+          );
+        }
+        if (task === 'mount' && !glove.hasTracker) {
+          throw new TautlineError(
+            'notSupported',
+            'Nothing says where a tracker on this hand is.',
+            'Start the application that knows it (it sends `tracker` with `of: "tracker"`), then try again.',
           );
         }
         // Nobody may be held while he is asked to move.
@@ -156,8 +170,20 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/guide/accept',
       withGlove(async (glove, { leader = '' }) => {
+        mustBeShown(glove);
         mustLead(glove, leader);
-        const { fit, stops } = glove.guide;
+        const { fit, stops, mount } = glove.guide;
+        if (mount?.fitted) {
+          if (!mount.accepted) {
+            const { mount: pose, by, rotationDeg, translationM, residualM } = mount.fitted;
+            keep(glove, mount.person, {
+              mount: { pose: [...pose], by, rotationDeg, translationM, residualM },
+            });
+            mount.accepted = true;
+            await glove.refit();
+          }
+          return glove.guide.read();
+        }
         if (stops && stops.fitted.length > 0) {
           if (!stops.accepted) {
             keep(glove, stops.person, { actuators: stops.fitted.map((stop) => ({ ...stop })) });
@@ -180,6 +206,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/rezero',
       withGlove((glove) => {
+        mustBeShown(glove);
         glove.rezero('http');
         return { hand: glove.description.hand };
       }),
@@ -191,8 +218,9 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/undo',
       withGlove(async (glove) => {
+        mustBeShown(glove);
         const { hand, name } = glove.description;
-        if (!shelfOf(glove).undo(name, hand)) {
+        if (!storeOf(glove).undo(name, hand)) {
           throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
         }
         await glove.refit();
@@ -202,13 +230,15 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     scope.post(
       '/fits/use',
       withGlove(async (glove, { person }) => {
-        const shelf = shelfOf(glove);
-        const known = [...new Set(shelf.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
+        // Another wearer is another one for both hands.
+        for (const one of gloves) mustBeShown(one);
+        const store = storeOf(glove);
+        const known = [...new Set(store.entries.filter(({ undone }) => !undone).map((fit) => fit.person))];
         if (person === undefined || !known.includes(person)) {
           const names = known.join(', ') || 'nobody yet';
           throw new TautlineError('notSupported', `No fit of ${person ?? 'a person'}; fitted: ${names}.`);
         }
-        shelf.person = person;
+        store.person = person;
         // One after the other: the second hand is mostly the first one's mirror image, and worked out by then.
         for (const one of gloves) await one.refit();
         return fitsOf(glove);
@@ -219,6 +249,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   app.post(
     '/fits/hand',
     withGlove(async (glove, { person }, { body }) => {
+      mustBeShown(glove);
       if (fittingBones) {
         throw new TautlineError('tooMany', 'Bones are being fitted already.', 'Try again when that is done.');
       }
@@ -252,6 +283,11 @@ const STATUS: Partial<Record<string, number>> = {
   internal: 500,
 };
 
+/** Nothing is done to a glove that a replay hides. @throws TautlineError while one is shown */
+function mustBeShown(glove: LiveGlove): void {
+  if (glove.recorded || glove.replaced) throw new TautlineError(RECORDED.code, RECORDED.message);
+}
+
 /** @throws TautlineError that says who leads the run under way */
 function mustLead({ guide }: LiveGlove, id: string): void {
   const leader = guide.otherLeader(id);
@@ -263,12 +299,12 @@ function mustLead({ guide }: LiveGlove, id: string): void {
   );
 }
 
-function shelfOf({ fits }: LiveGlove) {
+function storeOf({ fits }: LiveGlove) {
   if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');
   return fits;
 }
 
-/** Who is meant: the name given, or the present wearer, or the one that the shelf knows. */
+/** Whose fit: the name given, or the present wearer, or the one in the store. */
 function personOf(glove: LiveGlove, given: string | undefined): string {
   const name = given?.trim();
   if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {
@@ -281,10 +317,10 @@ function personOf(glove: LiveGlove, given: string | undefined): string {
 function keep(
   glove: LiveGlove,
   person: string,
-  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton'>,
+  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount'>,
 ): void {
   const { hand, name } = glove.description;
-  shelfOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
+  storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
 }
 
 const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({
@@ -294,25 +330,30 @@ const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) 
 
 function fitsOf(glove: LiveGlove): FitsAnswer {
   const { hand, name } = glove.description;
-  const shelf = shelfOf(glove);
-  const current = shelf.current(name, hand);
+  const store = storeOf(glove);
+  const current = store.current(name, hand);
   const person =
-    shelf.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
+    store.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
   return {
     hand,
     glove: name,
     ...(person === undefined ? {} : { person }),
-    fits: shelf.entries
+    fits: store.entries
       .filter((fit) => fit.glove === name && fit.hand === hand)
       .map((fit) => {
-        const { skeleton, channels, actuators, ...rest } = fit;
+        const { skeleton, channels, actuators, mount, ...rest } = fit;
         return {
           ...rest,
-          kind: skeleton ? 'bones' : actuators ? 'actuators' : 'sensors',
+          kind: skeleton ? 'bones' : mount ? 'mount' : actuators ? 'actuators' : 'sensors',
           ...(channels ? { channels: channels.length } : {}),
           ...(actuators ? { actuators: actuators.length } : {}),
           ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
-          inUse: fit === current.channels || fit === current.actuators || fit === current.hand,
+          ...(mount ? { rotationDeg: mount.rotationDeg, translationMm: mount.translationM * 1000 } : {}),
+          inUse:
+            fit === current.mount ||
+            fit === current.channels ||
+            fit === current.actuators ||
+            fit === current.hand,
         };
       }),
   };

@@ -9,6 +9,7 @@ import type { GloveCodec } from '../link/codec.js';
 import type { TimeSync } from '../link/time-sync.js';
 import type { GloveArming } from './arming.js';
 import type { ChainInUse } from './chain-in-use.js';
+import type { GloveWrist } from './wrist.js';
 
 export interface GuidedSources {
   glove: GloveProfile;
@@ -16,16 +17,25 @@ export interface GuidedSources {
   codec: GloveCodec;
   timeSync: TimeSync;
   arming(): GloveArming;
+  wrist: GloveWrist;
 }
 
-/** The guide of one glove, and what it sees of each sample. */
+/** The guide of one glove, fed with each sample. */
 export interface GuidedGlove {
   readonly guide: GloveGuide;
   /** Call with every sample, after the chain has taken it and before the governor takes its step. */
   sample(timeUs: number, nowUs: number): void;
 }
 
-export function createGuidedGlove({ glove, chain, codec, timeSync, arming }: GuidedSources): GuidedGlove {
+export function createGuidedGlove({
+  glove,
+  chain,
+  codec,
+  timeSync,
+  arming,
+  wrist,
+}: GuidedSources): GuidedGlove {
+  const tracker = new Float64Array(7);
   const fingerOk = new Uint8Array(FINGERS.length);
   const guide = createGloveGuide({
     name: glove.name,
@@ -38,8 +48,11 @@ export function createGuidedGlove({ glove, chain, codec, timeSync, arming }: Gui
     found: (verdicts) => chain.now.sensing.health.adopt(verdicts),
     pinchGapMm: (fit, counts) =>
       pinchGapMm(mergeFit(glove, fit.channels), chain.now.sensing, chain.now.skeleton, counts),
-    // A glove that talks in lines knows no "free": what frees it hangs on the very numbers that are sought.
+    // A glove that uses lines has no command for "free": what frees it depends on the very numbers that are sought.
     stops: () => (codec.plain ? [] : stopsToFit(chain.now.actuators, chain.now.travel)),
+    skeleton: () => chain.now.skeleton,
+    sensed: () =>
+      FINGERS.flatMap((_, finger) => (chain.now.sensing.fingerStates[finger] === TRACKED ? [finger] : [])),
     resistance: () => chain.now.resistance,
     arm: (by) => void arming().arm(by, 'wearer'),
     disarm: (by) => arming().disarm(by, 'wearer'),
@@ -53,6 +66,8 @@ export function createGuidedGlove({ glove, chain, codec, timeSync, arming }: Gui
       for (let finger = 0; finger < fingerOk.length; finger++) {
         fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
       }
+      const known = wrist.trackerAt(timeUs, nowUs, tracker);
+      guide.placed(timeUs, sensing.dofs, known ? tracker : undefined);
       guide.feel(nowUs, sensing.curl, fingerOk, sensing.counts);
     },
   };

@@ -7,9 +7,9 @@ import { atOnce } from '../steps.js';
 import { inTimeSlices } from '../time-slices.js';
 
 /**
- * Models of the hands that are in use. How a hand moves takes a tenth of a second to work out, more on a slow machine:
- * far too long to keep other gloves and apps waiting. So it is worked out once for hands of the same bones, and those
- * who know what hand comes next prepare it between other work.
+ * Models of the hands in use. Working out how a hand moves takes a tenth of a second, longer on a slow machine: far
+ * too long for other gloves and apps to wait. So it is done once for all hands with the same bones, and whoever knows
+ * which hand comes next prepares it between other work.
  */
 const known = new Map<string, HandMotion>();
 /** Hands of several people, sessions and fits; some 20 kB each. */
@@ -21,7 +21,7 @@ export function wornHand(side: HandSide, wearer: Profile['wearer'], fitted?: Sav
   return { side, lengthM: wearer.handLengthMm / 1000, breadthM: wearer.handBreadthMm / 1000 };
 }
 
-/** At once if it was prepared. @throws RangeError for bones that no hand has */
+/** Immediate if it was prepared. @throws RangeError for bones that no hand has */
 export function handModel(options: SkeletonOptions): HandModel {
   const skeleton = createSkeleton(options);
   const key = keyOf(options);
@@ -30,7 +30,7 @@ export function handModel(options: SkeletonOptions): HandModel {
   return { skeleton, ...motion };
 }
 
-/** Works out between other work what handModel needs. @throws RangeError for bones that no hand has */
+/** Prepares, between other work, what handModel needs. @throws RangeError for bones that no hand has */
 export async function prepareHandModel(options: SkeletonOptions): Promise<void> {
   const key = keyOf(options);
   if (!known.has(key)) remember(key, await inTimeSlices(handMotionSteps(createSkeleton(options))));

@@ -8,13 +8,13 @@ import type { GloveArming } from './arming.js';
 import type { ChainInUse } from './chain-in-use.js';
 import type { GloveCounters } from './counters.js';
 import type { GloveForces } from './forces.js';
-import type { GloveJournal } from './journal.js';
+import type { GloveLog } from './glove-log.js';
 import type { GloveListeners } from './listeners.js';
 import type { Presence } from './presence.js';
 import type { HandFrame } from './view.js';
 import type { GloveWrist } from './wrist.js';
 
-/** The parts of one glove, each with a file of its name. */
+/** The parts of one glove, each in a file of that name. */
 export interface GloveParts {
   link: Link;
   codec: GloveCodec;
@@ -29,31 +29,31 @@ export interface GloveParts {
   arming: GloveArming;
   listeners: GloveListeners;
   counters: GloveCounters;
-  journal: GloveJournal;
+  log: GloveLog;
 }
 
-/** How a glove comes, turns out to be another one, falls silent and goes. Fingers are freed at each of these. */
+/** How a glove connects, turns out to be a different one, falls silent and leaves. Each of these frees the fingers. */
 export interface GloveLifecycle {
-  /** The glove says what it is. */
+  /** The glove describes itself. */
   introduce(said: Hello, arrivalUs: number): void;
-  /** The link has another state. */
+  /** The state of the link has changed. */
   status(status: LinkStatus): void;
-  /** No samples any more. */
+  /** Samples have stopped. */
   silent(reason: string): void;
-  /** Of a recording: what shaped the hand is done again. */
+  /** Of a recording: repeats what shaped the hand. */
   act(act: RecordedAct, timeUs: number): void;
-  /** What is on the shelf of fits counts from here on. */
+  /** The saved fits apply from here on. */
   refit(): Promise<void>;
-  /** From here on nothing comes any more. */
+  /** Nothing is received from here on. */
   end(): void;
 }
 
-/** A glove that says it is a different one is believed so often at most: each time the chain is made again. */
+/** How often a glove is believed that says it is a different one: each time the chain is remade. */
 const DIFFERENT_US = 200_000;
 
 export function createLifecycle(parts: GloveParts): GloveLifecycle {
   const { link, codec, time, timeSync, frame, wrist, chain, presence, forces, guide, arming } = parts;
-  const { listeners, counters, journal } = parts;
+  const { listeners, counters, log } = parts;
   let differentUs = Number.NEGATIVE_INFINITY;
   let wasLive = false;
   let stopped = false;
@@ -71,7 +71,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
       guide.stop('The glove turned out to be a different one.');
       chain.replaceFor(said);
     }
-    journal.hello(said, different);
+    log.hello(said, different);
     presence.introduced = true;
     chain.introduced();
     if (different) listeners.described();
@@ -87,10 +87,20 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
 
   /** What shaped the hand while it was recorded is done again. */
   function act(done: RecordedAct, timeUs: number): void {
-    if (done.type === 'tracker') wrist.track(done, timeUs);
+    if (done.type === 'restart') restart(done.shownLaterUs);
+    else if (done.type === 'tracker') wrist.track(done, timeUs, done.app);
     else if (done.type === 'rezero') chain.now.sensing.rezero();
     else if (done.type === 'drift') chain.adoptDrift(done.memory);
     else if (chain.useRecordedFits(done.fits)) putFitsToUse();
+  }
+
+  function restart(shownLaterUs: number): void {
+    frame.shownLaterUs = shownLaterUs;
+    codec.reset();
+    timeSync.forget();
+    wrist.forget();
+    presence.introduced = false;
+    chain.restart();
   }
 
   function takeStatus(status: LinkStatus): void {
@@ -106,11 +116,11 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     } else if (status.error) {
       frame.reason = status.error.line;
     }
-    // Whoever pulled the plug to get free is not held when it is back. In a replay nobody is held at all.
+    // A wearer who pulled the plug to get free must not be held when it is back. A replay holds nobody.
     if (forces.armed && !link.recorded) forces.disarm(live ? 'a new connection' : 'the link was lost');
     if (wasLive) arming.keepForWearer();
     wasLive = live;
-    journal.status(status);
+    log.status(status);
     listeners.health();
   }
 
@@ -127,7 +137,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     chain.now.sensing.reset();
     presence.ceased();
     forces.step(time.nowUs());
-    journal.silent(reason);
+    log.silent(reason);
     listeners.frame();
   }
 

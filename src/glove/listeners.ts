@@ -1,7 +1,7 @@
 import type { Refusal } from '../protocol/refusals.js';
 import type { AppRequest, GloveListener, HandFrame } from './view.js';
 
-/** Everybody who wants to know what happens to one glove: the stream, the recorder. */
+/** Everything that listens to one glove: the stream, the recorder. */
 export interface GloveListeners {
   /** @returns the function that stops it */
   add(listener: GloveListener): () => void;
@@ -12,7 +12,7 @@ export interface GloveListeners {
   health(): void;
   resistance(): void;
   described(): void;
-  /** @returns the refusal, as the answer to whoever asked */
+  /** @returns the refusal, as the answer to the app */
   asked(app: string, request: AppRequest, refusal?: Refusal): Refusal | undefined;
 }
 

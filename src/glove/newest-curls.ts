@@ -2,21 +2,21 @@ import { FINGERS } from '../hand/joints.js';
 import type { Sensing } from '../sensing/sensing.js';
 
 /**
- * Curl per finger as the newest sample reads. The filter that keeps a picture steady is up to 20 ms late, and a stop that
- * is kept clear of the filtered finger would be behind the true one by what that closes meanwhile.
+ * Curl per finger according to the newest sample. The filter that steadies the picture lags by up to 20 ms, and a
+ * stop that is kept clear of the filtered finger would be behind the real one by as much as it closes in that time.
  */
 export interface NewestCurls {
-  /** The filtered curl, or what the newest sample says if that is further closed; valid until the next call. */
+  /** The filtered curl, or that of the newest sample if it is further closed; valid until the next call. */
   update(): Float64Array;
 }
 
 type Sensed = Pick<Sensing, 'channels' | 'raw' | 'values' | 'curl'>;
 
-/** Degree of freedom of a finger that does not bend it. */
+/** The degree of freedom that does not bend the finger. */
 const ABDUCTION = 1;
 
 export function createNewestCurls({ channels, raw, values, curl }: Sensed): NewestCurls {
-  // A finger that is sensed joint by joint has closed by no more than the joint that has moved most.
+  // A finger with a sensor per joint has closed by no more than the joint that moved most.
   const slots = channels.flatMap(({ kind, part }, slot) =>
     kind === 'curl' || (kind === 'joint' && part !== ABDUCTION) ? [slot] : [],
   );

@@ -3,29 +3,28 @@ import type { Link } from '../link/link.js';
 import type { TimeSync } from '../link/time-sync.js';
 
 const ASK_HELLO_US = 250_000;
-/** Often enough for the glove's watchdog and for a figure of the round trip. */
+/** Often enough for the glove's watchdog and for measuring the round trip. */
 const PING_US = 1_000_000;
-/** Beats further apart than this say that the process stalled: samples may be waiting unread. */
+/** When beats are further apart than this, the process stalled and samples may be waiting unread. */
 const STALLED_US = 60_000;
 
-/** Whether the glove is there: it has said what it is, and its samples come. Without either, no finger is held. */
+/** Whether the glove is there: it has described itself, and its samples arrive. Unless both hold, no finger is held. */
 export interface Presence {
-  /** The glove on this connection has said what it is; until then its samples could be misread. */
+  /** The glove on this connection has described itself; until then its samples could be misread. */
   introduced: boolean;
   /** Host time of the newest sample; -Infinity while the glove is silent. */
   sampleTimeUs: number;
-  /** A new connection: the glove is asked what it is. */
+  /** A new connection: asks the glove for its hello. */
   connected(nowUs: number): void;
   /** The answer to a ping. */
   pong(pong: Pong, arrivalUs: number): void;
-  /** Of a recording: a ping left here. */
+  /** Of a recording: a ping was sent here. */
   pinged(token: number, sentUs: number): void;
-  /** Samples have ceased. */
+  /** Samples have stopped. */
   ceased(): void;
   /**
    * Asks for the hello, pings, and notices silence.
-   * @param sampling samples have been coming
-   * @returns that they no longer do
+   * @param sampling samples have been arriving @returns true when they no longer do
    */
   beat(nowUs: number, sampling: boolean): boolean;
 }
@@ -73,7 +72,7 @@ export function createPresence({ link, codec, timeSync, staleMs, send }: Presenc
       this.sampleTimeUs = Number.NEGATIVE_INFINITY;
     },
     beat(nowUs, sampling) {
-      // After a stall of this process, look again at the next beat.
+      // After a stall of this process, decide at the next beat.
       const punctual = nowUs - beatUs < STALLED_US;
       beatUs = nowUs;
       if (link.status.state !== 'live' || link.recorded) return false;

@@ -12,10 +12,10 @@ type Readings = Pick<
 
 /**
  * What others may ask about a glove at any time.
- * @param device what the glove last said of its battery, temperature and faults
+ * @param device what the glove last reported of its battery, temperature and faults
  */
 export function createReadings(
-  { chain, frame, wrist, link, codec, timeSync, time, counters, journal, forces }: GloveParts,
+  { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,
   device: () => DeviceState | undefined,
 ): Readings {
   const shownDofs = new Float64Array(DOF_COUNT);
@@ -24,7 +24,7 @@ export function createReadings(
     rememberDrift: () => chain.now.sensing.rememberDrift(),
     predict(aheadS, poses) {
       const { sensing, skeleton } = chain.now;
-      forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.root);
+      forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.ahead(aheadS));
     },
     rest(aheadS, poses, pressures) {
       const { sensing, skeleton, resting } = chain.now;
@@ -55,8 +55,9 @@ export function createReadings(
         counters: codec.counters,
         device: device(),
         timeSync,
-        serialPath: journal.serialPath,
+        serialPath: log.serialPath,
       }),
+      wrist: wrist.report(time.nowUs()),
     }),
   };
 }

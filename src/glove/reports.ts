@@ -1,4 +1,4 @@
-import type { FingerContact } from '../contact/solver.js';
+import type { FingerContact } from '../contact/finger-contact.js';
 import type { TouchContacts } from '../contact/touches.js';
 import { FINGERS, type HandSide, JOINT_NAMES } from '../hand/joints.js';
 import type { DeviceState, LinkCounters } from '../link/codec.js';
@@ -14,12 +14,12 @@ import type { Inputs } from '../sensing/inputs.js';
 import type { Sensing } from '../sensing/sensing.js';
 import type { HandFrame } from './view.js';
 
-/** What a glove tells of itself, as bodies of the stream's messages. */
+/** What a glove reports about itself, as bodies of the stream's messages. */
 
-/** Told while the finger is nearer than this: far contacts are no news. */
+/** Contacts are reported while the finger is nearer than this. */
 const CONTACT_WITHIN_M = 0.03;
 
-/** A contact that has moved by less than this is no news, m. */
+/** A contact that has moved less than this is not reported again, m. */
 const CONTACT_NEWS_M = 5e-4;
 
 type Body<T extends 'health' | 'resistance'> = Omit<ServerMessageOf<T>, 'type'>;
@@ -123,8 +123,8 @@ export function reportSignals(
 const inputPoses = new Float64Array(INPUT_POSES.length * INPUT_POSE_STRIDE);
 
 /**
- * Takes the governor's events with it: each is reported once.
- * @param since the events from this number on instead, and none is taken
+ * Takes the governor's events: each is reported once. @param since the events from this number on instead; none is
+ * taken
  */
 export function reportResistance(
   hand: HandSide,
@@ -176,7 +176,7 @@ function reportContact(contact: FingerContact | undefined): Pick<FingerReport, '
   };
 }
 
-/** @returns whether what there is to report of the contacts is other than when it last returned true; cheap */
+/** @returns whether the contacts to report have changed since it last returned true; cheap */
 export function createContactNews(): (contacts: TouchContacts) => boolean {
   const joints = new Int16Array(FINGERS.length).fill(-1);
   const depths = new Float64Array(FINGERS.length);

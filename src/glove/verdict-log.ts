@@ -3,14 +3,14 @@ import { logEvent } from '../log/events.js';
 import type { Channel } from '../sensing/channels.js';
 import type { Verdict } from '../sensing/health/verdicts.js';
 
-/** A channel is written about so often at most: a loose wire changes its verdict many times a second. */
+/** Shortest time between two lines about a channel: a loose wire changes its verdict many times a second. */
 export const VERDICT_LOG_US = 10_000_000;
 
-/** Logs what is wrong with the channels of one glove: each change once, and the newest always, if late. */
+/** Logs what is wrong with the channels of one glove: each change once, the newest always, if late. */
 export interface VerdictLog {
   /** Call it when any verdict may have changed. */
   take(verdicts: readonly Verdict[], channels: readonly Channel[], nowUs: number): void;
-  /** Writes what had to wait; call it now and then. */
+  /** Writes what had to wait; call it regularly. */
   flush(nowUs: number): void;
 }
 
@@ -19,7 +19,7 @@ interface ChannelLog {
   verdict: Verdict['kind'];
   evidence: string;
   waits: boolean;
-  /** Faults that had to wait and were overtaken. */
+  /** Faults that had to wait and were superseded. */
   leftOut: number;
   writtenUs: number;
 }
@@ -66,7 +66,7 @@ export function createVerdictLog(logger: Logger, glove: string): VerdictLog {
         if (log.waits) log.leftOut++;
         log.verdict = kind;
         log.evidence = evidence;
-        // That it is well again is no line of its own; a fault that came and went while it waited is one left out.
+        // Recovery gets no line of its own; a fault that came and went while it waited counts as left out.
         log.waits = kind !== 'healthy';
         if (log.waits) waiting = true;
       });

@@ -25,11 +25,13 @@ export interface HandFrame {
   poses: Float64Array;
   /** 26 × VELOCITY_STRIDE. */
   velocities: Float64Array;
-  /** Samples since the last frame that was passed on: left out because the service is behind. */
+  /** Samples since the last frame that was passed on, skipped because the service is behind. */
   skipped: number;
+  /** Of a replay that has jumped: by so much `timeUs` is later than the recorded time, µs; otherwise 0. */
+  shownLaterUs: number;
 }
 
-/** What the stream tells apps of a glove; a new object whenever it changes. */
+/** What the stream tells apps about a glove; a new object whenever it changes. */
 export interface GloveDescription {
   hand: HandSide;
   name: string;
@@ -39,37 +41,39 @@ export interface GloveDescription {
   firmwareVersion?: number;
   /** `open` and `closed`: counts at the ends of the range in use. */
   channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
-  /** `unused`: why one is never let hold its finger. */
+  /** `unused`: why an actuator never holds its finger. */
   actuators: readonly { role: ActuatorRole; kind: ActuatorKind; unused?: Unused }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];
   /** Largest string tension that the profile permits. */
   maxTensionN?: number;
-  /** How the wearer arms it, in words that complete "To arm: …". */
+  /** Of the wrist in the frame of the tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. */
+  mount?: readonly number[];
+  /** How the wearer arms it, to complete "To arm: …". */
   howToArm: string;
 }
 
 export interface GloveListener {
   /** A new pose. `frame` is reused. Also called once with valid = false when the link goes silent. */
   frame?(frame: HandFrame): void;
-  /** The glove is different from before (first hello, other side, other channels): re-welcome. */
+  /** The glove has changed (first hello, other side, other channels): welcome apps again. */
   described?(): void;
   /** Link, battery, channel verdicts or faults changed. */
   health?(): void;
-  /** What the governor gives changed. */
+  /** What the governor grants changed. */
   resistance?(): void;
   /** Inputs changed. */
   inputs?(): void;
-  /** Bytes came from the glove; `chunk` is valid only during the call. */
+  /** Bytes arrived from the glove; `chunk` is valid only during the call. */
   bytes?(chunk: Uint8Array, arrivalUs: number): void;
   /** Bytes went to the glove; `bytes` is valid only during the call. */
   sent?(bytes: Uint8Array, timeUs: number): void;
-  /** An app's request came, whether or not it is granted. */
+  /** An app's request arrived, whether or not it is granted. */
   asked?(app: string, request: AppRequest, refusal: Refusal | undefined): void;
 }
 
-/** What apps ask of a glove, as recorded. */
+/** Requests of apps, as recorded. */
 export type AppRequest =
   | AppMessageOf<'resist'>
   | AppMessageOf<'touch'>
@@ -78,7 +82,10 @@ export type AppRequest =
   | { type: 'release'; layer?: string }
   | { type: 'arm' | 'disarm' | 'rezero' };
 
-/** What a glove has counted since it was made. */
+/** What an app's pose came to: taken, taken but of no use for this reason, or refused. */
+export type TrackOutcome = { limited?: string } | { refused: Refusal };
+
+/** Counts of a glove since it was made. */
 export interface GloveMetrics {
   counters: LinkCounters;
   clock: TimeSyncStatus;
@@ -96,13 +103,13 @@ export interface Glove {
   readonly description: GloveDescription;
   /** Fits that are merged over the profile. */
   readonly fitsInUse: FitsInUse;
-  /** What was seen and followed of slow shifts, for a recording that begins now. */
+  /** The drift that was seen and followed, for a recording that begins now. */
   rememberDrift(): number[];
   readonly linkStatus: LinkStatus;
-  /** It is on a live link and has said what it is: only then can it be armed. */
+  /** It is on a live link and has described itself: only then can it be armed. */
   readonly connected: boolean;
   readonly armed: boolean;
-  /** What it shows was recorded: there is no hand in it to act on. */
+  /** It shows a recording: there is no hand in it to act on. */
   readonly recorded: boolean;
   /** The newest frame. */
   readonly frame: HandFrame;
@@ -122,18 +129,20 @@ export interface Glove {
   readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
   readMetrics(): GloveMetrics;
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
-  /** What the governor gives now, and its events since the last call. */
+  /** What the governor grants now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
-  /** The same for a recorder: its events are those since `since.event`, which is moved on; no reader loses any. */
+  /** The same for a recorder: with the events since `since.event`, which is advanced. No reader loses any. */
   recordResistance(since: { event: number }): Omit<ServerMessageOf<'resistance'>, 'type'>;
   resist(app: string, request: AppMessageOf<'resist'>): Refusal | undefined;
   touch(app: string, request: AppMessageOf<'touch'>): Refusal | undefined;
-  pulse(app: string, request: AppMessageOf<'pulse'>): Refusal | undefined;
+  /** @param grasps it is of an application that only vibrates, and the profile permits to hold fingers for it */
+  pulse(app: string, request: AppMessageOf<'pulse'>, grasps?: boolean): Refusal | undefined;
   release(app: string, layer?: string): void;
   /** The app is gone: everything it asked for is dropped at once. */
   drop(app: string): void;
-  track(request: AppMessageOf<'tracker'>): void;
-  /** The hand is held open now: what is read counts as open from here on. */
+  /** Where the hand is. @param app its id; @param name for people */
+  track(request: AppMessageOf<'tracker'>, app?: string, name?: string): TrackOutcome;
+  /** The hand is held open now: the present readings count as open from here on. */
   rezero(by: string): void;
   /** Permits forces. @returns why not */
   arm(by: string, who: WhoArms): Refusal | undefined;

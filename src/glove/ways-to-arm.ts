@@ -1,6 +1,6 @@
 import type { GloveProfile } from '../config/schema.js';
 
-/** How the wearer of a glove arms, in words that complete "To arm: …". */
+/** How the wearer of a glove arms, to complete "To arm: …". */
 export function waysToArm({ buttons, controls }: GloveProfile): string {
   const ways = ['hold "Hold to arm" on the page of the service', 'run `tautline arm`'];
   if (buttons.arm !== undefined) ways.push(`hold the glove's arm button for ${controls.armPressS} s`);

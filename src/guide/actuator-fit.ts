@@ -28,7 +28,7 @@ export interface StopToFit {
   finger: number;
   /** The string is paid out towards wire stop 1. */
   forward: boolean;
-  /** String travel at a curl, where the string model is known; else a straight line. */
+  /** String travel at a curl, where the string model is known; otherwise a straight line. */
   travel?: CurlToTravel;
 }
 
@@ -64,30 +64,31 @@ const REMEDIES: Record<StopTrouble, string> = {
   neverStopped: 'It closes fully: hook the string in, shorten it, or look at the servo and its plug.',
   taut: 'Its string is taut even when paid out: lengthen it, or swap stopAtOpen and stopAtClosed.',
   drawn: 'Its string drew it beyond open: swap stopAtOpen and stopAtClosed in the profile, or lengthen it.',
-  freed: 'It was freed time and again while its stop moved: keep it open and still; see `tautline check`.',
-  implausible: 'Its points are no line: the string rubs or slips, or it was stopped before its stop. Again.',
+  freed: 'It was freed repeatedly while its stop moved: keep it open and still; see `tautline check`.',
+  implausible:
+    'Its points do not lie on a line: the string rubs or slips, or something else stopped it. Try again.',
 };
 
-/** Open for so long before a stop moves, s. */
+/** How long the finger must be open before a stop moves, s. */
 const OPEN_S = 0.4;
-/** A little longer than the door takes its servo to need, s. */
+/** A little longer than the probe allows the servo, s. */
 const SETTLED_S = 0.35;
-/** Less than this is no closing. */
+/** Less than this does not count as closing. */
 const CLOSED_FROM = 0.14;
-/** A finger that reads this far beyond where it was open is being drawn. */
+/** A finger that reads this far beyond its open position is being pulled. */
 const DRAWN = 0.06;
 const LONGEST_CLOSE_S = 8;
 const LONGEST_OPEN_S = 20;
 const ATTEMPTS = 4;
-/** A busy computer or a weak radio frees now and then (stale samples): more patience. */
+/** A busy computer or a weak radio frees the finger now and then (stale samples), so allow more tries. */
 const FREED_ATTEMPTS = 8;
-/** Prompts of a finger that goes well: for the count that is shown. */
+/** Prompts for a finger that goes well, for the count shown. */
 const USUAL_PROMPTS = 12;
 
 type Phase = 'arm' | 'open' | 'wind' | 'close' | 'done';
 
 export interface ActuatorFit {
-  /** What to ask of the door now; finger -1: free. `target` is payout. */
+  /** What to ask of the probe now; finger -1: free. `target` is payout. */
   readonly finger: number;
   readonly target: number;
   readonly effort: number;
@@ -96,14 +97,14 @@ export interface ActuatorFit {
   /** From 1; goes up with every prompt. */
   readonly number: number;
   readonly count: number;
-  /** Of the present prompt, 0..1, as far as it can be seen. */
+  /** Of the present prompt, 0..1, as far as it can be estimated. */
   readonly part: number;
   readonly fitted: readonly FittedStop[];
   readonly unfitted: readonly UnfittedStop[];
   /**
    * @param curls per finger; below 0 where a finger reads beyond its open end
    * @param healthy per finger, 1: measured
-   * @param probed payout that the door holds the finger at; NaN: free
+   * @param probed payout at which the probe holds the finger; NaN: free
    */
   step(
     timeS: number,
@@ -120,7 +121,7 @@ export function createActuatorFit(stops: readonly StopToFit[]): ActuatorFit {
   const steady = createSteadyCurl();
 
   let phase: Phase = stops.length > 0 ? 'arm' : 'done';
-  let prompt = 'Nothing may hold you but this: Enter arms the glove, at low effort.';
+  let prompt = 'Only this run may hold you: Enter arms the glove, at low effort.';
   let number = 1;
   let part = 0;
   let at = 0;
@@ -131,7 +132,7 @@ export function createActuatorFit(stops: readonly StopToFit[]): ActuatorFit {
   let openSamples = 0;
   let openCurl = 0;
   let asking = false;
-  /** The door has taken the present request up. */
+  /** The probe has taken up the present request. */
   let taken = false;
   let attempts = 0;
   let drawnTimes = 0;

@@ -4,7 +4,7 @@ import type { MoveRecord } from './move-record.js';
 import { median, numbered, quantile, type Trace } from './move-statistics.js';
 import { isControl, type MoveName } from './moves.js';
 
-/** How each channel answered to the moves of a check. */
+/** How each channel responded to the moves of a check. */
 
 /** Response below which a channel has not moved, part of the converter. */
 export const NO_RESPONSE = 0.015;
@@ -16,12 +16,12 @@ const BEFORE_S = 0.2;
 export const answersOf = (record: MoveRecord, trace: Trace, channels: readonly Channel[]): Answers[] =>
   channels.map((channel, i) => answersOfOne(record, trace, channel, i));
 
-/** The move that takes a channel over its whole range. */
+/** The move that takes a channel through its whole range. */
 const WHOLE_MOVE: Partial<Record<ChannelKind, MoveName>> = { curl: 'fist', joint: 'fist', splay: 'spread' };
 
 /** What a channel does, in parts of the converter; positive towards its `closed`. */
 export interface Answers {
-  /** To each finger alone, NaN when it was not asked for. */
+  /** To each finger alone; NaN when that move was not asked for. */
   readonly lone: Float64Array;
   /** The same while the other hand held the other fingers straight. */
   readonly held: Float64Array;
@@ -71,7 +71,7 @@ function answersOfOne(record: MoveRecord, trace: Trace, channel: Channel, i: num
   return { lone, held, roof, hook, whole, base };
 }
 
-/** The farthest that levels get from the straight line between two others, signed; single stretches don't count. */
+/** Largest signed distance of the levels from the straight line between two others, ignoring single stretches. */
 function farthestFromLine(levels: Float64Array, first: number, last: number): number {
   const away = Float64Array.from(
     levels,

@@ -4,7 +4,7 @@ import { type ChannelFinding, judgeCheck } from './check.js';
 import type { MoveRecord } from './move-record.js';
 import type { CheckReport, LinkReport } from './report.js';
 
-/** @returns what is shown, and the verdicts if the moves were made at all: else nothing is known of the channels */
+/** @returns what to show, and the verdicts, if the moves were made at all */
 export function reportCheck(
   record: MoveRecord,
   channels: readonly Channel[],
@@ -26,7 +26,7 @@ export function reportCheck(
   };
 }
 
-/** More than half of the channels answered: else nobody made the moves, and nothing is known. */
+/** More than half of the channels responded; otherwise nobody made the moves, and nothing is known. */
 function wasFollowed(findings: readonly ChannelFinding[]): boolean {
   const silent = findings.filter(({ verdict: { kind } }) => kind === 'dead').length;
   return silent * 2 < findings.length;

@@ -9,8 +9,8 @@ import { median, noiseOf, quantile, slopeOf, type Trace, traceOf } from './move-
 import { isControl } from './moves.js';
 
 /**
- * Judges a recorded run of prompted moves: one verdict a channel. Knowing what the wearer did tells apart what
- * signals alone cannot: reversed, swapped, short range, cross-talk, drift against a sloppy hand.
+ * Judges a recorded run of prompted moves: one verdict a channel. Knowing what the wearer did reveals what signals
+ * alone cannot: reversed, swapped, short range, cross-talk, drift against a sloppy hand.
  *
  * Every response is measured from the level around its move, so that a slow drift leaves it alone, and as a
  * part of the converter, so that a glove need not be fitted yet.
@@ -18,7 +18,7 @@ import { isControl } from './moves.js';
 export interface ChannelFinding {
   readonly role: ChannelRole;
   readonly verdict: Verdict;
-  /** What a healthy verdict rests on too; empty for channels that the moves do not reach. */
+  /** Evidence, also of a healthy verdict; empty for channels that the moves do not reach. */
   readonly evidence: string;
   /** Part of the converter that the moves used, 0..1. */
   readonly used: number;
@@ -26,17 +26,17 @@ export interface ChannelFinding {
   readonly noiseCounts: number;
 }
 
-/** Range below which precision is wasted, part of the converter. Common practice. */
+/** A range below this part of the converter wastes precision. Common practice. */
 const SHORT = { curl: 0.2, joint: 0.12, splay: 0.06, stick: 0.2, control: 0.1 } as const;
 /** Noise, part of the used range, and least counts, from which it shows. As in signal-bounds.ts. */
 const NOISY = 0.006;
 const NOISY_COUNTS = 1.5;
-/** Jumps that make a loose wire; one servo spike makes two. */
+/** Jumps that indicate a loose wire; one servo spike makes two. */
 const JUMPS = 4;
 /** Part of the time at an end of the converter. */
 const RAILED = 0.8;
 const CLIPPED = 0.5;
-/** Drift over the run, part of the used range; a sloppy hand comes back to within some 5 %. */
+/** Drift over the run, part of the used range; a careless wearer returns to within some 5 %. */
 const DRIFTED = 0.15;
 
 export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): ChannelFinding[] {

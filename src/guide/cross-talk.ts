@@ -7,21 +7,21 @@ import { traceOf } from './move-statistics.js';
 import { loneWithOthersHeld, type Move } from './moves.js';
 
 /**
- * Channels that answer to what is not theirs: exchanged plugs, and channels that couple into one another.
+ * Channels that respond to another finger: swapped plugs, and channels that couple into one another.
  *
  * Fingers share tendons and muscles, so that a healthy ring finger follows its neighbours by half and more (Zatsiorsky,
- * Li & Latash, Exp. Brain Res. 131, 2000; from memory). No reading tells that from a coupling of wires. So where a
+ * Li & Latash, Exp. Brain Res. 131, 2000; from memory). No reading distinguishes that from coupled wires. So where a
  * finger followed, its neighbour is asked for once more with the other fingers held straight by the other hand: then
  * tendons cannot move them, and wires still can.
  */
 
-/** Follows so much, part of its own range: ask again. */
+/** A channel that follows this much, part of its own range, is asked again. */
 const ASK_AGAIN = 0.12;
-/** Most that a finger gives way in the other hand. Common practice. */
+/** Most that a finger moves although the other hand holds it. Common practice. */
 const HELD_MOST = 0.15;
-/** A move counts when its own finger answered by this part of its range. */
+/** A move counts when its own finger responded by this part of its range. */
 const MADE = 0.4;
-/** What tendons explain, when nobody was asked to hold: by which finger moves (row), and which follows. Common practice. */
+/** What tendons explain, when the other fingers were not held: by the finger that moves (row) and the one that follows. Common practice. */
 const FOLLOWS = [
   [0, 0.35, 0.25, 0.2, 0.2],
   [0.35, 0, 0.6, 0.35, 0.3],
@@ -29,17 +29,17 @@ const FOLLOWS = [
   [0.2, 0.35, 0.75, 0, 0.75],
   [0.2, 0.3, 0.45, 0.75, 0],
 ] as const;
-/** A channel that answers to another finger this much more than to its own is that finger's. */
+/** A channel that responds this much more to another finger than to its own belongs to that finger. */
 const OTHERS = 1.8;
 const TINY = 1e-9;
 
 const isOfFinger = ({ kind }: Channel) => kind === 'curl' || kind === 'joint';
 
-/** Way of a channel in the moves of its own finger, part of the converter. */
+/** Range of a channel in the moves of its own finger, part of the converter. */
 const rangeOf = ({ lone, whole }: Answers, finger: number): number =>
   Math.max(Math.abs(lone[finger]) || 0, Math.abs(whole) || 0);
 
-/** Lone moves to be made once more with the other fingers held: of fingers that others followed. */
+/** Single-finger moves to repeat with the other fingers held: those that other fingers followed. */
 export function movesToRepeat(record: MoveRecord, channels: readonly Channel[]): Move[] {
   const answers = answersOf(record, traceOf(record, STRETCH_S), channels);
   const wasMade = (mover: number) =>
@@ -52,7 +52,7 @@ export function movesToRepeat(record: MoveRecord, channels: readonly Channel[]):
   const wasFollowed = (mover: number) =>
     channels.some((channel, i) => {
       if (!isOfFinger(channel) || channel.source < 0 || channel.finger === mover) return false;
-      // One that answers to others more than to its own is no matter of tendons.
+      // Tendons do not explain a channel that responds more to others than to its own finger.
       const own = Math.abs(answers[i].lone[channel.finger]);
       const share =
         Math.abs(answers[i].lone[mover]) / Math.max(NO_RESPONSE, rangeOf(answers[i], channel.finger));

@@ -28,7 +28,7 @@ export interface FittedChannel {
   readonly curve?: readonly (readonly [number, number])[];
   /** Standard deviation of the repeated poses, degrees of the widest joint that the channel moves. */
   readonly residualDeg: number;
-  /** Repeated poses that it rests on. */
+  /** Repeated poses that it is based on. */
   readonly poses: number;
 }
 
@@ -43,16 +43,16 @@ export interface FitResult {
 const STRETCH_S = 0.04;
 /** The end of a held pose. */
 const HELD_S = 0.4;
-/** A pose farther out than the next one by this part of the range stands alone. */
+/** A pose that is farther out than the next one by this part of the range is an outlier. */
 const ALONE = 0.07;
 /** Part of the converter below which there is nothing to fit. */
 const NO_RANGE = 0.03;
-/** Residual from which the wearer should do it again, degrees. */
+/** From this residual on, the wearer should fit again, degrees. */
 const SLOPPY_DEG = 8;
 /** Points of the curve, and how far people are off a bar that they follow, part of the range (common practice). */
 const CURVE_AT = [0.15, 0.3, 0.45, 0.6, 0.75, 0.9] as const;
 const OFF_THE_BAR = 0.025;
-/** A curve that differs less than this from the known shape is left out. */
+/** A curve that differs less than this from the known shape is omitted. */
 const STRAIGHT = 0.012;
 const POINT = 1e-4;
 
@@ -92,7 +92,7 @@ export function fitChannels(
   return { channels: fitted, residualDeg, warnings };
 }
 
-/** A fit, a warning why there is none, or nothing when the moves do not concern the channel. */
+/** A fit, a warning that says why there is none, or nothing when no move concerns the channel. */
 function fitOne(
   record: MoveRecord,
   trace: Trace,

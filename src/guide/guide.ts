@@ -1,5 +1,7 @@
 import type { ClosingProfile } from '../hand/closing.js';
+import type { DofArray } from '../hand/dofs.js';
 import type { HandSide } from '../hand/joints.js';
+import type { Skeleton } from '../hand/skeleton.js';
 import type { LinkCounters } from '../link/codec.js';
 import type { TimeSync } from '../link/time-sync.js';
 import type { Refusal } from '../protocol/refusals.js';
@@ -14,9 +16,18 @@ import { type FitResult, fitChannels } from './fit.js';
 import { createGuidedRun, type GuidedRun } from './guided-run.js';
 import { createLeadership } from './leader.js';
 import { judgeLink } from './link-report.js';
+import { createMountRun, type MountRun } from './mount-run.js';
 import { checkMoves, fitMoves } from './moves.js';
 import { pinchOf } from './pinch-gap.js';
-import type { CheckReport, FitReport, GuideReport, GuideTask, Leader, StopsReport } from './report.js';
+import type {
+  CheckReport,
+  FitReport,
+  GuideReport,
+  GuideTask,
+  Leader,
+  MountReport,
+  StopsReport,
+} from './report.js';
 import { createStopsRun, type StopsRun } from './stops-run.js';
 
 /** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
@@ -40,6 +51,8 @@ export interface GloveGuide {
   sample(counts: ArrayLike<number>, timeUs: number): void;
   /** What the fit of the actuators feels: at every sample, before the resistance takes its step. */
   feel(nowUs: number, curls: ArrayLike<number>, healthy: ArrayLike<number>, counts: ArrayLike<number>): void;
+  /** What the fit of a mount sees: at every sample. @param tracker undefined: no tracker says where the hand is */
+  placed(timeUs: number, dofs: DofArray, tracker: Float64Array | undefined): void;
   /** Called now and then: gives up when the glove has been silent for long. */
   notice(nowUs: number): void;
   readonly running: boolean;
@@ -49,6 +62,8 @@ export interface GloveGuide {
   readonly canFitStops: boolean;
   /** The fit that the last run found, until another one begins. */
   readonly fit: FitReport | undefined;
+  /** The mount that the last run found, until another one begins. */
+  readonly mount: MountReport | undefined;
   /** The fit of the string stops that the last run found, until another one begins. */
   readonly stops: StopsReport | undefined;
   read(): GuideReport;
@@ -68,6 +83,9 @@ export interface GuideSources {
   pinchGapMm(fit: FitResult, counts: Uint16Array): number;
   /** String stops that can be fitted. */
   stops(): readonly StopToFit[];
+  skeleton(): Skeleton;
+  /** Fingers that are sensed now, as indices into FINGERS. */
+  sensed(): readonly number[];
   resistance(): Resistance;
   arm(by: string): void;
   disarm(by: string): void;
@@ -88,12 +106,15 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   let check: CheckReport | undefined;
   let fit: FitReport | undefined;
   let stops: StopsReport | undefined;
+  let mountRun: MountRun | undefined;
+  let mount: MountReport | undefined;
   let person = '';
   let heardUs = 0;
 
   function begin(wanted: GuideTask): void {
     const channels = sources.channels();
-    if (wanted === 'actuators') {
+    if (wanted === 'mount') mountRun = createMountRun(sources.skeleton(), sources.sensed());
+    else if (wanted === 'actuators') {
       const { resistance, disarm } = sources;
       stopsRun = createStopsRun({ stops: sources.stops(), channels: sources.channels, resistance, disarm });
     } else if (wanted === 'check') {
@@ -127,11 +148,12 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     stopsRun = undefined;
   }
 
-  const isRunning = (): boolean => run !== undefined || stopsRun !== undefined;
+  const isRunning = (): boolean => run !== undefined || stopsRun !== undefined || mountRun !== undefined;
 
   function stop(why: string): void {
     if (!isRunning()) return;
     run = undefined;
+    mountRun = undefined;
     endStopsRun();
     state = 'stopped';
     reason = why;
@@ -150,12 +172,15 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     get stops() {
       return stops;
     },
+    get mount() {
+      return mount;
+    },
     get fit() {
       return fit;
     },
     stop,
     refusesArming(who) {
-      if (run)
+      if (run || mountRun)
         return refusal(`A ${task} is under way, with forces off: arm when it is over, or end it first.`);
       if (!stopsRun || (stopsRun.asksToArm && who === 'wearer')) return undefined;
       return refusal('The stops are being fitted, which only the wearer arms, when asked to.');
@@ -174,6 +199,8 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       check = undefined;
       fit = undefined;
       stops = undefined;
+      mountRun = undefined;
+      mount = undefined;
       person = who;
       before = { ...counters };
       state = 'running';
@@ -184,6 +211,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       // The deliberate act of the wearer, who has read in the prompt what it does.
       if (stopsRun?.asksToArm) sources.arm('the wearer, to fit the actuators');
       run?.next();
+      mountRun?.next();
       // After the last move nothing is left to be asked, whether or not a sample comes.
       if (run?.finished) finish(run);
     },
@@ -206,6 +234,19 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       state = 'done';
       endStopsRun();
     },
+    placed(timeUs, dofs, tracker) {
+      if (!mountRun) return;
+      heardUs = timeUs;
+      const outcome = mountRun.sample(timeUs, dofs, tracker);
+      if (!outcome) return;
+      if ('stopped' in outcome) {
+        stop(outcome.stopped);
+        return;
+      }
+      mount = { person, ...outcome, accepted: false };
+      state = 'done';
+      mountRun = undefined;
+    },
     notice(nowUs) {
       if (!isRunning()) return;
       if (nowUs - heardUs > SILENT_US) stop('The glove fell silent.');
@@ -217,9 +258,11 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       if (reason) report.reason = reason;
       if (run) report.move = moveOf(run);
       if (stopsRun) report.move = stopsRun.move;
+      if (mountRun) report.move = mountRun.move;
       if (check) report.check = check;
       if (fit) report.fit = fit;
       if (stops) report.stops = stops;
+      if (mount) report.mount = mount;
       return report;
     },
   };

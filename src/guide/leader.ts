@@ -1,22 +1,22 @@
 import type { Leader } from './report.js';
 
-/** A run whose leader has not been heard of for so long ends: nobody sees its prompts any more. */
+/** A run ends when its leader has not been heard from for this long: nobody sees its prompts any more. */
 const GONE_US = 1.6e6;
 
 /** Who leads a run, and whether it is still there. */
 export interface Leadership {
   readonly leader: Leader | undefined;
-  /** @param leader none: a run that needs nobody to go on */
+  /** @param leader undefined: a run that needs no leader */
   begin(leader: Leader | undefined): void;
-  /** A sign of life of the one with this id; of others it counts for nothing. */
+  /** A sign of life from the client with this id; ignored unless it leads. */
   heardOf(id: string): void;
-  /** Call now and then. @returns that nothing has been heard of the leader for too long */
+  /** Call regularly. @returns true when the leader has been silent for too long */
   gone(nowUs: number): boolean;
 }
 
 export function createLeadership(): Leadership {
   let leader: Leader | undefined;
-  /** NaN from a sign of life to the next look at the time: this has no clock of its own. */
+  /** NaN from a sign of life to the next call of `gone`: this has no clock of its own. */
   let heardUs = Number.NaN;
   return {
     get leader() {

@@ -1,3 +1,4 @@
+import type { FittedMount, MountFault } from '../hand/fit-mount.js';
 import type { HandSide } from '../hand/joints.js';
 import type { ChannelRole } from '../protocol/link-table.js';
 import type { FittedStop, UnfittedStop } from './actuator-fit.js';
@@ -13,7 +14,7 @@ export interface Leader {
   name: string;
 }
 
-export const GUIDE_TASKS = ['check', 'fit', 'actuators'] as const;
+export const GUIDE_TASKS = ['check', 'fit', 'actuators', 'mount'] as const;
 export type GuideTask = (typeof GUIDE_TASKS)[number];
 
 export interface GuideReport {
@@ -38,6 +39,18 @@ export interface GuideReport {
   check?: CheckReport;
   fit?: FitReport;
   stops?: StopsReport;
+  mount?: MountReport;
+}
+
+/** How the tracker sits on the hand, or why that was not found. */
+export interface MountReport {
+  person: string;
+  fitted?: FittedMount;
+  /** Why not: a name, and one line for the wearer. */
+  fault?: MountFault;
+  line?: string;
+  /** It is in use, and saved. */
+  accepted: boolean;
 }
 
 /** Where the string stops hold, as found by use. */

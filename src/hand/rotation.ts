@@ -36,3 +36,12 @@ export function turnBy(q: ArrayLike<number>, by: ArrayLike<number>): Quaternion 
   const turn = quat.setAxisAngle([0, 0, 0, 1], vec3.normalize([0, 0, 0], asVec(by)), angle);
   return quat.normalize(turn, quat.multiply(turn, turn, asQuat(q))) as Quaternion;
 }
+
+/** The rotation vector (radians) of a unit quaternion, at most half a turn long. */
+export function rotationVector([x, y, z, w]: ArrayLike<number> & Iterable<number>): Vector {
+  const sign = w < 0 ? -1 : 1;
+  const s = Math.hypot(x, y, z);
+  if (s < 1e-12) return [2 * sign * x, 2 * sign * y, 2 * sign * z];
+  const scale = (sign * 2 * Math.atan2(s, Math.abs(w))) / s;
+  return [scale * x, scale * y, scale * z];
+}

@@ -1,17 +1,17 @@
 import { execFile } from 'node:child_process';
 import { readFile } from 'node:fs/promises';
 import { promisify } from 'node:util';
+import { commandOfUnit } from './autostart.js';
 import type { UserPaths } from './paths.js';
 import { LAUNCHD_LABEL, TASK_NAME, UNIT_NAME } from './plan.js';
-import { commandOfUnit } from './starters.js';
 
 const execute = promisify(execFile);
 
-/** What the system says of the installed service. Undefined: it does not say. */
+/** What the system reports about the installed service. Undefined: not reported. */
 export interface Installed {
   /** The file that starts it; undefined: it is not installed. */
   file?: string;
-  /** Words of the command that it is started with. */
+  /** Words of the command that starts it. */
   command?: readonly string[];
   /** Profile that the command names. */
   profile?: string;
@@ -19,9 +19,9 @@ export interface Installed {
   running?: boolean;
   /** When it was started, as the system writes it. */
   since?: string;
-  /** Times that the system has restarted it. */
+  /** How often the system has restarted it. */
   restarts?: number;
-  /** How it ended last, when that was not well. */
+  /** How it last ended, if with a failure. */
   trouble?: string;
 }
 
@@ -64,7 +64,7 @@ async function read(starter: string, uid: number, platform: NodeJS.Platform): Pr
     default: {
       const said = await ask('schtasks', '/Query', '/TN', TASK_NAME, '/XML');
       const command = commandOfTask(bytes.toString('utf16le'));
-      // Gone from the scheduler: what is left is only our copy of the task.
+      // Gone from the scheduler: only our copy of the task is left.
       return said === undefined
         ? {}
         : { file: starter, command, enabled: !/<Settings>[\s\S]*<Enabled>false/.test(said) };

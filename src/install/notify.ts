@@ -2,11 +2,11 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import type { Logger } from 'pino';
 import { logEvent } from '../log/events.js';
 
-/** What the service says of itself to the manager that started it. */
+/** Reports the state of the service to the manager that started it. */
 export interface Notifier {
   /** The service answers. */
   ready(status: string): void;
-  /** The service ends because it was asked to. */
+  /** The service is ending on request. */
   stopping(): void;
 }
 
@@ -22,7 +22,7 @@ const SHELL = 'while IFS= read -r message; do systemd-notify "$message" || exit 
 
 export interface NotifierOptions {
   logger: Logger;
-  /** False: the process is up, but does not do its work. It is then not said to be alive. */
+  /** False: the process runs but does no work, so it is not reported as alive. */
   alive: () => boolean;
   env?: NodeJS.ProcessEnv;
   pid?: number;
@@ -91,7 +91,7 @@ interface Path {
 }
 
 /**
- * Whether poses still come where they are said to. A glove that is silent is no fault of ours: within `staleMs` its
+ * Whether poses still come where they are said to. A glove that is silent is not our fault: within `staleMs` its
  * beat says that its poses are not valid. Poses that stay valid and yet the same, over two calls seconds apart, say
  * that both the samples' way and the beat that guards it have stopped.
  */

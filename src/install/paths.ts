@@ -1,20 +1,20 @@
 import { homedir } from 'node:os';
 import { posix, win32 } from 'node:path';
 
-/** Every place of this program outside its own folder, by each system's convention. */
+/** Every path that this program uses outside its own folder, by each system's convention. */
 export interface UserPaths {
   /** Profile and fits. */
   config: string;
   /** The profile that `tautline run` uses when it is given none, if it is there. */
   profile: string;
   sessions: string;
-  /** What lives as long as a service runs; where the first cannot be written, the next. For this user alone. */
+  /** Files that exist while a service runs, for this user alone: the first folder that is writable. */
   runtime: readonly string[];
-  /** The log of an installed service where the system keeps none itself. */
+  /** The log of an installed service, where the system keeps none. */
   log: string;
   /** What may be deleted at any time: compiled code. */
   cache: string;
-  /** What the system starts the service by: a unit, an agent, a task. */
+  /** The file by which the system starts the service: a unit, an agent, a task. */
   starter: string;
 }
 
@@ -65,7 +65,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       starter: join(library, 'LaunchAgents', 'tautline.plist'),
     };
   }
-  // The specification: a path that is not absolute is to be ignored.
+  // By the specification, a path that is not absolute must be ignored.
   const base = (value: string | undefined, ...fallback: string[]): string =>
     value && isAbsolute(value) ? value : join(home, ...fallback);
   const configHome = base(env.XDG_CONFIG_HOME, '.config');

@@ -1,13 +1,15 @@
 import { posix, win32 } from 'node:path';
+import { type Autostart, launchAgent, scheduledTask, systemdUnit } from './autostart.js';
 import type { UserPaths } from './paths.js';
-import { launchAgent, type Starter, scheduledTask, systemdUnit } from './starters.js';
 
-/** What is to be done, in order: shown before, and all that is done. */
+/** One step of an installation. The steps that are shown are the steps that are taken. */
 export type Step =
   | { kind: 'folder'; path: string }
   | { kind: 'write'; path: string; text: string; encoding?: 'utf16le' }
   | { kind: 'remove'; path: string }
-  /** @property mayFail what it undoes may not be there */
+  /** A folder that is removed if nothing is in it. */
+  | { kind: 'prune'; path: string }
+  /** @property mayFail there may be nothing to undo */
   | { kind: 'run'; command: string; args: string[]; mayFail?: boolean };
 
 export const TASK_NAME = 'Tautline';
@@ -21,8 +23,8 @@ const systemctl = (...args: string[]): Step => ({
 });
 const may = (step: Step): Step => (step.kind === 'run' ? { ...step, mayFail: true } : step);
 
-/** Windows ends a task without asking it: the fingers are freed before, not by the glove's own watchdog alone. */
-const endTask = ({ node, main }: Starter): Step[] => [
+/** Windows ends a task without warning, so the fingers are freed first, not by the glove's own watchdog alone. */
+const endTask = ({ node, main }: Autostart): Step[] => [
   may({ kind: 'run', command: node, args: [main, 'disarm'] }),
   may({ kind: 'run', command: 'schtasks', args: ['/End', '/TN', TASK_NAME] }),
 ];
@@ -31,7 +33,7 @@ const endTask = ({ node, main }: Starter): Step[] => [
 export function installSteps(
   platform: NodeJS.Platform,
   paths: UserPaths,
-  starter: Starter,
+  autostart: Autostart,
   uid: number,
 ): Step[] {
   const { dirname } = platform === 'win32' ? win32 : posix;
@@ -43,9 +45,9 @@ export function installSteps(
     return [
       ...folders,
       // schtasks reads UTF-16 with a byte order mark.
-      { kind: 'write', path: paths.starter, text: `\ufeff${scheduledTask(starter)}`, encoding: 'utf16le' },
+      { kind: 'write', path: paths.starter, text: `\ufeff${scheduledTask(autostart)}`, encoding: 'utf16le' },
       { kind: 'run', command: 'schtasks', args: ['/Create', '/TN', TASK_NAME, '/XML', paths.starter, '/F'] },
-      ...endTask(starter),
+      ...endTask(autostart),
       { kind: 'run', command: 'schtasks', args: ['/Run', '/TN', TASK_NAME] },
     ];
   }
@@ -53,7 +55,7 @@ export function installSteps(
     return [
       ...folders,
       { kind: 'folder', path: dirname(paths.log) },
-      { kind: 'write', path: paths.starter, text: launchAgent(starter) },
+      { kind: 'write', path: paths.starter, text: launchAgent(autostart) },
       may({ kind: 'run', command: 'launchctl', args: ['bootout', `gui/${uid}/${LAUNCHD_LABEL}`] }),
       { kind: 'run', command: 'launchctl', args: ['bootstrap', `gui/${uid}`, paths.starter] },
     ];
@@ -62,7 +64,7 @@ export function installSteps(
     // Ends with an error where there is no systemd for users: then nothing is left behind.
     systemctl('show-environment'),
     ...folders,
-    { kind: 'write', path: paths.starter, text: systemdUnit(starter) },
+    { kind: 'write', path: paths.starter, text: systemdUnit(autostart) },
     systemctl('daemon-reload'),
     systemctl('enable', UNIT_NAME),
     systemctl('restart', UNIT_NAME),
@@ -73,12 +75,12 @@ export function installSteps(
 export function uninstallSteps(
   platform: NodeJS.Platform,
   paths: UserPaths,
-  starter: Starter,
+  autostart: Autostart,
   uid: number,
 ): Step[] {
   if (platform === 'win32') {
     return [
-      ...endTask(starter),
+      ...endTask(autostart),
       may({ kind: 'run', command: 'schtasks', args: ['/Delete', '/TN', TASK_NAME, '/F'] }),
       { kind: 'remove', path: paths.starter },
     ];
@@ -106,6 +108,8 @@ export function describeStep(step: Step): string {
       return `write ${step.path}`;
     case 'remove':
       return `remove ${step.path}`;
+    case 'prune':
+      return `remove ${step.path} if it is empty`;
     case 'run':
       return `run ${[step.command, ...step.args].join(' ')}`;
   }

@@ -7,14 +7,14 @@ import { describePort, type PortInfo } from './list-ports.js';
 
 /** A board that does not restart when its port is opened answers within a second. */
 const PATIENCE_MS = 1500;
-/** One that does sits in its boot loader for a second or two (common practice), and only then starts. */
+/** One that does restart stays in its boot loader for a second or two (common practice) before it starts. */
 const LONG_PATIENCE_MS = 5000;
 const ASK_EVERY_MS = 250;
 
 export interface AskPortsOptions {
   /** The glove that is looked for. */
   hand: HandSide;
-  /** Any glove will do: it is the only one of the profile, and says itself which hand it is. */
+  /** Any glove will do: it is the only one in the profile, and reports its own hand. */
   anyHand: boolean;
   codec(messages: GloveMessages): GloveCodec;
   candidates(): Promise<PortInfo[]>;
@@ -29,7 +29,7 @@ type Answer = { port: Port; hand: HandSide } | { why: string; silent: boolean };
 
 /**
  * Finds the glove by asking: opens one candidate after the other, asks for a hello, and keeps the port on which the
- * wanted hand answers. The port of last time is asked first. Ports that were silent are asked once more with more
+ * wanted hand answers. The port that answered last time is asked first. Silent ports are asked once more, with more
  * patience.
  */
 export function askPorts(options: AskPortsOptions): OpenPort {
@@ -47,7 +47,7 @@ export function askPorts(options: AskPortsOptions): OpenPort {
         const answer = await askOne(info.path, patienceMs, events, abandoned);
         if (abandoned?.aborted) {
           if ('port' in answer) await answer.port.close();
-          throw new TautlineError('portFailed', 'The search for the glove was given up.');
+          throw new TautlineError('portFailed', 'The search for the glove was cancelled.');
         }
         if ('port' in answer) {
           if (anyHand || answer.hand === hand) {
@@ -72,7 +72,7 @@ export function askPorts(options: AskPortsOptions): OpenPort {
       return new TautlineError(
         'portMissing',
         `${glove} is connected: there is no serial port to ask.`,
-        'Plug it in; a cable that only charges shows nothing.',
+        'Plug it in. A charge-only cable does not work.',
       );
     }
     const each = ports.map((info) => `${describePort(info)}: ${why.get(info)?.replace(/\.$/, '')}`);

@@ -1,6 +1,6 @@
 /**
- * Notices that samples come in bursts: several in each read, though the glove took them one after another.
- * Many USB serial adapters collect bytes for 16 ms before they pass them on (common practice of such chips).
+ * Notices samples that come in bursts: several in each read, although the glove took them one by one. Many USB serial
+ * adapters collect bytes for 16 ms before they pass them on (common practice of such chips).
  */
 export interface Batching {
   take(deviceUs: number, arrivalUs: number): void;
@@ -8,10 +8,10 @@ export interface Batching {
 }
 
 const PERIOD_US = 1_000_000;
-/** Below this, bursts are the pace of USB and of this process, and harm nobody. */
+/** Shorter bursts are the pace of USB and of this process, and harmless. */
 const LEAST_MS = 5;
 const LEAST_SAMPLES_A_READ = 1.5;
-/** A busy moment is no burst: so many periods in a row must agree. */
+/** A busy moment is not a burst: this many periods in a row must agree. */
 const PERIODS = 3;
 
 /** @param verdict its batchMs is kept: time between reads, ms, or 0 when samples do not come in bursts */

@@ -1,6 +1,6 @@
 import type { Trouble } from './ble-messages.js';
 
-/** The library for Bluetooth could not be loaded: its words in, what to do out. */
+/** What to do when the Bluetooth library could not be loaded, from its own message. */
 export function explainLoadFailure(words: string, platform: NodeJS.Platform): Trouble {
   const code = 'bluetoothUnavailable';
   const library = /(lib[\w.-]+\.so[.\d]*): cannot open shared object/.exec(words)?.[1];
@@ -30,7 +30,7 @@ export function explainLoadFailure(words: string, platform: NodeJS.Platform): Tr
   return { code, message: `Bluetooth cannot be used: ${firstLine(words)}` };
 }
 
-/** The library is there, but no radio to use. */
+/** The library was loaded, but found no radio. */
 export function explainNoRadio(adapters: number, platform: NodeJS.Platform): Trouble {
   const code = 'bluetoothUnavailable';
   if (adapters > 0) {
@@ -49,9 +49,9 @@ export function explainNoRadio(adapters: number, platform: NodeJS.Platform): Tro
     message: 'No Bluetooth adapter can be used.',
     remedy: pick(platform, {
       linux:
-        'Plug one in, and see that the Bluetooth service runs: sudo systemctl start bluetooth (package bluez; most containers have none).',
-      darwin: 'Permit this terminal to use Bluetooth: System Settings, Privacy & Security, Bluetooth.',
-      other: 'Plug one in that can do Bluetooth LE, and see that its driver is installed.',
+        'Plug one in, and check that the Bluetooth service runs: sudo systemctl start bluetooth (package bluez; most containers have none).',
+      darwin: 'Allow this terminal to use Bluetooth: System Settings, Privacy & Security, Bluetooth.',
+      other: 'Plug in one that supports Bluetooth LE, and check that its driver is installed.',
     }),
   };
 }
@@ -60,10 +60,10 @@ export const notFound = (glove: string): Trouble => ({
   code: 'portMissing',
   message: `${glove} was not found by Bluetooth.`,
   remedy:
-    'Switch it on, bring it nearer, and see that nothing else (a phone, a second service) is connected to it.',
+    'Switch it on, bring it nearer, and check that nothing else (a phone, a second service) is connected to it.',
 });
 
-/** A step on the way to the glove failed; the library does not say why. */
+/** What to do when a step of connecting failed; the library does not say why. */
 export function explainStep(step: 'scan' | 'connect' | 'discover', glove: string): Trouble {
   switch (step) {
     case 'scan':
@@ -76,7 +76,7 @@ export function explainStep(step: 'scan' | 'connect' | 'discover', glove: string
       return {
         code: 'portFailed',
         message: `${glove} is in range, but the Bluetooth connection failed.`,
-        remedy: 'Bring it nearer; if it goes on, switch the glove off and on.',
+        remedy: 'Bring it nearer; if that does not help, switch the glove off and on.',
       };
     case 'discover':
       return {
@@ -91,7 +91,7 @@ export function explainStep(step: 'scan' | 'connect' | 'discover', glove: string
 export const goneTrouble = (glove: string): Trouble => ({
   code: 'portFailed',
   message: `${glove} is gone: out of range, switched off, or out of battery.`,
-  remedy: 'Bring it back; it is looked for all the time.',
+  remedy: 'Bring it back: the service keeps looking for it.',
 });
 
 const firstLine = (words: string): string => `${words.split('\n')[0]!.replace(/^Error:\s*|[.\s]*$/g, '')}.`;

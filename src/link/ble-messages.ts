@@ -1,8 +1,8 @@
 import type { ErrorCode } from '../errors.js';
 
 /**
- * What a Bluetooth port and its process tell each other. Times are the system's monotonic clock in µs, which all
- * processes of a computer share (`process.hrtime`); each process' own `performance.now` starts elsewhere.
+ * Messages between a Bluetooth port and its process. Times are the system's monotonic clock in µs (`process.hrtime`),
+ * which all processes of a computer share, unlike `performance.now`.
  */
 export const systemUs = (): number => Number(process.hrtime.bigint()) / 1000;
 
@@ -10,7 +10,7 @@ export const systemUs = (): number => Number(process.hrtime.bigint()) / 1000;
 export interface BleTarget {
   /** Advertised name; ignored when there is an address. */
   name: string;
-  /** Device address; on macOS the identifier that the system gives in its place. */
+  /** Device address; on macOS, the identifier that the system uses instead. */
   address?: string;
   /** How long to look for the glove, s. */
   scanS: number;
@@ -23,19 +23,19 @@ export interface Trouble {
 }
 
 export type ToProcess =
-  /** Bytes for the glove. What is not urgent is thrown away when it comes to its turn too late. */
+  /** Bytes for the glove. Anything not urgent is dropped when its turn comes too late. */
   | { kind: 'write'; bytes: Uint8Array; atUs: number; urgent: boolean }
   | { kind: 'close' }
-  /** Once more, after `trouble` that said `waiting`. */
+  /** Look again, after `trouble` with `waiting`. */
   | { kind: 'look' };
 
 export type FromProcess =
-  /** The library has found the system's Bluetooth; what it does without it is to crash. */
+  /** The library has found the system's Bluetooth; without it, it crashes. */
   | { kind: 'alive' }
   /** Connected and subscribed. `packet` is the most bytes in one packet, if the stack tells. */
   | { kind: 'open'; name: string; address: string; packet?: number }
   | { kind: 'bytes'; bytes: Uint8Array; atUs: number }
-  /** One `write` is done with. */
+  /** One `write` has finished. */
   | { kind: 'written' }
-  /** Not opened, or ended by itself. `waiting`: the glove was not found, and the process waits to look again. */
+  /** Opening failed, or the connection ended. `waiting`: the glove was not found, and the process waits to look again. */
   | { kind: 'trouble'; trouble: Trouble; waiting?: boolean };

@@ -10,23 +10,23 @@ export interface BleOptions {
   /** Advertised name of the glove; not used when there is an address. */
   name: string;
   address?: string;
-  /** How long to look for the glove before saying that it is not there, s. */
+  /** How long to look for the glove before reporting that it is absent, s. */
   scanS?: number;
-  /** The compiled ble-process; tests name it, who run from the sources. */
+  /** The compiled ble-process; tests, which run from the sources, give its path. */
   program?: string;
 }
 
-/** As for a serial port: some two commands under way, and never a release that is dropped. */
+/** As for a serial port: about two commands under way, and a release is never dropped. */
 const MAX_WRITES = 2;
 const MAX_URGENT_WRITES = 8;
-/** A system that neither connects nor refuses in this time is given up for now. */
+/** If the system neither connects nor refuses within this time, this attempt is given up. */
 const MAX_CONNECT_MS = 20_000;
-/** close() waits no longer for the last bytes to leave, and for the connection to end in good order. */
+/** How long close() waits for the last bytes to leave and for the connection to close properly. */
 const MAX_CLOSE_MS = 1500;
 
 const PROGRAM = packageFile('dist/link/ble-process.js');
 
-/** What the system's clock is ahead of the service's: the reading that was interrupted least. */
+/** How far the system's clock is ahead of the service's: the reading that was interrupted least. */
 function measureSystemAheadUs(): number {
   let aheadUs = 0;
   let leastUs = Number.POSITIVE_INFINITY;
@@ -45,7 +45,7 @@ const SYSTEM_AHEAD_US = measureSystemAheadUs();
 /** A Bluetooth LE glove with the Tautline service. Everything that may block or crash is in ble-process.ts. */
 export function blePort({ name, address, scanS = 12, program = PROGRAM }: BleOptions): OpenPort {
   const target: BleTarget = { name, address, scanS };
-  /** Has not found the glove, and looks again at the next opening: to start a process stalls this one for 60 ms. */
+  /** A process that has not found the glove looks again at the next opening: starting one stalls this process for 60 ms. */
   let waiting: ChildProcess | undefined;
 
   function begin(): ChildProcess {
@@ -91,7 +91,7 @@ export function blePort({ name, address, scanS = 12, program = PROGRAM }: BleOpt
         // The radio is free only then.
         void exited.then(() => reject(error));
       };
-      const abandon = (): void => giveUp(new TautlineError('portFailed', 'Opening was given up.'));
+      const abandon = (): void => giveUp(new TautlineError('portFailed', 'Opening was cancelled.'));
       const timer = setTimeout(
         () =>
           giveUp(

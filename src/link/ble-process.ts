@@ -40,7 +40,7 @@ interface Device {
   writeCommand(service: string, characteristic: string, value: Uint8Array): boolean;
 }
 
-/** A stop that waited longer says nothing about the hand of now. */
+/** A stop that waited longer than this says nothing about the present hand. */
 const STALE_US = 50_000;
 /** Services may come a moment after the connection. */
 const DISCOVER_MS = 3000;

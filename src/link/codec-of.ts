@@ -3,7 +3,7 @@ import type { GloveCodec, GloveMessages } from './codec.js';
 import { createFrameCodec } from './frames.js';
 import { createLineCodec } from './lines.js';
 
-/** How the glove talks. */
+/** The codec of a glove. */
 export const codecOf =
   ({ codec, hand, channels, actuators }: GloveProfile) =>
   (messages: GloveMessages): GloveCodec =>

@@ -1,7 +1,7 @@
 import type { HandSide } from '../hand/joints.js';
 import type { ActuatorKind, ActuatorRole, ChannelRole, FaultName } from '../protocol/link-table.js';
 
-/** What a glove says of itself. */
+/** A glove's description of itself. */
 export interface Hello {
   protocol: number;
   hand: HandSide;
@@ -60,7 +60,7 @@ export interface LinkCounters {
   badCrc: number;
   /** Frames whose COBS is damaged or that are too short for their type (or lines with missing columns). */
   malformed: number;
-  /** Frames longer than permitted, thrown away up to the next delimiter. */
+  /** Frames longer than permitted, dropped up to the next delimiter. */
   oversize: number;
   /** Frames of a type this version does not know. */
   unknownType: number;
@@ -69,14 +69,14 @@ export interface LinkCounters {
 }
 
 /**
- * Bytes to messages and back for one glove. Never throws on input, never grows without bound. Encoders
- * return a view of an internal buffer that is valid until the next call; an empty one is not sent: the glove knows
- * no such message.
+ * Bytes to messages and back for one glove. Never throws on input, never grows without bound. Encoders return a view
+ * of an internal buffer that is valid until the next call. An empty one means that the glove has no such message;
+ * nothing is sent.
  */
 export interface GloveCodec {
   readonly counters: LinkCounters;
   /**
-   * The glove is not known to free the fingers by itself when the host falls silent, nor to answer: a release is
+   * The glove may not free the fingers by itself when the host falls silent, and does not answer: a release is
    * repeated, and a pulse is refused.
    */
   readonly plain?: boolean;

@@ -3,9 +3,9 @@ import { TautlineError } from '../errors.js';
 import type { Link, LinkEvents, LinkState, LinkStatus, OpenPort, Port, PortEvents } from './link.js';
 
 export interface KeeperOptions {
-  /** What the link goes to, for people, before a port has an address of its own. */
+  /** What the link leads to, for people, before a port has an address of its own. */
   address: string;
-  /** A live link without a byte for this long is lost; it may stay silent when absent. */
+  /** A live link that delivers no byte for this long counts as lost; undefined: it may stay silent. */
   silentMs?: number;
   /**
    * Patience for the first byte after opening, when longer than silentMs. Opening a port restarts many
@@ -22,12 +22,12 @@ export interface KeeperOptions {
   random?: () => number;
 }
 
-/** A timer that fires this late says that the process slept, not that the glove is silent. */
+/** A timer that fires this late means that the process slept, not that the glove is silent. */
 const STALL_US = 200_000;
 
 /**
- * Keeps a port open as long as the service runs (states in link.ts). A pause is drawn from the upper half of its length, so that
- * two gloves on one hub do not try in step. The length starts afresh once bytes have come.
+ * Keeps a port open as long as the service runs (states in link.ts). Each pause is drawn from the upper half of its
+ * length, so that two gloves on one hub do not retry in step. The length is reset once bytes have arrived.
  */
 export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
   const {
@@ -46,7 +46,7 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
   let retryAtUs = 0;
   let failures = 0;
   let port: Port | undefined;
-  /** Which opening is current: whatever an earlier port still says is not heard. */
+  /** Which opening is current: events of earlier ports are ignored. */
   let generation = 0;
   let cancelTimer = (): void => {};
   let abandonOpening = (): void => {};
@@ -73,7 +73,7 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
     abandonOpening();
     const old = port;
     port = undefined;
-    // A port that cannot even be closed must not end the service: the next opening will tell.
+    // A port that cannot even be closed must not end the service: the next opening will show.
     if (old) released = old.close().catch(() => {});
     return released;
   };

@@ -2,7 +2,7 @@ import type { ChannelProfile, LineColumn, LinesProfile } from '../config/schema.
 import { MAX_CHANNELS } from '../protocol/link-table.js';
 import type { Samples } from './codec.js';
 
-/** Why a line is no reading. */
+/** Why a line is not a reading. */
 export type LineVerdict = 'clean' | 'empty' | 'columns' | 'garbled';
 
 export interface LineReader {
@@ -34,11 +34,11 @@ const SPACE = 0x20;
 const TAB = 0x09;
 const isBlank = (byte: number): boolean => byte === SPACE || byte === TAB;
 
-/** Columns by position, as the profile tells them; all must be there and none more. */
+/** Reads columns by position, as the profile names them; there must be exactly as many. */
 export function createLineReader(profile: LinesProfile, channels: readonly ChannelProfile[]): LineReader {
   const { radix, columns } = profile;
   const separator = new TextEncoder().encode(profile.separator);
-  /** Columns that are padded with blanks have several in between. */
+  /** Padded columns may have several blanks in between. */
   const blankSeparated = separator.every(isBlank);
   const roles = columns.filter((column) => !(column in CODE)).slice(0, MAX_CHANNELS);
   const codes = Int8Array.from(columns, (column) => CODE[column as LineColumn] ?? roles.indexOf(column));

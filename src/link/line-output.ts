@@ -15,8 +15,8 @@ const NUMBER_BYTES = 12;
 const DECIMALS: Record<TemplateQuantity, number> = { stop: 4, effort: 3, us: 0 };
 
 /**
- * An output line whose fields become numbers. A text glove knows no "free": a free string is paid out beyond the
- * closed finger, and its effort is 0.
+ * An output line whose fields become numbers. A text glove has no command for "free": a free string is paid out
+ * beyond the closed finger, with effort 0.
  * @returns a function that gives a view of its buffer, valid until the next call
  */
 export function createLineWriter(template: string, actuators: readonly ActuatorProfile[]): LineWriter {

@@ -1,15 +1,15 @@
-/** Takes up half a second of arrivals at 100 lines a second: far more than a burst, far less than a drift. */
+/** Averages half a second of arrivals at 100 lines a second: far more than a burst, far less than a drift. */
 const PHASE_GAIN = 0.05;
 /** Without overshoot: the square of the phase's over 2, as for any alpha-beta filter (common practice). */
 const PERIOD_GAIN = PHASE_GAIN ** 2 / 2;
-/** Further off, lines were missed or the glove stood still. */
+/** Further off than this, lines were missed or the glove paused. */
 const LOST_US = 250_000;
-/** The profile's rate may be as wrong as this factor. */
+/** The profile's rate may be wrong by this factor. */
 const RATE_TOLERANCE = 4;
 
 /**
- * A clock for gloves that send none: lines come at an even pace, so their arrivals, which do not, tell it.
- * Makes a time from the arrival of each line.
+ * A clock for gloves that send no times: it recovers the even pace of the lines from their uneven arrivals, and gives
+ * each line a time.
  */
 export function createLinePace(rateHz: number) {
   const nominalUs = 1e6 / rateHz;

@@ -7,9 +7,9 @@ import { createLineWriter } from './line-output.js';
 import { createLinePace } from './line-pace.js';
 import { newCounters } from './packets.js';
 
-/** Longer than 64 columns of 16 characters would be no reading. */
+/** A longer line, more than 64 columns of 16 characters, is not a reading. */
 const MAX_LINE = 1100;
-/** So many clean lines in a row are this glove and no other device that prints numbers. */
+/** This many clean lines in a row show that it is this glove and not another device that prints numbers. */
 const CLEAN_TO_KNOW = 3;
 const LINE_FEED = 0x0a;
 const CARRIAGE_RETURN = 0x0d;
@@ -56,7 +56,7 @@ export function createLineCodec(
   let skipping = false;
   let clean = 0;
   let known = false;
-  /** Up to the first clean line, a header or half a line is no fault. */
+  /** Until the first clean line, a header or half a line is not a fault. */
   let begun = false;
   let lines = 0;
   let toldBatteryMv = 0;
@@ -83,7 +83,7 @@ export function createLineCodec(
     tellBattery();
   };
 
-  /** 20 mV are less than one per cent of a lithium cell. */
+  /** 20 mV is less than one per cent of a lithium cell. */
   const tellBattery = (): void => {
     if (Math.abs(reader.batteryMv - toldBatteryMv) < 20) return;
     toldBatteryMv = reader.batteryMv;

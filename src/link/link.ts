@@ -13,7 +13,7 @@ export type LinkState = 'closed' | 'opening' | 'live' | 'lost' | 'waiting';
 
 export interface LinkStatus {
   state: LinkState;
-  /** What the link goes to, for people: a port's path and USB identity, a radio's name, a file. */
+  /** What the link leads to, for people: a port's path and USB identity, a radio's name, a file. */
   address: string;
   /** Why the link is lost or waiting; one clear line with the remedy. */
   error?: TautlineError;
@@ -44,7 +44,9 @@ export type RecordedAct =
   | { type: 'fits'; fits: FitsInUse }
   | { type: 'drift'; memory: readonly (number | null)[] }
   | { type: 'rezero' }
-  | AppMessageOf<'tracker'>;
+  /** It begins again, somewhere: nothing of before counts. Times are shown later by `shownLaterUs` from here on. */
+  | { type: 'restart'; shownLaterUs: number }
+  | (AppMessageOf<'tracker'> & { app?: string });
 
 export interface Link {
   readonly status: LinkStatus;

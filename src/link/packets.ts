@@ -47,7 +47,7 @@ export interface PacketDecoder {
 
 /**
  * Cuts a byte stream into packets, checks them and counts. Memory is fixed: one frame. Whatever comes, the
- * next 0 starts afresh, so damage costs the frames that it touches and no others.
+ * next 0 is a fresh start, so damage costs the frames that it touches and no others.
  */
 export function createPacketDecoder(handle: PacketHandler, counters: LinkCounters): PacketDecoder {
   const payload = new Uint8Array(MAX_PAYLOAD);
@@ -103,7 +103,7 @@ export function createPacketDecoder(handle: PacketHandler, counters: LinkCounter
         } else if (i - from > MAX_ENCODED) {
           counters.oversize++;
         } else if (i > from) {
-          // Nothing between two zeros is no frame: senders may put a 0 first to end line noise.
+          // Nothing between two zeros is not a frame: senders may put a 0 first to end line noise.
           take(chunk, from, i);
         }
       }

@@ -17,15 +17,15 @@ export interface SerialOptions {
 
 type Bound = Awaited<ReturnType<typeof SerialPort.binding.open>>;
 
-/** A millisecond of samples is some 40 bytes: one read takes what came while the process was busy. */
+/** A millisecond of samples is some 40 bytes: one read takes everything that arrived while the process was busy. */
 const READ_BUFFER_BYTES = 4096;
 /**
- * Bytes that may be on their way out when another frame is added: some two commands (a resist for five
- * fingers is 23 bytes), 6 ms at 115200 baud. The kernel would take 4096, which is a third of a second there.
+ * Bytes that may still be under way when another frame is added: about two commands (a resist for five fingers is 23
+ * bytes), 6 ms at 115200 baud. The kernel would accept 4096, a third of a second at that rate.
  */
 const MAX_UNSENT_BYTES = 64;
 const BITS_PER_BYTE = 10;
-/** close() waits no longer for bytes to leave, or for the driver to let go. */
+/** How long close() waits for bytes to leave and for the driver to let go. */
 const MAX_DRAIN_MS = 100;
 const MAX_CLOSE_MS = 2000;
 
@@ -78,7 +78,7 @@ async function setLines(bound: Bound, { path, dtr, rts }: SerialOptions): Promis
   try {
     await bound.set({ ...lines, ...latency });
   } catch (cause) {
-    // A pseudo-terminal has no lines, and not every driver has the flag: that is no reason not to open it.
+    // A pseudo-terminal has no lines, and not every driver has the flag: that need not prevent opening it.
     if (!asked) return;
     throw new TautlineError(
       'portFailed',

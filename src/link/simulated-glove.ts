@@ -12,13 +12,13 @@ import { FINGER_COUNT, hash, moveHand, newHandPose } from './simulated-motion.js
 import { createSimulatedStops } from './simulated-stops.js';
 
 /**
- * A glove without hardware: the embedded default. It speaks the bytes of a real one, samples on an absolute
- * schedule, obeys resist, release, expiry and watchdog, and moves by itself (simulated-motion.ts).
- * Everything that it sends is a function of its options, of what it received and of when.
+ * A glove without hardware: the built-in default. It sends the bytes of a real one, samples on an absolute schedule,
+ * obeys resist, release, expiry and watchdog, and moves by itself (simulated-motion.ts). Everything it sends depends
+ * only on its options, on what it received, and when.
  */
 
 const CONVERTER_BITS = 12;
-/** What its channels read: counts with the finger open and closed (splay: together and spread; stick: ends). */
+/** Readings of its channels: counts with the finger open and closed (splay: together and spread; stick: ends). */
 export const SIMULATED_CHANNELS = [
   { role: 'thumb.curl', open: 720, closed: 3010 },
   { role: 'index.curl', open: 610, closed: 3340 },
@@ -65,7 +65,7 @@ export interface SimulatedGlove {
    * @param send takes a view that is valid only during the call
    */
   step(nowUs: number, send: (frame: Uint8Array) => void): void;
-  /** Goes on at nowUs without sending what fell due before, which counts as dropped: for a host that slept. */
+  /** Continues at nowUs without sending what was due before, which counts as dropped: for a host that slept. */
   skipTo(nowUs: number): void;
   /** Takes bytes from the host. Answers leave with the next step. */
   receive(bytes: Uint8Array, nowUs: number): void;

@@ -1,6 +1,6 @@
 /**
  * The motion of the simulated hand: a script of everyday gestures at human speed, as a function of time
- * alone, so that the same seed and time give the same hand whenever and however often it is asked.
+ * alone, so that the same seed and time always give the same hand.
  */
 
 export const FINGER_COUNT = 5;
@@ -77,7 +77,7 @@ const SCRIPT: readonly Step[] = [
 const STEP_START_S: readonly number[] = SCRIPT.map((_, i) =>
   SCRIPT.slice(0, i).reduce((sum, { moveS, holdS }) => sum + moveS + holdS, 0),
 );
-/** Seconds after which the script begins again (with other small variations). */
+/** Seconds after which the script repeats (with other small variations). */
 export const MOTION_CYCLE_S = SCRIPT.reduce((sum, { moveS, holdS }) => sum + moveS + holdS, 0);
 
 /** A well-mixed 32 bit value of three integers: the last steps of MurmurHash3 (A. Appleby, public domain). */

@@ -2,18 +2,18 @@ import { type Clock, systemClock } from '../clock.js';
 import type { OpenPort } from './link.js';
 import { createSimulatedGlove, type SimulatedGlove, type SimulatedGloveOptions } from './simulated-glove.js';
 
-/** Later than this, the process slept: what fell due is dropped, as a real glove's buffer would. */
+/** If it is later than this, the process slept: what was due is dropped, as a real glove's buffer would. */
 const MAX_CATCH_UP_US = 250_000;
 
 export interface SimulatedPortOptions extends Omit<SimulatedGloveOptions, 'startUs'> {
   clock?: Clock;
-  /** Hands out the glove behind the port, for those who want the truth behind the counts. */
+  /** Gives access to the glove behind the port, and so to the true hand behind the counts. */
   onGlove?: (glove: SimulatedGlove) => void;
 }
 
 /**
- * The simulated glove in real time. Timers only say when to look: each tick sends all that is due by then on
- * the glove's absolute schedule, so late timers delay a sample but never change the rate.
+ * The simulated glove in real time. Timers only say when to look: each tick sends all that is due on the glove's
+ * absolute schedule, so late timers delay a sample but never change the rate.
  */
 export function simulatedPort(options: SimulatedPortOptions): OpenPort {
   const { clock = systemClock, onGlove, ...gloveOptions } = options;

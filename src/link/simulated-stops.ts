@@ -4,7 +4,7 @@ import { FINGER_COUNT } from './simulated-motion.js';
 
 /** Speed of a stop, in finger curl a second: a hobby servo's 60 degrees in some 0.1 s (common practice). */
 const STOP_SPEED = 6;
-/** Curl per second at which a finger that is let go follows the hand: quick, but no leap, as of a loose plug. */
+/** Curl per second at which a released finger follows the hand: fast, but not the leap of a loose plug. */
 const FOLLOW_SPEED = 8;
 /** How far a finger pushes into a stop: strings stretch, gloves shift, and more so at low effort. */
 const GIVE_AT_FULL_EFFORT = 0.015;
@@ -19,7 +19,7 @@ export interface SimulatedStops {
   release(): void;
   /**
    * Moves the stops, and keeps each finger from passing its own.
-   * @param curls where the hand means its fingers to be; written
+   * @param curls where the hand wants its fingers; written
    */
   move(curls: Float64Array, sincePreviousUs: number): void;
 }
@@ -28,7 +28,7 @@ export function createSimulatedStops(): SimulatedStops {
   const stops = new Float64Array(MAX_ACTUATORS).fill(Number.POSITIVE_INFINITY);
   const wanted = new Float64Array(MAX_ACTUATORS).fill(Number.POSITIVE_INFINITY);
   const efforts = new Float64Array(MAX_ACTUATORS);
-  /** Curl of fingers that a stop keeps, or kept a moment ago, from where the hand means them to be; else Infinity. */
+  /** Curl of fingers that a stop keeps, or just kept, from where the hand wants them; otherwise Infinity. */
   const behind = new Float64Array(FINGER_COUNT).fill(Number.POSITIVE_INFINITY);
   let holding = false;
   return {

@@ -7,12 +7,12 @@ import type { OpenPort } from './link.js';
  * its port passes over those of the others.
  */
 export interface TakenPorts {
-  /** Who has the port, if anybody. */
+  /** The owner of the port, if any. */
   ownerOf(path: string): Promise<string | undefined>;
   /** The profile names this port for that glove, present or not. */
   reserve(path: string, owner: string): void;
   /**
-   * Takes the port; the returned function gives it back.
+   * Takes the port; the returned function releases it.
    * @throws TautlineError portBusy when another has it
    */
   take(path: string, owner: string): Promise<() => void>;
@@ -41,7 +41,7 @@ export function createTakenPorts(): TakenPorts {
     async take(path, owner) {
       const device = await deviceOf(path);
       const other = await reservedBy(device);
-      // Nothing is awaited between looking and taking.
+      // No await between checking and taking.
       const has = owners.get(device) ?? (other === owner ? undefined : other);
       if (has !== undefined) {
         throw new TautlineError(

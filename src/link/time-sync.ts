@@ -23,7 +23,7 @@ export interface TimeSyncStatus {
   jitterUs: number;
   /** Least round trip lately, µs; undefined before the first pong. */
   roundTripUs: number | undefined;
-  /** Times the device's clock jumped (reset, brown-out, sleep). */
+  /** How often the device's clock jumped (reset, brown-out, sleep). */
   resets: number;
   /** Time between reads when several samples come in each, ms; 0 when samples come one by one. */
   batchMs: number;
@@ -33,33 +33,35 @@ export interface TimeSync {
   readonly status: TimeSyncStatus;
   /** Host time of a sample, µs: strictly increasing, and not later than its arrival by more than 1 µs a sample. */
   map(deviceTimeUs: number, arrivalUs: number): number;
-  /** A pong came: the ping left at `sentUs`, the device stamped it, it arrived at `arrivalUs`. */
+  /** A pong arrived: its ping was sent at `sentUs`, stamped by the device, and back at `arrivalUs`. */
   pong(sentUs: number, deviceTimeUs: number, arrivalUs: number): void;
   /** The link is new: the device may have restarted. Mapped times still increase. */
   restart(): void;
+  /** As if nothing had ever come. */
+  forget(): void;
 }
 
 const WRAP = 2 ** 32;
-/** The edge is sought among the least delays of windows: 32 s, in which a crystal's drift is constant. */
+/** The edge is found among the least delays of windows: 32 s in all, in which a crystal's drift is constant. */
 const WINDOW_US = 250_000;
 const WINDOWS = 128;
-/** At first the line gets better with every window, later it can wait for some. */
+/** At first the line improves with every window; later it can wait for a few. */
 const FIT_EVERY_UNTIL = 32;
 const FIT_EACH = 4;
-/** Arriving this much before it was sent is a jump of the device's clock, whatever the line's error. */
+/** A sample that arrives this long before it was sent means that the device's clock jumped, whatever the line's error. */
 const EARLY_US = 1_000_000;
-/** Arriving this late for so long is one, too: a read that was put off delivers all at once. */
+/** So do samples that arrive this late for this long: a delayed read delivers everything at once. */
 const LATE_US = 1_000_000;
 const LATE_FOR_US = 500_000;
-/** After a reconnection within so long, the line goes on if it fits this well. */
+/** After a reconnection within this time, the line continues if it fits this well. */
 const RESUME_WITHIN_US = 10_000_000;
 const RESUME_FIT_US = 50_000;
 /** Crystals are within ±100 ppm, ceramic resonators within ±5000 ppm (common practice). */
 const USUAL_DRIFT = 5e-5;
 const MAX_DRIFT = 1e-2;
-/** A drift seen over so many windows is worth more than none after a restart. */
+/** A drift seen over this many windows is better than none after a restart. */
 const LEARNT_WINDOWS = 40;
-/** Mapped time runs at least at this part of the device's pace while the line comes down. */
+/** Mapped time runs at least at this part of the device's pace while the line drops. */
 const LEAST_PACE = 0.5;
 const KEPT_TRIPS = 16;
 
@@ -72,7 +74,7 @@ export function createTimeSync(): TimeSync {
     resets: 0,
     batchMs: 0,
   };
-  // Doubles in properties are changed in place; in captured variables, each change would allocate.
+  // Doubles in properties are updated in place; captured variables would allocate at each change.
   const now = {
     raw: 0,
     device: 0.5,
@@ -231,6 +233,13 @@ export function createTimeSync(): TimeSync {
       if (state === 'running') state = 'resuming';
       tripCount = 0;
       status.roundTripUs = undefined;
+    },
+    forget() {
+      state = 'new';
+      now.mapped = Number.NEGATIVE_INFINITY;
+      expectedDrift = 0;
+      tripCount = 0;
+      Object.assign(status, { offsetUs: 0, driftPpm: 0, jitterUs: 0, roundTripUs: undefined });
     },
   };
 

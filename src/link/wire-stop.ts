@@ -1,7 +1,7 @@
 import type { ActuatorProfile } from '../config/schema.js';
 import { STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
 
-/** Where a stop lies on the wire, by what the profile says of its actuator. */
+/** The wire value of a stop, from what the profile says about its actuator. */
 
 /** String travel (0 at open, 1 at closed) at which the finger's string is taut at a curl. Monotone. */
 export type CurlToTravel = (curl: number) => number;
@@ -22,5 +22,5 @@ export function wireStop(actuator: ActuatorProfile, curl: number, curlToTravel?:
 /** The string is paid out towards wire stop 1. */
 export const paysOutForward = ({ stopAtOpen, stopAtClosed }: ActuatorProfile) => stopAtClosed >= stopAtOpen;
 
-/** Wire stop at which a string is paid out beyond a closed finger: for gloves that know no "free". */
+/** Wire stop at which a string is paid out beyond a closed finger: for gloves without a command for "free". */
 export const paidOutStop = (actuator: ActuatorProfile): number => wireStop(actuator, 1 + actuator.slack);

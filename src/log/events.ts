@@ -1,14 +1,13 @@
 import type { Logger } from 'pino';
 
-/**
- * Everything that the service logs, once: the names are stable, for whoever filters logs by them. The table types the
- * calls and makes the list in docs/operations.md (`npm run generate`).
+/*** Everything that the service logs. The names are stable, so that logs can be filtered by them. The table types the
+ * calls, and docs/log-events.md is generated from it (`npm run generate`).
  */
 interface LogEvent {
   level: 'debug' | 'info' | 'warn' | 'error' | 'fatal';
-  /** The text, when the call gives none that says more. */
+  /** Used unless the call gives a text that says more. */
   text: string;
-  /** For the documents: what it means. */
+  /** For docs/log-events.md. */
   meaning: string;
   /** Names of the fields that may come with it. */
   fields: readonly string[];
@@ -17,19 +16,19 @@ interface LogEvent {
 export const LOG_EVENTS = {
   'profile.caution': {
     level: 'warn',
-    text: 'the profile deserves a second look',
-    meaning: 'A figure of the profile is permitted, but its consequence should be known.',
+    text: 'check this figure of the profile',
+    meaning: 'A figure of the profile is permitted, but you should know its consequences.',
     fields: [],
   },
   'link.live': {
     level: 'info',
     text: 'link is live',
-    meaning: 'Bytes can come and go. The glove may not have said anything yet.',
+    meaning: 'Bytes can be exchanged. The glove may not have sent anything yet.',
     fields: ['glove', 'address'],
   },
   'link.trouble': {
     level: 'warn',
-    text: 'the link has trouble',
+    text: 'the link has failed',
     meaning:
       'The link is lost or cannot be opened; it is retried until it works, and logged once. The text says why and what to do.',
     fields: ['glove', 'state', 'code'],
@@ -37,25 +36,25 @@ export const LOG_EVENTS = {
   'link.bursts': {
     level: 'warn',
     text: 'samples come in bursts',
-    meaning: 'The port or its driver holds samples back; the text says how to mend that.',
+    meaning: 'The port or its driver holds samples back; the text says how to fix that.',
     fields: ['glove'],
   },
   'glove.hello': {
     level: 'info',
     text: 'glove said hello',
-    meaning: 'A glove said what it is, for the first time or differently from before.',
+    meaning: 'A glove described itself, for the first time or differently from before.',
     fields: ['glove', 'hand', 'deviceId'],
   },
   'glove.otherHand': {
     level: 'warn',
     text: 'the glove is for the other hand',
-    meaning: 'The glove says another hand than the profile; the glove is believed.',
+    meaning: 'The glove reports another hand than the profile; the glove is believed.',
     fields: ['glove'],
   },
   'glove.silent': {
     level: 'warn',
     text: 'the glove is silent',
-    meaning: 'No samples any more: every finger is free, and apps are told that the hand is not valid.',
+    meaning: 'Samples have stopped: every finger is free, and apps see a hand that is not valid.',
     fields: ['glove'],
   },
   'glove.note': {
@@ -68,19 +67,19 @@ export const LOG_EVENTS = {
     level: 'warn',
     text: 'a sensor is not healthy',
     meaning:
-      'A channel is dead, loose, noisy or otherwise at fault; its finger is free. At most once in 10 s for a channel, and then the newest; `leftOut` faults came and went since its last line.',
+      'A channel is dead, loose, noisy or otherwise faulty; its finger is free. Logged at most every 10 s per channel, with the newest verdict; `leftOut` counts the faults that came and went in between.',
     fields: ['glove', 'role', 'verdict', 'leftOut'],
   },
   'fit.bonesRefused': {
     level: 'warn',
     text: 'the fitted bones cannot be a hand',
-    meaning: 'A fit file holds bones that no hand has; one of the right size is used.',
+    meaning: 'A fit file holds bones that no hand has; a standard hand of the right size is used.',
     fields: ['glove', 'reason'],
   },
   armed: {
     level: 'info',
     text: 'armed',
-    meaning: 'The wearer armed: forces are possible.',
+    meaning: 'The glove was armed: forces are possible.',
     fields: ['hand', 'by'],
   },
   disarmed: {
@@ -92,38 +91,37 @@ export const LOG_EVENTS = {
   'app.connected': {
     level: 'info',
     text: 'app connected',
-    meaning: 'A stream was opened. `proved`: the app whose own token came with it.',
+    meaning: 'A stream was opened. `proved`: the app whose token it gave.',
     fields: ['app', 'origin', 'encoding', 'proved'],
   },
   'app.left': {
     level: 'info',
     text: 'app left',
-    meaning: 'A stream ended, and with it all that its app asked for.',
+    meaning: 'A stream ended, and with it everything that its app asked for.',
     fields: ['app', 'name', 'dropped'],
   },
   'app.refused': {
     level: 'warn',
     text: 'connection refused',
-    meaning: 'Host, Origin or token were not right.',
+    meaning: 'Host, Origin or token was wrong.',
     fields: ['origin', 'reason'],
   },
   'app.notReading': {
     level: 'warn',
     text: 'app does not read its answers: closed',
-    meaning: 'Too many answers lay unread.',
+    meaning: 'Too many answers were left unread.',
     fields: ['app'],
   },
   'wearerKey.notLeft': {
     level: 'warn',
-    text: 'tautline arm will not work: no folder for its key can be written',
-    meaning:
-      'The page still arms. The command line proves itself with a key that it finds in one of the folders.',
+    text: 'tautline arm will not work: no folder for its key is writable',
+    meaning: 'The page can still arm. The command line needs a key from one of these folders.',
     fields: ['folders'],
   },
   'app.tooManyMessages': {
     level: 'warn',
     text: 'app sends too many messages: closed',
-    meaning: 'It went on sending over its rate after it was warned.',
+    meaning: 'It kept exceeding its rate after it was warned.',
     fields: ['app'],
   },
   'app.gone': {
@@ -134,14 +132,15 @@ export const LOG_EVENTS = {
   },
   'app.silent': {
     level: 'warn',
-    text: 'app was silent while it held fingers: they are free',
-    meaning: 'Frozen, or its network is gone: no pong and no message came, from a page no message.',
+    text: 'app went silent while it held fingers: they are free',
+    meaning:
+      'The app is frozen, or its network is down: neither a pong nor a message came (from a page: no message).',
     fields: ['app', 'name'],
   },
   'app.brokeProtocol': {
     level: 'debug',
     text: 'app broke the protocol',
-    meaning: 'What came is no WebSocket frame that is taken.',
+    meaning: 'It sent something that is not an accepted WebSocket frame.',
     fields: ['app', 'reason'],
   },
   'app.requestFailed': {
@@ -154,38 +153,38 @@ export const LOG_EVENTS = {
     level: 'warn',
     text: 'too many connections: one was turned away',
     meaning:
-      'Told once a second at most. `reason`: `address` (one machine has too many) or `crowded` (all together).',
+      'Logged at most once a second. `reason`: `address` (one machine has too many) or `crowded` (too many in total).',
     fields: ['reason', 'address', 'times'],
   },
   'pose.notFinite': {
     level: 'error',
     text: 'pose not sent: a number is not finite',
-    meaning: 'A fault in the program: please report it. Told when the count doubles.',
+    meaning: 'A fault in the program: please report it. Logged each time the count doubles.',
     fields: ['hand', 'count'],
   },
   'recording.failed': {
     level: 'error',
     text: 'the recording ended early',
-    meaning: 'The file cannot be written any more; what was recorded until then is in it.',
+    meaning: 'The file can no longer be written; what was recorded until then is in it.',
     fields: ['file', 'code'],
   },
   'recording.markFailed': {
     level: 'warn',
-    text: 'the note was not taken',
+    text: 'the note was not added',
     meaning: 'A note for a running recording could not be added; the text says why.',
     fields: [],
   },
   'replay.resist': {
     level: 'info',
     text: 'resist',
-    meaning: 'In a replay: what an app would have done to the glove.',
+    meaning: 'In a replay: what would have been sent to the glove.',
     fields: ['hand', 'held', 'validForMs'],
   },
-  'replay.release': { level: 'info', text: 'release', meaning: 'The same, a release.', fields: ['hand'] },
+  'replay.release': { level: 'info', text: 'release', meaning: 'The same, for a release.', fields: ['hand'] },
   'replay.pulse': {
     level: 'info',
     text: 'pulse',
-    meaning: 'The same, a pulse.',
+    meaning: 'The same, for a pulse.',
     fields: ['hand', 'actuator', 'amplitude', 'durationMs'],
   },
   'service.ending': {
@@ -196,33 +195,33 @@ export const LOG_EVENTS = {
   },
   'service.closeSlow': {
     level: 'fatal',
-    text: 'closing takes too long; ending all the same',
-    meaning: 'Fingers were freed first; what hung was left behind.',
+    text: 'closing takes too long: ending anyway',
+    meaning: 'Fingers were freed first; whatever hung was abandoned.',
     fields: [],
   },
   'service.closeFailed': {
     level: 'fatal',
     text: 'closing failed',
-    meaning: 'The same, with a fault.',
+    meaning: 'Closing threw an error. Fingers were freed first.',
     fields: [],
   },
   'service.stuck': {
     level: 'error',
     text: 'poses have stopped though the link is live: systemd will restart the service',
-    meaning: 'The process is up but does not do its work; it is not said to be alive.',
+    meaning: 'The process runs but does no work, so it stops telling systemd that it is alive.',
     fields: [],
   },
   'service.notifyFailed': {
     level: 'error',
     text: 'systemd was not notified: systemd-notify failed',
-    meaning: 'The service runs, but its supervisor may think that it does not.',
+    meaning: 'The service runs, but systemd may believe that it does not.',
     fields: [],
   },
   'service.whereaboutsUntold': {
     level: 'warn',
-    text: 'other programs are not told the address',
+    text: 'other programs cannot look up the address',
     meaning:
-      'The file in the runtime folder could not be written; programs of the same user look at the usual address.',
+      'The file in the runtime folder could not be written; programs of the same user try the usual address.',
     fields: [],
   },
   'service.fault': {
@@ -238,7 +237,7 @@ type FieldsOf<E extends LogEventName> = Partial<Record<(typeof LOG_EVENTS)[E]['f
 
 /**
  * Logs one event: its name is in the field `event`.
- * @param text in place of the event's own, when there is more to say
+ * @param text replaces the event's own text when there is more to say
  */
 export function logEvent<E extends LogEventName>(
   logger: Logger,
@@ -259,8 +258,8 @@ export function logEventsPage(): string {
   return [
     '# Log events',
     '',
-    'Generated by `npm run generate` from src/log/events.ts. Each line of the log is one JSON object (text, when a person',
-    'looks on): `time`, `level`, `event`, `msg`, and the fields of its event. Names are stable; texts are for people and may',
+    'Generated by `npm run generate` from src/log/events.ts. Each line of the log is one JSON object (text on a terminal):',
+    '`time`, `level`, `event`, `msg`, and the fields of its event. Names are stable; texts are for people and may',
     'change. [Operations](operations.md) says how to read the log.',
     '',
     '| event | level | what it means | fields |',

@@ -1,9 +1,9 @@
-/** Where the chunks of a file are and what is in them, in columns: a day has 170 000. */
+/** Where the chunks of a file are and which channels they hold, in columns: a day has 170 000. */
 export interface ChunkTable {
   readonly count: number;
   clear(): void;
   add(offset: number, length: number, startNs: number, endNs: number): void;
-  /** A chunk without an end: what is there is read without its CRC, and it may have messages of any channel. */
+  /** A chunk without an end: it is read without its CRC, and may have messages of any channel. */
   addUnfinished(offset: number, length: number, startNs: number, endNs: number): void;
   offset(chunk: number): number;
   length(chunk: number): number;
@@ -26,7 +26,7 @@ const UNFINISHED = 1;
 const NO_CHANNELS = 0;
 const ALL_CHANNELS = -1;
 
-/** Channels share a bit from 31 on: then a chunk is only looked into for nothing. */
+/** Channels share a bit from 31 on; at worst, a chunk is searched in vain. */
 const bitOf = (channelId: number): number => 1 << (channelId % 32);
 
 export function createChunkTable(): ChunkTable {

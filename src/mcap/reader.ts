@@ -15,10 +15,10 @@ import {
 import { scanChunks } from './scan.js';
 
 /**
- * Reads MCAP files, also those that were cut off or damaged: what can be read is read, what cannot is counted.
+ * Reads MCAP files, including truncated and damaged ones: what can be read is read, the rest is counted.
  *
  *   whole file          footer -> summary -> index of chunks
- *   killed, cut, bent   no sound index: the chunks are sought (mcap-scan.ts)
+ *   killed, cut, bent   no sound index: scan for chunks (scan.ts)
  */
 export interface McapFile {
   readonly path: string;
@@ -61,9 +61,9 @@ export interface McapSchema {
 export interface Damage {
   /** Chunks that cannot be read. */
   chunks: number;
-  /** Bytes passed over: damaged chunks, nonsense between records, an unfinished record at the end. */
+  /** Bytes skipped: damaged chunks, garbage between records, an unfinished record at the end. */
   bytes: number;
-  /** Messages that are not what their channel says. */
+  /** Messages that do not match their channel. */
   messages: number;
 }
 
@@ -216,7 +216,7 @@ function readMcap(path: string, fd: number): McapFile {
     if (!at.failed && opcode === Opcode.CHUNK && compression !== '') {
       throw new TautlineError(
         'fileInvalid',
-        `${path}: its chunks are compressed (${printable(compression)}), as this program never does.`,
+        `${path}: its chunks are compressed (${printable(compression)}), which this program does not read.`,
         'Write it again without compression.',
       );
     }
@@ -261,7 +261,7 @@ function readMcap(path: string, fd: number): McapFile {
     if (!unfinished) condemn(chunk, records.length - offset);
     else if (!condemned.has(chunk)) {
       damage.bytes += records.length - offset;
-      // Its end is counted once; what stands before is read again and again.
+      // Its end is counted once; the part before it may be read many times.
       chunks.cut(chunk, records.length - offset);
     }
   }

@@ -8,19 +8,19 @@ export interface ScanSources {
   readAt(offset: number, length: number, into?: Buffer): Buffer;
   /** Filled. */
   chunks: ChunkTable;
-  /** Counts what is passed over. */
+  /** Counts what is skipped. */
   damage: { bytes: number };
-  /** The channel was already met. */
+  /** The channel is already known. */
   knows(channelId: number): boolean;
-  /** Takes schemas and channels out of a chunk. */
+  /** Reads the schemas and channels in a chunk. */
   learn(chunk: number): void;
 }
 
 const WINDOW = 1024 * 1024;
 
 /**
- * Finds the chunks of a file without a (sound) index: record by record from the start; behind nonsense, the next
- * chunk is sought.
+ * Finds the chunks of a file without a sound index: record by record from the start, and after garbage, at the next
+ * chunk.
  */
 export function scanChunks({ size, readAt, chunks, damage, knows, learn }: ScanSources): void {
   let offset = MAGIC.length;
@@ -49,7 +49,7 @@ export function scanChunks({ size, readAt, chunks, damage, knows, learn }: ScanS
         continue;
       }
     }
-    // Nonsense, or the end of what was written.
+    // Garbage, or the end of what was written.
     const next = findNextChunk(offset + 1);
     if (next < 0) {
       if (

@@ -3,11 +3,11 @@ import { crc32 } from './crc32.js';
 
 /**
  * Writes MCAP (version 0 of its specification): messages are gathered in chunks; each chunk leaves with its
- * message indexes in one piece. The caller says when: whatever is in a chunk that has not left is lost with the
- * process. The records are `@mcap/core`'s; its own writer closes a chunk by size alone.
+ * message indexes in one piece. The caller decides when: whatever is in an open chunk is lost with the process.
+ * The records are `@mcap/core`'s; its own writer closes a chunk by size alone.
  */
 export interface McapWriter {
-  /** Bytes given out so far. */
+  /** Bytes written so far. */
   readonly bytes: number;
   /** Bytes waiting in the open chunk. */
   readonly openBytes: number;

@@ -261,11 +261,14 @@ XRAPI_ATTR XrResult XRAPI_CALL LocateHandJointsEXT(XrHandTrackerEXT handle, cons
                                             : nullptr;
   const Side side = tracker->side;
   const bool focused = session.focused.load(std::memory_order_relaxed);
+  Link& link = Link::get();
+  Report& report = link.report();
   HandSample sample;
   float ahead_s = 0;
   const bool live = focused && tracker->unobstructed && tracker->usual &&
-                    Link::get().sample(side, local_ns(instance, info->time), sample, ahead_s);
+                    link.sample(side, local_ns(instance, info->time), sample, ahead_s);
   Wrist wrist;
+  WristBy by = WristBy::kController;
   if (tracker->below) {
     const XrResult result =
         locate_below(*tracker, info, locations, source != nullptr && instance.data_source.emulated());
@@ -274,13 +277,23 @@ XRAPI_ATTR XrResult XRAPI_CALL LocateHandJointsEXT(XrHandTrackerEXT handle, cons
       if (!tracker->unobstructed) make_inactive(*locations, velocities);
       tell_source(source, locations->isActive == XR_TRUE);
     }
-    if (!live) return result;
-    grip_wrist(session, sample, side, info->baseSpace, info->time, wrist);
-    if (!wrist.valid || (wrist.tracked == false && locations->isActive == XR_TRUE)) {
-      const Wrist seen = wrist_of(*locations, velocities);
-      if (seen.valid) wrist = seen;
+    const bool seen = locations->isActive == XR_TRUE;
+    if (!live) {
+      report.located(side, seen ? Fingers::kRuntime : Fingers::kNobody, seen ? WristBy::kCamera : WristBy::kNobody, 0);
+      return result;
     }
-    if (!wrist.valid) return result;
+    grip_wrist(session, sample, side, info->baseSpace, info->time, wrist);
+    if (!wrist.valid || (wrist.tracked == false && seen)) {
+      const Wrist camera = wrist_of(*locations, velocities);
+      if (camera.valid) {
+        wrist = camera;
+        by = WristBy::kCamera;
+      }
+    }
+    if (!wrist.valid) {
+      report.located(side, seen ? Fingers::kRuntime : Fingers::kNobody, WristBy::kNobody, 0);
+      return result;
+    }
   } else {
     XrResult result = check_call(*tracker, *info, *locations, velocities);
     if (XR_FAILED(result)) return result;
@@ -292,6 +305,7 @@ XRAPI_ATTR XrResult XRAPI_CALL LocateHandJointsEXT(XrHandTrackerEXT handle, cons
     if (!wrist.valid) {
       make_inactive(*locations, velocities);
       tell_source(source, false);
+      report.located(side, Fingers::kNobody, WristBy::kNobody, 0);
       return XR_SUCCESS;
     }
   }
@@ -301,6 +315,7 @@ XRAPI_ATTR XrResult XRAPI_CALL LocateHandJointsEXT(XrHandTrackerEXT handle, cons
                velocities == nullptr ? nullptr : velocities->jointVelocities);
   locations->isActive = XR_TRUE;
   tell_source(source, true);
+  report.located(side, Fingers::kGlove, by, link.age_us(side));
   return XR_SUCCESS;
 }
 

@@ -100,6 +100,19 @@ bool fill_next(Instance& instance) {
   return complete;
 }
 
+void name_runtime(const Instance& instance, Application& application) {
+  PFN_xrGetInstanceProperties get = nullptr;
+  look_up(instance, "xrGetInstanceProperties", get);
+  XrInstanceProperties properties{};
+  properties.type = XR_TYPE_INSTANCE_PROPERTIES;
+  if (get == nullptr || XR_FAILED(get(instance.handle, &properties))) return;
+  const XrVersion version = properties.runtimeVersion;
+  application.runtime.assign(properties.runtimeName, strnlen(properties.runtimeName, XR_MAX_RUNTIME_NAME_SIZE));
+  application.runtime_version = std::to_string(XR_VERSION_MAJOR(version)) + "." +
+                                std::to_string(XR_VERSION_MINOR(version)) + "." +
+                                std::to_string(XR_VERSION_PATCH(version));
+}
+
 XrPath path_of(const Instance& instance, const char* text) {
   XrPath path = XR_NULL_PATH;
   instance.next.StringToPath(instance.handle, text, &path);
@@ -218,7 +231,9 @@ XrResult create_instance(const XrInstanceCreateInfo* info, const LayerCreateInfo
     made->simple_profile = path_of(*made, "/interaction_profiles/khr/simple_controller");
     objects().instances.add(*instance, made);
     const char* name = info->applicationInfo.applicationName;
-    Link::get().acquire(std::string(name, strnlen(name, XR_MAX_APPLICATION_NAME_SIZE)));
+    Application application{std::string(name, strnlen(name, XR_MAX_APPLICATION_NAME_SIZE)), {}, {}};
+    name_runtime(*made, application);
+    Link::get().acquire(application);
     return result;
   });
 }

@@ -258,6 +258,8 @@ void make_grip_spaces(Session& session);
 std::vector<XrActiveActionSet> choose_grip_sets(Session& session, const XrActionsSyncInfo& sync);
 /// For an application without actions: attaches ours after some frames, and synchronises them.
 void keep_wrist(Session& session);
+/// The grips of the hands that have a glove, as they are, to the service: once a frame.
+void tell_grips(Session& session);
 /// Where the wrist is by what it carries. @return an error of the call; wrist.valid says whether it was found
 XrResult grip_wrist(const Session& session, const HandSample& sample, Side side, XrSpace base, XrTime time,
                     Wrist& wrist);

@@ -5,10 +5,12 @@
 #include <cmath>
 #include <iterator>
 #include <new>
+#include <utility>
 
 #include "../client/cpp/link/discovery.hpp"
 #include "../client/cpp/link/json.hpp"
 #include "messages.hpp"
+#include "program.hpp"
 
 namespace tautline::layer {
 namespace {
@@ -26,6 +28,13 @@ constexpr std::int64_t kPingEveryNs = 1000 * kMs;
 constexpr std::int64_t kSilentNs = 5000 * kMs;
 /// Applications ask for vibrations every frame; so many of a hand are told, ns apart.
 constexpr std::int64_t kPulseEveryNs = 20 * kMs;
+/// A display shows no more than some hundred pictures a second.
+constexpr std::int64_t kGripEveryNs = 8 * kMs;
+
+/// Ids of requests that are answered by more than yes.
+constexpr int kSubscribe = 1, kIntroduce = 2;
+/// How the application is served is told so often, if it has changed.
+constexpr std::int64_t kReportEveryNs = 1000 * kMs;
 
 /// A loader takes layers out of memory when the program ends, whether or not the application has destroyed its instance
 /// and thereby ended our thread. On Linux the linker was told so.
@@ -52,13 +61,16 @@ Link& Link::get() {
   return *link;
 }
 
-void Link::acquire(const std::string& app_name) {
+void Link::acquire(const Application& application) {
   const std::lock_guard lock(users_mutex_);
   if (users_++ > 0) return;
-  app_name_ = app_name;
+  application_ = application;
   name_refused_ = false;
   link::Endpoint endpoint;
-  known_.store(link::find_service(endpoint), std::memory_order_relaxed);
+  link::Programs programs;
+  // A program that is not served knows of no service from its first call on.
+  const bool found = link::find_service(endpoint, &programs) && programs.serve(program_file());
+  known_.store(found, std::memory_order_relaxed);
   stop_.store(false, std::memory_order_relaxed);
   stay_loaded();
   sockets_.emplace();
@@ -81,7 +93,7 @@ void Link::release() {
   thread_.reset();
   waker_.close();
   sockets_.reset();
-  std::string().swap(app_name_);
+  application_ = Application{};
   forget();
 }
 
@@ -109,6 +121,7 @@ void Link::run() {
 
 void Link::forget() {
   open_.store(false, std::memory_order_relaxed);
+  served_ = Served::kUnsaid;
   clock_.reset();
   clock_known_.store(false, std::memory_order_relaxed);
   for (Hand& hand : hands_) {
@@ -122,14 +135,15 @@ void Link::forget() {
 
 void Link::connected(WebSocket& socket, bool with_name) {
   std::string request = R"({"type":"subscribe","id":1,"streams":["joints","inputs"],"velocities":true)";
-  if (with_name && !app_name_.empty()) request += ",\"app\":" + json::quote(app_name_);
+  if (with_name && !application_.name.empty()) request += ",\"app\":" + json::quote(application_.name);
   socket.send(request + "}");
 }
 
 void Link::serve(WebSocket& socket) {
   const std::int64_t begun = monotonic_ns();
   std::int64_t heard = begun, pinged = 0;
-  bool subscribed = false, with_name = true;
+  bool introduced = false, subscribed = false, with_name = true;
+  std::int64_t reported = 0;
   const auto on_message = [this](WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size) {
     take(kind, bytes, size);
   };
@@ -146,7 +160,13 @@ void Link::serve(WebSocket& socket) {
       if (now - begun > kOpenWithinNs) return;
       continue;
     }
-    if (!subscribed || (name_refused_ && with_name)) {
+    if (!introduced || (subscribed && now - reported > kReportEveryNs)) {
+      if (!socket.send(report_.message(application_, kIntroduce))) return;
+      introduced = true;
+      reported = now;
+    }
+    if (served_ == Served::kNo) known_.store(false, std::memory_order_relaxed);
+    if (served_ == Served::kYes && (!subscribed || (name_refused_ && with_name))) {
       with_name = !name_refused_;
       connected(socket, with_name);
       subscribed = true;
@@ -158,6 +178,7 @@ void Link::serve(WebSocket& socket) {
       pinged = now;
       if (!socket.send(R"({"type":"ping","timeUs":)" + std::to_string(now / 1000) + "}")) return;
     }
+    send_grips(socket);
     const int next_pulse_ms = send_pulses(socket);
     if (next_pulse_ms >= 0) timeout_ms = std::min(timeout_ms, next_pulse_ms);
   }
@@ -182,6 +203,8 @@ void Link::take_record(const std::uint8_t* bytes, std::size_t size) {
   HandSample last;
   if (hand.ring.newest(last) && !(sample.time_us >= last.time_us)) hand.ring.clear();
   hand.ring.push(sample, sample.time_us);
+  const bool timed = clock_known_.load(std::memory_order_relaxed);
+  hand.measured_ns.store(timed ? local_ns(sample.time_us) : sample.arrived_ns, std::memory_order_relaxed);
   hand.arrived_ns.store(sample.arrived_ns, std::memory_order_relaxed);
   hand.valid.store(record_.valid, std::memory_order_release);
   if (record_.valid) ever_live_.store(true, std::memory_order_relaxed);
@@ -196,12 +219,17 @@ void Link::take_text(std::string_view text) {
     message.inputs.time_us = message.time_us;
     hand.inputs.write(message.inputs, ++hand.inputs_count);
     hand.inputs_stamp.store(hand.inputs_count, std::memory_order_release);
+  } else if (message.type == "ack" && message.id == kIntroduce) {
+    served_ = Served::kYes;
+  } else if (message.type == "error" && message.id == kIntroduce) {
+    // A service that does not know the message serves everybody.
+    if (served_ == Served::kUnsaid) served_ = message.error_code == "notPermitted" ? Served::kNo : Served::kYes;
   } else if (message.type == "ack" && message.echo_us <= double(now) / 1e3 && message.echo_us > 0) {
     clock_.add(message.echo_us, double(now) / 1e3, message.time_us);
     if (!clock_.known()) return;
     offset_us_.store(clock_.offset_us(), std::memory_order_relaxed);
     clock_known_.store(true, std::memory_order_release);
-  } else if (message.type == "error" && message.id == 1) {
+  } else if (message.type == "error" && message.id == kSubscribe) {
     // The name may belong to another app; without one we are served as anyone.
     name_refused_ = true;
   } else if (message.type == "welcome") {
@@ -233,6 +261,11 @@ bool Link::sample(Side side, std::int64_t local_ns, HandSample& sample, float& a
   return sample.valid != 0;
 }
 
+std::uint32_t Link::age_us(Side side) const {
+  const std::int64_t age = (monotonic_ns() - hands_[side].measured_ns.load(std::memory_order_relaxed)) / 1000;
+  return static_cast<std::uint32_t>(std::clamp<std::int64_t>(age, 1, 10'000'000));
+}
+
 bool Link::inputs(Side side, InputValues& values) const {
   if (!live(side)) return false;
   const Hand& hand = hands_[side];
@@ -257,6 +290,41 @@ void Link::pulse(Side side, float amplitude, unsigned duration_ms, unsigned freq
   waker_.wake();
 }
 
+void Link::place(Side side, const XrPosef& grip, std::int64_t local_ns) {
+  if (!open_.load(std::memory_order_relaxed) || !clock_known_.load(std::memory_order_acquire)) return;
+  {
+    const std::lock_guard lock(grips_mutex_);
+    if (local_ns - hands_[side].placed_ns < kGripEveryNs) return;
+    hands_[side].grip = grip;
+    hands_[side].grip_ns = hands_[side].placed_ns = local_ns;
+  }
+  waker_.wake();
+}
+
+void Link::send_grips(WebSocket& socket) {
+  for (const Side side : kBothSides) {
+    Hand& hand = hands_[side];
+    XrPosef grip;
+    std::int64_t local = 0;
+    {
+      const std::lock_guard lock(grips_mutex_);
+      grip = hand.grip;
+      local = std::exchange(hand.grip_ns, 0);
+    }
+    if (local == 0) continue;
+    // Whole numbers alone: an application may have set a locale whose decimal point is none.
+    const auto tiny = [](float value) { return std::to_string(std::llround(double(value) * 1e7)) + "e-7"; };
+    std::string request = R"({"type":"tracker","of":"tracker","hand":")";
+    request += side == kLeft ? "left" : "right";
+    request += R"(","position":[)" + tiny(grip.position.x) + ',' + tiny(grip.position.y) + ',' + tiny(grip.position.z);
+    request += R"(],"orientation":[)" + tiny(grip.orientation.x) + ',' + tiny(grip.orientation.y) + ',' +
+               tiny(grip.orientation.z) + ',' + tiny(grip.orientation.w);
+    const double service_us = double(local) / 1e3 + offset_us_.load(std::memory_order_relaxed);
+    request += R"(],"timeUs":)" + std::to_string(std::llround(service_us));
+    socket.send(request + "}");
+  }
+}
+
 int Link::send_pulses(WebSocket& socket) {
   int next_ms = -1;
   for (const Side side : kBothSides) {
@@ -275,7 +343,8 @@ int Link::send_pulses(WebSocket& socket) {
     std::string request = R"({"type":"pulse","hand":")";
     request += side == kLeft ? "left" : "right";
     request += R"(","amplitude":)" + std::to_string(thousandths) + "e-3";
-    request += R"(,"durationMs":)" + std::to_string(std::clamp(duration_ms, 1u, 2000u));
+    // Of no length: an end to what is left of an earlier one.
+    request += R"(,"durationMs":)" + std::to_string(thousandths == 0 ? 0 : std::clamp(duration_ms, 1u, 2000u));
     if (frequency_hz > 0) request += ",\"frequencyHz\":" + std::to_string(std::min(frequency_hz, 1000u));
     socket.send(request + "}");
   }

@@ -14,6 +14,7 @@
 #include "../client/cpp/link/websocket.hpp"
 #include "hand-sample.hpp"
 #include "inputs.hpp"
+#include "report.hpp"
 #include "ring.hpp"
 
 namespace tautline::layer {
@@ -29,7 +30,7 @@ class Link {
   static Link& get();
 
   /// Begins to connect, unless that was done before; release() undoes it, and waits until the thread has ended.
-  void acquire(const std::string& app_name);
+  void acquire(const Application& application);
   void release();
 
   /// Whether there is a service: it says so in its file, or has answered.
@@ -47,11 +48,20 @@ class Link {
   /// The newest inputs. @return false: none, or the glove is not live
   bool inputs(Side side, InputValues& values) const;
 
+  /// Age of the hand's newest sample, µs; at least 1.
+  std::uint32_t age_us(Side side) const;
+
+  /// What the service is told of the application.
+  Report& report() { return report_; }
+
   /// Local monotonic time of an instant of the service's clock.
   std::int64_t local_ns(double service_us) const;
 
   /// Asks for a vibration. @param amplitude 0: stop @param frequency_hz 0: as the service likes
   void pulse(Side side, float amplitude, unsigned duration_ms, unsigned frequency_hz);
+
+  /// Where the grip of a hand is, in the application's local space: the service makes the wrist of it, by the mount.
+  void place(Side side, const XrPosef& grip, std::int64_t local_ns);
 
   /// Takes a message as if it had come from the service; for tests.
   void take(link::WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size);
@@ -63,18 +73,27 @@ class Link {
     std::uint64_t inputs_count = 0;
     std::atomic<std::uint64_t> inputs_stamp{0};
     std::atomic<std::int64_t> arrived_ns{0};
+    /// When the newest sample was measured, by this machine's clock.
+    std::atomic<std::int64_t> measured_ns{0};
     std::atomic<bool> valid{false};
     /// Amplitude, duration and frequency in one word, newest first; 0: nothing asked.
     std::atomic<std::uint64_t> asked{0};
     std::int64_t pulsed_ns = 0;
     bool mounted = false;
     XrPosef mount = kIdentity;
+    XrPosef grip = kIdentity;
+    /// When the grip was there; 0: nothing to send.
+    std::int64_t grip_ns = 0;
+    std::int64_t placed_ns = 0;
   };
+  /// Of the grips: between the thread of the frames and ours.
+  std::mutex grips_mutex_;
 
   Hand hands_[kSides];
   std::mutex users_mutex_;
   int users_ = 0;
-  std::string app_name_;
+  Application application_;
+  Report report_;
   std::unique_ptr<std::thread> thread_;
   std::optional<link::SocketsInUse> sockets_;
   link::Waker waker_;
@@ -96,8 +115,12 @@ class Link {
   void take_record(const std::uint8_t* bytes, std::size_t size);
   /// @return ms until there may be something to send; -1: nothing
   int send_pulses(link::WebSocket& socket);
+  void send_grips(link::WebSocket& socket);
 
   bool name_refused_ = false;
+  /// Whether the service serves this program: it has not said yet, yes, no.
+  enum class Served : std::uint8_t { kUnsaid, kYes, kNo };
+  Served served_ = Served::kUnsaid;
 };
 
 }  // namespace tautline::layer

@@ -25,6 +25,7 @@ XRAPI_ATTR XrResult XRAPI_CALL DestroySession(XrSession handle) {
     if (!session) return XR_ERROR_HANDLE_INVALID;
     forget_trackers(*session);
     forget_spaces(*session);
+    if (session->focused.load()) Link::get().report().focus(false);
     objects().sessions.remove(handle);
     return session->instance->next.DestroySession(handle);
   });
@@ -99,6 +100,7 @@ XRAPI_ATTR XrResult XRAPI_CALL PollEvent(XrInstance handle, XrEventDataBuffer* d
       const auto& event = *reinterpret_cast<const XrEventDataSessionStateChanged*>(data);
       const auto session = objects().sessions.find(event.session);
       if (session) session->focused.store(event.state == XR_SESSION_STATE_FOCUSED);
+      if (session) Link::get().report().focus(event.state == XR_SESSION_STATE_FOCUSED);
     }
     return result;
   });
@@ -113,6 +115,7 @@ XRAPI_ATTR XrResult XRAPI_CALL WaitFrame(XrSession handle, const XrFrameWaitInfo
     session->displayed.store(state->predictedDisplayTime, std::memory_order_relaxed);
     update_time(*session->instance, state->predictedDisplayTime, state->predictedDisplayPeriod);
     keep_wrist(*session);
+    tell_grips(*session);
     return result;
   });
 }

@@ -85,7 +85,9 @@ Part glove_part(const Session& session, const Sync& sync, const ActionSet& set, 
       if (binding.action != action.handle || !component.of_hand || component.side != side) continue;
       const auto highest = sync.priorities[side].find(component.identifier);
       if (highest != sync.priorities[side].end() && highest->second > priority) continue;
-      merge(action.type, glove, read_glove(session, sync.frozen, component, action.type));
+      const Part part = read_glove(session, sync.frozen, component, action.type);
+      if (part.active && !part.by_hand) Link::get().report().gave_inputs(side);
+      merge(action.type, glove, part);
     }
   }
   return glove;

@@ -236,6 +236,25 @@ XrResult grip_wrist(const Session& session, const HandSample& sample, Side side,
   return result;
 }
 
+void tell_grips(Session& session) {
+  if (!session.focused.load()) return;
+  const Instance& instance = *session.instance;
+  if (!instance.time.known.load(std::memory_order_acquire)) return;
+  Link& link = Link::get();
+  for (const Side side : kBothSides) {
+    const XrSpace grip = session.grip_spaces[side].load(std::memory_order_acquire);
+    if (grip == XR_NULL_HANDLE || !link.live(side)) continue;
+    const XrSpace reference = reference_of(session);
+    if (reference == XR_NULL_HANDLE) return;
+    const std::int64_t now = monotonic_ns();
+    XrSpaceLocation location{XR_TYPE_SPACE_LOCATION, nullptr, 0, kIdentity};
+    if (XR_FAILED(instance.next.LocateSpace(grip, reference, xr_time(instance, now), &location))) continue;
+    // A place that the runtime only guesses is none.
+    if ((location.locationFlags & kValid) != kValid || (location.locationFlags & kTracked) != kTracked) continue;
+    link.place(side, location.pose, now);
+  }
+}
+
 void keep_wrist(Session& session) {
   const Instance& instance = *session.instance;
   const std::lock_guard lock(session.mutex);

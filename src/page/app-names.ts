@@ -1,9 +1,9 @@
 import { ask } from './routes.js';
 
-/** Apps without a name are asked for again so often at most. */
+/** Shortest time between two requests for the names of unnamed apps. */
 const AGAIN_MS = 2000;
 
-/** Names that apps gave themselves, by the ids that the stream tells. Asked for when an id is new. */
+/** Names that apps gave themselves, by the ids in the stream. Fetched when an id is new. */
 export function createAppNames(): (app: string) => string {
   const names = new Map<string, string>();
   let askedMs = Number.NEGATIVE_INFINITY;

@@ -10,7 +10,7 @@ const CAUTIONS = [
   'Try it with the glove off the hand first.',
   'Never leave a lithium cell charging unattended.',
   'Follow the electrical and battery codes of your place.',
-  'This is no medical or rehabilitation device: those need licensed practice.',
+  'This is not a medical or rehabilitation device; those need licensed practice.',
 ];
 
 export const cautionList = (): HTMLElement =>
@@ -19,7 +19,7 @@ export const cautionList = (): HTMLElement =>
 /** Whether they have been read in this browser. */
 export const cautionsRead = (): boolean => localStorage.getItem(KEY) === 'read';
 
-/** Shows them; nobody arms from this page before he has been through here. */
+/** Shows them; nobody arms from this page without having been through here. */
 export function createCautionsDialog(): Dialog {
   const read = answer(
     'I have read this',

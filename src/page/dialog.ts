@@ -1,6 +1,6 @@
 import { make } from './dom.js';
 
-/** So long after it was opened, a dialog takes no answer: what opened it, or a second tap, does not count. */
+/** For this long after it was opened, a dialog takes no answer: the press that opened it, or a second tap, does not count. */
 const SETTLE_MS = 700;
 
 export interface Dialog {

@@ -1,7 +1,7 @@
 import { FINGERS } from '../hand/joints.js';
 import type { LiveHand } from './live.js';
 
-/** What is known of a finger, the gravest first: held back, sensed, filled in, unknown. */
+/** What is known about a finger, in order of importance: held back, sensed, filled in, unknown. */
 export type FingerCondition = 'stopped' | 'tracked' | 'inferred' | 'invalid';
 
 export const CONDITION_TEXT: Record<FingerCondition, string> = {

@@ -71,7 +71,7 @@ export function createHoldButton(
     if (!event.repeat) start();
   });
   element.addEventListener('keyup', lift);
-  // A long touch is no wish for a menu.
+  // A long touch does not ask for a menu.
   element.addEventListener('contextmenu', (event) => event.preventDefault());
   return element;
 }

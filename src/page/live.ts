@@ -12,7 +12,7 @@ export type Health = ServerMessageOf<'health'>;
 export type Resistance = ServerMessageOf<'resistance'>;
 export type Signals = ServerMessageOf<'signals'>;
 
-/** All that is known of one hand; the newest of each kind. */
+/** All that is known about one hand; the newest of each kind. */
 export interface LiveHand {
   info: HandInfo;
   armed: boolean;

@@ -2,7 +2,7 @@ import { button, make, setText } from './dom.js';
 import { type Live, recordingOf } from './live.js';
 import { ask } from './routes.js';
 
-/** Says, over every part, that what is seen is a recording; hidden while it is the gloves themselves. */
+/** Shown above every part while a recording is shown; hidden while it is the gloves themselves. */
 export function createRecordingStrip(live: Live): HTMLElement {
   const text = make('p', { role: 'status' });
   const refused = ({ message }: Error): void => setText(text, message);

@@ -16,7 +16,7 @@ export function createTokenForm(live: Live): HTMLElement {
   const form = make(
     'form',
     { class: 'card token', hidden: true },
-    make('h2', {}, 'This service wants its token'),
+    make('h2', {}, 'This service requires a token'),
     why,
     make('label', { for: 'token' }, 'Token'),
     input,

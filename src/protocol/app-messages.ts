@@ -15,8 +15,13 @@ import {
   unit,
   vector,
 } from './message-parts.js';
+import { OpenxrMessage } from './openxr-message.js';
 
 /** What an app sends. */
+
+/** Faster than any hand: what moves so is no more believed. */
+const speed = Type.Number({ minimum: -50, maximum: 50 });
+const speeds = (description: string) => Type.Tuple([speed, speed, speed], { description });
 
 export const ShapeSchema = Type.Union(
   [
@@ -124,6 +129,14 @@ export const AppMessages = {
       space: Type.Optional(literals(['wrist', 'palm', 'world'], 'Frame of the pose; wrist when absent.')),
       position: Type.Optional(vector('Position of the shape, m.')),
       orientation: Type.Optional(quaternion),
+      linearVelocity: Type.Optional(
+        speeds(
+          'm/s, in the frame of the pose: the shape moves on by it until it is renewed. At rest when absent.',
+        ),
+      ),
+      angularVelocity: Type.Optional(
+        speeds('rad/s, about the origin of the shape, in the frame of the pose.'),
+      ),
       effort: Type.Optional(unit('Part of the permitted maximum; 1 when absent.')),
       stiffness: Type.Optional(
         Type.Number({
@@ -150,7 +163,11 @@ export const AppMessages = {
       hand: HandSchema,
       finger: Type.Optional(literals([...FINGERS, 'palm'] as const, 'Which; every one when absent.')),
       amplitude: unit('Of the permitted maximum.'),
-      durationMs: Type.Integer({ minimum: 1, maximum: 2000 }),
+      durationMs: Type.Integer({
+        minimum: 0,
+        maximum: 2000,
+        description: '0 ends what is left of an earlier pulse.',
+      }),
       frequencyHz: Type.Optional(
         Type.Integer({ minimum: 1, maximum: 1000, description: '150 when absent.' }),
       ),
@@ -162,11 +179,37 @@ export const AppMessages = {
     {
       id,
       hand: HandSchema,
-      position: vector('Of the wrist in world space, m.'),
+      position: vector('In world space, m.'),
       orientation: quaternion,
-      ttlMs: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000, description: '1000 when absent.' })),
+      of: Type.Optional(
+        literals(
+          ['wrist', 'tracker'] as const,
+          'What the pose is of: the wrist itself, or what is strapped to the hand (the grip pose of a controller, or a tracker), which the mount that was fitted carries to the wrist. The wrist when absent.',
+        ),
+      ),
+      timeUs: Type.Optional(
+        Type.Number({
+          description: "When the hand was there, by the service's clock (see ping); on arrival when absent.",
+        }),
+      ),
+      delayMs: Type.Optional(
+        Type.Number({
+          minimum: -50,
+          maximum: 200,
+          description:
+            'How much older the pose is than its time says, until the service can tell it from the motion itself; 0 when absent.',
+        }),
+      ),
+      ttlMs: Type.Optional(
+        Type.Integer({
+          minimum: 1,
+          maximum: 10_000,
+          description:
+            '1000 when absent. An app that has sent often is taken to have stopped after 150 ms without a pose.',
+        }),
+      ),
     },
-    'Where the wrist is, from an app that knows it: joints then come in world space.',
+    'Where the wrist or a tracker on it is, from an app that knows it: joints then come in world space. World space is what the app makes it: in OpenXR and WebXR the local or the stage (local-floor) space, +Y up, metres; all apps of one hand, and of both hands, must mean the same one.',
   ),
   arm: message(
     'arm',
@@ -188,6 +231,7 @@ export const AppMessages = {
     { id, timeUs: Type.Optional(Type.Number({ description: 'Echoed.' })) },
     'Answered by an ack.',
   ),
+  openxr: OpenxrMessage,
 } as const;
 export type AppMessageType = keyof typeof AppMessages;
 export type AppMessageOf<T extends AppMessageType> = Static<(typeof AppMessages)[T]>;

@@ -1,6 +1,7 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
 import { FINGER_STATES, STREAM_PROTOCOL } from './constants.js';
+import { FAULTS_IN_WORDS } from './glove-faults.js';
 import { EVENT_REASONS, LIMITS, LIMITS_TOLD } from './limits.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
@@ -12,7 +13,11 @@ const fingerStates = Type.Object(
   Object.fromEntries(
     FINGERS.map((finger) => [finger, literals(FINGER_STATES, 'State of the finger.')]),
   ) as Record<(typeof FINGERS)[number], ReturnType<typeof literals<(typeof FINGER_STATES)[number]>>>,
-  { additionalProperties: false, description: 'tracked: sensed; inferred: filled in; invalid: not known.' },
+  {
+    additionalProperties: false,
+    description:
+      'tracked: sensed; inferred: filled in, from the first reading that no finger makes until readings have been believable for 0.5 s; invalid: not known.',
+  },
 );
 const linkStatus = record(
   {
@@ -96,6 +101,14 @@ export const ServerMessages = {
               'The hand of the wearer.',
             ),
             inputs: Type.Array(Type.String(), { description: 'Input paths that this hand has.' }),
+            mount: Type.Optional(
+              Type.Array(Type.Number(), {
+                minItems: 7,
+                maxItems: 7,
+                description:
+                  'Where the wrist is in the frame of the grip pose or tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. Absent: not fitted.',
+              }),
+            ),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),
@@ -244,7 +257,9 @@ export const ServerMessages = {
       lost: Type.Integer({ description: 'Frames lost or damaged since the start.' }),
       batteryMv: Type.Optional(Type.Integer()),
       temperatureC: Type.Optional(Type.Number()),
-      faults: Type.Array(Type.String(), { description: 'Faults that the glove reports.' }),
+      faults: Type.Array(Type.String(), {
+        description: `Faults that the glove reports: ${FAULTS_IN_WORDS}.`,
+      }),
       clock: Type.Optional(
         record(
           {
@@ -259,6 +274,31 @@ export const ServerMessages = {
             note: Type.Optional(Type.String({ description: 'What to do about bursts.' })),
           },
           "The glove's clock against the service's.",
+        ),
+      ),
+      wrist: Type.Optional(
+        record(
+          {
+            source: literals(
+              ['app', 'glove', 'none'],
+              "app: an app's tracker places the hand in the world. glove: its own sensor turns it. none: it is around its wrist.",
+            ),
+            app: Type.Optional(Type.String({ description: 'Which app.' })),
+            of: Type.Optional(literals(['wrist', 'tracker'] as const, 'What its poses are of.')),
+            ageMs: Type.Optional(Type.Number({ description: 'Since its newest pose came.' })),
+            jitterMm: Type.Optional(Type.Number({ description: 'Noise of its positions, rms.' })),
+            delayMs: Type.Optional(
+              Type.Number({ description: 'How much later than the glove it shows a motion, as taken out.' }),
+            ),
+            delayBy: Type.Optional(
+              literals(
+                ['motion', 'stated'],
+                "motion: seen in the motion itself, against the glove's orientation sensor. stated: as the app says.",
+              ),
+            ),
+            note: Type.Optional(Type.String({ description: 'What is amiss, and what to do.' })),
+          },
+          'What says where the hand is.',
         ),
       ),
     },

@@ -15,14 +15,14 @@ import {
   StatusSchema,
 } from './format.js';
 
-/** Checks of what a session's messages say: files come from others, too. */
+/** Checks the contents of a session's messages: files may come from anywhere. */
 
 type Channel = SessionChannel | HandChannel;
 
 const compiler = schemaCompiler({ strict: false, validateFormats: false });
 const check = ({ $id: _, ...schema }: TSchema): SchemaCheck<TSchema> =>
   schemaCheck(compiler, schema as TSchema);
-// What was asked is checked as the stream checks it.
+// A recorded request is checked as the stream checks it.
 const { request: _, ...aroundRequest } = RequestSchema.properties;
 const CHECKS: Partial<Record<Channel, SchemaCheck<TSchema>>> = {
   session: check(SessionSchema),

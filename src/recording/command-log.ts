@@ -4,7 +4,7 @@ import { createGloveFrames } from '../link/glove-frames.js';
 import { logEvent } from '../log/events.js';
 import { STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
 
-/** Logs what apps would have done to the gloves of a replay. */
+/** Logs what would have been sent to the gloves of a replay. */
 export function logCommands(logger: Logger): {
   written(hand: HandSide, bytes: Uint8Array): void;
   summary(): string;
@@ -41,7 +41,7 @@ export function logCommands(logger: Logger): {
     return reader;
   };
   return {
-    // Text lines of other codecs are the maker's own words, and not read here.
+    // Text lines are the maker's own format, and not read here.
     written: (hand, bytes) => readerOf(hand).push(bytes),
     summary: () => `the glove would have been sent ${resists} stops, ${releases} releases, ${pulses} pulses`,
   };

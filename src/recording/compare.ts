@@ -1,4 +1,4 @@
-import type { FitShelf } from '../config/fit-file.js';
+import type { FitStore } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { HandFrame } from '../glove/view.js';
@@ -12,7 +12,7 @@ import type { Session, SessionVisitor } from './session.js';
  * of another: a regression test for gloves.
  */
 export interface Comparison {
-  /** What the new joints were held against. */
+  /** What the new joints were compared with. */
   against: 'recorded joints' | 'the recorded profile';
   hands: HandComparison[];
 }
@@ -37,7 +37,7 @@ export interface HandComparison {
  * @param fromS poses before it, in seconds from the start, are computed but not compared: filters of a recording that
  *   began while the glove was running had a past that is not in it
  */
-export function compareSession(session: Session, profile?: Profile, fits?: FitShelf, fromS = 0): Comparison {
+export function compareSession(session: Session, profile?: Profile, fits?: FitStore, fromS = 0): Comparison {
   const recorded = session.head.joints;
   if (!recorded && !profile) {
     throw new TautlineError(
@@ -73,7 +73,7 @@ export function compareSession(session: Session, profile?: Profile, fits?: FitSh
       for (const visitor of visitors) visitor.request?.(hand, timeUs, body);
     },
     status(hand, timeUs, body) {
-      // The end of the recording service says nothing of the glove.
+      // That the recording service ended says nothing about the glove.
       if (body.state === 'closed') return;
       nowS = (timeUs - session.startUs) / 1e6;
       for (const visitor of visitors) visitor.status?.(hand, timeUs, body);

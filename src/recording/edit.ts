@@ -1,15 +1,15 @@
 import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
-import { blankFrames } from './blank-frames.js';
 import type { FileWriter } from './file-writer.js';
 import type { HandChannel, SessionChannel } from './format.js';
 import { createOfflineHands, type OfflineHands } from './offline.js';
+import { redactFrames } from './redact-frames.js';
 import type { FitsBody, Session, SessionHead, SessionVisitor } from './session.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
-/** Makes new sessions of old ones: cut, merged, without names. The old ones stay as they are. */
+/** Makes new sessions from old ones: cut, merged, or without names. The old ones are not changed. */
 
-/** One recorded thing, out of its chunk. */
+/** One recorded message, copied from its chunk. */
 interface Entry {
   timeUs: number;
   hand: HandSide | undefined;
@@ -20,7 +20,7 @@ interface Entry {
 
 const CHUNK_US = 500_000;
 
-/** @throws TautlineError when nothing lies between the times, seconds from the start */
+/** @throws TautlineError when there is nothing between the times, seconds from the start */
 export function cutSession(
   session: Session,
   out: FileWriter,
@@ -31,7 +31,7 @@ export function cutSession(
   if (!(fromUs < toUs)) {
     throw new TautlineError(
       'usage',
-      `${session.file.path} has ${((session.endUs - session.startUs) / 1e6).toFixed(2)} s: nothing lies between these times.`,
+      `${session.file.path} has ${((session.endUs - session.startUs) / 1e6).toFixed(2)} s: there is nothing between these times.`,
     );
   }
   const writer = begin(out, headAt(session, fromUs, session.hands), session.profile);
@@ -78,8 +78,8 @@ export function mergeSessions(first: Session, second: Session, out: FileWriter, 
 }
 
 /**
- * Takes out what tells who and what it was: device ids, also inside the link's bytes; names of people, gloves and
- * ports; notes of the glove and of people. The motion stays, and may itself be telling.
+ * Removes what identifies people and devices: device ids, also inside the link's bytes; names of people, gloves and
+ * ports; notes of the glove and of people. The motion stays, and may itself identify somebody.
  */
 export function anonymiseSession(session: Session, out: FileWriter): void {
   const { profile } = session;
@@ -105,7 +105,7 @@ export function anonymiseSession(session: Session, out: FileWriter): void {
     return name;
   };
   const blank = new Map(
-    gloves.filter(({ codec }) => codec.kind === 'frames').map(({ hand }) => [hand, blankFrames<Entry>()]),
+    gloves.filter(({ codec }) => codec.kind === 'frames').map(({ hand }) => [hand, redactFrames<Entry>()]),
   );
   const clean = function* (from: Iterable<Entry>): Iterable<Entry> {
     for (const entry of from) {

@@ -1,6 +1,6 @@
 import type { Session, SessionVisitor } from './session.js';
 
-/** One thing that happened on a link, ready to happen again. */
+/** Something that happened on a link, ready to be replayed. */
 export interface SessionEvent {
   timeUs: number;
   play(): void;
@@ -10,9 +10,9 @@ export interface SessionEvent {
 export interface EventQueue {
   /** The next chunk to be read; only meaningful while `empty`. */
   readonly chunk: number;
-  /** Nothing of a chunk that was read is left. */
+  /** Nothing is left of a chunk that was read. */
   readonly empty: boolean;
-  /** What lies before is left out. */
+  /** Events before this are omitted. */
   readonly fromUs: number;
   /** @param fromUs -Infinity: from the start of the session */
   startAt(fromUs: number): void;
@@ -20,7 +20,7 @@ export interface EventQueue {
   peek(): SessionEvent | undefined;
   /** Takes the event that `peek` gave. */
   take(): void;
-  /** Plays the next chunk whole, without keeping its events. */
+  /** Plays the whole next chunk without keeping its events. */
   passChunk(visitor: SessionVisitor): void;
 }
 

@@ -1,4 +1,4 @@
-import type { HandFrame } from '../glove/view.js';
+import type { GloveDescription, HandFrame } from '../glove/view.js';
 import {
   FINGERS,
   type HandSide,
@@ -18,23 +18,32 @@ export interface Range {
   toS: number;
 }
 
-/** One line a pose; units stand in the header. Poses are in the frame of the wrist. @returns lines of data */
+/**
+ * One line per pose; the header has the units. For each joint its position, rotation, radius and velocities, in the frame
+ * that `space` names. @returns lines of data
+ */
 export function exportCsv(session: Session, out: FileWriter, { fromS, toS }: Range): number {
   let lines = 0;
-  const header = ['time [s]', 'hand', 'valid', ...FINGERS.map((finger) => `${finger}_state`)];
+  const header = ['time [s]', 'hand', 'space', 'valid', ...FINGERS.map((finger) => `${finger}_state`)];
   for (const name of JOINT_NAMES) {
     for (const axis of 'xyz') header.push(`${name}_${axis} [m]`);
     for (const part of ['qx', 'qy', 'qz', 'qw']) header.push(`${name}_${part} [1]`);
+    header.push(`${name}_radius [m]`);
+    for (const axis of 'xyz') header.push(`${name}_v${axis} [m/s]`);
+    for (const axis of 'xyz') header.push(`${name}_w${axis} [rad/s]`);
   }
   out.text(`${header.join(',')}\n`);
   visitFrames(session, (hand, frame, atS) => {
     if (atS < fromS || atS > toS) return;
     lines++;
-    const cells: (string | number)[] = [atS.toFixed(6), hand, frame.valid ? 1 : 0];
+    const cells: (string | number)[] = [atS.toFixed(6), hand, frame.space, frame.valid ? 1 : 0];
     for (const state of frame.fingerStates) cells.push(FINGER_STATES[state]);
     for (let joint = 0; joint < JOINT_COUNT; joint++) {
       // A tenth of a micrometre, and less than a hundredth of a millidegree.
-      for (let i = 0; i < 7; i++) cells.push(trim(frame.poses[joint * POSE_STRIDE + i].toFixed(7)));
+      for (let i = 0; i < POSE_STRIDE; i++) cells.push(trim(frame.poses[joint * POSE_STRIDE + i].toFixed(7)));
+      for (let i = 0; i < VELOCITY_STRIDE; i++) {
+        cells.push(trim(frame.velocities[joint * VELOCITY_STRIDE + i].toFixed(5)));
+      }
     }
     out.text(`${cells.join(',')}\n`);
   });
@@ -96,11 +105,11 @@ function asMessage(hand: HandSide, frame: HandFrame, seq: number): object {
 /** Recomputes every pose and visits it, with the seconds of the session at which its sample was taken. */
 export function visitFrames(
   session: Session,
-  take: (hand: HandSide, frame: HandFrame, atS: number) => void,
+  take: (hand: HandSide, frame: HandFrame, atS: number, glove: GloveDescription) => void,
   also: Parameters<Session['visit']>[0] = {},
 ): readonly HandSide[] {
   const offline = createOfflineHands(session, (hand, frame) =>
-    take(hand, frame, (frame.timeUs - session.startUs) / 1e6),
+    take(hand, frame, (frame.timeUs - session.startUs) / 1e6, offline.describe(hand)),
   );
   const { visitor } = offline;
   session.visit({

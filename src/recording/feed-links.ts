@@ -6,7 +6,7 @@ import type { FitsBody, GloveBody, SessionVisitor } from './session.js';
 
 export type ReplayLinks = ReadonlyMap<HandSide, ReplayLink>;
 
-/** Hands what a session holds of each link to its replay, in the order of recording. */
+/** Feeds what a session holds for each link to its replay, in the order of recording. */
 export function feedLinks(links: ReplayLinks): SessionVisitor {
   const gloves = new Map<HandSide, GloveBody>();
   return {
@@ -19,20 +19,24 @@ export function feedLinks(links: ReplayLinks): SessionVisitor {
       else link?.setStatus(body);
     },
     fits: (hand, timeUs, { fits }) => links.get(hand)?.act(timeUs, { type: 'fits', fits: fitsByKind(fits) }),
-    request(hand, timeUs, { request, refusal }) {
-      // Forces are those of today's apps; what moves the hand itself is done again.
-      if (!refusal && isAct(request)) links.get(hand)?.act(timeUs, request);
+    request(hand, timeUs, { app, request, refusal }) {
+      // Forces are up to today's apps; only what moves the hand itself is repeated.
+      if (!refusal && isAct(request))
+        links.get(hand)?.act(timeUs, request.type === 'tracker' ? { ...request, app } : request);
     },
     received: (hand, timeUs, bytes) => links.get(hand)?.received(timeUs, bytes),
     sent: (hand, timeUs, bytes) => links.get(hand)?.sent(timeUs, bytes),
   };
 }
 
-const isAct = (request: { type: string }): request is Exclude<RecordedAct, { type: 'fits' | 'drift' }> =>
+const isAct = (request: {
+  type: string;
+}): request is Exclude<RecordedAct, { type: 'fits' | 'drift' | 'restart' }> =>
   request.type === 'tracker' || request.type === 'rezero';
 
 const fitsByKind = (fits: FitsBody['fits']): FitsInUse => ({
   channels: fits.find((fit) => fit.channels),
   actuators: fits.find((fit) => fit.actuators),
   hand: fits.find((fit) => fit.skeleton),
+  mount: fits.find((fit) => fit.mount),
 });

@@ -4,11 +4,11 @@ import { TautlineError } from '../errors.js';
 /** Appends to a new file in the background, in order. */
 export interface FileSink {
   readonly path: string;
-  /** Bytes that are on their way to the file. */
+  /** Bytes under way to the file. */
   readonly waitingBytes: number;
-  /** Why nothing more is written; what was written before stays. */
+  /** Why nothing more is written; what was written stays. */
   readonly failure: TautlineError | undefined;
-  /** Queues the bytes, which are the sink's from then on; drops them after a failure. */
+  /** Queues the bytes, which then belong to the sink; drops them after a failure. */
   write(bytes: Uint8Array): void;
   /** Resolves when what was queued is in the file, or the sink has failed. */
   drained(): Promise<void>;
@@ -16,25 +16,25 @@ export interface FileSink {
   synced(): Promise<void>;
   /** Resolves when all is on the disk and the file is closed. */
   close(): Promise<void>;
-  /** Closes the file and removes it: nothing in it is of use. */
+  /** Closes and removes the file: nothing in it is of use. */
   abandon(): Promise<void>;
 }
 
-/** A disk that is slower than this much of a recording will not catch up: the service must not fill its memory. */
+/** A disk that is further behind than this will not catch up, and the service must not fill its memory. */
 const MAX_WAITING_BYTES = 32 * 1024 * 1024;
 
 export interface FileSinkOptions {
   /** Called once, when writing fails. */
   failed(error: TautlineError): void;
-  /** Replace an existing file, rather than refuse. */
+  /** Replace an existing file instead of refusing. */
   overwrite?: boolean;
-  /** Tests put a failing disk here. */
+  /** Tests pass a failing disk. */
   openFile?: (path: string, flags: string) => Promise<Pick<FileHandle, 'write' | 'datasync' | 'close'>>;
 }
 
 /**
- * Creates the file. What is written is handed to the operating system at once, which keeps it if this process is
- * killed, and to the disk (fdatasync) behind every write, so that a power cut costs no more.
+ * Creates the file. Everything written is passed to the operating system at once, which keeps it if this process is
+ * killed, and to the disk (fdatasync) after every write, so that a power cut costs no more.
  * @throws TautlineError when the file cannot be created
  */
 export async function openFileSink(path: string, options: FileSinkOptions): Promise<FileSink> {
@@ -141,15 +141,14 @@ export async function openFileSink(path: string, options: FileSinkOptions): Prom
     close,
     async abandon() {
       await close();
-      // What cannot be removed either stays: the failure has been said.
+      // If it cannot be removed either, it stays: the failure has been reported.
       await unlink(path).catch(() => {});
     },
   };
 }
 
 /**
- * What writing or creating a file fails with, in one line.
- * @param bare nothing is in the file
+ * Why writing or creating a file failed, in one line. @param bare nothing is in the file
  */
 export function writeError(path: string, error: unknown, bare = false): TautlineError {
   const { code, message } = error as NodeJS.ErrnoException;

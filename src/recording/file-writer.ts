@@ -6,7 +6,7 @@ export interface FileWriter {
   text(text: string): void;
   bytes(bytes: Uint8Array): void;
   end(): void;
-  /** Removes what was written of a file that cannot be finished. */
+  /** Removes a file that cannot be finished. */
   abandon(): void;
 }
 

@@ -16,8 +16,8 @@ import { AppMessages, type AppMessageType, ServerMessages } from '../protocol/me
 import { BINARY_LAYOUT } from '../stream/joints-record.js';
 
 /**
- * What stands in a session file: MCAP, with one channel for each kind of thing that is recorded. Every schema is
- * in the file. Times of messages (`logTime`) are ns since 1970; times inside are µs of the recording service's
+ * The contents of a session file: MCAP, with one channel for each kind of record. Every schema is in the file.
+ * Times of messages (`logTime`) are ns since 1970; times inside are µs of the recording service's
  * monotonic clock, and one constant lies between the two in all of a file (`epochNs` of the session).
  */
 
@@ -41,7 +41,7 @@ export const SessionSchema = Type.Object(
     }),
     part: Type.Integer({ description: 'Number of the file, from 1, when a recording was split.' }),
     hands: Type.Array(oneOf(HAND_SIDES), { maxItems: 2 }),
-    joints: Type.Boolean({ description: 'Whether computed poses were recorded, too.' }),
+    joints: Type.Boolean({ description: 'Whether computed poses were recorded as well.' }),
   },
   { $id: 'session', description: 'What this file is. The first message.' },
 );
@@ -71,12 +71,12 @@ export const GloveSchema = Type.Object(
     lengthM: Type.Number({ description: 'Hand length.' }),
     breadthM: Type.Number({ description: 'Hand breadth.' }),
   },
-  { $id: 'glove', description: 'What the glove said of itself; again whenever that changed.' },
+  { $id: 'glove', description: "The glove's description of itself; again whenever it changed." },
 );
 
 const DriftMemory = Type.Array(Type.Union([Type.Number(), Type.Null()]), {
   description:
-    'What was followed of slow shifts. For each channel its shift (part of the range), then where each was last, least ' +
+    'The drift that was followed. For each channel its shift (part of the range), then where each was last, least ' +
     'and most of this window, least and most of the one before; then four times in s. null: not known.',
 });
 
@@ -89,7 +89,7 @@ export const StatusSchema = Type.Object(
     code: Type.Optional(Type.String()),
     joinedLate: Type.Optional(
       Type.Boolean({
-        description: 'The link was live before the recording began: its hello is not in here.',
+        description: 'The link was live before the recording began, so its hello is not in here.',
       }),
     ),
     /** With joinedLate. */
@@ -98,7 +98,7 @@ export const StatusSchema = Type.Object(
   { $id: 'status', description: 'The link to the glove changed; silent: it is live, but samples stopped.' },
 );
 
-/** What apps ask for that changes what the gloves do. */
+/** Requests of apps that change what the gloves do. */
 export const REQUEST_TYPES = [
   'resist',
   'touch',
@@ -122,15 +122,15 @@ export const RequestSchema = Type.Object(
     ),
     refusal: Type.Optional(Type.Object({ code: Type.String(), message: Type.String() })),
   },
-  { $id: 'request', description: 'An app asked for something.' },
+  { $id: 'request', description: 'A request of an app.' },
 );
 
 export const FitsSchema = Type.Object(
-  { timeUs: Type.Number(), fits: Type.Array(SavedFitSchema, { maxItems: 3 }) },
+  { timeUs: Type.Number(), fits: Type.Array(SavedFitSchema, { maxItems: 4 }) },
   {
     $id: 'fits',
     description:
-      'Fits in use over the profile: of the sensors, the string stops and the bones, each where there is one; ' +
+      'Fits in use over the profile: of the sensors, the string stops, the bones and the mount, each where there is one; ' +
       'again whenever that changed.',
   },
 );
@@ -208,7 +208,7 @@ export type HandChannel = keyof typeof HAND_CHANNELS;
 
 export const topicOf = (hand: HandSide, channel: HandChannel): string => `${hand}/${channel}`;
 
-/** What a topic of ours carries; undefined for one that another program put in. */
+/** What one of our topics carries; undefined for topics that another program added. */
 export function parseTopic(
   topic: string,
 ): { hand?: HandSide; channel: SessionChannel | HandChannel } | undefined {

@@ -1,11 +1,12 @@
 /**
- * glTF 2.0 in one binary file (GLB): a JSON chunk and a buffer. Only what an animated tree of nodes needs.
+ * glTF 2.0 in one binary file (GLB): a JSON chunk and a buffer. Only what animated trees of nodes and skins need.
  * Layout: Khronos, glTF 2.0 specification, section 4 (GLB) and 3.6 (accessors).
  */
 export interface GlbBuilder {
   readonly json: Gltf;
   /** Adds numbers to the buffer; returns the number of the accessor. */
-  floats(values: Float32Array, type: 'SCALAR' | 'VEC3' | 'VEC4', target?: number): number;
+  floats(values: Float32Array, type: 'SCALAR' | 'VEC3' | 'VEC4' | 'MAT4', target?: number): number;
+  bytes(values: Uint8Array, type: 'VEC4', target: number): number;
   indices(values: Uint16Array): number;
   /** The whole file. */
   build(): Uint8Array;
@@ -18,6 +19,7 @@ export interface Gltf {
   nodes: object[];
   meshes: object[];
   materials: object[];
+  skins?: object[];
   animations?: object[];
   accessors: object[];
   bufferViews: object[];
@@ -25,10 +27,11 @@ export interface Gltf {
 }
 
 const FLOAT = 5126;
+const UNSIGNED_BYTE = 5121;
 const UNSIGNED_SHORT = 5123;
 export const ARRAY_BUFFER = 34962;
 const ELEMENT_ARRAY_BUFFER = 34963;
-const SIZE = { SCALAR: 1, VEC3: 3, VEC4: 4 } as const;
+const SIZE = { SCALAR: 1, VEC3: 3, VEC4: 4, MAT4: 16 } as const;
 const GLB_MAGIC = 0x46546c67;
 const JSON_CHUNK = 0x4e4f534a;
 const BIN_CHUNK = 0x004e4942;
@@ -48,7 +51,7 @@ export function createGlb(generator: string): GlbBuilder {
     buffers: [{ byteLength: 0 }],
   };
 
-  function view(values: Float32Array | Uint16Array, target: number | undefined): number {
+  function view(values: Float32Array | Uint16Array | Uint8Array, target: number | undefined): number {
     const bytes = new Uint8Array(values.buffer, values.byteOffset, values.byteLength);
     json.bufferViews.push({
       buffer: 0,
@@ -81,6 +84,15 @@ export function createGlb(generator: string): GlbBuilder {
         type,
         min,
         max,
+      });
+      return json.accessors.length - 1;
+    },
+    bytes(values, type, target) {
+      json.accessors.push({
+        bufferView: view(values, target),
+        componentType: UNSIGNED_BYTE,
+        count: values.length / SIZE[type],
+        type,
       });
       return json.accessors.length - 1;
     },

@@ -7,10 +7,10 @@ import type { SessionWriter } from './session-writer.js';
 
 const HEALTH_US = 200_000;
 const RESISTANCE_US = 16_000;
-/** Whoever begins in between is off by what was followed since: by 4 % of a range at most. */
+/** A reader that begins in between is off by the drift since then: at most 4 % of a range. */
 const DRIFT_US = 10_000_000;
 
-/** Gloves that report at most so often; what is left over is written with the next flush. */
+/** Shortest time between two records of a kind; what is held back is written with the next flush. */
 interface Throttled {
   writtenUs: number;
   waiting: boolean;
@@ -18,7 +18,7 @@ interface Throttled {
 
 /** Follows one glove into a recording. */
 export interface GloveRecorder {
-  /** Writes what was held back, being too soon after the last of its kind. */
+  /** Writes what was held back for coming too soon after the last of its kind. */
   flush(): void;
   stop(): void;
 }
@@ -110,7 +110,7 @@ export function recordGlove(
       velocities: undefined,
       pressures: undefined,
     });
-    // Beside the bytes that it comes from, by the time of the session rather than the sample's.
+    // Next to the bytes that it was computed from: by the time of the session, not the sample's.
     if (end > 0) part().joints(hand(), clock.nowUs(), pose.subarray(0, end));
   }
 

@@ -1,7 +1,7 @@
 import type { Glove } from '../glove/view.js';
 import type { SessionWriter } from './session-writer.js';
 
-/** What is written of one glove, record by record. */
+/** Writes the records of one glove. */
 
 /** Whatever is needed to understand what follows. */
 export function writeState(to: SessionWriter, glove: Glove, timeUs: number): void {
@@ -30,8 +30,8 @@ export function writeGlove(writer: SessionWriter, { description }: Glove, timeUs
 }
 
 export function writeFits(writer: SessionWriter, { description, fitsInUse }: Glove, timeUs: number): void {
-  const { channels, actuators, hand } = fitsInUse;
-  const fits = [channels, actuators, hand].filter((fit) => fit !== undefined);
+  const { channels, actuators, hand, mount } = fitsInUse;
+  const fits = [channels, actuators, hand, mount].filter((fit) => fit !== undefined);
   writer.json(description.hand, 'fits', timeUs, { timeUs, fits });
 }
 

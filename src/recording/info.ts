@@ -27,11 +27,11 @@ export interface HandInfo {
   name: string;
   deviceId: string | undefined;
   firmwareVersion: number | undefined;
-  /** Promised by the glove, and counted. */
+  /** As promised by the glove, and as counted. */
   sampleRateHz: number;
   measuredHz: number;
   samples: number;
-  /** Of the link's frames or lines. */
+  /** Counters of the link's frames or lines. */
   lost: number;
   badCrc: number;
   /** Times without a sample of more than MIN_GAP_S, longest first. */
@@ -39,11 +39,11 @@ export interface HandInfo {
   gapCount: number;
   /** Faults that were reported, each once. */
   faults: { atS: number; role: string; verdict: string; evidence: string }[];
-  /** How the link went. */
+  /** States of the link. */
   links: { atS: number; state: string; reason: string | undefined }[];
   /** Recorded poses. */
   joints: number;
-  /** Times that a finger was held. */
+  /** How often a finger was held. */
   holds: number;
 }
 

@@ -1,5 +1,5 @@
 import type { Logger } from 'pino';
-import type { FitShelf } from '../config/fit-file.js';
+import type { FitStore } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { createGlove } from '../glove/glove.js';
 import type { GloveDescription, HandFrame } from '../glove/view.js';
@@ -19,20 +19,20 @@ export interface OfflineHands {
   readInputs(hand: HandSide): Record<string, number | boolean>;
   /** The newest pose as it is predicted by `aheadS`, into `poses`. */
   predict(hand: HandSide, aheadS: number, poses: Float64Array): void;
-  /** What was followed of slow shifts up to the newest frame. */
+  /** The drift that was followed up to the newest frame. */
   rememberDrift(hand: HandSide): number[];
 }
 
 /**
  * @param take gets every frame; it is reused
- * @param profile in place of the recorded one
- * @param fits of that profile, in place of the recorded ones
+ * @param profile instead of the recorded one
+ * @param fits of that profile, instead of the recorded ones
  */
 export function createOfflineHands(
   session: Session,
   take: (hand: HandSide, frame: HandFrame) => void,
   profile: Profile = session.profile,
-  fits?: FitShelf,
+  fits?: FitStore,
 ): OfflineHands {
   let nowUs = session.startUs;
   const links = new Map<HandSide, ReplayLink>();
@@ -53,7 +53,7 @@ export function createOfflineHands(
       codec: codecOf(glove),
       fits,
       logger: SILENT,
-      // Nothing waits for time here: all that happened is in the session.
+      // Nothing waits here: everything that happened is in the session.
       clock: { nowUs: () => nowUs, after: () => () => {} },
     });
     chain.listen({ frame: (frame) => take(hand, frame) });

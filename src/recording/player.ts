@@ -3,7 +3,7 @@ import { createEventQueue } from './event-queue.js';
 import { feedLinks, type ReplayLinks } from './feed-links.js';
 import type { Session, SessionVisitor } from './session.js';
 
-/** Plays a session into links: at its own pace, faster or slower, or as fast as it goes. */
+/** Plays a session into links: at its own pace, faster or slower, or as fast as possible. */
 export interface Player {
   readonly state: PlayerState;
   /** Resolves at the end (never while looping), or when closed. */
@@ -12,7 +12,7 @@ export interface Player {
   pause(): void;
   /** @param positionS seconds from the start of the session */
   seek(positionS: number): void;
-  /** @param speed times the original pace; Infinity: as fast as it goes */
+  /** @param speed times the original pace; Infinity: as fast as possible */
   setSpeed(speed: number): void;
   close(): void;
 }
@@ -20,11 +20,11 @@ export interface Player {
 export interface PlayerState {
   positionS: number;
   durationS: number;
-  /** null: as fast as it goes. */
+  /** null: as fast as possible. */
   speed: number | null;
   playing: boolean;
   ended: boolean;
-  /** How often it has begun again. */
+  /** How often it has started over. */
   loops: number;
 }
 
@@ -39,7 +39,7 @@ export interface PlayerOptions {
   clock?: Clock;
 }
 
-/** So many events at a time, so that a replay at full speed leaves room for the stream. */
+/** Events played at a time, so that a replay at full speed leaves time for the stream. */
 const SLICE = 2000;
 /** Between the last time before a jump and the first one after it, µs. */
 const JUMP_US = 20_000;
@@ -64,7 +64,7 @@ export function createPlayer(options: PlayerOptions): Player {
   let loops = 0;
   let started = false;
   let positionUs = fromUs;
-  /** Latest time given out, with the links' offset. */
+  /** Latest time shown. */
   let latestUs = Number.NEGATIVE_INFINITY;
   let anchorUs = 0;
   let anchorPositionUs = fromUs;
@@ -74,15 +74,17 @@ export function createPlayer(options: PlayerOptions): Player {
     tellEnded = resolve;
   });
 
-  /** Stands at a time of the session; what came before is known to the links as a state. */
+  /** Goes to a time of the session; the links learn the state at that time. */
   function enter(atUs: number): void {
     positionUs = atUs;
     const atStart = atUs <= startUs;
     queue.startAt(atStart ? Number.NEGATIVE_INFINITY : atUs);
     if (started) {
-      for (const link of links.values()) link.leave('The replay has jumped.');
-      const offsetUs = latestUs + JUMP_US - atUs;
-      for (const link of links.values()) link.offsetUs = Math.max(link.offsetUs, offsetUs);
+      const laterUs = latestUs + JUMP_US - atUs;
+      for (const link of links.values()) {
+        link.leave('The replay has jumped.');
+        link.restart(Math.max(link.shownLaterUs, laterUs));
+      }
     }
     for (const [hand, link] of links) {
       const { glove, fits, status, drift } = session.stateAt(hand, atUs + ROUNDED_US);
@@ -91,7 +93,6 @@ export function createPlayer(options: PlayerOptions): Player {
         if (glove) feed.glove!(hand, atUs, glove);
         link.enter(atUs, glove, status);
       }
-      // Also at the start: what was followed up to the end of the last round is of no use there.
       if (drift) link.act(atUs, { type: 'drift', memory: drift.memory });
     }
     started = true;
@@ -177,7 +178,7 @@ export function createPlayer(options: PlayerOptions): Player {
   }
 
   function noteLatest(): void {
-    for (const link of links.values()) latestUs = Math.max(latestUs, positionUs + link.offsetUs);
+    for (const link of links.values()) latestUs = Math.max(latestUs, positionUs + link.shownLaterUs);
   }
 
   function finish(): void {

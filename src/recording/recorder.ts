@@ -5,17 +5,17 @@ import type { Profile } from '../config/schema.js';
 import type { TautlineError } from '../errors.js';
 import type { Glove } from '../glove/view.js';
 import { logEvent } from '../log/events.js';
+import { requireDiskSpace } from './disk-space.js';
 import { type FileSink, type FileSinkOptions, openFileSink } from './file-sink.js';
 import { SESSION_VERSION } from './format.js';
 import { type GloveRecorder, recordGlove } from './glove-recorder.js';
 import { writeState } from './glove-records.js';
-import { requireRoom } from './room.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
 /**
- * Records gloves into a session file while they run. What comes in is copied into the open chunk; twice a second
- * the chunk is handed to the disk, behind the gloves' back. So a kill costs half a second at most, and a power
- * cut what the disk takes besides.
+ * Records gloves into a session file while they run. What arrives is copied into the open chunk; twice a second the
+ * chunk is written to disk in the background. So a kill costs half a second at most, a power cut also what the disk
+ * had not written yet.
  */
 export interface Recorder {
   readonly status: RecorderStatus;
@@ -35,7 +35,7 @@ export interface RecorderStatus {
   seconds: number;
   marks: number;
   running: boolean;
-  /** Why it ended by itself. */
+  /** Why it ended on its own. */
   failure?: TautlineError;
 }
 
@@ -55,20 +55,19 @@ export interface RecorderOptions {
   clock?: Clock;
   /** ns since 1970 now. */
   wallNs?: () => bigint;
-  /** Called when the recording ends by itself. */
+  /** Called when the recording ends on its own. */
   failed?: (error: TautlineError) => void;
-  /** Where the files go, if not to the disk. */
+  /** Where the files go instead of the disk. */
   open?: (file: string, options: FileSinkOptions) => Promise<FileSink>;
 }
 
 export const FLUSH_MS = 500;
-/** The index that is kept in memory grows with the file, by some 200 bytes a second: so a part may not last forever. */
+/** The index in memory grows with the file, by some 200 bytes a second, so the length of a part is limited. */
 const DEFAULT_MAX_SECONDS = 12 * 3600;
 const DEFAULT_MAX_BYTES = 2 ** 31;
 const MAX_MARK = 1000;
 
-/**
- * Resolves when the file's beginning is on the disk.
+/** Resolves when the start of the file is on the disk.
  * @throws TautlineError when the file cannot be created, or its disk is full; there is no file then
  */
 export async function startRecorder(options: RecorderOptions): Promise<Recorder> {
@@ -84,7 +83,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
   let starting = true;
   let partBeganUs = beganUs;
   let bytesOfClosed = 0;
-  if (!options.open) await requireRoom(file);
+  if (!options.open) await requireDiskSpace(file);
   let sink = await openSink(file);
   let opening: Promise<void> | undefined;
   /** Pieces of the new part while its file is being created. */
@@ -114,7 +113,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     return begun;
   }
 
-  /** Begins the next file. Until it exists its first bytes wait, at most some chunks. */
+  /** Begins the next file. Its first bytes wait until it exists: a few chunks at most. */
   function nextPart(): void {
     writer.end();
     bytesOfClosed += writer.bytes;
@@ -139,7 +138,7 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
     status.failure = error;
     status.running = false;
     detach();
-    // Whoever starts it hears of it at once.
+    // Whoever is starting it gets the error itself.
     if (starting) return;
     logEvent(logger, 'recording.failed', { file: status.file, code: error.code }, error.line);
     options.failed?.(error);

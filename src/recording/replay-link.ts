@@ -7,32 +7,35 @@ import { PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { GloveBody, StatusBody } from './session.js';
 
 /**
- * A link whose bytes come from a session: to the glove's chain it is like any other. What is written to it goes
- * nowhere, but to `written`.
+ * A link whose bytes come from a session; to the glove's chain it is like any other. What is written to it only goes
+ * to `written`.
  *
- * Times are those of the recording, plus `offsetUs`: it is 0 until the replay goes back for the first time, so
- * that what is computed from them is the same to the last bit.
+ * Times are those of the recording, also after a jump, so that what is computed from them is the same to the last bit in
+ * every round of a loop. Only the times shown keep increasing: they are later by `shownLaterUs`.
  */
 export interface ReplayLink extends Link {
   readonly recorded: true;
-  offsetUs: number;
+  /** 0 until the replay jumps for the first time. */
+  readonly shownLaterUs: number;
   received(timeUs: number, bytes: Uint8Array): void;
   sent(timeUs: number, bytes: Uint8Array): void;
   setStatus(body: StatusBody): void;
   act(timeUs: number, act: RecordedAct): void;
-  /** Begins in mid-session: the link is as it was, and the glove has said what it is. */
+  /** Begins in the middle of a session: with the state of the link, and the glove's description. */
   enter(timeUs: number, glove: GloveBody | undefined, status: StatusBody | undefined): void;
-  /** Leaves this point of the session for another. */
+  /** Leaves this point of the session. */
   leave(reason: string): void;
+  /** Starts over at another point: nothing from before applies. */
+  restart(shownLaterUs: number): void;
 }
 
 export interface ReplayLinkOptions {
   hand: HandSide;
   /** For people: name of the file. */
   name: string;
-  /** The glove speaks the link protocol, rather than text lines. */
+  /** The glove uses the link protocol rather than text lines. */
   frames: boolean;
-  /** Use the fits that were recorded; false where another profile brings its own. */
+  /** Use the recorded fits; false where another profile brings its own. */
   recordedFits?: boolean;
   /** Bytes that the chain sent to the glove. */
   written?: (hand: HandSide, bytes: Uint8Array) => void;
@@ -45,6 +48,7 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
   let status: LinkStatus = { state: 'closed', ...from };
   let closed = false;
   let pingUs = 0;
+  let shownLaterUs = 0;
   const gloveSide = createGloveFrames({
     askHello() {},
     resist() {},
@@ -62,7 +66,9 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
 
   const link: ReplayLink = {
     recorded: true,
-    offsetUs: 0,
+    get shownLaterUs() {
+      return shownLaterUs;
+    },
     get status() {
       return status;
     },
@@ -80,11 +86,11 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
       status = { state: 'closed', ...from };
     },
     received(timeUs, bytes) {
-      if (!closed && status.state === 'live') events?.bytes(bytes, timeUs + link.offsetUs);
+      if (!closed && status.state === 'live') events?.bytes(bytes, timeUs);
     },
     sent(timeUs, bytes) {
       if (!frames || closed) return;
-      pingUs = timeUs + link.offsetUs;
+      pingUs = timeUs;
       gloveSide.push(bytes);
     },
     setStatus({ state, reason, code }) {
@@ -101,7 +107,7 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
     },
     act(timeUs, act) {
       if (closed || ((act.type === 'fits' || act.type === 'drift') && !recordedFits)) return;
-      events?.acted?.(act, timeUs + link.offsetUs);
+      events?.acted?.(act, timeUs);
     },
     enter(timeUs, glove, was) {
       const state = was?.state ?? 'live';
@@ -126,6 +132,14 @@ export function createReplayLink(options: ReplayLinkOptions): ReplayLink {
     },
     leave(reason) {
       if (!closed && status.state === 'live') events?.silent?.(reason);
+    },
+    restart(laterUs) {
+      if (closed) return;
+      shownLaterUs = laterUs;
+      // Without a word: apps have heard that the replay jumped.
+      status = { state: 'opening', ...from };
+      gloveSide.reset();
+      events?.acted?.({ type: 'restart', shownLaterUs }, 0);
     },
   };
   return link;

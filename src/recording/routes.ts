@@ -35,7 +35,7 @@ import type { Sessions } from './sessions.js';
  */
 export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void {
   app.register(async (scope) => {
-    // Requests are in the address; a body is not looked at.
+    // What a request asks for is in its address; a body is ignored.
     scope.removeAllContentTypeParsers();
     scope.addContentTypeParser('*', (_request, payload, done) => {
       payload.resume();
@@ -114,18 +114,24 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
     });
 
     scope.get('/replay', async () => sessions.player.state);
-    scope.post<{ Querystring: { name?: string; speed?: string; from?: string; to?: string; loop?: string } }>(
-      '/replay',
-      async ({ query }) => {
-        const { name = '', speed, from, to, loop } = query;
-        return sessions.open(name, {
-          speed: speed === undefined ? undefined : speedOf(speed),
-          fromS: from === undefined ? undefined : secondsOf('from', from),
-          toS: to === undefined ? undefined : secondsOf('to', to),
-          loop: isSet(loop),
-        });
-      },
-    );
+    scope.post<{
+      Querystring: {
+        name?: string;
+        speed?: string;
+        from?: string;
+        until?: string;
+        to?: string;
+        loop?: string;
+      };
+    }>('/replay', async ({ query }) => {
+      const { name = '', speed, from, to, until = to, loop } = query;
+      return sessions.open(name, {
+        speed: speed === undefined ? undefined : speedOf(speed),
+        fromS: from === undefined ? undefined : secondsOf('from', from),
+        toS: until === undefined ? undefined : secondsOf('until', until),
+        loop: isSet(loop),
+      });
+    });
     const control = <Q>(path: string, act: (player: Player, query: Q) => void) =>
       scope.post<{ Querystring: Q & object }>(path, async ({ query }) => {
         const { player } = sessions;

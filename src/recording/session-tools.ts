@@ -7,15 +7,15 @@ import { TautlineError } from '../errors.js';
 import { packageFile } from '../package-files.js';
 
 /**
- * What takes long with a session is done by the command line in a process of its own, with less priority: the
- * service's loop belongs to the gloves.
+ * Long work on sessions is done by the command line in a process of its own, at lower priority: the service's loop
+ * belongs to the gloves.
  */
 
 export const EXPORT_FORMATS = ['csv', 'ndjson', 'glb'] as const;
 export type ExportFormat = (typeof EXPORT_FORMATS)[number];
 
 const MAIN = packageFile('dist/main.js');
-/** Behind the gloves, yet not starved on a busy machine. */
+/** After the gloves, but not starved on a busy machine. */
 const NICENESS = 5;
 /** Each may take a core. */
 const MOST_AT_ONCE = 2;
@@ -46,7 +46,7 @@ export const describeSessionFile = (path: string): Promise<string> => runTool('i
 
 async function runTool(...args: string[]): Promise<string> {
   if (running >= MOST_AT_ONCE) {
-    throw new TautlineError('tooMany', 'Other sessions are being read just now; try again in a moment.');
+    throw new TautlineError('tooMany', 'Other sessions are being read; try again in a moment.');
   }
   running++;
   try {
@@ -64,7 +64,7 @@ async function runTool(...args: string[]): Promise<string> {
         try {
           if (child.pid !== undefined) setPriority(child.pid, NICENESS);
         } catch {
-          // Gone already, or not permitted: it only takes longer for others.
+          // Gone already, or not permitted: then others only wait longer.
         }
       });
       child.once('error', reject);

@@ -14,9 +14,9 @@ import {
 
 export type SessionHead = Static<typeof SessionSchema>;
 
-/** One session file: takes what is recorded, gives out bytes. Nothing is given out between two flushes. */
+/** One session file: takes records, produces bytes. It produces nothing between two flushes. */
 export interface SessionWriter {
-  /** Bytes of the file so far, with those that wait for a flush. */
+  /** Bytes of the file so far, including those that wait for a flush. */
   readonly bytes: number;
   /** Received or sent bytes; copied. */
   link(hand: HandSide, channel: 'received' | 'sent', timeUs: number, bytes: Uint8Array): void;

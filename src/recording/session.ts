@@ -33,7 +33,7 @@ export interface RequestBody {
   refusal?: { code: string; message: string };
 }
 
-/** Takes what is in a session, in the order of recording. What is not asked for is not even decoded. */
+/** Receives the contents of a session in the order of recording. Kinds without a function here are not even decoded. */
 export interface SessionVisitor {
   /** @param bytes valid only during the call */
   received?(hand: HandSide, timeUs: number, bytes: Uint8Array): void;
@@ -54,10 +54,10 @@ export interface SessionVisitor {
 
 export interface SessionState {
   glove: GloveBody | undefined;
-  /** None in sessions of before 0.1.0. */
+  /** Absent in sessions from before 0.1.0. */
   fits: FitsBody | undefined;
   status: StatusBody | undefined;
-  /** Up to some seconds older than the time; none in older sessions. */
+  /** Up to a few seconds older than the time; absent in older sessions. */
   drift: DriftBody | undefined;
 }
 
@@ -74,11 +74,11 @@ export interface Session {
   readonly chunkCount: number;
   chunkStartUs(chunk: number): number;
   chunkEndUs(chunk: number): number;
-  /** The chunk to begin with in order to meet everything from a time on. */
+  /** The chunk to begin with in order to see everything from a time on. */
   chunkAt(timeUs: number): number;
   visitChunk(chunk: number, visitor: SessionVisitor): void;
   visit(visitor: SessionVisitor): void;
-  /** What the glove had said of itself by a time, the fits in use, and the state of its link. */
+  /** The glove's description, the fits in use and the state of its link at a time. */
   stateAt(hand: HandSide, timeUs: number): SessionState;
   close(): void;
 }
@@ -184,7 +184,7 @@ function readSession(file: McapFile): Session {
   let head: SessionHead | undefined;
   let text: string | undefined;
   const hands = new Set<HandSide>();
-  // Both stand at the start; a damaged start is no reason to give up.
+  // Both stand at the start; a damaged start need not end it.
   for (let chunk = 0; chunk < file.chunkCount && !(head && text); chunk++) {
     visitChunk(chunk, {
       session: (_, body) => {

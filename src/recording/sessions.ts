@@ -16,7 +16,7 @@ import { createReplayLink, type ReplayLink } from './replay-link.js';
 import { openSession, type Session } from './session.js';
 import type { ShownGlove } from './shown-glove.js';
 
-/** The sessions of a service: what it records into its folder, and what it replays in place of its gloves. */
+/** The sessions of a service: what it records into its folder, and what it replays instead of its gloves. */
 export interface Sessions {
   readonly shown: readonly ShownGlove[];
   list(): Promise<SessionList>;
@@ -26,7 +26,7 @@ export interface Sessions {
   recordTo(options: Pick<Parameters<typeof startRecorder>[0], 'file' | 'open' | 'joints'>): Promise<Recorder>;
   mark(text: string): RecorderStatus;
   stop(): Promise<RecorderStatus>;
-  /** Path of a session that is in the folder: of a plain file, for others could keep whoever opens them waiting. */
+  /** Path of a session in the folder. Plain files only: opening anything else could block. */
   existing(name: string): Promise<string>;
   remove(name: string): Promise<void>;
   open(name: string, options: ReplayOptions): Promise<PlayerState>;
@@ -57,7 +57,7 @@ export interface SessionsOptions {
   version: string;
 }
 
-/** Plain names only: no folder, no hidden file, nothing that a shell or a system reads in its own way. */
+/** Plain names only: no folder, no hidden file, nothing with a special meaning to a shell or a system. */
 const NAME = /^[A-Za-z0-9][A-Za-z0-9 ._-]{0,99}\.mcap$/;
 const WINDOWS_DEVICES = /^(con|prn|aux|nul|com\d|lpt\d)\./i;
 
@@ -82,7 +82,7 @@ export function createSessions(options: SessionsOptions): Sessions {
     if (!NAME.test(name) || name.includes('..') || WINDOWS_DEVICES.test(name)) {
       throw new TautlineError(
         'badMessage',
-        `"${name.slice(0, 100)}" is no name for a session.`,
+        `"${name.slice(0, 100)}" is not a name for a session.`,
         'Use letters, digits, space, dot, dash and underscore, and end it with .mcap.',
       );
     }

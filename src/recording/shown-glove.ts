@@ -1,10 +1,10 @@
 import type { LiveGlove } from '../glove/glove.js';
 import type { Glove, GloveListener } from '../glove/view.js';
 
-/** A glove as apps see it, whose place a replayed one can take for a while. */
+/** A glove as apps see it; a replayed one can take its place for a while. */
 export interface ShownGlove extends Glove {
   readonly live: LiveGlove;
-  /** Shows another glove, or the live one again. Whoever was held is freed first. */
+  /** Shows another glove, or the live one again. Frees every finger first. */
   show(glove: Glove | undefined): void;
 }
 

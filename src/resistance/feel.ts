@@ -115,7 +115,7 @@ export function curlOnArrival(
   delayS: number,
 ): number {
   const toStopS = Math.abs(stop - actuatorAt) / actuatorSpeed + delayS;
-  // Finger and actuator come towards each other from either side; behind the finger is no way to go.
+  // Finger and actuator come towards each other from either side; behind the finger it never goes.
   const gap = Math.max(0, actuatorAt - curl) + actuatorSpeed * delayS;
   const toFingerS = speed > 0 ? gap / (actuatorSpeed + speed) : Number.POSITIVE_INFINITY;
   const leadS = Math.min(MAX_LEAD_S, Math.max(0, Math.min(toStopS, toFingerS)));

@@ -6,13 +6,13 @@ import type { SafetyProfile } from '../config/schema.js';
  * Heat. First order: dh/dt = gain · drive² − h / coolS (copper loss ∝ current² ∝ torque²), only while the
  * finger is at its stop; an idle servo is taken as cold. The gain is such that full drive from cold brings h
  * to HEAT_FADE_FROM in maxHoldS. From there the permitted drive falls in a straight line, to the drive that
- * h = 1 can sustain for ever. `hold` limits one long hold in the same spirit: after maxHoldS the effort fades
+ * h = 1 can sustain forever. `hold` limits one long hold in the same spirit: after maxHoldS the effort fades
  * over HOLD_FADE_S to HOLD_SUSTAINED; letting go gives the time back as fast as it was used.
  */
 
 /** Part of the thermal budget at which the drive begins to fade. */
 export const HEAT_FADE_FROM = 0.8;
-/** Effort that may be held for ever. */
+/** Effort that may be held forever. */
 export const HOLD_SUSTAINED = 0.5;
 /** Time over which effort fades once the hold time is used up, s. */
 export const HOLD_FADE_S = 2;

@@ -1,3 +1,4 @@
+import type { Asked } from './arbitration.js';
 import { FINGER_COUNT } from './requests.js';
 
 /** What a step of the governor is given, and what it gives. */
@@ -50,6 +51,25 @@ export interface GovernorOutputs {
 }
 
 const perFinger = () => new Float64Array(FINGER_COUNT);
+
+/** Inputs over what was asked and measured; a glove that has sent nothing yet. */
+export const makeGovernorInputs = (
+  asked: Asked,
+  curls: Float64Array,
+  measured: Float64Array,
+): GovernorInputs => ({
+  stops: asked.stops,
+  efforts: asked.efforts,
+  expiresUs: asked.expiresUs,
+  curls,
+  measured,
+  healthy: new Uint8Array(FINGER_COUNT),
+  pressing: perFinger(),
+  pulseDrives: perFinger(),
+  pulseCurrentA: 0,
+  sampleAgeUs: Number.POSITIVE_INFINITY,
+  linkLive: false,
+});
 
 export const makeGovernorOutputs = (): GovernorOutputs => ({
   held: new Uint8Array(FINGER_COUNT),

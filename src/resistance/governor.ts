@@ -14,7 +14,7 @@ import { WorkingStep } from './step-state.js';
  *                     ^                  │              after a disarm, so that an app's arm that was under
  *                     └────disarm()──────┘              way cannot undo what the wearer just did.
  *                     │                  │
- *                     └──> shut down <───┘  shutdown(): for ever
+ *                     └──> shut down <───┘  shutdown(): for good
  *
  * A finger, in every step, goes through the guards (guards.ts), which work on a state of what is given (state.ts):
  *
@@ -81,7 +81,7 @@ export class Governor {
     this.latch(nowUs, 'disarmed', reason);
   }
 
-  /** As disarm, for ever. */
+  /** As disarm, but nothing arms it again. */
   shutdown(nowUs: number): void {
     this.state.shut = true;
     this.latch(nowUs, 'shutdown', 'The service is stopping.');

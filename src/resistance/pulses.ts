@@ -3,6 +3,7 @@ import { MAX_ACTUATORS } from '../protocol/link-table.js';
 import { actuatorFinger, cappedDrive, exertsForce, type GloveActuator } from './actuators.js';
 import { HEAT_FADE_FROM } from './finger-drive.js';
 import type { GovernorOutputs } from './governor-step.js';
+import { Knocks } from './knocks.js';
 import { LIMIT_BIT } from './limits.js';
 
 /** Longest pulse of a vibration motor, ms: what a glove takes. */
@@ -21,8 +22,9 @@ export const PULSE_PALM = 5;
 export const PULSE_EVERYWHERE = -1;
 
 /**
- * Checks pulses and keeps the books on them. A role that has a vibration motor is pulsed with it; otherwise
- * what holds the finger is, and only while it holds and no limit fades it: a pulse moves no free finger.
+ * Checks pulses and keeps the books on them. A role that has a vibration motor is pulsed with it. Otherwise what holds
+ * the finger is, while it holds and no limit fades it; and a finger that is free gets a knock (knocks.ts), which moves
+ * nothing. Pulses of no length or strength end what runs.
  */
 export class Pulses {
   /** The last accepted pulse, for each actuator to send it to: 0..count-1. */
@@ -32,6 +34,10 @@ export class Pulses {
   readonly amplitudes = new Uint8Array(MAX_ACTUATORS);
   readonly durationsMs = new Uint16Array(MAX_ACTUATORS);
   frequencyHz = 0;
+  /** Of fingers that are free. */
+  readonly knocks = new Knocks();
+  /** The last accepted pulse knocks. */
+  knocked = false;
 
   private readonly budgetsMs: Float64Array;
   private readonly lastUs: Float64Array;
@@ -72,8 +78,11 @@ export class Pulses {
     frequencyHz: number,
     given: GovernorOutputs,
     healthy: ArrayLike<number>,
+    curls: ArrayLike<number>,
   ): 'sent' | 'nothingThere' | 'notHeld' | 'tooMany' {
     this.count = 0;
+    this.knocked = false;
+    this.knocks.begin(nowUs);
     this.frequencyHz = Math.round(Math.min(1000, Math.max(1, frequencyHz)));
     const strength = Math.min(1, Math.max(0, amplitude));
     let there = false;
@@ -83,7 +92,10 @@ export class Pulses {
       if (!actuator || !this.usable[at]) continue;
       if (target !== PULSE_EVERYWHERE && this.roles[at] !== target) continue;
       there = true;
-      if (this.forceful[at] && !firmlyHeld(this.roles[at], given, healthy)) continue;
+      const role = this.roles[at];
+      const isFree = given.held[role] !== 1 || this.knocks.efforts[role] > 0;
+      const knock = this.forceful[at] && isFree && mayKnock(role, given, healthy, curls);
+      if (this.forceful[at] && !knock && !firmlyHeld(role, given, healthy)) continue;
       held = true;
       const lengthMs = Math.min(
         Math.max(1, Math.round(durationMs)),
@@ -92,6 +104,12 @@ export class Pulses {
       const drive = strength * cappedDrive(actuator, this.safety);
       if (!this.withinBudget(at, actuator.stallCurrentA * drive, lengthMs, nowUs)) continue;
       this.lastUs[at] = nowUs;
+      if (knock) {
+        // What it draws is counted where requests are.
+        this.knocks.add(nowUs, role, curls[role], actuator.kind === 'brake', strength, lengthMs);
+        this.knocked = true;
+        continue;
+      }
       this.endsUs[at] = nowUs + lengthMs * 1000;
       this.drives[at] = drive;
       this.actuators[this.count] = at;
@@ -99,13 +117,31 @@ export class Pulses {
       this.durationsMs[this.count] = lengthMs;
       this.count++;
     }
-    if (this.count > 0) return 'sent';
+    if (this.count > 0 || this.knocked) return 'sent';
     return held ? 'tooMany' : there ? 'notHeld' : 'nothingThere';
+  }
+
+  /** Fills the arrays with what ends the pulses that run there. @param target as for `accept` */
+  end(nowUs: number, target: number): void {
+    this.count = 0;
+    this.frequencyHz = 1;
+    this.knocked = false;
+    if (target !== PULSE_PALM) this.knocks.stop();
+    for (let at = 0; at < this.profiles.length && this.count < MAX_ACTUATORS; at++) {
+      if (!(nowUs < this.endsUs[at])) continue;
+      if (target !== PULSE_EVERYWHERE && this.roles[at] !== target) continue;
+      this.endsUs[at] = 0;
+      this.actuators[this.count] = at;
+      this.amplitudes[this.count] = 0;
+      this.durationsMs[this.count] = 0;
+      this.count++;
+    }
   }
 
   /** The glove has stopped every pulse. */
   stop(): void {
     this.endsUs.fill(0);
+    this.knocks.stop();
   }
 
   running(nowUs: number): boolean {
@@ -142,6 +178,13 @@ export class Pulses {
     return true;
   }
 }
+
+const mayKnock = (
+  finger: number,
+  given: GovernorOutputs,
+  healthy: ArrayLike<number>,
+  curls: ArrayLike<number>,
+) => healthy[finger] === 1 && Number.isFinite(curls[finger]) && given.heats[finger] < HEAT_FADE_FROM;
 
 const firmlyHeld = (finger: number, given: GovernorOutputs, healthy: ArrayLike<number>) =>
   given.held[finger] === 1 &&

@@ -1,17 +1,22 @@
 import type { SafetyProfile } from '../config/schema.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
-import { type CurlToTravel, paysOutForward } from '../link/wire-stop.js';
-import { DISARMED, type Refusal } from '../protocol/refusals.js';
+import type { CurlToTravel } from '../link/wire-stop.js';
+import type { Refusal } from '../protocol/refusals.js';
 import { ActuatorCommands, fingerDrivesOf, type GloveActuator, stopSpeedsOf } from './actuators.js';
 import { arbitrate, makeAsked } from './arbitration.js';
 import { Arrivals } from './arrival.js';
 import type { EventReader } from './events.js';
 import { Governor } from './governor.js';
-import type { GovernorInputs } from './governor-step.js';
+import { type GovernorInputs, makeGovernorInputs } from './governor-step.js';
+import { GraspHold } from './grasp-hold.js';
 import { GUARDS, type Guard } from './guards.js';
+import { KNOCK_LAYER } from './knocks.js';
 import { PULSE_EVERYWHERE, PULSE_PALM, Pulses } from './pulses.js';
+import { MAX_APPS, MAX_LAYERS, REFUSALS } from './refusals.js';
 import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
-import { PROBE_OPEN, StopProbe } from './stop-probe.js';
+import { type Send, SendSchedule } from './send-schedule.js';
+import { type ResistanceStatus, StatusKeeper } from './status.js';
+import { askForProbe, StopProbe } from './stop-probe.js';
 
 /**
  * Everything between what apps ask of one glove and what is sent to it:
@@ -20,69 +25,12 @@ import { PROBE_OPEN, StopProbe } from './stop-probe.js';
  *                                   curls ─> arrival ──^
  *     probe()   ─> stop probe, in place of all of these while the actuators are fitted ──^
  *     pulse()   ─────────────────────────────────────────> pulses          ─> the caller's codec
+ *                 └─> knock, grasp hold ─> requests
  *
  * Pure: time is passed in, and nothing is sent from here. `step` says what is to be sent.
  */
 
-/** The glove frees everything itself when a command is this old, ms: a killed host frees fingers. */
-export const VALID_FOR_MS = 150;
-/** What is held is sent anew this often, so that two commands may get lost. */
-const REFRESH_US = 50_000;
-/** Changes smaller than these wait for the next refresh: 0.2 % of the travel, 1 % of the effort. */
-const STOP_DEADBAND = 131;
-const EFFORT_DEADBAND = 2;
-/**
- * A stop that moves away from its finger is sent this soon after the last command: what it waits, a fast finger goes on.
- * A line that carries a sample a millisecond carries a command a millisecond, too.
- */
-const YIELD_US = 1000;
 const DEFAULT_FREQUENCY_HZ = 150;
-
-/** Room for the most connections that a profile permits by default, with a few layers each. */
-const MAX_APPS = 64;
-const MAX_LAYERS = 8;
-
-/** What to send now: `commands` with VALID_FOR_MS, the release message, or nothing. */
-export type Send = 'nothing' | 'resist' | 'release';
-
-const REFUSALS = {
-  disarmed: DISARMED,
-  notConnected: { code: 'notSupported', message: 'The glove is not connected or sends no fresh samples.' },
-  notANumber: { code: 'badMessage', message: 'A stop, effort or pulse is not a finite number.' },
-  tooManyApps: { code: 'tooMany', message: `At most ${MAX_APPS} apps can hold a glove at once.` },
-  tooManyLayers: { code: 'tooMany', message: `At most ${MAX_LAYERS} layers an app; release one first.` },
-  tooManyPulses: { code: 'tooMany', message: 'More pulses than the actuator may give; ask less often.' },
-  fitting: { code: 'notSupported', message: 'The stops are being fitted; no app is served meanwhile.' },
-  nothingToPulse: { code: 'notSupported', message: 'The glove has nothing there that can pulse.' },
-  notHeld: {
-    code: 'notSupported',
-    message: 'Without a vibration motor, only a finger that is firmly held can pulse.',
-  },
-} as const satisfies Record<string, Refusal>;
-
-/** What the wearer and apps are told. One object, rewritten by every step. */
-export interface ResistanceStatus {
-  timeUs: number;
-  armed: boolean;
-  /** Who armed the glove, or why it is disarmed. */
-  reason: string;
-  curls: Float64Array;
-  /** 1: held at a stop. */
-  held: Uint8Array;
-  /** Curl; 1 when free. */
-  stops: Float64Array;
-  /** 0..1 of the permitted maximum. */
-  efforts: Float64Array;
-  tensionsN: Float64Array;
-  /** Part of the thermal budget used, 0..1. */
-  heats: Float64Array;
-  /** App that holds the finger; '' when free. */
-  apps: string[];
-  /** LIMIT_BIT of why less is given than was asked; names by `limitNames`. */
-  limits: Uint16Array;
-  /** Goes up whenever something above that is worth telling has changed. */
-  revision: number;
-}
 
 export interface ResistanceOptions {
   safety: SafetyProfile;
@@ -92,13 +40,15 @@ export interface ResistanceOptions {
   travel?: readonly (CurlToTravel | undefined)[];
   /** Most commands a second; freeing a finger never waits, and a stop that moves away from its finger hardly. */
   maxSendHz?: number;
+  /** Effort of a grasp hold (grasp-hold.ts); none: there is no such hold. */
+  graspEffort?: number | undefined;
   /** For tests that leave one out. */
   guards?: readonly Guard[];
 }
 
 export type FingerStops = Partial<Record<Finger, { stopAt: number; effort: number }>>;
 
-/** One per glove. A new one is disarmed and cold, so make one anew only when the actuators are different. */
+/** One per glove. A new one is disarmed and cold, so make another only for other actuators. */
 export class Resistance {
   readonly status: ResistanceStatus;
   /** What `resist` is to send. */
@@ -111,6 +61,7 @@ export class Resistance {
   private readonly asked = makeAsked();
   private readonly arrivals: Arrivals;
   private readonly heedsEffort: readonly boolean[];
+  private readonly grasp: GraspHold | undefined;
   private readonly stopProbe = new StopProbe();
   private probing = false;
   /** Measured. */
@@ -118,28 +69,15 @@ export class Resistance {
   private readonly inputs: GovernorInputs;
   private readonly scratchStops = new Float64Array(FINGER_COUNT);
   private readonly scratchEfforts = new Float64Array(FINGER_COUNT);
-  private readonly minSendUs: number;
-  /** Per actuator: 1 where a greater wire stop pays string out, -1 where a smaller one does. */
-  private readonly paysOut: Int8Array;
+  private readonly schedule: SendSchedule;
+  private readonly statusKeeper: StatusKeeper;
 
   private lastUs = Number.NEGATIVE_INFINITY;
   private fresh = false;
-  private readonly sentStops: Uint16Array;
-  private readonly sentEfforts: Uint8Array;
-  private sentUs = Number.NEGATIVE_INFINITY;
-  /** The glove may still hold something that it should not. */
-  private mustRelease = true;
-  private readonly toldStops = new Float64Array(FINGER_COUNT);
-  private readonly toldEfforts = new Float64Array(FINGER_COUNT);
-  private readonly toldHeats = new Float64Array(FINGER_COUNT);
-  private readonly toldLimits = new Uint16Array(FINGER_COUNT);
-  private readonly toldApps = new Array<string>(FINGER_COUNT).fill('');
-  private toldArmed = false;
 
-  constructor({ safety, actuators, travel, maxSendHz = 200, guards = GUARDS }: ResistanceOptions) {
+  constructor(options: ResistanceOptions) {
+    const { safety, actuators, travel, maxSendHz = 200, guards = GUARDS, graspEffort } = options;
     this.safety = safety;
-    this.minSendUs = 1e6 / maxSendHz;
-    this.paysOut = Int8Array.from(actuators, (actuator) => (actuator && !paysOutForward(actuator) ? -1 : 1));
     this.requests = new RequestStore({
       maxApps: MAX_APPS,
       maxLayers: MAX_LAYERS,
@@ -147,40 +85,17 @@ export class Resistance {
     });
     const fingerDrives = fingerDrivesOf(actuators);
     this.heedsEffort = fingerDrives.map(({ heedsEffort }) => heedsEffort);
+    const holds = fingerDrives.filter((drive) => drive.stallTensionN > 0).map((drive) => drive.maxHoldS);
+    const maxHoldS = Math.min(...holds, Number.MAX_VALUE);
+    this.grasp = graspEffort === undefined ? undefined : new GraspHold(graspEffort, maxHoldS);
     this.governor = new Governor(fingerDrives, safety, guards);
     this.commands = new ActuatorCommands(actuators, travel);
     this.pulses = new Pulses(actuators, safety);
-    this.sentStops = new Uint16Array(this.commands.count);
-    this.sentEfforts = new Uint8Array(this.commands.count);
+    this.schedule = new SendSchedule(this.commands, actuators, maxSendHz);
     this.arrivals = new Arrivals(stopSpeedsOf(actuators));
-    this.inputs = {
-      stops: this.asked.stops,
-      efforts: this.asked.efforts,
-      expiresUs: this.asked.expiresUs,
-      curls: this.arrivals.curls,
-      measured: this.curls,
-      healthy: new Uint8Array(FINGER_COUNT),
-      pressing: new Float64Array(FINGER_COUNT),
-      pulseDrives: new Float64Array(FINGER_COUNT),
-      pulseCurrentA: 0,
-      sampleAgeUs: Number.POSITIVE_INFINITY,
-      linkLive: false,
-    };
-    const { outputs } = this.governor;
-    this.status = {
-      timeUs: 0,
-      armed: false,
-      reason: this.governor.reason,
-      curls: this.curls,
-      held: outputs.held,
-      stops: outputs.stops,
-      efforts: outputs.efforts,
-      tensionsN: outputs.tensionsN,
-      heats: outputs.heats,
-      apps: new Array<string>(FINGER_COUNT).fill(''),
-      limits: outputs.limits,
-      revision: 0,
-    };
+    this.inputs = makeGovernorInputs(this.asked, this.arrivals.curls, this.curls);
+    this.statusKeeper = new StatusKeeper(this.governor, this.curls);
+    this.status = this.statusKeeper.status;
   }
 
   get armed(): boolean {
@@ -232,6 +147,7 @@ export class Resistance {
 
   /** Drops one layer of an app, or all of them. */
   drop(app: string, layer?: string): void {
+    if (layer === undefined && this.grasp?.app === app) this.grasp.end(this.requests);
     if (layer === undefined) this.requests.drop(app);
     else this.requests.dropLayer(app, layer);
   }
@@ -245,6 +161,7 @@ export class Resistance {
   /** Begins to fit stops: requests of apps are forgotten and refused until it ends. False when disarmed. */
   beginProbing(): boolean {
     if (!this.governor.armed) return false;
+    this.grasp?.end(this.requests);
     this.requests.dropAll();
     this.pulses.stop();
     this.stopProbe.free();
@@ -280,15 +197,17 @@ export class Resistance {
     return this.freed(nowUs);
   }
 
-  /** As disarm, for ever. */
+  /** As disarm, and nothing arms it again. */
   shutdown(nowUs: number): Send {
     this.governor.shutdown(nowUs);
     return this.freed(nowUs);
   }
 
   /**
-   * Checks a pulse; when nothing is returned, send what `pulses` holds.
+   * Checks a pulse; when nothing is returned, send what `pulses` holds, and step: fingers may be held now.
    * @param target a finger, the palm, or every actuator
+   * @param by the app; what it holds by this goes when the app goes
+   * @param grasps it is of an application that only vibrates: its fingers may be held for it
    */
   pulse(
     nowUs: number,
@@ -296,23 +215,32 @@ export class Resistance {
     amplitude: number,
     durationMs: number,
     frequencyHz = DEFAULT_FREQUENCY_HZ,
+    by = '',
+    grasps = false,
   ): Refusal | undefined {
+    const at =
+      target === undefined ? PULSE_EVERYWHERE : target === 'palm' ? PULSE_PALM : FINGERS.indexOf(target);
+    // To stop needs no permission.
+    if (amplitude <= 0 || durationMs <= 0) {
+      this.pulses.end(nowUs, at);
+      this.requests.dropLayer(by, KNOCK_LAYER);
+      return undefined;
+    }
     if (!this.governor.armed) return REFUSALS.disarmed;
     if (this.probing) return REFUSALS.fitting;
     if (!this.fresh) return REFUSALS.notConnected;
     if (!Number.isFinite(amplitude + durationMs + frequencyHz + nowUs)) return REFUSALS.notANumber;
-    const at =
-      target === undefined ? PULSE_EVERYWHERE : target === 'palm' ? PULSE_PALM : FINGERS.indexOf(target);
-    const { outputs } = this.governor;
-    const outcome = this.pulses.accept(
-      nowUs,
-      at,
-      amplitude,
-      durationMs,
-      frequencyHz,
-      outputs,
-      this.inputs.healthy,
-    );
+    const { pulses, curls } = this;
+    const { healthy } = this.inputs;
+    const given = this.governor.outputs;
+    const grasped = grasps && this.grasp?.vibrated(by, nowUs, curls) === true;
+    const outcome = pulses.accept(nowUs, at, amplitude, durationMs, frequencyHz, given, healthy, curls);
+    if (pulses.knocked) {
+      const { stops, efforts, endsUs } = pulses.knocks;
+      const set = this.requests.set(by, KNOCK_LAYER, stops, efforts, endsUs - nowUs, nowUs);
+      if (set === 'tooManyApps' || set === 'tooManyLayers') return REFUSALS[set];
+    }
+    if (grasped) return undefined;
     if (outcome === 'nothingThere') return REFUSALS.nothingToPulse;
     if (outcome === 'notHeld') return REFUSALS.notHeld;
     if (outcome === 'tooMany') return REFUSALS.tooManyPulses;
@@ -327,7 +255,7 @@ export class Resistance {
    * @param sampleTimeUs host time of the newest sample
    * @param curlRates curl a second per finger, to see where a finger will be when its servo has arrived
    * @param newest curls without a filter's delay, never less than `curls`: stops are kept clear of these
-   * @returns what to send; tell `unsent` when that fails
+   * @returns what to send; call `unsent` when that fails
    */
   step(
     nowUs: number,
@@ -338,7 +266,7 @@ export class Resistance {
     curlRates?: ArrayLike<number>,
     newest: ArrayLike<number> = curls,
   ): Send {
-    const { inputs, status, governor } = this;
+    const { inputs, asked, governor, stopProbe } = this;
     // A clock that went back would let requests live too long.
     if (!(nowUs >= this.lastUs)) this.requests.dropAll();
     this.lastUs = nowUs;
@@ -352,54 +280,26 @@ export class Resistance {
     this.pulses.drivesOf(nowUs, inputs.pulseDrives);
     this.fresh = linkLive && Math.abs(inputs.sampleAgeUs) <= this.safety.staleMs * 1000;
 
-    arbitrate(this.requests, this.curls, this.safety.allowPull, nowUs, this.asked);
-    this.arrivals.predict(newest, curlRates, this.asked.stops, this.asked.efforts);
-    if (this.probing) this.askForProbe(nowUs);
+    this.grasp?.step(nowUs, this.curls, governor.armed && this.fresh && !this.probing, this.requests);
+    arbitrate(this.requests, this.curls, this.safety.allowPull, nowUs, asked);
+    this.arrivals.predict(newest, curlRates, asked.stops, asked.efforts);
+    if (this.probing) askForProbe(stopProbe, nowUs, this.curls, this.heedsEffort, asked, inputs);
     const given = governor.step(nowUs, inputs);
-    const { finger: probed } = this.stopProbe;
+    this.grasp?.given(given);
+    const { finger: probed } = stopProbe;
     // What a guard has freed does not come back half-way.
-    if (probed >= 0 && given.held[probed] !== 1) this.stopProbe.free();
+    if (probed >= 0 && given.held[probed] !== 1) stopProbe.free();
     this.arrivals.move(nowUs, given);
     this.requests.sweep(nowUs);
     this.commands.update(given, this.curls, probed);
 
-    status.timeUs = nowUs;
-    for (let finger = 0; finger < FINGER_COUNT; finger++) {
-      status.apps[finger] = given.held[finger] === 1 ? this.asked.apps[finger] : '';
-    }
-    this.tell();
-    return this.decide(nowUs, linkLive);
-  }
-
-  /**
-   * The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing: with all
-   * that the drive gives while it is closing, and with the effort asked for while it is open, where the stop is kept
-   * short of it.
-   */
-  private askForProbe(nowUs: number): void {
-    const { stopProbe, asked, inputs } = this;
-    asked.efforts.fill(0);
-    asked.stops.fill(1);
-    asked.apps.fill('');
-    inputs.pressing?.fill(0);
-    const { finger } = stopProbe;
-    if (finger < 0) return;
-    const curl = this.curls[finger];
-    stopProbe.step(nowUs, curl, inputs.healthy[finger] === 1);
-    if (stopProbe.finger < 0) return;
-    asked.stops[finger] = stopProbe.place;
-    asked.efforts[finger] = stopProbe.effort;
-    asked.expiresUs[finger] = stopProbe.untilUs;
-    const eases = curl < PROBE_OPEN && !this.heedsEffort[finger];
-    if (inputs.pressing) inputs.pressing[finger] = eases ? stopProbe.effort : 1;
-    // What is not a number stays so, for the governor to see.
-    this.arrivals.curls[finger] = Number.isFinite(curl) ? 0 : curl;
+    this.statusKeeper.update(nowUs, asked.apps);
+    return this.schedule.next(nowUs, linkLive, this.pulses.running(nowUs));
   }
 
   /** The link did not take what the last step said: the next step says it again. */
   unsent(): void {
-    this.sentUs = Number.NEGATIVE_INFINITY;
-    this.mustRelease = true;
+    this.schedule.unsent();
   }
 
   /** How often each of EVENT_REASONS has come. */
@@ -418,83 +318,13 @@ export class Resistance {
   }
 
   private freed(nowUs: number): Send {
+    this.grasp?.end(this.requests);
     this.requests.dropAll();
     this.endProbing();
     this.commands.free();
     this.pulses.stop();
-    this.status.timeUs = nowUs;
-    this.status.apps.fill('');
-    this.mustRelease = true;
-    this.tell();
+    this.statusKeeper.freed(nowUs);
+    this.schedule.requireRelease();
     return 'release';
-  }
-
-  private decide(nowUs: number, linkLive: boolean): Send {
-    if (!linkLive) {
-      // Whatever the glove held when the link broke: when it is back it hears what is held now, or a release.
-      this.mustRelease = true;
-      return 'nothing';
-    }
-    const { stops, efforts, count } = this.commands;
-    let holds = false;
-    let held = false;
-    let freed = false;
-    let changed = false;
-    let yields = false;
-    for (let at = 0; at < count; at++) {
-      const sentEffort = this.sentEfforts[at];
-      if (efforts[at] > 0) holds = true;
-      if (sentEffort > 0) held = true;
-      if (efforts[at] === 0 && sentEffort > 0) freed = true;
-      if (efforts[at] > 0 !== sentEffort > 0) changed = true;
-      if (Math.abs(efforts[at] - sentEffort) >= EFFORT_DEADBAND) changed = true;
-      const moved = stops[at] - this.sentStops[at];
-      if (Math.abs(moved) >= STOP_DEADBAND) changed = true;
-      if (moved * this.paysOut[at] >= STOP_DEADBAND) yields = true;
-    }
-    if (!holds) {
-      if (!held && !this.mustRelease) return 'nothing';
-      // A release ends pulses too; where one may go on, an empty command frees the fingers.
-      const send = this.mustRelease || !this.pulses.running(nowUs) ? 'release' : 'resist';
-      this.sent(nowUs);
-      return send;
-    }
-    const sinceUs = nowUs - this.sentUs;
-    const waitUs = yields ? Math.min(YIELD_US, this.minSendUs) : this.minSendUs;
-    const due = freed || !(sinceUs < REFRESH_US) || (changed && sinceUs >= waitUs);
-    if (!due) return 'nothing';
-    this.sent(nowUs);
-    return 'resist';
-  }
-
-  private sent(nowUs: number): void {
-    this.sentStops.set(this.commands.stops);
-    this.sentEfforts.set(this.commands.efforts);
-    this.sentUs = nowUs;
-    this.mustRelease = false;
-  }
-
-  /** Raises the revision when the status differs from what was last told by more than a display shows. */
-  private tell(): void {
-    const { status, governor } = this;
-    status.armed = governor.armed;
-    status.reason = governor.reason;
-    let changed = this.toldArmed !== status.armed;
-    for (let finger = 0; finger < FINGER_COUNT && !changed; finger++) {
-      changed =
-        status.limits[finger] !== this.toldLimits[finger] ||
-        status.apps[finger] !== this.toldApps[finger] ||
-        Math.abs(status.stops[finger] - this.toldStops[finger]) > 0.002 ||
-        Math.abs(status.efforts[finger] - this.toldEfforts[finger]) > 0.005 ||
-        Math.abs(status.heats[finger] - this.toldHeats[finger]) > 0.02;
-    }
-    if (!changed) return;
-    status.revision++;
-    this.toldArmed = status.armed;
-    this.toldLimits.set(status.limits);
-    this.toldStops.set(status.stops);
-    this.toldEfforts.set(status.efforts);
-    this.toldHeats.set(status.heats);
-    for (let finger = 0; finger < FINGER_COUNT; finger++) this.toldApps[finger] = status.apps[finger];
   }
 }

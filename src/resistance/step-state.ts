@@ -16,7 +16,7 @@ import { FINGER_COUNT } from './requests.js';
 import { SeenMotion } from './seen-motion.js';
 import { StopMotion } from './stop-motion.js';
 
-/** Without a step for this long the hand is freed and stops approach anew. */
+/** Without a step for this long the hand is freed and stops approach from the start again. */
 const MAX_STEP_GAP_US = 200_000;
 /** The finger counts as resting on its stop from this far before it, curl. */
 export const LOAD_MARGIN = 0.05;

@@ -1,3 +1,6 @@
+import type { Asked } from './arbitration.js';
+import type { GovernorInputs } from './governor-step.js';
+
 /**
  * The narrow door by which a fit of the actuators moves one string stop in wire space, where it is not known yet
  * which wire stop is which curl, so that "never behind the finger" cannot be judged. It holds to this instead:
@@ -16,7 +19,7 @@
 export const PROBE_OPEN = 0.1;
 /** Part of the wire range a second. */
 export const PROBE_RATE = 0.5;
-/** Of the permitted maximum; below what may be held for ever. */
+/** Of the permitted maximum; below what may be held forever. */
 export const PROBE_EFFORT = 0.4;
 /** From the last command until the servo is taken to be there, µs. */
 export const PROBE_SETTLE_US = 200_000;
@@ -82,4 +85,35 @@ export class StopProbe {
     this.place += Math.min(reach, Math.max(-reach, this.target - this.place));
     this.movedUs = nowUs;
   }
+}
+
+/**
+ * The probe in place of whatever else is asked. Its finger counts as open for the governor, and as pressing: with all
+ * that the drive gives while it is closing, and with the effort asked for while it is open, where the stop is kept
+ * short of it.
+ */
+export function askForProbe(
+  stopProbe: StopProbe,
+  nowUs: number,
+  curls: Float64Array,
+  heedsEffort: readonly boolean[],
+  asked: Asked,
+  inputs: GovernorInputs,
+): void {
+  asked.efforts.fill(0);
+  asked.stops.fill(1);
+  asked.apps.fill('');
+  inputs.pressing?.fill(0);
+  const { finger } = stopProbe;
+  if (finger < 0) return;
+  const curl = curls[finger];
+  stopProbe.step(nowUs, curl, inputs.healthy[finger] === 1);
+  if (stopProbe.finger < 0) return;
+  asked.stops[finger] = stopProbe.place;
+  asked.efforts[finger] = stopProbe.effort;
+  asked.expiresUs[finger] = stopProbe.untilUs;
+  const eases = curl < PROBE_OPEN && !heedsEffort[finger];
+  if (inputs.pressing) inputs.pressing[finger] = eases ? stopProbe.effort : 1;
+  // What is not a number stays so, for the governor to see.
+  inputs.curls[finger] = Number.isFinite(curl) ? 0 : curl;
 }

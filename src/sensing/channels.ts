@@ -12,7 +12,7 @@ import {
   travelFromCountsMm,
 } from './string-model.js';
 
-/** What a channel drives: the whole finger, its abduction, one joint, or something that is no finger. */
+/** What a channel drives: the whole finger, its abduction, one joint, or something that is not a finger. */
 export type ChannelKind = 'curl' | 'splay' | 'joint' | 'arch' | 'wrist' | 'stick' | 'control';
 
 export interface Channel {

@@ -52,7 +52,7 @@ const OPEN_FOR_S = 1.5;
 
 /**
  * @param channels as compiled; those of fingers are followed, but not sticks, controls and the wrist
- * @param unusable per channel, 1 while health gives it up: a broken wire is no drift
+ * @param unusable per channel, 1 while health gives it up: a broken wire is not drift
  */
 export function createDrift(
   channels: readonly Channel[],

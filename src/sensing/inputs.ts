@@ -36,7 +36,7 @@ const CURL_TO = 0.8;
 /** A gesture is ready above the first value and no longer below the second. Common practice. */
 const READY_ON = 0.12;
 const READY_OFF = 0.06;
-/** Values are sent in steps of this, so that noise below what anyone sees is no change. */
+/** Values are sent in steps of this, so that noise too small to see is not a change. */
 const RESOLUTION = 1 / 1024;
 
 const THUMB_TIP = 5;

@@ -95,7 +95,7 @@ export interface Sensing {
   stopFraction(finger: number, curl: number): number;
 }
 
-/** A gap longer than this starts afresh; it cannot be filtered over. */
+/** A gap longer than this starts over; it cannot be filtered across. */
 const GAP_S = 0.25;
 /** Smooths the rates of curl, which forces go by: above the motion of a hand (some 8 Hz), below the noise. */
 const CURL_RATE_CUTOFF_HZ = 15;
@@ -143,7 +143,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz || 100));
   let started = false;
 
-  /** Seconds since the last sample by the glove's clock; 0 asks to start afresh. */
+  /** Seconds since the last sample by the glove's clock; 0 asks to start over. */
   function interval(deviceTimeUs: number): number {
     const delta = (deviceTimeUs - clock[DEVICE_US]) >>> 0;
     clock[DEVICE_US] = deviceTimeUs;

@@ -23,7 +23,7 @@ export function requireSafeAddress(profile: StreamProfile): void {
 }
 
 /**
- * Decides who may talk to the service: Host against DNS rebinding, Origin against foreign web pages, token
+ * Decides who may talk to the service: Host guards against DNS rebinding, Origin against foreign web pages, the token
  * against other machines. The same for the stream and for HTTP.
  */
 export class Access {
@@ -51,7 +51,7 @@ export class Access {
     );
   }
 
-  /** @param open true for what is no secret and acts on nothing (files of the page): needs no token */
+  /** @param open true for what is not secret and acts on nothing (files of the page): needs no token */
   deny(headers: IncomingHttpHeaders, url: string, open = false): Denial | undefined {
     const { host, origin } = headers;
     if (!host || !this.#knowsHost(host)) {

@@ -8,7 +8,7 @@ type Json = Record<string, unknown>;
 const ref = (path: string): Json => ({ $ref: `#/${path}` });
 const inChannel = (name: string): Json => ref(`channels/stream/messages/${name}`);
 
-/** A schema without what only our own validator needs. */
+/** A schema without the parts that only our own validator needs. */
 function payload(schema: object): Json {
   const { $id: _, ...plain } = JSON.parse(JSON.stringify(schema)) as Json;
   return plain;
@@ -92,7 +92,7 @@ export function asyncApiDocument(): Json {
           ws: {
             query: {
               type: 'object',
-              properties: { token: { type: 'string', description: 'Where the service wants one.' } },
+              properties: { token: { type: 'string', description: 'Required where the service has one.' } },
             },
           },
         },

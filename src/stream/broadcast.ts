@@ -1,14 +1,14 @@
-/** Who gets a broadcast: takes its newest message now, or as soon as the reader has caught up. */
+/** Takes the newest message of a broadcast now, or as soon as the reader has caught up. */
 export interface Reader {
   offer(broadcast: Broadcast): void;
-  /** Nothing of this broadcast is owed any more. */
+  /** Nothing of this broadcast is owed any longer. */
   forget(broadcast: Broadcast): void;
 }
 
 /**
- * One thing that is told to several readers, and the newest message about it, encoded once for all of them.
- * A reader that is behind keeps a reference to the broadcast, not to the message: when it catches up it gets
- * whatever is newest then. So nothing queues, however slow the reader.
+ * One subject with several readers, and the newest message about it, encoded once for all of them.
+ * A reader that is behind keeps a reference to the broadcast, not to the message: when it catches up it gets whatever
+ * is newest by then. So nothing queues, however slow the reader is.
  */
 export class Broadcast {
   /** The newest message, a whole WebSocket frame; undefined before the first. */

@@ -2,11 +2,11 @@ import type { Server } from 'node:http';
 import type { Socket } from 'node:net';
 import { isLoopback } from '../config/address.js';
 
-/** Bounds of the sockets as such, before anything is known of who is behind them. */
+/** Limits on sockets, before anything is known about who is behind them. */
 export interface ConnectionLimits {
-  /** Sockets that are not (yet) a stream; beyond that the longest unanswered one makes room. */
+  /** Sockets that are not (yet) a stream; beyond that, the one that has waited longest makes room. */
   httpSockets: number;
-  /** The same for one address of another machine, which is then refused. Programs of this machine share one address. */
+  /** Sockets from one other machine; beyond that, new ones are refused. Programs on this machine share one address. */
   maxSocketsPerAddress: number;
 }
 
@@ -19,9 +19,9 @@ export interface ConnectionCounts {
 }
 
 /**
- * Keeps a flood of connections from shutting others out. When there are too many, it is not the newcomer that is
- * turned away but the one that has waited longest without saying what it wants: so a `POST /disarm`, which says it at
- * once, gets through however many hold on to theirs.
+ * Keeps a flood of connections from shutting others out. When there are too many, the one that has waited longest
+ * without a request is turned away, not the newcomer. So a `POST /disarm`, which makes its request at once, gets
+ * through however many others stay open.
  */
 export function limitConnections(
   server: Server,
@@ -75,7 +75,7 @@ export function limitConnections(
   };
 }
 
-/** One clear refusal, and the end: also for who never reads it. */
+/** One clear refusal, then the end, even for a peer that never reads it. */
 function turnAway(socket: Socket, message: string): void {
   socket.on('error', () => socket.destroy());
   const body = JSON.stringify({ code: 'tooMany', message });

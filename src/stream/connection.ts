@@ -3,33 +3,33 @@ import type { Logger } from 'pino';
 import { logEvent } from '../log/events.js';
 import type { AppMessage, AppMessageType, ServerMessage } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
-import { Allowance } from './allowance.js';
 import type { Broadcast, Reader } from './broadcast.js';
+import { classifyDisarm } from './classify-disarm.js';
 import type { Wanted } from './feed.js';
 import { CLOSE, type Incoming } from './frame-reader.js';
 import { Inbox, type Waiting } from './inbox.js';
-import { judge } from './judge-word.js';
 import type { StreamLimits } from './limits.js';
 import { Outbox } from './outbox.js';
 import { Pings } from './pings.js';
 import type { Encoding } from './poses.js';
+import { RateLimit } from './rate-limit.js';
 import { DOUBTED, notTaken, OVERTAKEN, STALE, tooLarge, tooMany, wrong } from './refusals.js';
+import type { ScheduledApp, Scheduler } from './scheduler.js';
 import { SignsOfLife } from './signs-of-life.js';
-import type { Turns, TurnTaker } from './turns.js';
 import { validate } from './validate.js';
 import { Wire } from './wire.js';
 
 /** What a connection needs from the service. */
 export interface ConnectionHost {
   readonly limits: StreamLimits;
-  readonly turns: Turns;
-  /** Does what a valid message asks; returns the answer. */
+  readonly scheduler: Scheduler;
+  /** Does what a valid message asks for; returns the answer. */
   act(connection: AppConnection, message: AppMessage): ServerMessage;
   /** Frees every finger of every hand. */
   disarmAll(connection: AppConnection): void;
   /** Ends what the app holds. */
   free(connection: AppConnection): void;
-  /** The connection ended: forget it, drop what its app asked for. Called once. */
+  /** The connection has ended: forget it and drop what its app asked for. Called once. */
   ended(connection: AppConnection): void;
 }
 
@@ -44,22 +44,24 @@ export interface ConnectionOptions {
   isPage?: boolean;
 }
 
-/** What asks for force: nothing of this counts that was sent before a disarm. */
+/** Messages that ask for force: none that was sent before a disarm counts after it. */
 const FORCE: ReadonlySet<AppMessageType> = new Set(['arm', 'resist', 'touch', 'pulse']);
-/** Force that was asked for so long ago is not what the app wants now: the usual life of a request, ms. */
+/** A force that was asked for this long ago is not what the app wants now: the usual lifetime of a request, ms. */
 const STALE_MS = 250;
 const STALE_TURNS = 4;
-/** What holds fingers for a while, and the longest that a profile can permit, ms. */
+/** Messages that hold fingers for a while, and the longest while that a profile can permit, ms. */
 const HOLDS: ReadonlySet<AppMessageType> = new Set(['resist', 'touch']);
 const LONGEST_LIFE_MS = 1000;
-/** A message that has the word in it and is not whole after this time is a disarm. */
+/** A vibration may hold fingers for as long as an actuator may hold at most, ms (config/schema-glove.ts: maxHoldS). */
+const LONGEST_GRASP_MS = 600_000;
+/** A message with the word in it that is still incomplete after this time is a disarm. */
 const WHOLE_WITHIN_MS = 50;
 
 /**
- * One connection. What comes goes through the wire (frames), is looked through for a disarm, waits in the inbox, and
- * is acted on when it is its turn; what goes out goes through the outbox.
+ * One connection. What comes in passes the wire (frames), is searched for a disarm, waits in the inbox, and is acted
+ * on in its turn; what goes out passes the outbox.
  */
-export class AppConnection implements Reader, TurnTaker {
+export class AppConnection implements Reader, ScheduledApp {
   readonly app: string;
   readonly encoding: Encoding;
   readonly wire: Wire;
@@ -67,9 +69,11 @@ export class AppConnection implements Reader, TurnTaker {
   name: string | undefined;
   /** Name that its token proves. */
   proved: string | undefined;
-  /** Has asked for something that could be understood. */
+  /** Has sent a valid request. */
   spoken = false;
   readonly sinceMs = performance.now();
+  /** It speaks for an application that only vibrates, and the profile permits that its vibrations hold fingers. */
+  grasps = false;
   /** Its subscription; undefined when it has none. */
   wanted: (Wanted & { hands: readonly string[] | undefined }) | undefined;
   servedMs = 0;
@@ -78,11 +82,11 @@ export class AppConnection implements Reader, TurnTaker {
   readonly #logger: Logger;
   readonly #outbox: Outbox;
   readonly #inbox: Inbox;
-  readonly #allowance: Allowance;
+  readonly #rateLimit: RateLimit;
   readonly #life: SignsOfLife;
   readonly #pings: Pings;
   #ended = false;
-  /** Since when the word has stood in a message that is not whole. */
+  /** Since when an incomplete message has had the word in it. */
   #wordSinceMs: number | undefined;
 
   constructor({ app, encoding, socket, host, logger, isPage = false }: ConnectionOptions) {
@@ -92,12 +96,12 @@ export class AppConnection implements Reader, TurnTaker {
     this.#host = host;
     this.#logger = logger;
     this.#inbox = new Inbox(limits);
-    this.#allowance = new Allowance(limits, this.sinceMs);
+    this.#rateLimit = new RateLimit(limits, this.sinceMs);
     this.#life = new SignsOfLife(limits, isPage);
     this.wire = new Wire(socket, limits.maxMessageBytes, {
       arrived: () => {
         this.#life.bytes(performance.now(), this.wire.fresh);
-        host.turns.arrived(this);
+        host.scheduler.arrived(this);
       },
       message: (message) => this.#receive(message),
       word: (final) => {
@@ -171,7 +175,7 @@ export class AppConnection implements Reader, TurnTaker {
     }
     let heeded = false;
     if (message.hasWord) {
-      const judgement = judge(message.text);
+      const judgement = classifyDisarm(message.text);
       if (judgement.is === 'disarm') {
         this.spoken = true;
         this.#act(judgement.message);
@@ -180,19 +184,19 @@ export class AppConnection implements Reader, TurnTaker {
       heeded = judgement.is === 'disarmAll';
       if (heeded) this.#host.disarmAll(this);
     }
-    const { turns } = this.#host;
+    const { scheduler } = this.#host;
     const overtaken = this.#pings.lineIsOpen;
-    this.#inbox.put(message, { atMs: nowMs, turn: turns.count, overtaken, heeded });
-    turns.asked(this);
+    this.#inbox.put(message, { atMs: nowMs, turn: scheduler.count, overtaken, heeded });
+    scheduler.asked(this);
   }
 
   #mayReceive(nowMs: number): boolean {
     if (this.#ended) return false;
-    const allowed = this.#allowance.take(nowMs);
+    const allowed = this.#rateLimit.take(nowMs);
     if (allowed === 'yes') return true;
     if (allowed !== 'no') {
       this.#inbox.refuse(allowed);
-      this.#host.turns.asked(this);
+      this.#host.scheduler.asked(this);
     }
     return false;
   }
@@ -237,7 +241,7 @@ export class AppConnection implements Reader, TurnTaker {
 
   /** It has waited for what else was asked, and not only for a busy processor. */
   #isStale(atMs: number, turn: number): boolean {
-    return this.#host.turns.count - turn > STALE_TURNS && performance.now() - atMs > STALE_MS;
+    return this.#host.scheduler.count - turn > STALE_TURNS && performance.now() - atMs > STALE_MS;
   }
 
   #act(message: AppMessage): void {
@@ -245,6 +249,8 @@ export class AppConnection implements Reader, TurnTaker {
       const answer = this.#host.act(this, message);
       if (answer.type === 'ack' && HOLDS.has(message.type)) {
         this.#life.holds(performance.now() + LONGEST_LIFE_MS);
+      } else if (answer.type === 'ack' && message.type === 'pulse' && this.grasps) {
+        this.#life.holds(performance.now() + LONGEST_GRASP_MS);
       }
       this.send(answer);
     } catch (error) {
@@ -282,14 +288,15 @@ export class AppConnection implements Reader, TurnTaker {
 
   /**
    * Called often: whoever holds fingers must show that it is alive.
-   * @param punctual false when the service itself was late: what shows it may be there, unread
+   * @param late the service itself was: what shows it may be there, unread
    */
-  watch(nowMs: number, punctual: boolean): void {
+  watch(nowMs: number, late: boolean): void {
     if (this.#wordSinceMs !== undefined && nowMs - this.#wordSinceMs >= WHOLE_WITHIN_MS) {
       this.#wordSinceMs = undefined;
       this.#host.disarmAll(this);
     }
-    if (punctual && this.#life.ends(nowMs)) {
+    if (late) this.#life.late(nowMs);
+    if (this.#life.ends(nowMs)) {
       logEvent(this.#logger, 'app.silent', { app: this.app, name: this.name });
       this.#host.free(this);
     }
@@ -324,7 +331,7 @@ export class AppConnection implements Reader, TurnTaker {
     // It may have begun to say the word.
     if (this.#wordSinceMs !== undefined) this.#host.disarmAll(this);
     this.#inbox.clear();
-    this.#host.turns.left(this);
+    this.#host.scheduler.left(this);
     this.#host.ended(this);
   }
 }

@@ -1,7 +1,7 @@
 /**
- * How hard the phase is drawn to the samples that were picked. Small enough that the mean rate stays within
- * 0.05 % of what was granted, large enough to follow the drift between two crystals, which would otherwise
- * walk the due time over a sample edge, where jitter makes the spacing uneven.
+ * How strongly the phase follows the samples that were picked. Small enough to keep the mean rate within 0.05 % of
+ * the rate granted, large enough to follow the drift between two crystals, which would otherwise move the due time
+ * across a sample boundary, where jitter makes the spacing uneven.
  */
 const PULL = 1 / 1024;
 
@@ -35,13 +35,13 @@ export class Decimator {
     if (period === 0) return true;
     const lateUs = timeUs - this.#dueUs;
     if (lateUs < -this.#halfSampleUs) return false;
-    // After a pause, start afresh: no burst to make up for it. Less than that is jitter, and is made up for.
+    // After a pause, start again without a burst to make up for it. A shorter delay is jitter, and is made up for.
     this.#dueUs = lateUs > 2 * period ? timeUs + period : this.#dueUs + period + lateUs * PULL;
     return true;
   }
 }
 
-/** The rate that a request gets: no more than there are samples. 0 asked: every sample; 0 known: as asked. */
+/** The rate that is granted: at most the rate of the samples. `askedHz` 0: every sample; `sampleRateHz` 0: as asked. */
 export function grantRate(askedHz: number, sampleRateHz: number): number {
   if (askedHz <= 0) return sampleRateHz;
   return sampleRateHz > 0 ? Math.min(askedHz, sampleRateHz) : askedHz;

@@ -3,27 +3,28 @@ import type { Hub } from './hub.js';
 import { HTTP_APP } from './permissions.js';
 
 /**
- * Disarming over HTTP, however it is spelt. `POST /disarm` is how it is meant; but nobody who wants to be free must be
- * refused for a capital letter, a slash, a method or a body. What is checked is who asks: Host, Origin and token.
+ * Disarming over HTTP, however it is spelt. The proper form is `POST /disarm`, but a wearer who wants to be free must
+ * not be refused for a capital letter, a slash, a method or a body. Host, Origin and token are still checked.
  */
 
-/** What is known of a request. */
+/** What is known about a request. */
 export interface Asked {
   method: string;
-  /** As it came. */
+  /** As received. */
   url: string;
-  /** The route that it was found to be for; undefined when there is none. */
+  /** The route that it matched; undefined without one. */
   route: string | undefined;
 }
 
-/** Routes under which anything may be asked for: a file that is not there is not found yet. */
+/** Routes that match any path below them: whether the file exists is not known yet. */
 const FILES: readonly (string | undefined)[] = ['/*', '/demos/*'];
 const DISARM = '/disarm';
 const READS: readonly string[] = ['GET', 'HEAD'];
 
 /**
- * Whether the request means to disarm: the word stands in its address, and there is nothing else at that address. A
- * browser that shows an address reads it; so for reading a part of the path must be the word alone, signs aside.
+ * Whether the request means to disarm: the word is in its address, and nothing else is at that address. A browser
+ * fetches an address to show it, so for a request that only reads, one part of the path must be the word alone,
+ * punctuation aside.
  */
 export function meansDisarm({ method, url, route }: Asked): boolean {
   if (method === 'OPTIONS') return false;
@@ -35,18 +36,18 @@ export function meansDisarm({ method, url, route }: Asked): boolean {
 }
 
 /**
- * Why a request that only reads is not obeyed: a foreign page can have any address read by an image, and a browser
- * says so (Fetch Metadata, W3C; browsers since 2023). For one that does not say so, better free than held.
+ * Why a request that only reads is not obeyed: a foreign page can make a browser fetch any address as an image, and
+ * browsers since 2023 say so (Fetch Metadata, W3C). Without that header: better free than held.
  */
 export function foreignRead(method: string, fetchSite: string | string[] | undefined): boolean {
   return READS.includes(method) && (fetchSite === 'cross-site' || fetchSite === 'same-site');
 }
 
-/** Frees the hand that is named, or every hand when none is, or none that is there. @returns the answer */
+/** Frees the hand that is named, or every hand if none is named or the name is unknown. @returns the answer */
 export function disarmByHttp(hub: Hub, url: string): object {
   const named = new URLSearchParams(url.split('?', 2)[1]).getAll('hand');
   const hand = named.length === 1 && hub.feedsOf(named[0]).length > 0 ? named[0] : undefined;
-  // Nobody asks a script who it is: whoever disarms by HTTP does it for the wearer.
+  // Whoever disarms by HTTP does it for the wearer, without proof.
   hub.disarm(hand, HTTP_APP, 'wearer');
   const hands = hub.feedsOf(hand).map(({ glove }) => ({
     hand: glove.description.hand,
@@ -56,7 +57,7 @@ export function disarmByHttp(hub: Hub, url: string): object {
   return { armed: hub.isArmed(hand), hands };
 }
 
-/** An address whose percent signs make no sense is taken as it stands. */
+/** An address with malformed percent-encoding is taken as it is. */
 function decoded(url: string): string {
   try {
     return decodeURIComponent(url);

@@ -1,19 +1,21 @@
 import { chmod, mkdir, readFile, rename, rm, writeFile } from 'node:fs/promises';
 import { posix, win32 } from 'node:path';
 
-/** Where a running service is, for other programs of the same user. */
-export interface Whereabouts {
+/** Where to reach a running service, for other programs of the same user. */
+export interface DiscoveryRecord {
   /** `ws://ADDRESS:PORT/stream`. */
   url: string;
-  /** What the stream asks of apps, if anything. */
+  /** The token that the stream requires, if any. */
   token?: string;
-  /** Process of the service: a file whose process is gone is not to be believed. */
+  /** Process of the service: if it is gone, the file is out of date. */
   pid: number;
+  /** Which programs are served with OpenXR, by their names as `programName` makes them; every one when absent. */
+  openxr?: { allow?: string[]; deny: string[] };
 }
 
 /**
- * The file that says so: in the user's own runtime folder, which others cannot read (XDG Base Directory
- * Specification: mode 0700, gone at the last log-out); on Windows in %LOCALAPPDATA%. Undefined where there is none.
+ * The discovery file: in the user's own runtime folder, which others cannot read (XDG Base Directory Specification:
+ * mode 0700, removed at the last log-out); on Windows in %LOCALAPPDATA%. Undefined where there is no such folder.
  */
 export function discoveryFile(
   env: NodeJS.ProcessEnv = process.env,
@@ -27,11 +29,10 @@ export function discoveryFile(
 }
 
 /**
- * Writes the file, for the user's eyes alone, and at once as a whole.
- * @returns removes it again, unless another service has written it since
- * @throws what the file system says
+ * Writes the file atomically, readable by the user alone.
+ * @returns removes it again, unless another service has written it since @throws errors of the file system
  */
-export async function tellWhereabouts(file: string, where: Whereabouts): Promise<() => Promise<void>> {
+export async function writeDiscoveryFile(file: string, where: DiscoveryRecord): Promise<() => Promise<void>> {
   const { dirname } = file.includes('\\') ? win32 : posix;
   await mkdir(dirname(file), { recursive: true, mode: 0o700 });
   const part = `${file}.${where.pid}`;
@@ -41,7 +42,7 @@ export async function tellWhereabouts(file: string, where: Whereabouts): Promise
   await rename(part, file);
   return async () => {
     try {
-      const { pid } = JSON.parse(await readFile(file, 'utf8')) as Partial<Whereabouts>;
+      const { pid } = JSON.parse(await readFile(file, 'utf8')) as Partial<DiscoveryRecord>;
       if (pid === where.pid) await rm(file);
     } catch {
       // Gone, or not ours: nothing is left to remove.

@@ -12,18 +12,18 @@ import {
   VELOCITIES_OFFSET,
 } from './joints-record.js';
 
-/** Where one record goes. */
+/** Where a record is written. */
 interface Place {
   target: Buffer;
   start: number;
   view: DataView;
-  /** Undefined where the machine's own order of bytes is not the record's, or the place is not aligned. */
+  /** Undefined where the machine's byte order is not the record's, or the place is not aligned. */
   poses: Float32Array | undefined;
   velocities: Float32Array | undefined;
 }
 
 const LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
-/** Each group of readers encodes into the same place again and again. */
+/** Each group of readers keeps encoding into the same place. */
 const places = new WeakMap<Buffer, Place>();
 let last: Place | undefined;
 
@@ -104,7 +104,7 @@ function writeFloats(
       view.setFloat32(offset + i * 4, value, true);
     }
   }
-  // The sum is as cheap as can be, and large or not a number whenever one of them is.
+  // Cheap to compute, and large or NaN whenever one of the values is.
   return squares < LARGEST * LARGEST || allSmall(values) ? offset + values.length * 4 : -1;
 }
 

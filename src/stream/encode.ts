@@ -1,6 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
 
-/** What an encoder of poses is given. */
+/** What a pose encoder gets. */
 export interface PoseMessage {
   readonly hand: HandSide;
   readonly seq: number;
@@ -19,7 +19,7 @@ export interface PoseMessage {
   readonly pressures: Float64Array | undefined;
 }
 
-/** No number of a pose is larger: a scene is ±10 km. Keeps the text short. */
+/** Limit for every number of a pose: a scene is ±10 km. Keeps the text short. */
 export const LARGEST = 1e8;
 
 /** A reason is one line; a longer one is cut, which bounds the size of a pose. */

@@ -1,6 +1,6 @@
 import type { AppMessageOf, AppMessageType } from '../protocol/messages.js';
 
-/** One example of each message of an app, for documents. Each is sent to a service in a test. */
+/** One example of each message that apps send, for the documents. A test sends each of them to a service. */
 export const EXAMPLES: { [T in AppMessageType]: AppMessageOf<T> } = {
   subscribe: {
     type: 'subscribe',
@@ -44,4 +44,14 @@ export const EXAMPLES: { [T in AppMessageType]: AppMessageOf<T> } = {
   disarm: { type: 'disarm', id: 8 },
   rezero: { type: 'rezero', id: 10, hand: 'right' },
   ping: { type: 'ping', id: 9, timeUs: 123456 },
+  openxr: {
+    type: 'openxr',
+    id: 11,
+    program: 'garden-game',
+    app: 'Garden Game',
+    layer: '0.1.0',
+    runtime: 'A Runtime',
+    focused: true,
+    hands: [{ hand: 'right', fingers: 'glove', wrist: 'controller', inputs: true, ageUs: 2400 }],
+  },
 };

@@ -8,7 +8,7 @@ import { type PoseOptions, Poses } from './poses.js';
 import { Throttle } from './throttle.js';
 import { frameText } from './websocket-frame.js';
 
-/** What one app wants of a hand. */
+/** What one app subscribes to of a hand. */
 export interface Wanted extends PoseOptions {
   streams: readonly StreamName[];
   /** 0: every sample. */
@@ -16,9 +16,9 @@ export interface Wanted extends PoseOptions {
 }
 
 const RESISTANCE_PERIOD_MS = 1000 / 60;
-/** For eyes: a display shows no more. Every sample is in a recording. */
+/** For display: a screen shows no more. Recordings hold every sample. */
 const SIGNALS_PERIOD_MS = 1000 / 60;
-/** Verdicts settle over many samples; ten a second is quicker than anyone reads. */
+/** Verdicts settle over many samples; ten a second is more than anyone can read. */
 const HEALTH_PERIOD_MS = 100;
 const HEALTH_REPEAT_MS = 1000;
 
@@ -37,7 +37,7 @@ interface Inputs {
 }
 
 /**
- * Everything that is told about one glove:
+ * Everything that is sent about one glove:
  *
  *   glove.frame -> decimator of each rate -> poses of each (encoding, velocities, prediction) -> readers
  *   glove.inputs, resistance, health, signals -> throttle -> text, once -> readers
@@ -57,7 +57,7 @@ export class Feed {
   #sampleRateHz: number;
   #hand: string;
 
-  /** @param described called when the glove is different from before */
+  /** @param described called when the glove has changed */
   constructor(
     readonly glove: Glove,
     readonly logger: Logger,
@@ -144,7 +144,7 @@ export class Feed {
     }
   }
 
-  /** Whether the glove's side or rate changed since the last call: its readers must be sorted anew. */
+  /** Whether the glove's side or rate changed since the last call: its readers must be regrouped. */
   outdated(): boolean {
     const { hand, sampleRateHz } = this.glove.description;
     const changed = hand !== this.#hand || sampleRateHz !== this.#sampleRateHz;

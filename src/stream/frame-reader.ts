@@ -1,10 +1,10 @@
 import { isAscii, isUtf8 } from 'node:buffer';
-import { hasWord, WORD_OVERLAP } from './disarm-word.js';
+import { bytesHaveWord, hasWord, WORD_OVERLAP } from './disarm-word.js';
 
 /**
- * Frames of apps (RFC 6455, 5), read as far as there is time for. Nothing is kept but the message that is on its way,
- * in one piece: it takes no more memory than its bytes, however small the fragments that it comes in. Every payload is
- * looked through for the word that frees fingers as soon as its bytes are there, before anything is made of it.
+ * Reads frames of apps (RFC 6455, 5), as far as there is time. Only the message in progress is kept, in one piece: it
+ * takes no more memory than its bytes, however small its fragments. Every payload is searched for the word that frees
+ * fingers as soon as its bytes are here, before anything else is done with it.
  */
 
 export const OPCODE = { continuation: 0, text: 1, binary: 2, close: 8, ping: 9, pong: 10 } as const;
@@ -27,23 +27,23 @@ export interface Incoming {
   readonly text: string | undefined;
   /** Of its payload. */
   readonly bytes: number;
-  /** The word that frees fingers stands in it. */
+  /** It contains the word that frees fingers. */
   readonly hasWord: boolean;
 }
 
 export interface FrameSink {
   message(message: Incoming): void;
   /**
-   * The word stands in what is no whole message.
-   * @param final it never will be one: part of what is too large, of a control frame, or of no frame at all
+   * The word is in something that is not a whole message.
+   * @param final it never will be: it is part of a message that is too large, of a control frame, or of no frame at all
    */
   word(final: boolean): void;
   ping(payload: Buffer): void;
   pong(payload: Buffer): void;
-  /** The peer says goodbye. */
+  /** The peer closes. */
   close(code: number, reason: string): void;
   /**
-   * What came cannot be taken. From then on bytes are only looked through for the word.
+   * The bytes cannot be accepted. From then on they are only searched for the word.
    * @param bytes of the message, as far as that is known
    */
   fault(code: number, reason: string, bytes: number): void;
@@ -58,8 +58,11 @@ const MASK_BYTES = 4;
 const LEAST_KEPT = 1024;
 const NOTHING = Buffer.alloc(0);
 
-/** Payloads are unmasked into it, a piece at a time. */
+/** Payloads are unmasked into this, one piece at a time. */
 const piece = Buffer.alloc(16 * 1024);
+/** Four bytes at a time are quicker from so many on. */
+const WORTH_A_VIEW = 256;
+const pieceView = new DataView(piece.buffer, piece.byteOffset, piece.length);
 
 export class FrameReader {
   readonly #header = new Uint8Array(HEADER_START + 8 + MASK_BYTES);
@@ -72,13 +75,13 @@ export class FrameReader {
   #left = 0;
   #read = 0;
   readonly #control = Buffer.alloc(LONGEST_CONTROL);
-  /** Of the message: its opcode, 0 when there is none; its bytes in all frames so far, and what was kept of them. */
+  /** Of the message: its opcode (0: none), its bytes in all frames so far, and those that were kept. */
   #message = 0;
   #messageBytes = 0;
   #kept = NOTHING;
   #keptBytes = 0;
   #hasWord = false;
-  /** Its last bytes: the word may go on in the next. */
+  /** Its last bytes: the word may continue in the next ones. */
   #tail = '';
   #tooBig = false;
   #broken = false;
@@ -88,15 +91,14 @@ export class FrameReader {
     readonly sink: FrameSink,
   ) {}
 
-  /** Bytes kept for a message that is not whole. */
+  /** Bytes kept of an incomplete message. */
   get keeps(): number {
     return this.#kept.length;
   }
 
   /**
-   * Reads on.
-   * @param maxFrames after so many it stops
-   * @returns where it stopped; `to` unless there were more frames than that
+   * Reads on. @param maxFrames stops after this many
+   * @returns where it stopped: `to`, unless there were more frames
    */
   read(bytes: Buffer, from: number, to: number, maxFrames: number): number {
     let at = from;
@@ -119,8 +121,8 @@ export class FrameReader {
       this.#endFrame();
     }
     if (!this.#broken) return at;
-    // No frames any more; but somebody may mean to say one thing.
-    this.#lookThrough(bytes.toString('latin1', at, to));
+    // Not frames any more, but there may still be a disarm in it.
+    this.#lookThrough(bytes.subarray(at, to));
     if (this.#hasWord) {
       this.#hasWord = false;
       this.#tail = '';
@@ -185,7 +187,13 @@ export class FrameReader {
     const header = this.#header;
     const maskAt = this.#headerNeeds - MASK_BYTES;
     const read = this.#read;
-    for (let i = 0; i < length; i++) piece[i] = bytes[at + i] ^ header[maskAt + ((read + i) & 3)];
+    let i = 0;
+    if (length >= WORTH_A_VIEW) {
+      const from = new DataView(bytes.buffer, bytes.byteOffset + at, length);
+      const mask = [0, 1, 2, 3].reduce((word, k) => (word << 8) | header[maskAt + ((read + k) & 3)], 0);
+      for (; i + 3 < length; i += 4) pieceView.setInt32(i, from.getInt32(i) ^ mask);
+    }
+    for (; i < length; i++) piece[i] = bytes[at + i] ^ header[maskAt + ((read + i) & 3)];
     this.#read += length;
     this.#left -= length;
   }
@@ -196,7 +204,7 @@ export class FrameReader {
       return;
     }
     const hadWord = this.#hasWord;
-    this.#lookThrough(piece.toString('latin1', 0, length));
+    this.#lookThrough(piece.subarray(0, length));
     const found = this.#hasWord && !hadWord;
     if (this.#tooBig) {
       if (found) this.sink.word(true);
@@ -227,10 +235,16 @@ export class FrameReader {
     this.#keptBytes = 0;
   }
 
-  #lookThrough(latin1: string): void {
+  #lookThrough(bytes: Buffer): void {
     if (this.#hasWord) return;
-    this.#hasWord = hasWord(this.#tail + latin1);
-    this.#tail = (this.#tail + latin1).slice(-WORD_OVERLAP);
+    this.#hasWord = bytesHaveWord(bytes);
+    const isWhole = this.#fin && this.#left === 0 && this.#tail === '';
+    if (this.#hasWord || isWhole) return;
+    // It may have begun in what came before, or go on in what comes.
+    const { length } = bytes;
+    if (this.#tail !== '') this.#hasWord = hasWord(this.#tail + bytes.toString('latin1', 0, WORD_OVERLAP));
+    const end = bytes.toString('latin1', Math.max(0, length - WORD_OVERLAP));
+    this.#tail = (this.#tail + end).slice(-WORD_OVERLAP);
   }
 
   #endFrame(): void {
@@ -256,7 +270,7 @@ export class FrameReader {
 
   #endControl(): void {
     const payload = Buffer.from(this.#control.subarray(0, this.#read));
-    if (hasWord(payload.toString('latin1'))) this.sink.word(true);
+    if (bytesHaveWord(payload)) this.sink.word(true);
     if (this.#opcode === OPCODE.ping) this.sink.ping(payload);
     else if (this.#opcode === OPCODE.pong) this.sink.pong(payload);
     else this.#endByClose(payload);
@@ -270,16 +284,22 @@ export class FrameReader {
     } else if (!isUtf8(reason)) {
       this.#fail(CLOSE.badData, 'a reason is not UTF-8');
     } else {
-      this.#broken = true;
+      this.#break();
       this.sink.close(code, reason.toString());
     }
   }
 
-  #fail(code: number, reason: string): void {
+  /** From here on there are only bytes, one piece after the other. */
+  #break(): void {
     this.#broken = true;
-    this.#forget();
+    this.#fin = false;
     this.#tail = '';
     this.#hasWord = false;
+    this.#forget();
+  }
+
+  #fail(code: number, reason: string): void {
+    this.#break();
     this.sink.fault(code, reason, this.#messageBytes);
   }
 }

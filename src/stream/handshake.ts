@@ -28,7 +28,7 @@ export function handshakeFault({ method, headers }: IncomingMessage): HandshakeF
   return undefined;
 }
 
-/** Answers a request without fault (RFC 6455, 4.2.2). No extension is taken: a small message cannot swell. */
+/** Answers a valid request (RFC 6455, 4.2.2). No extension is accepted, so no small message can expand to a large one. */
 export function acceptHandshake(
   request: IncomingMessage,
   socket: Duplex,

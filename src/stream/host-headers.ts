@@ -1,6 +1,6 @@
 /**
- * Whether a request has more than one Host: which of them counts is then a matter of taste, and what is checked may not
- * be what is meant. It must be refused with 400 (RFC 9112, 3.2).
+ * Whether a request has more than one Host header. Then the one that is checked may not be the one that is used, so
+ * it must be refused with 400 (RFC 9112, 3.2).
  * @param rawHeaders names and values in turn
  */
 export function hasSeveralHosts(rawHeaders: readonly string[]): boolean {

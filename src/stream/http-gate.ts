@@ -1,40 +1,40 @@
 import type { IncomingMessage, Server, ServerResponse } from 'node:http';
 import type { Socket } from 'node:net';
 import type { Duplex } from 'node:stream';
+import { ConnectionBurst } from './connection-burst.js';
 import { hasWord } from './disarm-word.js';
-import { Hurry } from './hurry.js';
 
 /**
- * Requests over HTTP are let through one by one. Node reads 64 KiB from a socket at a time and answers all the requests
- * that it finds in there before it looks at anything else: a thousand, and as many from the next socket. Here a socket
- * gives up one request at a time, the next when that is answered, and few sockets do so between two looks at gloves and
- * streams. A request that means to disarm goes first.
+ * Lets HTTP requests through one by one. Node reads 64 KiB from a socket at a time and answers all the requests in
+ * it, perhaps a thousand, before it looks at anything else; then the next socket may bring as many. Here each socket
+ * passes on one request at a time, and the next when that is answered. Only a few sockets may do so between two looks
+ * at gloves and streams. A request that means to disarm goes first.
  *
  *   socket ── bytes ──> gate ── the bytes of one request ──> Node's parser ──> routes
  */
 
-/** Sockets that may give up a request between two looks at everything else. */
+/** Sockets that may pass on a request between two looks at everything else. */
 const AT_ONCE = 4;
 /** Of a body, at a time. */
 const PIECE_BYTES = 16 * 1024;
-/** The word is looked for in so much of the beginning of a request: its first line, usually. */
+/** The word is looked for in this much of a request: usually its first line. */
 const FIRST_LINE_BYTES = 512;
 
 type Deliver = (this: Socket, bytes: Buffer) => void;
 
 export interface HttpGate {
-  /** The socket has become something else: what has come and was not read is left in it. */
+  /** The socket is now used otherwise: bytes that have arrived unread stay in it. */
   release(socket: Duplex): void;
 }
 
-/** Takes its place between the sockets of a server and its parser. Call before the server listens. */
-export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
+/** Puts itself between the sockets of a server and its parser. Call it before the server listens. */
+export function gateHttp(server: Server, burst = new ConnectionBurst()): HttpGate {
   const gates = new Map<Duplex, Gate>();
   const waiting = new Set<Gate>();
   let serving = 0;
   let servedMs = Number.NEGATIVE_INFINITY;
 
-  /** One at a time in each of a few rows: what a request sets off is over before the next of its row. */
+  /** A few queues, each with one request at a time: whatever a request sets off is over before the next in its queue. */
   function serve(): void {
     const [gate] = waiting;
     if (!gate) {
@@ -42,7 +42,7 @@ export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
       return;
     }
     const nowMs = performance.now();
-    if (!hurry.putsOff(servedMs, nowMs)) {
+    if (!burst.defers(servedMs, nowMs)) {
       servedMs = nowMs;
       waiting.delete(gate);
       gate.give();
@@ -57,11 +57,12 @@ export function gateHttp(server: Server, hurry = new Hurry()): HttpGate {
     setImmediate(serve);
   }
 
-  // After Node's own listener, whose reading this takes over.
+  // After Node's own listener, which this replaces.
   server.on('connection', (socket: Socket) => {
-    hurry.connected(performance.now());
+    burst.connected(performance.now());
     const listeners = socket.listeners('data');
-    if (listeners.length !== 1) throw new Error('http-gate: this Node reads its sockets in another way');
+    if (listeners.length !== 1)
+      throw new Error('http-gate: this version of Node reads its sockets differently');
     const deliver = listeners[0] as Deliver;
     socket.removeListener('data', deliver);
     const gate = new Gate(socket, deliver, wait);
@@ -101,7 +102,7 @@ class Gate {
 
   readonly take = (chunk: Buffer): void => {
     this.#bytes = this.#bytes.length === 0 ? chunk : Buffer.concat([this.#bytes, chunk]);
-    // One more chunk may be on its way; the rest stays with the sender.
+    // One more chunk may arrive; the rest stays with the sender.
     this.socket.pause();
     this.#next();
   };
@@ -143,7 +144,7 @@ class Gate {
   }
 }
 
-/** Where a head of a request ends: after an empty line, which some write without a carriage return. */
+/** Where the head of a request ends: after an empty line, which some clients write without a carriage return. */
 function endOfHead(bytes: Buffer): number | undefined {
   for (let at = bytes.indexOf(10); at >= 0 && at < PIECE_BYTES; at = bytes.indexOf(10, at + 1)) {
     const next = bytes[at + 1] === 13 ? at + 2 : at + 1;

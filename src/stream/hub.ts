@@ -15,29 +15,35 @@ import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
 import { type UnusedLine, unusedLines } from '../resistance/unused-lines.js';
 import type { AppConnection, ConnectionHost } from './connection.js';
+import { ConnectionBurst } from './connection-burst.js';
 import { Feed } from './feed.js';
-import { Hurry } from './hurry.js';
 import type { StreamLimits } from './limits.js';
+import { createOpenxrApps, type OpenxrApp, type OpenxrApps } from './openxr-apps.js';
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
-import { Turns } from './turns.js';
-import { keepVigil } from './vigil.js';
+import { Scheduler } from './scheduler.js';
+import { watchHolders } from './watch-holders.js';
 
 const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
   'glove off the hand first, keep a way to get the hand out, and disarm when in doubt.';
 
-/** A disarm of every hand that comes again so soon after another says nothing new. */
+/** A disarm of every hand this soon after another says nothing new. */
 const DISARMED_TWICE_MS = 20;
 
-/** Gloves on one side, connections on the other, and what concerns them all. */
+/** Gloves on one side, connections on the other, and what concerns all of them. */
 export class Hub implements ConnectionHost {
   readonly connections = new Set<AppConnection>();
   readonly feeds: readonly Feed[];
-  readonly hurry = new Hurry();
-  readonly turns: Turns;
+  readonly burst = new ConnectionBurst();
+  readonly scheduler: Scheduler;
   readonly #beat: NodeJS.Timeout;
-  readonly #endVigil: () => void;
+  readonly #endWatch: () => void;
+  #tellSubscribed = (): void => {};
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed = new Promise<void>((resolve) => {
+    this.#tellSubscribed = resolve;
+  });
   #disarmedAllMs = Number.NEGATIVE_INFINITY;
   #cautioned = false;
   /** For metrics. `dropped`: of apps that have left. */
@@ -57,14 +63,15 @@ export class Hub implements ConnectionHost {
     readonly permissions: Permissions = createPermissions({
       permissions: { anyApp: [...ANY_APP_PERMISSIONS], apps: [] },
     }),
+    readonly openxr: OpenxrApps = createOpenxrApps(),
   ) {
-    this.turns = new Turns(limits, this.hurry);
+    this.scheduler = new Scheduler(limits, this.burst);
     this.feeds = gloves.map((glove) => new Feed(glove, logger, (feed) => this.#described(feed)));
     this.#beat = setInterval(() => {
       const nowMs = performance.now();
       for (const connection of this.connections) connection.beat(nowMs);
     }, limits.probeEveryMs);
-    this.#endVigil = keepVigil(gloves, this.connections, limits.watchEveryMs);
+    this.#endWatch = watchHolders(gloves, this.connections, limits.watchEveryMs);
   }
 
   begin(connection: AppConnection): void {
@@ -80,7 +87,7 @@ export class Hub implements ConnectionHost {
   }
 
   disarmAll(connection: AppConnection): void {
-    // Who says it without end needs no release for each.
+    // An app that keeps sending it needs no release for each.
     const nowMs = performance.now();
     const isFree = this.feeds.every(({ glove }) => !glove.armed);
     if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;
@@ -96,6 +103,7 @@ export class Hub implements ConnectionHost {
     // Forces first.
     this.free(connection);
     for (const feed of this.feeds) feed.remove(connection);
+    this.openxr.left(connection, Date.now());
     if (this.connections.delete(connection)) this.counts.dropped[connection.encoding] += connection.dropped;
     logEvent(this.logger, 'app.left', {
       app: connection.app,
@@ -111,6 +119,7 @@ export class Hub implements ConnectionHost {
 
   /** Makes the connection a reader of what its subscription says, and of nothing else. */
   connect(connection: AppConnection): void {
+    this.#tellSubscribed();
     for (const feed of this.feeds) {
       feed.remove(connection);
       this.#join(feed, connection);
@@ -163,6 +172,18 @@ export class Hub implements ConnectionHost {
     return dropped;
   }
 
+  /** OpenXR applications of now and of late, and why a hand of theirs is not served. */
+  openxrApps(): OpenxrApp[] {
+    return this.openxr.list(
+      this.gloves.map(({ description, linkStatus, frame }) => ({
+        hand: description.hand,
+        link: reportLink(linkStatus),
+        valid: frame.valid,
+        reason: frame.reason,
+      })),
+    );
+  }
+
   status(): object {
     return {
       name: 'tautline',
@@ -194,14 +215,14 @@ export class Hub implements ConnectionHost {
 
   close(): void {
     clearInterval(this.#beat);
-    this.#endVigil();
+    this.#endWatch();
     for (const feed of this.feeds) feed.close();
   }
 
   #described(feed: Feed): void {
     for (const connection of this.connections) connection.send(this.#welcome(connection));
     if (!feed.outdated()) return;
-    // All leave before any joins: groups are made anew for the new rate or side.
+    // All leave before any joins: groups are remade for the new rate or side.
     for (const connection of this.connections) feed.remove(connection);
     for (const connection of this.connections) this.#join(feed, connection);
   }
@@ -233,7 +254,7 @@ export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN, howToArm } = glove.description;
+  const { maxTensionN, howToArm, mount } = glove.description;
   return {
     hand,
     name,
@@ -254,6 +275,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
       ),
     },
     inputs: [...inputPaths],
+    ...(mount === undefined ? {} : { mount: [...mount] }),
     ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

@@ -1,24 +1,24 @@
 import type { Incoming } from './frame-reader.js';
 
-/** What an app has sent and has not been answered yet, bounded in bytes. */
+/** What an app has sent and has not had an answer to yet, bounded in bytes. */
 export interface Waiting {
-  /** It is to be refused for being one too many; `last`: and the connection to be closed. */
+  /** It must be refused for being over the rate; `last`: and the connection closed. */
   readonly refused?: 'tooMany' | 'last';
   /** Undefined: it was binary. */
   readonly text: string | undefined;
-  /** When it came, ms, and in which turn. */
+  /** When it arrived, ms, and in which turn. */
   readonly atMs: number;
   readonly turn: number;
-  /** It came before the app could know of a disarm: it asks for no force any more. */
+  /** Sent before the app could know of a disarm: what it asks in force does not count. */
   overtaken: boolean;
-  /** It may have been meant as a disarm, and was taken as one. */
+  /** It may have been meant as a disarm, and was treated as one. */
   readonly heeded: boolean;
 }
 
 export interface InboxLimits {
-  /** Most messages that wait. */
+  /** Most messages that may wait. */
   messagesPerS: number;
-  /** Most bytes that wait. */
+  /** Most bytes that may wait. */
   maxWaitingBytes: number;
 }
 
@@ -37,7 +37,7 @@ export class Inbox {
     return this.#waiting.length === 0 && this.#notTaken === 0;
   }
 
-  /** A message is there; when too many wait already it is counted and thrown away. */
+  /** Adds a message; when too many are waiting, it is counted and dropped. */
   put({ text, bytes }: Incoming, of: Pick<Waiting, 'atMs' | 'turn' | 'overtaken' | 'heeded'>): void {
     const { messagesPerS, maxWaitingBytes } = this.limits;
     if (this.#waiting.length >= messagesPerS || this.#bytes + bytes > maxWaitingBytes) {
@@ -48,7 +48,7 @@ export class Inbox {
     this.#waiting.push({ text, ...of, bytes });
   }
 
-  /** A message was over the rate: that is said when it is its turn. */
+  /** A message was over the rate; the app gets that answer in its turn. */
   refuse(refused: 'tooMany' | 'last'): void {
     this.#waiting.push({
       refused,
@@ -68,14 +68,14 @@ export class Inbox {
     return waiting;
   }
 
-  /** How many were thrown away since it was last asked. */
+  /** How many have been dropped since the last call. */
   takeNotTaken(): number {
     const count = this.#notTaken;
     this.#notTaken = 0;
     return count;
   }
 
-  /** Everybody was disarmed: what waits asks for no force any more. */
+  /** Everything was disarmed: what waits no longer asks for force. */
   overtake(): void {
     for (const waiting of this.#waiting) waiting.overtaken = true;
   }

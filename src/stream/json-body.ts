@@ -1,9 +1,9 @@
-/** Deepest nesting of what is sent over HTTP: a list of frames of joints of coordinates has 4. */
+/** Deepest nesting accepted over HTTP: a list of frames of joints of coordinates has 4. */
 const DEEPEST = 32;
 
 /**
- * Whether a text has more brackets open at a time than JSON that is sent here ever has. A parser takes a tenth of a
- * second for a megabyte of them, and everybody waits for it. Brackets in strings count too: there are few in names.
+ * Whether a text nests brackets deeper than any JSON that belongs here. A parser takes a tenth of a second for a
+ * megabyte of them, while everything else waits. Brackets in strings count too: names have few.
  */
 export function isTooDeep(text: string): boolean {
   let depth = 0;

@@ -1,45 +1,45 @@
 import { MAX_APP_MESSAGE } from '../protocol/constants.js';
 
-/** Bounds of one connection. The defaults are for use; tests shorten the times. */
+/** Limits of one connection. Tests shorten the times. */
 export interface StreamLimits {
   /** A quiet connection is pinged this often. */
   pingEveryMs: number;
-  /** No pong within this time: the peer is gone, however open its socket looks. */
+  /** Without a pong within this time the peer counts as gone, however open its socket looks. */
   pongWithinMs: number;
   /**
-   * While poses flow, how often to ping. The pong comes after everything sent before it was read, so it shows
-   * how far the reader is behind, which the socket alone does not: the kernel takes megabytes.
+   * How often to ping while poses flow. A pong says that everything sent before has been read. So it shows how far
+   * the reader is behind, which the socket does not: the kernel buffers megabytes.
    */
   probeEveryMs: number;
-  /** A pong that takes longer than this: hold poses until it comes, then send the newest. */
+  /** When a pong takes longer than this, poses are held back until it comes; then the newest is sent. */
   behindAfterMs: number;
   /**
-   * While an app holds something, how often it is pinged. What it holds ends when its connection has been silent for
-   * `aliveWithinMs`, whatever life was asked for: three pings may be late.
+   * How often an app that holds something is pinged. What it holds ends when its connection has been silent for
+   * `aliveWithinMs`, whatever lifetime was asked for: three pings may be late.
    */
   aliveEveryMs: number;
   aliveWithinMs: number;
-  /** How often that is looked at. */
+  /** How often that is checked. */
   watchEveryMs: number;
   maxMessageBytes: number;
-  /** Messages a second, and the burst. */
+  /** Messages a second, and the size of a burst. */
   messagesPerS: number;
   /** Messages over the rate that are answered by errors before the connection is closed. */
   excessMessages: number;
-  /** Of each turn, for looking at what came, and for doing what apps ask: see turns.ts. */
+  /** Time in each turn for looking at what has arrived, and for doing what apps ask: see scheduler.ts. */
   lookMs: number;
   actMs: number;
-  /** Most bytes of messages of one app that wait to be acted on. */
+  /** Most bytes of one app's messages that may wait to be acted on. */
   maxWaitingBytes: number;
-  /** A connection that has asked for nothing by then gives its place to a newcomer when all are taken. */
+  /** A connection that has asked for nothing by then gives way to a newcomer when all places are taken. */
   speakWithinMs: number;
-  /** Unread answers, bytes; more than that and the connection is closed. */
+  /** Bytes of unread answers; beyond this the connection is closed. */
   maxUnreadBytes: number;
-  /** Sockets at once beside those of `stream.maxClients` apps: for HTTP. */
+  /** Sockets at once for HTTP, besides those of `stream.maxClients` apps. */
   httpSockets: number;
   /** Sockets at once from one other machine. */
   maxSocketsPerAddress: number;
-  /** The head of an HTTP request must be through within this time of the connection; slow senders are shut out. */
+  /** The head of an HTTP request must arrive within this time of the connection; slow senders are shut out. */
   headersWithinMs: number;
   /** The same for the whole request. */
   requestWithinMs: number;

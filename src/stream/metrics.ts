@@ -11,7 +11,7 @@ const LOOP_MS = 20;
 const ENCODINGS = ['json', 'binary'] as const;
 
 export interface Metrics {
-  /** What is counted, now, as Prometheus text. Counting costs nothing in between: it is read where it stands. */
+  /** The present counts as Prometheus text. Nothing is counted for it: the numbers are read where they are. */
   read(): string;
   close(): void;
 }
@@ -41,7 +41,7 @@ function mergeFamilies(merged: MetricFamily[], family: MetricFamily): MetricFami
 function ofService(hub: Hub, loop: ReturnType<typeof monitorEventLoopDelay>): MetricFamily[] {
   const { rss, heapUsed } = process.memoryUsage();
   const { user, system } = process.cpuUsage();
-  // What is measured is from one look to the next, so it holds the time between looks as well.
+  // Measured from one look to the next, so it includes the time between looks.
   const late = (ns: number): number => Math.max(0, ns / 1e9 - LOOP_MS / 1000);
   const { count } = loop;
   const resources = new Map<string, number>();
@@ -175,7 +175,7 @@ function ofGlove(glove: Glove, index: number): MetricFamily[] {
     {
       name: 'tautline_link_frame_errors_total',
       type: 'counter',
-      help: 'Frames that were not understood, by fault; after each the decoder starts afresh at the next one.',
+      help: 'Frames that were not understood, by fault; after each the decoder resumes at the next one.',
       samples: Object.entries(errors).map(([fault, value]) => ({ labels: { ...labels, fault }, value })),
     },
     {

@@ -4,14 +4,14 @@ import { frameText } from './websocket-frame.js';
 
 export interface OutboxOptions {
   socket: Duplex;
-  /** Most bytes of answers that lie unread. */
+  /** Most bytes of unread answers. */
   maxUnreadBytes: number;
   isOpen(): boolean;
-  /** More than that lies unread. */
+  /** More answers than that are unread. */
   unread(): void;
 }
 
-/** What goes out to one app: answers at once, broadcasts no faster than they are read. */
+/** What goes out to one app: answers at once, broadcasts no faster than the app reads. */
 export class Outbox implements Reader {
   /** Messages that were replaced by newer ones before this reader could take them. */
   dropped = 0;
@@ -28,7 +28,7 @@ export class Outbox implements Reader {
     return this.heldBack || this.options.socket.writableLength > 0;
   }
 
-  /** Sends now if everything sent before has left, else owes the broadcast: the newest message later. */
+  /** Sends now if everything sent before has left; otherwise owes the newest message of the broadcast. */
   offer(broadcast: Broadcast): void {
     if (this.behind) {
       if (this.#owed.includes(broadcast)) this.dropped++;
@@ -55,7 +55,7 @@ export class Outbox implements Reader {
     return false;
   }
 
-  /** Answers are gathered from here on, to go out in one write. */
+  /** From here on, gathers answers to send them in one write. */
   gather(): void {
     if (!this.#corked) this.options.socket.cork();
     this.#corked = true;
@@ -66,7 +66,7 @@ export class Outbox implements Reader {
     this.options.socket.uncork();
   }
 
-  /** Sends what is owed, as far as it is read. */
+  /** Sends what is owed, as far as the app keeps up. */
   flush(): void {
     while (this.#owed.length > 0 && !this.behind) this.#write(this.#owed.shift()!);
   }

@@ -2,7 +2,7 @@ import type { AppPermission, StreamProfile } from '../config/schema.js';
 import type { AppMessageType } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
 
-/** What each message needs. What is not listed everybody may: to see, and to let go. */
+/** The permission that each message needs. Messages that are not listed are open to all: seeing, and letting go. */
 const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {
   resist: 'resist',
   touch: 'resist',
@@ -10,7 +10,7 @@ const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {
   rezero: 'guide',
 };
 
-/** What each HTTP route needs, by the first part of its path; reading (GET) is free but for recordings. */
+/** The permission that each HTTP route needs, by the first part of its path. Reading (GET) is open to all, except for recordings. */
 const ROUTE_NEEDS: Record<string, AppPermission> = {
   record: 'record',
   replay: 'record',
@@ -19,21 +19,21 @@ const ROUTE_NEEDS: Record<string, AppPermission> = {
   fits: 'guide',
   rezero: 'guide',
 };
-/** Name under which HTTP requests are judged that prove nothing. */
+/** The name that stands for HTTP requests without proof. */
 export const HTTP_APP = 'http';
 
 /**
- * Who may do what. An app that gave a token of its own has proved its name; any other name is what the app says of
- * itself, and one that has a token in the profile cannot be taken without it.
+ * Who may do what. An app that gave its own token has proved its name. Any other name is what the app calls itself; a
+ * name with a token in the profile cannot be used without that token.
  */
 export interface Permissions {
   /** Whether the name may be used by an app that proved `proved`, or nothing. */
   mayBeCalled(name: string, proved: string | undefined): boolean;
   /** Whether an app that proved this name, or nothing, may arm in the wearer's place. */
   mayArm(proved: string | undefined): boolean;
-  /** Undefined when the app may. Arming is judged apart, by `mayArm`. */
+  /** Undefined when the app may. Arming is decided separately, by `mayArm`. */
   refuseMessage(type: AppMessageType, name: string | undefined): Refusal | undefined;
-  /** @param route as it was registered: the address itself can be written in several ways */
+  /** @param route as registered: the address itself can be written in several ways */
   refuseRequest(method: string, route: string, name: string | undefined): Refusal | undefined;
 }
 

@@ -1,19 +1,20 @@
 /**
- * The pings of one connection, one at a time, numbered: a pong says that the app has everything that was sent before
- * its ping, and that everything before the pong was sent by then. So a ping draws a line through what an app sends.
+ * The numbered pings of one connection, one at a time. A pong says that the app has received everything sent before
+ * the ping, and that whatever comes after the pong was sent after it. So a ping draws a line through what an app
+ * sends.
  * Pure: times are arguments, ms.
  */
 export class Pings {
   /** When the newest was sent, or the connection began. */
   sentMs = performance.now();
-  /** The newest has no answer yet. */
+  /** The newest is not answered yet. */
   unanswered = false;
   #number = 0;
   #line = 0;
 
   constructor(readonly write: (payload: Buffer) => void) {}
 
-  /** A line was drawn, and what comes may still have been sent before it. */
+  /** A line was drawn, and what arrives may still have been sent before it. */
   get lineIsOpen(): boolean {
     return this.#line > this.#number || (this.#line === this.#number && this.unanswered);
   }
@@ -36,11 +37,11 @@ export class Pings {
     return true;
   }
 
-  /** What has been sent until the app can know of this moment is on this side of the line. */
+  /** Draws the line: whatever the app sends before it can know of this moment is before it. */
   drawLine(nowMs: number): void {
     // Drawn this very moment.
     if (this.#line === this.#number && this.unanswered && nowMs - this.sentMs < 1) return;
-    // A ping that is on its way was sent too early.
+    // A ping that is already under way was sent too early.
     this.#line = this.#number + 1;
     if (!this.unanswered) this.send(nowMs);
   }

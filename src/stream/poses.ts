@@ -8,7 +8,7 @@ import { MEDIUM_HEADER, OPCODE_BINARY, OPCODE_TEXT, writeMediumHeader } from './
 
 export type Encoding = 'json' | 'binary';
 
-/** What tells one group of readers of a hand's poses from another, beside the rate. */
+/** What distinguishes groups of readers of a hand's poses, besides the rate. */
 export interface PoseOptions {
   encoding: Encoding;
   velocities: boolean;
@@ -18,7 +18,7 @@ export interface PoseOptions {
   predictMs: number;
 }
 
-/** Poses of one hand for all the readers that asked for the same: one count, one encoding per pose. */
+/** Poses of one hand for all readers with the same subscription: one count, and one encoding per pose. */
 export class Poses {
   readonly out = new Broadcast();
   readonly #encode: EncodePose;
@@ -58,7 +58,7 @@ export class Poses {
   /**
    * Encodes the frame and offers it to the readers.
    * @param timeUs time of the frame in whole µs, larger than the last one
-   * @param skipped poses that these readers were due, and that the service had no time for: they are counted
+   * @param skipped poses that were due to these readers but that the service had no time for: they are counted
    * @returns false when the frame holds a number that cannot be sent; nothing was sent and nothing counted
    */
   publish(frame: HandFrame, timeUs: number, skipped = 0): boolean {

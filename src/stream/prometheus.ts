@@ -1,5 +1,5 @@
 /**
- * The Prometheus text exposition format, version 0.0.4: written here, since it is a page of text. Names follow its
+ * The Prometheus text exposition format, version 0.0.4: written by hand, since the format is a page long. Names follow its
  * naming rules: a prefix, base units, `_total` for counters.
  */
 export const PROMETHEUS_TYPE = 'text/plain; version=0.0.4; charset=utf-8';

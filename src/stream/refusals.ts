@@ -1,6 +1,6 @@
 import type { Refusal } from '../protocol/refusals.js';
 
-/** Why a message is not acted on, whatever it asks for. */
+/** Reasons not to act on a message, whatever it asks for. */
 
 export const OVERTAKEN: Refusal = {
   code: 'disarmed',
@@ -9,24 +9,25 @@ export const OVERTAKEN: Refusal = {
 
 export const STALE: Refusal = {
   code: 'tryAgain',
-  message: 'More is asked than the service gets done, and this waited for too long. Ask again, less often.',
+  message: 'The service is asked for more than it can do, and this waited too long. Ask again, less often.',
 };
 
 export const DOUBTED: Refusal = {
   code: 'tryAgain',
-  message: 'The connection was silent while it held fingers, and they are free. Answer pings, and ask again.',
+  message:
+    'The connection went silent while it held fingers, so they were freed. Answer pings, then ask again.',
 };
 
 const BINARY: Refusal = { code: 'badJson', message: 'The message is binary; apps send JSON text.' };
 
 export const notTaken = (count: number): Refusal => ({
   code: 'tryAgain',
-  message: `More is asked than the service gets done: ${count} of the messages were not taken.`,
+  message: `The service is asked for more than it can do: ${count} of the messages were dropped.`,
 });
 
 export const tooMany = (messagesPerS: number): Refusal => ({
   code: 'tooMany',
-  message: `More than ${messagesPerS} messages a second; this one was not taken.`,
+  message: `More than ${messagesPerS} messages a second; this one was dropped.`,
 });
 
 export const tooLarge = (bytes: number, maxBytes: number): Refusal => ({
@@ -34,8 +35,8 @@ export const tooLarge = (bytes: number, maxBytes: number): Refusal => ({
   message: `The message has ${bytes} bytes; ${maxBytes} are permitted.`,
 });
 
-/** What is wrong with a message, and whether it was taken as a disarm for the word in it. */
+/** What is wrong with a message, and whether it counted as a disarm because of the word in it. */
 export const wrong = (complaint: Refusal = BINARY, heeded: boolean): Refusal =>
   heeded
-    ? { ...complaint, message: `${complaint.message} The word disarm stands in it: every hand is disarmed.` }
+    ? { ...complaint, message: `${complaint.message} It contains the word disarm: every hand is disarmed.` }
     : complaint;

@@ -4,7 +4,7 @@ import type { Duplex } from 'node:stream';
 import fastifyStatic from '@fastify/static';
 import fastify, { type FastifyInstance } from 'fastify';
 import type { Logger } from 'pino';
-import type { StreamProfile } from '../config/schema.js';
+import type { OpenxrProfile, StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { Glove } from '../glove/glove.js';
 import { HAND_SIDES } from '../hand/joints.js';
@@ -24,6 +24,8 @@ import { Hub, unusedNow } from './hub.js';
 import { isTooDeep } from './json-body.js';
 import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
+import { createOpenxrApps } from './openxr-apps.js';
+import { addOpenxrRoute } from './openxr-route.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
 import { armHands } from './requests.js';
@@ -32,6 +34,8 @@ import { createWearerKey, leaveWearerKey, type WearerKey } from './wearer-key.js
 export interface StreamOptions {
   gloves: readonly Glove[];
   profile: StreamProfile;
+  /** Which OpenXR programs are served; every one when absent. */
+  openxr?: OpenxrProfile;
   logger: Logger;
   /** Version of the service, for apps. */
   version: string;
@@ -42,7 +46,7 @@ export interface StreamOptions {
   /** Adds routes of other parts; they pass the same checks of host, origin and token. */
   routes?: (app: FastifyInstance) => void;
   limits?: Partial<StreamLimits>;
-  /** Where the wearer's key is left for the command line; the first that can be written. */
+  /** Folders for the wearer's key, for the command line; the first writable one is used. */
   keyFolders?: readonly string[];
 }
 
@@ -52,15 +56,17 @@ export interface Stream {
   readonly port: number;
   /** See wearer-key.ts. */
   readonly wearerKey: string;
-  /** Says goodbye to every app and frees the port. */
+  /** Resolves when the first app has subscribed. */
+  readonly subscribed: Promise<void>;
+  /** Closes every connection and frees the port. */
   close(): Promise<void>;
 }
 
 const CROWDED_TOLD_EVERY_MS = 1000;
-/** A connection kept open for more requests ends after this time without one. */
+/** A connection that is kept open for more requests is closed after this time without one. */
 const KEEP_ALIVE_MS = 5000;
 const SUBPROTOCOLS = [SUBPROTOCOL_JSON, SUBPROTOCOL_BINARY];
-/** The page is its own files and talks to this service alone. */
+/** The page consists of its own files and talks to this service alone. */
 const PAGE_POLICY = [
   "default-src 'self'",
   "img-src 'self' data: blob:",
@@ -81,7 +87,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const limits = { ...DEFAULT_LIMITS, ...options.limits };
   const access = new Access(profile);
   const permissions = createPermissions(profile);
-  const hub = new Hub(gloves, version, limits, logger, permissions);
+  const hub = new Hub(gloves, version, limits, logger, permissions, createOpenxrApps(options.openxr));
   let crowdedTimes = 0;
   let crowdedToldMs = Number.NEGATIVE_INFINITY;
   const metrics = createMetrics(hub, () => sockets);
@@ -89,12 +95,12 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const app = createHttp(options, limits, access, hub, permissions, metrics, wearerKey);
   const sockets = limitConnections(app.server, limits, (reason, address) => {
     crowdedTimes++;
-    // A flood of connections must not become a flood of lines.
+    // A flood of connections must not become a flood of log lines.
     if (performance.now() - crowdedToldMs < CROWDED_TOLD_EVERY_MS) return;
     crowdedToldMs = performance.now();
     logEvent(logger, 'connections.crowded', { reason, address, times: crowdedTimes });
   });
-  const gate = gateHttp(app.server, hub.hurry);
+  const gate = gateHttp(app.server, hub.burst);
 
   let count = 0;
   app.server.on('upgrade', (request, socket: Duplex, head) => {
@@ -176,6 +182,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     address: `http://${host}:${port}`,
     port,
     wearerKey: wearerKey.value,
+    subscribed: hub.subscribed,
     async close() {
       takeKeyAway?.();
       hub.close();
@@ -281,6 +288,7 @@ function createHttp(
   });
 
   app.get('/health', (_request, reply) => reply.header('cache-control', 'no-store').send(hub.status()));
+  addOpenxrRoute(app, hub);
   app.get('/metrics', (_request, reply) =>
     reply.header('cache-control', 'no-store').type(PROMETHEUS_TYPE).send(metrics.read()),
   );

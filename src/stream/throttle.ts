@@ -1,4 +1,4 @@
-/** Runs `action` on request, at once if the last run is long enough ago, else as soon as it is. */
+/** Runs `action` on request: at once if the last run was long enough ago, otherwise as soon as it is. */
 export class Throttle {
   #lastMs = Number.NEGATIVE_INFINITY;
   #timer: NodeJS.Timeout | undefined;

@@ -128,8 +128,11 @@ const SHAPE_KINDS = AppMessages.touch.properties.shape.anyOf.map((shape) => shap
 function suggestion(word: string, known: readonly string[]): string {
   let best: string | undefined;
   let bestDistance = Math.max(2, Math.ceil(word.length / 3)) + 1;
+  const said = word.slice(0, 40).toLowerCase();
   for (const candidate of known) {
-    const distance = editDistance(word.slice(0, 40).toLowerCase(), candidate.toLowerCase());
+    // So many letters must at least be added or left out: whoever floods the service with long words costs it little.
+    if (Math.abs(said.length - candidate.length) >= bestDistance) continue;
+    const distance = editDistance(said, candidate.toLowerCase());
     if (distance < bestDistance) {
       best = candidate;
       bestDistance = distance;
@@ -151,7 +154,7 @@ function editDistance(a: string, b: string): number {
   return previous[b.length];
 }
 
-/** One line with its full stop, whatever an app put into a name. */
+/** One line that ends in a full stop, whatever an app put into a name. */
 const sentence = (text: string): string =>
   `${text.replaceAll(/\p{Cc}/gu, ' ')}${text.endsWith('?') ? '' : '.'}`;
 const quote = (text: string): string => JSON.stringify(text.length > 40 ? `${text.slice(0, 40)}…` : text);

@@ -4,10 +4,10 @@ import type { IncomingHttpHeaders } from 'node:http';
 import { join } from 'node:path';
 
 /**
- * What the wearer's own tools prove themselves with: a secret that is made at every start of the service. The page
- * asks for it where no other web page can (`GET /wearer`), the command line reads it from a file that its user alone
- * can read. It keeps apps from arming by mistake or by habit; a program of the same user that means harm can read
- * both, as it could open the glove's port itself.
+ * The proof that a request comes from the wearer's own tools: a secret, made at every start of the service. The page
+ * gets it where no other web page can (`GET /wearer`); the command line reads it from a file that only its user can
+ * read. It keeps apps from arming by mistake or by habit. A malicious program of the same user can read both, just as
+ * it could open the glove's port itself.
  */
 export const WEARER_HEADER = 'tautline-wearer';
 
@@ -23,16 +23,16 @@ export function createWearerKey(): WearerKey {
     value,
     isIn(headers) {
       const given = headers[WEARER_HEADER];
-      // Digests have one length, so the comparison tells nothing about the key's.
+      // Digests all have one length, so the comparison reveals nothing about the key's.
       return typeof given === 'string' && timingSafeEqual(digest(given), expected);
     },
   };
 }
 
 /**
- * Leaves the key where the command line finds it: in the first of the folders that can be written.
- * @param port of the service, which tells several apart
- * @returns what takes it away again, or undefined when no folder can be written
+ * Leaves the key where the command line finds it: in the first folder that is writable.
+ * @param port of the service, which distinguishes several
+ * @returns removes it again; undefined when no folder is writable
  */
 export function leaveWearerKey(
   { value }: WearerKey,

@@ -2,42 +2,42 @@ import type { Duplex } from 'node:stream';
 import { CLOSE, FrameReader, type Incoming, OPCODE } from './frame-reader.js';
 import { frameControl } from './websocket-frame.js';
 
-/** Looked at in one go: then others have their turn. */
+/** Looked at in one go before others have their turn. */
 const SLICE_BYTES = 16 * 1024;
 const SLICE_FRAMES = 64;
-/** A read of so much may have left more in the socket; one of less has emptied it (Node reads 64 KiB at a time). */
+/** A read of this size may have left more in the socket; a smaller one has emptied it (Node reads 64 KiB at a time). */
 const FULL_READ_BYTES = 64 * 1024;
 /** After the close frame the peer has this long to close its side. */
 const CLOSE_GRACE_MS = 1000;
 const LONGEST_REASON = 123;
 
 export interface WireEvents {
-  /** Bytes came, and wait to be looked at. */
+  /** Bytes have arrived and wait to be looked at. */
   arrived(): void;
   message(message: Incoming): void;
-  /** The word that frees fingers stands in what is no whole message; `final`: and never will be one. */
+  /** The word that frees fingers is in something that is not a whole message; `final`: and never will be. */
   word(final: boolean): void;
   /** @returns whether a ping may be answered */
   pinged(payload: Buffer): boolean;
   ponged(payload: Buffer): void;
   /** The message is larger than permitted. @param bytes as far as known */
   tooBig(bytes: number): void;
-  /** What came is no frame that is taken. */
+  /** The bytes are not an acceptable frame. */
   broke(reason: string): void;
-  /** The app has ended its side or said goodbye. What it had sent before is still looked at. Called once. */
+  /** The app has ended its side or closed. What it had sent before is still looked at. Called once. */
   left(): void;
 }
 
-/** The service's end of one WebSocket (RFC 6455), without extensions. Messages that are framed already go to `socket`. */
+/** The server's end of one WebSocket (RFC 6455), without extensions. Messages that are already framed go straight to `socket`. */
 export class Wire {
   /** Messages can be sent. */
   open = true;
-  /** The newest read left nothing in the socket: what it brought was sent a moment ago. */
+  /** The newest read emptied the socket, so what it brought was sent a moment ago. */
   fresh = true;
   /** Resolves once the socket is gone. */
   readonly closed: Promise<void>;
   readonly #reader: FrameReader;
-  /** Read and not looked at. */
+  /** Read but not looked at yet. */
   readonly #chunks: Buffer[] = [];
   #at = 0;
   #hasLeft = false;
@@ -72,17 +72,17 @@ export class Wire {
       });
     });
     socket.on('error', () => socket.destroy());
-    // Before the closing handshake is through: forces must not outlive the app by a slow goodbye.
+    // Before the closing handshake is over: forces must not outlast the app because of a slow close.
     socket.on('end', () => this.#answerClose(CLOSE.noStatus));
     socket.on('data', (chunk: Buffer) => this.take(chunk));
   }
 
-  /** Bytes that are kept of what came. */
+  /** Bytes of input that are kept. */
   get keeps(): number {
     return this.#chunks.reduce((sum, { length }) => sum + length, this.#reader.keeps);
   }
 
-  /** Bytes came. */
+  /** Bytes have arrived. */
   take(chunk: Buffer): void {
     this.fresh = chunk.length < FULL_READ_BYTES;
     this.#chunks.push(chunk);

@@ -210,7 +210,7 @@ describe('when the service goes away', () => {
     const spy = vi.spyOn(performance, 'now').mockImplementation(() => real() + 60_000);
     const change = await next(client, 'state', ({ state }) => state === 'waiting');
     spy.mockRestore();
-    expect(change.reason).toContain('Nothing came');
+    expect(change.reason).toContain('Nothing arrived');
   });
 
   it('asks nothing of a socket that is closing, of which browsers complain', async () => {

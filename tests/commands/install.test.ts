@@ -6,12 +6,12 @@ import { tmpdir } from 'node:os';
 import { delimiter, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
-import { commandOfUnit } from '../../src/install/starters.js';
+import { commandOfUnit } from '../../src/install/autostart.js';
 import { start } from './cli.js';
 
 /**
  * A user's home of its own, and in place of systemd's user manager, which no test can have, a program that notes
- * what it is asked. That the unit is right is judged by systemd itself, in tests/install/starters.test.ts.
+ * what it is asked. That the unit is right is judged by systemd itself, in tests/install/autostart.test.ts.
  */
 let home: string;
 let env: Record<string, string>;

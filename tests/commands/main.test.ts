@@ -53,7 +53,7 @@ describe.concurrent('tautline', () => {
     [
       ['run', '--listen', 'a:b:c'],
       2,
-      '--listen a:b:c is no address. Write HOST:PORT, such as 127.0.0.1:7117.',
+      '--listen a:b:c is not an address. Write HOST:PORT, such as 127.0.0.1:7117.',
     ],
     [
       ['run', '--listen', '0.0.0.0:0'],
@@ -73,7 +73,7 @@ describe.concurrent('tautline', () => {
     [
       ['disarm', '--url', 'ftp://x'],
       2,
-      '--url ftp://x is no address of a service. Write such as http://127.0.0.1:7117.',
+      '--url ftp://x is not the address of a service. Write such as http://127.0.0.1:7117.',
     ],
   ])('%j ends with %i and one line', async (args, code, line) => {
     expect(await run(...args)).toEqual({ code, stdout: '', stderr: `tautline: ${line}\n` });

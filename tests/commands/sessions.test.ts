@@ -1,8 +1,10 @@
 import { spawnSync } from 'node:child_process';
+import { once } from 'node:events';
 import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest';
+import WebSocket from 'ws';
 import { run, start } from './cli.js';
 
 /** The commands about sessions, each as a process of its own. */
@@ -54,6 +56,25 @@ describe('what they do', () => {
     const { code, stdout, stderr } = await run('replay', GRASP, '--speed', 'max', '--listen', '127.0.0.1:0');
     expect(stderr).toBe('');
     expect(stdout).toMatch(/Replayed up to 6\.\d s/);
+    expect(code).toBe(0);
+  });
+
+  it('waits with --wait until an app has subscribed, which then sees the session from its start', async () => {
+    const args = ['--wait', '--until', '2', '--speed', 'max', '--listen', '127.0.0.1:0'];
+    const replay = start(['replay', GRASP, ...args]);
+    const said = await replay.said('begins when an app has subscribed');
+    const app = new WebSocket(/ws:\S+/.exec(said)![0]);
+    await once(app, 'open');
+    const first = new Promise<{ timeUs: number; valid: boolean }>((resolve) => {
+      app.on('message', (data) => {
+        const message = JSON.parse(String(data));
+        if (message.type === 'joints' && message.valid) resolve(message);
+      });
+    });
+    app.send(JSON.stringify({ type: 'subscribe', streams: ['joints'] }));
+    expect((await first).valid).toBe(true);
+    const { code, stdout } = await replay.outcome;
+    expect(stdout).toMatch(/Replayed up to 2\.0 s/);
     expect(code).toBe(0);
   });
 
@@ -136,7 +157,7 @@ describe('what a user can get wrong: one line, and nothing is lost', () => {
     ],
     [
       'a replay of nothing',
-      ['replay', GRASP, '--from', '5', '--to', '2', '--listen', '127.0.0.1:0'],
+      ['replay', GRASP, '--from', '5', '--until', '2', '--listen', '127.0.0.1:0'],
       2,
       /--from/,
     ],

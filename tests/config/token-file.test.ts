@@ -34,7 +34,7 @@ test.each([
   ['two words', 'correct horse battery'],
   ['two lines', `${TOKEN}\n${TOKEN}`],
   ['empty', ''],
-])('what is no token (%s) is refused, and not shown', async (name, text) => {
+])('what is not a token (%s) is refused, and not shown', async (name, text) => {
   const error = await readTokenFile(file(name, text)).catch((error) => error);
   expect(error.code).toBe('fileInvalid');
   if (text) expect(error.line).not.toContain(text);

@@ -1,7 +1,10 @@
 import { describe, expect, it } from 'vitest';
 import { createClosingPath, followPose } from '../../src/contact/closing-path.js';
+import { createFingerContact } from '../../src/contact/finger-contact.js';
+import { createMemory } from '../../src/contact/memory.js';
+import { placeIn } from '../../src/contact/placement.js';
 import { compileShape, isShapeFault } from '../../src/contact/shapes.js';
-import { createFingerContact, createMemory, meetFinger, placeIn } from '../../src/contact/solver.js';
+import { meetFinger } from '../../src/contact/solver.js';
 import {
   abductionLimit,
   createClosingProfile,

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { NO_STOP } from '../../src/contact/solver.js';
+import { NO_STOP } from '../../src/contact/finger-contact.js';
 import { createTouchContacts, MAX_TOUCHES, Touches, type TouchRequest } from '../../src/contact/touches.js';
 import {
   createClosingProfile,
@@ -64,6 +64,51 @@ describe('touches', () => {
     expect(depth).toBeGreaterThan(0);
     expect(depth / (depthPerCurl * 0.02)).toBeGreaterThan(0.8);
     expect(depth / (depthPerCurl * 0.02)).toBeLessThan(1.2);
+  });
+
+  it.each(['wrist', 'world'] as const)(
+    'of what moves are where it has moved to, not where it was renewed: %s',
+    (space) => {
+      const root = space === 'world' ? [0, 0, 0, 0, 0, 0, 1] : undefined;
+      const moving = createHand(root);
+      const still = createHand(root);
+      moving.touches.set('a', undefined, ball({ space, linearVelocity: [0, 0.5, -0.2] }), 1_000_000);
+      for (const ms of [0, 11, 40]) {
+        const s = ms / 1000;
+        still.touches.set(
+          'a',
+          undefined,
+          ball({ space, position: [0, -0.065 + 0.5 * s, -0.13 - 0.2 * s] }),
+          0,
+        );
+        const [now, there] = [moving.solve(0, 1_000_000 + ms * 1000).stop, still.solve(0).stop];
+        for (const finger of [1, 2, 3]) expect(now[finger]).toBeCloseTo(there[finger], 6);
+      }
+      // An app that does not renew: no further than a tenth of a second.
+      still.touches.set('a', undefined, ball({ space, position: [0, -0.015, -0.15] }), 0);
+      const [now, there] = [moving.solve(0, 1_200_000).stop, still.solve(0).stop];
+      for (const finger of [1, 2, 3]) expect(now[finger]).toBeCloseTo(there[finger], 6);
+    },
+  );
+
+  it('of what turns are turned', () => {
+    const board: Partial<TouchRequest> = {
+      shape: { kind: 'box', size: [0.2, 0.02, 0.2] },
+      position: [0, -0.06, -0.13],
+    };
+    const moving = createHand();
+    const still = createHand();
+    moving.touches.set('a', undefined, ball({ ...board, angularVelocity: [0, 0, 8] }), 0);
+    const half = 0.5 * 8 * 0.05;
+    still.touches.set(
+      'a',
+      undefined,
+      ball({ ...board, orientation: [0, 0, Math.sin(half), Math.cos(half)] }),
+      0,
+    );
+    const [now, there] = [moving.solve(0, 50_000).stop, still.solve(0, 0).stop];
+    for (const finger of [1, 2, 3, 4]) expect(now[finger]).toBeCloseTo(there[finger], 6);
+    expect(moving.solve(0, 0).stop[1]).not.toBeCloseTo(there[1], 3);
   });
 
   it('end at their time, at most a second, and a quarter when none is given', () => {

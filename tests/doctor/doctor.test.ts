@@ -28,6 +28,7 @@ const well: Facts = {
   lingers: true,
   folders: [{ path: '/home/kim/.config/tautline', writable: true, freeBytes: 5e9 }],
   bluetooth: { wanted: true },
+  openxr: { supported: true, entries: [], loads: false, problems: [] },
   power: { onBattery: false },
 };
 const [port] = well.ports;
@@ -54,6 +55,32 @@ describe('the doctor', () => {
       'attention',
       /simulated.*nearest one of \/usr\/lib\/node_modules\/tautline\/config,/,
     ],
+    [
+      'a library that is gone',
+      {
+        openxr: {
+          supported: true,
+          entries: [{ manifest: '/a.json', ours: true, current: true, problem: 'x' }],
+          loads: false,
+          problems: ['/a.so is not there, or may not be read. `tautline openxr on` writes it again.'],
+        },
+      },
+      'wrong',
+      /a\.so is not there, or may not be read\..*openxr on/,
+    ],
+    [
+      'an OpenXR layer that is registered twice',
+      {
+        openxr: {
+          supported: true,
+          entries: [{ manifest: '/a.json', ours: true, current: true }],
+          loads: true,
+          problems: ['/b.json registers the same layer once more. Remove one of the two.'],
+        },
+      },
+      'attention',
+      /once more/,
+    ],
     ['a bad profile', { profile: { path: 'g.yaml', problem: 'g.yaml:3:5: no.' } }, 'wrong', /g\.yaml:3:5/],
     [
       'a servo that is never used',
@@ -61,7 +88,7 @@ describe('the doctor', () => {
       'attention',
       /^the strong one: index stays free: the servo pulls up to 15 N .*maxTensionN.* Use a spoolRadiusMm of 18\.8/,
     ],
-    ['no port', { ports: [] }, 'attention', /only charges/],
+    ['no port', { ports: [] }, 'attention', /charge-only/],
     [
       'a port of another group',
       { ports: [{ ...port, permitted: false }], userGroups: ['kim'] },
@@ -72,7 +99,7 @@ describe('the doctor', () => {
       'a port of the main board',
       { ports: [{ ...port, usb: false, permitted: false }], userGroups: ['kim'] },
       'attention',
-      /only if a glove hangs on it/,
+      /only if a glove is connected/,
     ],
     ['a computer on its battery', { power: { onBattery: true } }, 'attention', /battery/],
     ['a computer that falls asleep', { power: { sleepsAfterMin: 10 } }, 'attention', /10 minutes/],

@@ -15,6 +15,7 @@ import { tmpdir } from 'node:os';
 import { delimiter, join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
+import { buildLayer, LINUX } from '../../scripts/openxr-layer.js';
 import { recordSimulated } from '../../scripts/simulated-session.js';
 import { RUNTIME } from '../commands/cli.js';
 import { trackedHand } from '../hand/tracked-hand.js';
@@ -76,11 +77,14 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline (doctor|status)/, /installed|node/],
   [/^tautline report/, /report/],
   [/^tautline (install|uninstall)/, /tautline\.service/],
+  [/^tautline openxr (on|off)/, /^(On|Off): /m],
+  [/^tautline openxr status/, /Not registered/],
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
 ];
 /** Commands that ask a running service. */
-const ASKS = /^tautline (arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+const ASKS =
+  /^tautline (openxr status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */
@@ -89,6 +93,10 @@ const OTHERS: [RegExp, () => unknown][] = [
   // You are looking at it; the builds are its set-up.
   [/^(npm test|npx vitest run tests\/\S+)$/, () => expect(packageJson.scripts.test).toContain('vitest run')],
   [/^npm run check$/, () => expect(packageJson.scripts.test).toContain('npm run --silent check')],
+  [
+    /^npm run test:portable$/,
+    () => expect(readFileSync('.github/workflows/ci.yml', 'utf8')).toContain('npm run test:portable'),
+  ],
   [/^npm run format$/, () => expect(packageJson.scripts.check).toContain('biome check .')],
   [/^npm run build$/, () => expect(readFileSync('tests/setup.ts', 'utf8')).toContain("'build'")],
   [
@@ -122,6 +130,7 @@ function isIn(test: string, text: string): void {
 
 let template: string;
 let service: ServiceProcess;
+let tracker: NodeJS.Timeout | undefined;
 const folders: string[] = [];
 const children = new Set<ChildProcess>();
 
@@ -146,17 +155,28 @@ beforeAll(async () => {
       joints: true,
     });
   }
+  // What `tautline openxr on` registers.
+  if (process.platform === 'linux') {
+    buildLayer(LINUX, join('dist/openxr', LINUX.folder), packageJson.version);
+  }
   mkdirSync(join(template, 'bin'));
   program('tautline', `exec "${process.execPath}" "${resolve('dist/main.js')}" "$@" $TAUTLINE_ADDRESS`);
   // In place of systemd's user manager, which no test can have.
   program('systemctl', 'exit 0');
   service = await startServiceProcess(simulated);
+  // An app that knows where a tracker is, for the fit of its mount.
+  const tracking = await service.connect();
+  tracker = setInterval(() => {
+    const pose = { position: [0, 1, 0], orientation: [0, 0, 0, 1] };
+    tracking.send({ type: 'tracker', hand: 'right', of: 'tracker', ...pose });
+  }, 100);
   for (let times = 0; times < 2; times++) {
     const fitted = await run('tautline fit --person Kim --from-joints hand.json');
     expect(fitted).toMatchObject({ code: 0 });
   }
 }, 120_000);
 afterAll(async () => {
+  clearInterval(tracker);
   for (const child of children) child.kill('SIGKILL');
   await stopAllServices();
   for (const folder of folders) rmSync(folder, { recursive: true, force: true });
@@ -223,7 +243,7 @@ describe.runIf(process.platform === 'linux')('our own', () => {
     const { code, output } = await run(command);
     expect(output).toMatch(ends![1]);
     // It may well find something wrong with this machine.
-    if (!/^tautline (doctor|status)/.test(command)) expect(code, output).toBe(0);
+    if (!/^tautline (doctor|status|openxr status)/.test(command)) expect(code, output).toBe(0);
   });
 });
 

@@ -4,7 +4,9 @@ import { tmpdir } from 'node:os';
 import { join, sep } from 'node:path';
 import { promisify } from 'node:util';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import packageJson from '../../package.json' with { type: 'json' };
 import { type LockFile, productionPackages } from '../../scripts/licences.js';
+import { buildLayer, LINUX, WINDOWS } from '../../scripts/openxr-layer.js';
 import { type Installed, installPacked, type Packed, pack } from '../../scripts/release/package.js';
 import { type Running, start } from '../commands/cli.js';
 import { App } from '../stream/app.js';
@@ -23,7 +25,12 @@ let service: Running | undefined;
 
 beforeAll(async () => {
   root = realpathSync(mkdtempSync(join(tmpdir(), 'tautline-package-')));
-  // dist/ is built by the setup of the tests.
+  // dist/ is built by the setup of the tests, but for the OpenXR layer.
+  if (process.platform === 'linux') {
+    for (const target of [LINUX, WINDOWS]) {
+      buildLayer(target, join('dist/openxr', target.folder), packageJson.version);
+    }
+  }
   packed = await pack(root);
   installed = await installPacked(packed.file, join(root, 'prefix'));
 }, 300_000);
@@ -50,11 +57,18 @@ describe('the package, installed', () => {
       'docs/install.md',
     ])
       expect(paths).toContain(path);
+    for (const [folder, library] of [
+      ['linux-x64', 'libXrApiLayer_tautline_glove.so'],
+      ['win32-x64', 'XrApiLayer_tautline_glove.dll'],
+    ]) {
+      expect(paths).toContain(`dist/openxr/${folder}/${library}`);
+      expect(paths).toContain(`dist/openxr/${folder}/XrApiLayer_tautline_glove.json`);
+    }
     expect(
       paths.filter((path) => /^(tests|scripts|\.ci)\/|\.map$|\.log$|^src\/(?!client\/)/.test(path)),
     ).toEqual([]);
     // docs/install.md states the size.
-    expect(packed.size).toBeLessThan(3.1e6);
+    expect(packed.size).toBeLessThan(3.6e6);
     expect(realpathSync(installed.folder).startsWith(root + sep)).toBe(true);
   });
 
@@ -100,6 +114,19 @@ describe('the package, installed', () => {
     service.process.kill('SIGTERM');
     expect(await service.outcome).toMatchObject({ code: 0, stderr: '' });
   }, 120_000);
+
+  it.runIf(process.platform === 'linux' && process.arch === 'x64')(
+    'registers its OpenXR layer from where it is installed, and takes it back',
+    async () => {
+      const run = (...args: string[]) => tautline('openxr', ...args).outcome;
+      expect(await run('on')).toMatchObject({ code: 0, stderr: '' });
+      const { registration } = JSON.parse((await run('status', '--json', '--url', '127.0.0.1:1')).stdout);
+      expect(registration).toMatchObject({ loads: true, problems: [] });
+      expect(registration.entries[0].library.startsWith(installed.folder)).toBe(true);
+      expect((await run('off')).code).toBe(0);
+    },
+    60_000,
+  );
 
   it('has its command where npm puts commands, and what apps import', async () => {
     const help = await execute(installed.command, ['--help'], { shell: windows });

@@ -245,6 +245,7 @@ describe.each([
     await page.click('nav [data-part="fit"]');
     expect(await page.locator('.guide-start .played').textContent()).toContain('nobody wears it');
     expect(await page.locator('.guide-start button:enabled').count()).toBe(0);
+    expect(await page.locator('.shelf button:enabled').count()).toBe(0);
     // One that comes later sees the same.
     const later = await openPage(browser, service.port, 'fit', options);
     await later.page.locator('.strip').waitFor();
@@ -253,6 +254,7 @@ describe.each([
     await page.getByRole('button', { name: 'Back to the glove' }).first().click();
     await strip.waitFor({ state: 'hidden' });
     expect(await page.locator('.guide-start button:enabled').count()).toBe(2);
+    expect(await page.locator('.shelf button:enabled').count()).toBe(1);
     expect(await page.isVisible('.guide-start .played')).toBe(false);
     await page.click('nav [data-part="touch"]');
     await poll(() => page.isEnabled('.touch .hold')).toBe(true);

@@ -252,6 +252,41 @@ describe('the page', () => {
     expect(complaints).toEqual([]);
   }, 200_000);
 
+  it('apps: OpenXR applications, what serves each hand, how old it is, and why not', async () => {
+    const { page, complaints } = await openPage(browser, service.port, 'apps');
+    const lead = page.locator('.openxr .lead');
+    await poll(() => lead.textContent()).toMatch(/^The layer is (on|off)|^There is no layer/);
+    const layer = await service.connect();
+    const report = {
+      type: 'openxr',
+      program: 'garden-game',
+      app: 'Garden Game',
+      runtime: 'Some Runtime',
+      runtimeVersion: '1.2.3',
+      focused: true,
+      hands: [
+        { hand: 'left', fingers: 'runtime', wrist: 'camera', inputs: false },
+        { hand: 'right', fingers: 'glove', wrist: 'controller', inputs: true, ageUs: 2412 },
+      ],
+    };
+    await layer.ask(report);
+    const card = page.locator('.openxr .app', { hasText: 'Garden Game' });
+    await poll(() => card.textContent()).toContain('Some Runtime 1.2.3');
+    const text = await card.textContent();
+    expect(text).toContain('Running, in focus');
+    expect(text).toContain('Glove, wrist by controller, 2.4\u00a0ms old, inputs from the glove');
+    expect(text).toContain("Headset's own fingers. The profile has no glove for the left hand.");
+    const pictures = process.env.TAUTLINE_PICTURES;
+    for (const width of pictures ? [1280, 390] : []) {
+      await page.setViewportSize({ width, height: 900 });
+      await page.locator('.openxr').scrollIntoViewIfNeeded();
+      await page.screenshot({ path: `${pictures}/openxr-${width}.png` });
+    }
+    layer.ws.close();
+    await poll(() => card.textContent()).toContain('Left at');
+    expect(complaints).toEqual([]);
+  });
+
   it('apps: who is there, at what rate, and who holds which finger', async () => {
     const { page } = await openPage(browser, service.port, 'apps');
     const app = await service.connect();

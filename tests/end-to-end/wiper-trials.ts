@@ -17,6 +17,8 @@ export const MOMENTS = {
   beyond: 'the finger is closed beyond what the app asks for',
   /** It presses; then the app lets go, the finger closes, and the app asks anew. */
   between: 'the finger presses on its stop, the app lets go and asks anew',
+  /** It presses, then opens; the wiper comes off on its way, and it closes again. */
+  opening: 'the finger opens, and closes again',
   /** It is free and closes; the app asks later. */
   before: 'the finger is free, and closes before the app asks',
 } as const;
@@ -41,6 +43,8 @@ export interface WiperTrial {
   finger: number;
   /** Firmware command without the channel, such as `fault open 470`. */
   fault: string;
+  /** The wiper makes contact again and again: both last this long at most, ms. */
+  flapMs?: number;
 }
 
 const STEP_MS = 2;
@@ -67,7 +71,7 @@ export async function startWiperBench(seed: number, rateHz = 250): Promise<Turne
 /** One break. The glove is whole again, and its hand quite open (or it would be taken for open), when it returns. */
 export async function breakWiper(
   { glove, device, clock, step, wait }: TurnedChain,
-  { moment, finger, fault }: WiperTrial,
+  { moment, finger, fault, flapMs }: WiperTrial,
   draw: () => number,
 ): Promise<WiperOutcome> {
   const name = FINGERS[finger];
@@ -93,7 +97,7 @@ export async function breakWiper(
   const phaseMs = 40 * draw();
 
   glove.arm('wearer', 'wearer');
-  if (moment === 'pressing' || moment === 'between') {
+  if (moment === 'pressing' || moment === 'between' || moment === 'opening') {
     asked = true;
     await pass(400);
     await step([`grasp ${closed} ${speed}`]);
@@ -106,6 +110,11 @@ export async function breakWiper(
   } else {
     await step([`grasp ${0.6 * stopAt} ${speed}`]);
     await pass(800 + phaseMs);
+  }
+
+  if (moment === 'opening') {
+    await step([`grasp 0 ${speed}`]);
+    await pass(20 + 150 * draw());
   }
 
   const brokenUs = glove.frame.timeUs;
@@ -137,7 +146,20 @@ export async function breakWiper(
       outcome.dragN = Math.max(outcome.dragN, tensionN);
     }
   };
-  if (moment === 'between') {
+  let turnMs = flapMs === undefined ? Number.POSITIVE_INFINITY : nowMs() + flapMs * draw();
+  let off = true;
+  const flap = async (): Promise<void> => {
+    if (nowMs() < turnMs) return;
+    off = !off;
+    turnMs = nowMs() + (flapMs ?? 0) * draw();
+    await step([`${off ? fault : 'fault none'} ${channel}`]);
+  };
+  if (moment === 'opening') {
+    await pass(250 * draw(), flap);
+    await step([`grasp ${closed} ${speed}`]);
+    await pass(SETTLED_MS, flap);
+    deepest = Number.NaN;
+  } else if (moment === 'between') {
     await pass(100 * draw());
     asked = false;
     glove.release('app');
@@ -150,7 +172,10 @@ export async function breakWiper(
     await pass(SETTLED_MS + untilAskedMs);
     asked = true;
   }
-  await pass(WATCH_MS, look);
+  await pass(WATCH_MS, async () => {
+    await flap();
+    await look();
+  });
   outcome.verdict = glove.readHealth().channels.find(({ role }) => role === channel)?.verdict ?? '';
   unlisten();
 

@@ -256,6 +256,57 @@ describe('five stalled servos', () => {
   }, 30_000);
 });
 
+describe('a wiper that is off', () => {
+  const FARADS = 100e-9;
+  // 14 pF of hold capacitor, 13 cycles of 125 kHz a conversion, seven inputs: open_wiper.h.
+  const HOLD_SIEMENS = (14e-12 * 125e3) / 13 / 7;
+  const TOP = 4095;
+  const counts = (curl: number) => 491 + curl * (3604 - 491);
+
+  /** Readings of the index finger, and when, s, after its wiper came off at curl 0.8; the thumb reads as an open one. */
+  async function fall(fault: string): Promise<{ atS: number; reading: number }[]> {
+    const { glove, host, advance } = await start(['--rate', '100']);
+    const deviceUs = async () => (await glove.ask<{ deviceUs: number }>('stats')).deviceUs;
+    await glove.command('set index.curl 0.8');
+    await advance(500);
+    await glove.command(`fault ${fault} index.curl`);
+    const brokenUs = await deviceUs();
+    const readings: { atS: number; reading: number }[] = [];
+    for (let n = 0; n < 50; n++) {
+      const nowUs = await deviceUs();
+      const sample = host.next('sample', ({ deviceTimeUs }) => deviceTimeUs > nowUs);
+      await advance(20);
+      const { deviceTimeUs, counts: read } = await sample;
+      readings.push({ atS: (deviceTimeUs - brokenUs) / 1e6, reading: read[1]! });
+    }
+    return readings;
+  }
+
+  test.each([470, 1000])('discharges through a pull-down of %i kΩ', async (kiloOhms) => {
+    const readings = await fall(`open ${kiloOhms}`);
+    const siemens = 1 / (1000 * kiloOhms) + HOLD_SIEMENS;
+    const end = (HOLD_SIEMENS / siemens) * counts(0);
+    for (const { atS, reading } of readings) {
+      const expected = end + (counts(0.8) - end) * Math.exp((-atS * siemens) / FARADS);
+      // A reading is taken within the millisecond before or after its time.
+      expect(Math.abs(reading - expected), `${atS} s`).toBeLessThan(
+        2 + 0.001 * expected * (siemens / FARADS),
+      );
+    }
+    expect(readings.at(-1)!.reading / TOP).toBeLessThan(0.03);
+  });
+
+  test('without a pull-down follows the input before it, over seconds, and what leaks', async () => {
+    const floating = (await fall('floating 0')).at(-1)!;
+    const expected =
+      counts(0) + (counts(0.8) - counts(0)) * Math.exp((-floating.atS * HOLD_SIEMENS) / FARADS);
+    expect(Math.abs(floating.reading - expected)).toBeLessThan(3);
+    // 20 nA out of 100 nF are 0.2 V/s of 5 V.
+    const leaking = (await fall('floating 20')).at(-1)!;
+    expect((floating.reading - leaking.reading) / TOP).toBeCloseTo(0.04, 2);
+  });
+});
+
 test('commands and options of the physics are refused where they make no sense', async () => {
   const rigid = await startHostGlove();
   cleanups.push(() => rigid.quit());
@@ -263,6 +314,7 @@ test('commands and options of the physics are refused where they make no sense',
   await expect(rigid.command('advance 10')).rejects.toThrow('--manual-time');
   const { glove } = await start();
   await expect(glove.command('intend knee 1')).rejects.toThrow('no finger knee');
+  await expect(glove.command('fault open 0 index.curl')).rejects.toThrow('above 0');
   await expect(glove.command('intend index')).rejects.toThrow('intend FINGER');
   await expect(glove.command('intend index 1 0')).rejects.toThrow('speed');
   await expect(startHostGlove(['--physics', '--actuators', 'index:brake'])).rejects.toThrow('code 2');

@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs';
-import { expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
+import { OPEN_INPUT } from '../../src/sensing/health/signal-bounds.js';
 
 const DOCUMENT = readFileSync('docs/wiring.md', 'utf8');
 const ESP32 = readFileSync('src/firmware/esp32/tautline_glove/pins.h', 'utf8').replace(/\/\/.*/g, '');
@@ -48,4 +49,49 @@ test('the figures of the AVR in the document are those of its pins.h', () => {
   const baud = Number(AVR.match(/BAUD = (\d+)/)![1]);
   expect(DOCUMENT).toContain(`| highest rate granted (\`MAX_RATE_HZ\`) | ${rate} Hz`);
   expect(DOCUMENT).toContain(`| rate at ${baud} baud, by arithmetic | (${baud / 10} − 26) / 26 = `);
+});
+
+describe('what the wiring page says of the pull-down', () => {
+  // A loaded potential divider, and a capacitor that discharges: any handbook of circuits.
+  const POT_OHMS = 10e3;
+  const FARADS = 100e-9;
+  const OPEN = 0.12;
+  const CLOSED = 0.88;
+  const read = (ohms: number, turn: number) => turn / (1 + (turn * (1 - turn) * POT_OHMS) / ohms);
+  const turns = Array.from({ length: 10_001 }, (_, n) => n / 10_000);
+  const error = (ohms: number) => Math.max(...turns.map((turn) => turn - read(ohms, turn)));
+  const leftByFit = (ohms: number) => {
+    const [low, high] = [read(ohms, OPEN), read(ohms, CLOSED)];
+    return Math.max(
+      ...turns
+        .filter((turn) => turn >= OPEN && turn <= CLOSED)
+        .map((turn) => Math.abs(read(ohms, turn) - low - ((high - low) * (turn - OPEN)) / (CLOSED - OPEN))),
+    );
+  };
+  const toBottomS = (ohms: number) => ohms * FARADS * Math.log(CLOSED / OPEN_INPUT);
+  // 14 pF of hold capacitor and 13 cycles a conversion: the ATmega328P's data sheet (from memory).
+  const end = (ohms: number) => {
+    const siemens = (14e-12 * 125e3) / 13 / 7;
+    return siemens / (siemens + 1 / ohms);
+  };
+  const row = (of: (ohms: number) => string) => `| ${of(470e3)} | ${of(1e6)} |`;
+  const percent = (part: number, digits: number) => `${(100 * part).toFixed(digits)} %`;
+
+  test.each([
+    ['error', `${percent(error(470e3), 2)}: ${(4095 * error(470e3)).toFixed(1)} of 4095 counts`],
+    ['error in counts of ten bits', `${(1023 * error(470e3)).toFixed(1)} of 1023 |`],
+    ['error of 1 MΩ', `| ${percent(error(1e6), 2)}: ${(4095 * error(1e6)).toFixed(1)} and `],
+    ['left by a fit', row((ohms) => percent(leftByFit(ohms), 2))],
+    ['time constant', row((ohms) => `${(1000 * ohms * FARADS).toFixed(0)} ms`)],
+    ['to the bottom', row((ohms) => `${toBottomS(ohms).toFixed(2)} s`)],
+    ['where it ends', row((ohms) => percent(end(ohms), 1))],
+  ])('%s', (_, text) => {
+    expect(DOCUMENT).toContain(text);
+  });
+
+  test('is on the boards, by the comment beside their pins', () => {
+    for (const board of ['src/firmware/esp32/tautline_glove/pins.h', 'src/firmware/avr/pins.h']) {
+      expect(readFileSync(board, 'utf8')).toContain('100 nF and 1 MOhm to ground');
+    }
+  });
 });

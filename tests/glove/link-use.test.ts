@@ -361,7 +361,7 @@ describe('what a glove writes', () => {
     );
     expect(live.description.hand).toBe('left');
     expect(warnings).toEqual([
-      'the profile says right, the glove is a left one and served as that: correct "hand" in the profile',
+      'the profile says right, but this is a left glove and is used as one: correct "hand" in the profile',
     ]);
     await live.close();
   });

@@ -124,7 +124,7 @@ describe('asking ports', () => {
     const { find, clock, open } = machine({ a: {}, b: {} });
     const abandon = new AbortController();
     clock.after(700, () => abandon.abort());
-    await expect(find('left', false, abandon.signal)).rejects.toThrow('given up');
+    await expect(find('left', false, abandon.signal)).rejects.toThrow('cancelled');
     expect(open()).toBe(0);
     expect(clock.nowUs()).toBeLessThan(1_000_000 + 1_000_000);
   });

@@ -1,9 +1,8 @@
-import { execFileSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync } from 'node:fs';
-import { dirname, join, resolve } from 'node:path';
+import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync } from 'node:fs';
+import { join, resolve } from 'node:path';
 import packageJson from '../../package.json' with { type: 'json' };
-import { buildLayer, LINUX } from '../../scripts/openxr-layer.js';
+import { buildLayerBeside, compile, LINUX } from '../../scripts/openxr-layer.js';
 import { need, needPackages } from '../requirements.js';
 
 /** Paths of what was built. */
@@ -21,13 +20,14 @@ const WARNINGS = ['-Wall', '-Wextra', '-Werror', '-Wno-missing-field-initializer
 export const SANITIZERS = {
   plain: [],
   thread: ['-fsanitize=thread', '-Wno-tsan'],
-  address: ['-fsanitize=address,undefined', '-fno-sanitize-recover=all'],
+  // No class of ours has a virtual function.
+  address: ['-fsanitize=address,undefined', '-fno-sanitize=vptr', '-fno-sanitize-recover=all'],
 } as const;
 export type Sanitizer = keyof typeof SANITIZERS;
 
 /** Sources, or those of a folder. */
 function filesBelow(folder: string): string[] {
-  if (/\.cpp$/.test(folder)) return [folder];
+  if (/\.(cpp|ts)$/.test(folder)) return [folder];
   return readdirSync(folder, { withFileTypes: true, recursive: true })
     .filter((entry) => entry.isFile() && /\.(cpp|hpp|h|map)$/.test(entry.name))
     .map((entry) => join(entry.parentPath, entry.name))
@@ -43,60 +43,98 @@ function digest(...more: string[]): string {
   return hash.update(readFileSync('scripts/openxr-layer.ts')).digest('hex').slice(0, 16);
 }
 
-/** Builds layer, test runtime and test application, unless the same has been built before. */
-export function buildAll(sanitizer: Sanitizer = 'plain'): Build {
-  const folder = join(OUT, `${sanitizer}-${digest('tests/openxr/runtime', 'tests/openxr/driver.cpp')}`);
-  const build: Build = {
+const manifestName = 'XrApiLayer_tautline_glove.json';
+
+function buildIn(folder: string): Build {
+  return {
     layer: join(folder, LINUX.library),
-    manifest: join(folder, 'XrApiLayer_tautline_glove.json'),
+    manifest: join(folder, manifestName),
     runtime: join(folder, 'libstrict_runtime.so'),
     driver: join(folder, 'driver'),
   };
-  if (existsSync(folder)) return build;
+}
+
+/** Builds layer, test runtime and test application, side by side, unless the same has been built before. */
+export async function buildAllBeside(sanitizer: Sanitizer = 'plain'): Promise<Build> {
+  const folder = folderOf(sanitizer);
+  if (existsSync(folder)) return buildIn(folder);
   need(CXX, 'g++');
   needPackages('libopenxr-dev', 'libopenxr-loader1', 'openxr-layer-corevalidation', 'libvulkan-dev');
   // Made beside and moved as a whole: several test files may build at the same time.
   const part = `${folder}.${process.pid}`;
   mkdirSync(part, { recursive: true });
-  const at = (path: string) => join(part, path.slice(dirname(path).length + 1));
-  const flags = ['-std=c++17', '-O1', '-g', ...WARNINGS, ...SANITIZERS[sanitizer]];
-  const compile = (...args: string[]) => execFileSync(CXX, [...flags, ...args], { stdio: 'inherit' });
-  buildLayer(
-    LINUX,
-    part,
-    packageJson.version,
-    sanitizer === 'plain' ? ['-g'] : ['-g', '-O1', ...SANITIZERS[sanitizer]],
-  );
+  const { runtime, driver } = buildIn(part);
+  const all = SANITIZERS[sanitizer];
+  // The program and the runtime are not looked at for undefined behaviour, which takes the compiler longest; but their
+  // memory is, into which the layer writes.
+  const flags = ['-std=c++17', '-O1', '-g1', ...WARNINGS, ...all.filter((flag) => !flag.startsWith('-fno'))];
+  const theirs = flags.map((flag) => flag.replace('address,undefined', 'address'));
   const sources = readdirSync('tests/openxr/runtime').filter((file) => file.endsWith('.cpp'));
-  compile(
-    ...['-fPIC', '-shared', '-fvisibility=hidden', '-o', at(build.runtime)],
-    ...sources.map((file) => join('tests/openxr/runtime', file)),
-    '-ldl',
-  );
   const count = sanitizer === 'plain' ? ['-DTAUTLINE_COUNT_ALLOCATIONS'] : [];
-  compile('tests/openxr/driver.cpp', ...count, '-o', at(build.driver), '-lopenxr_loader', '-ldl', '-pthread');
+  const libraries = ['-lopenxr_loader', '-ldl', '-pthread'];
+  await Promise.all([
+    buildLayerBeside(
+      LINUX,
+      part,
+      packageJson.version,
+      sanitizer === 'plain' ? ['-g'] : ['-g1', '-O1', ...SANITIZERS[sanitizer]],
+    ),
+    compile({
+      compiler: CXX,
+      args: [
+        ...theirs,
+        ...['-fPIC', '-shared', '-fvisibility=hidden', '-o', runtime],
+        ...sources.map((file) => join('tests/openxr/runtime', file)),
+        '-ldl',
+      ],
+    }),
+    (async () => {
+      await compile({
+        compiler: CXX,
+        args: [...theirs, '-c', 'tests/openxr/driver.cpp', ...count, '-o', `${driver}.o`],
+      });
+      // Whoever loads an instrumented library brings what it needs.
+      await compile({ compiler: CXX, args: [...all.slice(0, 1), `${driver}.o`, '-o', driver, ...libraries] });
+    })(),
+  ]);
   try {
     renameSync(part, folder);
   } catch (error) {
     if (!existsSync(folder)) throw error;
   }
-  return build;
+  return buildIn(folder);
+}
+
+const folderOf = (sanitizer: Sanitizer): string =>
+  join(
+    OUT,
+    `${sanitizer}-${digest('tests/openxr/runtime', 'tests/openxr/driver.cpp', 'tests/openxr/build.ts')}`,
+  );
+
+/** What setup.ts or a test file has built. */
+export function buildAll(sanitizer: Sanitizer = 'plain'): Build {
+  const folder = folderOf(sanitizer);
+  if (!existsSync(folder)) throw new Error(`${folder} has not been built: await buildAllBeside first.`);
+  return buildIn(folder);
 }
 
 /** Builds the program that throws damaged messages at the layer's readers, with address and undefined checks. */
-export function buildHostile(): string {
-  const program = join(OUT, `hostile-${digest('tests/openxr/hostile.cpp')}`);
+export async function buildHostile(): Promise<string> {
+  const program = join(OUT, `hostile-${digest('tests/openxr/hostile.cpp', 'tests/openxr/build.ts')}`);
   if (existsSync(program)) return program;
   mkdirSync(OUT, { recursive: true });
-  const sources = [
-    'tests/openxr/hostile.cpp',
-    'src/openxr/link.cpp',
-    'src/openxr/messages.cpp',
-    'src/openxr/hand-sample.cpp',
-  ];
-  const flags = ['-std=c++17', '-O1', '-g', ...WARNINGS, ...SANITIZERS.address];
   const part = `${program}.${process.pid}`;
-  execFileSync(CXX, [...flags, ...sources, '-o', part, '-pthread'], { stdio: 'inherit' });
+  const flags = ['-std=c++17', '-O1', '-g1', ...WARNINGS, ...SANITIZERS.address, '-pthread'];
+  const names = ['link', 'messages', 'hand-sample', 'program', 'report'];
+  const sources = ['tests/openxr/hostile.cpp', ...names.map((name) => `src/openxr/${name}.cpp`)];
+  await Promise.all(
+    sources.map((source, i) =>
+      compile({ compiler: CXX, args: [...flags, '-c', source, '-o', `${part}.${i}.o`] }),
+    ),
+  );
+  const objects = sources.map((_, i) => `${part}.${i}.o`);
+  await compile({ compiler: CXX, args: [...flags, ...objects, '-o', part] });
   renameSync(part, program);
+  for (const object of objects) rmSync(object);
   return program;
 }

@@ -73,6 +73,28 @@ describe('the glove’s hand on the wrist that carries a controller', () => {
     await endWell(app);
   });
 
+  it('has its grip told to the service, as it is and when it was there, while the glove is live', async () => {
+    const { peer } = rig;
+    peer.wear('right');
+    const grip = at(0.2, 1.2, -0.3, 0.1, 0.2, 0.3, 0.9);
+    const app = await openWithController(grip);
+    for (let n = 0; n < 20; n++) {
+      await app.do('frames 1', 'sync game');
+      await pause(10);
+    }
+    const told = peer.requests.filter(({ type }) => type === 'tracker');
+    expect(told.length).toBeGreaterThan(3);
+    for (const { hand, of, position, orientation, timeUs, atMs } of told) {
+      expect({ hand, of }).toEqual({ hand: 'right', of: 'tracker' });
+      for (let k = 0; k < 3; k++) expect((position as number[])[k]).toBeCloseTo(grip[k], 5);
+      for (let k = 0; k < 4; k++) expect((orientation as number[])[k]).toBeCloseTo(grip[3 + k], 5);
+      const lateMs = atMs - ((timeUs as number) - peer.epochUs) / 1000;
+      expect(lateMs).toBeGreaterThan(-5);
+      expect(lateMs).toBeLessThan(100);
+    }
+    await endWell(app);
+  });
+
   it('is re-based on its wrist when another app’s tracker has put the stream into the world', async () => {
     const root = at(3, 1, 2, 0.4, 0.4, -0.2, 0.8);
     const poses = bentHand('right', 0.5, Float64Array.from(root));

@@ -10,7 +10,7 @@ import { createPoses, createVelocities, forwardKinematics } from '../../src/hand
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import { SUBPROTOCOL_BINARY } from '../../src/protocol/messages.js';
-import { discoveryFile, tellWhereabouts } from '../../src/stream/discovery.js';
+import { discoveryFile, writeDiscoveryFile } from '../../src/stream/discovery.js';
 import { encodeJointsBinary } from '../../src/stream/encode-binary.js';
 
 export interface PeerHand {
@@ -95,7 +95,7 @@ export class Peer {
     this.#timer = setInterval(() => this.sendPoses(), EVERY_MS);
     const url = `ws://127.0.0.1:${this.port}/stream`;
     const file = discoveryFile({ XDG_RUNTIME_DIR: this.runtimeFolder }, 'linux')!;
-    this.#forget = await tellWhereabouts(file, { url, ...(token && { token }), pid: process.pid });
+    this.#forget = await writeDiscoveryFile(file, { url, ...(token && { token }), pid: process.pid });
   }
 
   #take(socket: WebSocket, message: { type: string; id?: number; timeUs?: number }): void {

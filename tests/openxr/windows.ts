@@ -4,6 +4,9 @@ import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import packageJson from '../../package.json' with { type: 'json' };
 import { buildLayer, WINDOWS } from '../../scripts/openxr-layer.js';
+import { openxrSystem, readRegistration } from '../../src/install/openxr-registration.js';
+import { emptyKeySteps, registerSteps, unregisterSteps } from '../../src/install/openxr-steps.js';
+import type { Step } from '../../src/install/plan.js';
 import { need } from '../requirements.js';
 import { Peer } from './peer.js';
 
@@ -14,10 +17,49 @@ import { Peer } from './peer.js';
 /** Where Debian has it. */
 const WINE = process.env.WINE ?? '/usr/lib/wine/wine64';
 
+/** Where a machine has no Wine and may not install it, there is nothing to fail. */
+const IF_POSSIBLE = process.argv.includes('--if-possible');
+try {
+  need(WINE, 'wine64');
+  need(WINDOWS.compiler, ...WINDOWS.packages);
+} catch (error) {
+  console.log(`Not tested under Wine: ${(error as Error).message}`);
+  process.exit(IF_POSSIBLE ? 0 : 1);
+}
+
+/** Registers the layer with the registry of Windows, as Wine has it, and takes that back. @returns what was seen */
+async function register(
+  layerFolder: string,
+  reg: (args: readonly string[]) => { status: number | null; stdout: string },
+): Promise<string> {
+  const run = (_command: string, args: readonly string[]) => reg(args);
+  const system = openxrSystem({ platform: 'win32', arch: 'x64', env: {}, run, layerFolder });
+  const follow = (steps: Step[]) => {
+    for (const step of steps) {
+      if (step.kind !== 'run') throw new Error(`unexpected: ${step.kind}`);
+      const { status, stdout } = run(step.command, step.args);
+      if (status !== 0) throw new Error(`reg ${step.args.join(' ')}: ${status} ${stdout}`);
+    }
+  };
+  try {
+    for (let turn = 0; turn < 2; turn++) follow(await registerSteps(system, await readRegistration(system)));
+    const on = await readRegistration(system);
+    if (!on.loads || on.problems.length > 0) return JSON.stringify(on);
+    follow(unregisterSteps(system, on));
+    follow(emptyKeySteps(system));
+    const off = await readRegistration(system);
+    const keyLeft = reg(['query', 'HKCU\\SOFTWARE\\Khronos\\OpenXR', '/reg:64']).status === 0;
+    return off.entries.length === 0 && !keyLeft
+      ? 'registered and taken back'
+      : JSON.stringify({ off, keyLeft });
+  } catch (error) {
+    return (error as Error).message;
+  }
+}
+
 const folder = mkdtempSync(join(tmpdir(), 'tautline-windows-'));
 const peer = await Peer.start();
 try {
-  need(WINE, 'wine64');
   const layer = buildLayer(WINDOWS, folder, packageJson.version);
   const compile = (...args: string[]) =>
     execFileSync(WINDOWS.compiler, ['-std=c++17', '-O1', '-static', '-idirafter', '/usr/include', ...args], {
@@ -45,16 +87,25 @@ try {
     said += text;
   });
   const code = await new Promise((done) => child.on('close', done));
+  const registered = await register(folder, (args) =>
+    spawnSync(WINE, ['reg', ...args], { env, encoding: 'utf8' }),
+  );
   spawnSync(join(dirname(WINE), 'wineserver'), ['-k', '-w'], { env });
   process.stdout.write(said);
   const good = code === 0 && /^hand 0\.\d+ \d/m.test(said) && said.includes('complaints: none');
   const name = peer.requests.find(({ type }) => type === 'subscribe')?.app;
+  const program = peer.requests.find(({ type }) => type === 'openxr')?.program;
+  const passed =
+    good &&
+    name === 'windows application' &&
+    program === 'loader.exe' &&
+    registered === 'registered and taken back';
   console.log(
-    good && name === 'windows application'
-      ? 'The layer works under Wine.'
-      : `FAILED: code ${code}, app ${name}`,
+    passed
+      ? 'The layer works under Wine, and is registered and taken back.'
+      : `FAILED: code ${code}, app ${name}, program ${program}, registry: ${registered}`,
   );
-  if (!good) process.exitCode = 1;
+  if (!passed) process.exitCode = 1;
 } finally {
   await peer.end();
   rmSync(folder, { recursive: true, force: true });

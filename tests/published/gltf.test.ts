@@ -1,26 +1,28 @@
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { WebIO } from '@gltf-transform/core';
 import { build } from 'esbuild';
 import { validateBytes } from 'gltf-validator';
 import type { Browser } from 'playwright-core';
-import { AnimationMixer, type Object3D, Quaternion, Vector3 } from 'three';
+import { AnimationMixer, type Object3D, Quaternion, SkinnedMesh, Vector3 } from 'three';
 import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { recordSimulated } from '../../scripts/simulated-session.js';
-import { JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
+import { FINGER_BASE, FINGER_JOINTS, FINGERS, JOINT_NAMES, POSE_STRIDE } from '../../src/hand/joints.js';
 import { exportGlb } from '../../src/recording/export-glb.js';
 import { visitFrames } from '../../src/recording/export-text.js';
 import { openSession, type Session } from '../../src/recording/session.js';
 import { openBrowser } from '../end-to-end/browser.js';
 
 /**
- * Exported animations against the outside: the Khronos group's own validator (npm gltf-validator), three.js as a
- * reader of the numbers, and three.js in a real browser as a viewer.
+ * Exported animations against the outside: the Khronos group's own validator (npm gltf-validator), glTF Transform (npm
+ * @gltf-transform/core) and three.js as readers of the numbers, and three.js in a real browser as a viewer.
  */
 const folder = mkdtempSync(join(tmpdir(), 'tautline-gltf-'));
 let session: Session;
 let glb: Uint8Array;
+let rods: Uint8Array;
 let browser: Browser | undefined;
 
 beforeAll(async () => {
@@ -28,6 +30,7 @@ beforeAll(async () => {
   await recordSimulated({ file, seconds: 3, rateHz: 100, hands: ['left', 'right'] });
   session = openSession(file);
   glb = exportGlb(session, { fromS: 0, toS: 3 }, 'test');
+  rods = exportGlb(session, { fromS: 0, toS: 3 }, 'test', 'rods');
 }, 60_000);
 afterAll(async () => {
   await browser?.close();
@@ -36,20 +39,49 @@ afterAll(async () => {
 });
 
 test('the Khronos validator finds nothing wrong', async () => {
-  const { issues, info } = await validateBytes(glb);
-  expect(issues).toMatchObject({ numErrors: 0, numWarnings: 0, messages: [] });
-  expect(info).toMatchObject({ version: '2.0', animationCount: 1, hasDefaultScene: true });
+  for (const bytes of [glb, rods]) {
+    const { issues, info } = await validateBytes(bytes);
+    expect(issues).toMatchObject({ numErrors: 0, numWarnings: 0, messages: [] });
+    expect(info).toMatchObject({ version: '2.0', animationCount: 2, hasDefaultScene: true });
+  }
 });
 
-test('three.js plays it to the poses of the session', async () => {
-  const buffer = glb.buffer.slice(glb.byteOffset, glb.byteOffset + glb.byteLength) as ArrayBuffer;
-  const gltf = await new GLTFLoader().parseAsync(buffer, '');
-  expect(gltf.animations).toHaveLength(1);
+test('a second reader finds a skinned mesh and a clip a hand, with the standard names as bones', async () => {
+  const document = await new WebIO().readBinary(glb);
+  const root = document.getRoot();
+  const skins = root.listSkins();
+  expect(skins.map((skin) => skin.getName())).toEqual(['left hand', 'right hand']);
+  for (const skin of skins) {
+    expect(skin.listJoints().map((joint) => joint.getName())).toEqual([...JOINT_NAMES]);
+    expect(skin.getInverseBindMatrices()!.getCount()).toBe(JOINT_NAMES.length);
+  }
+  const clips = root.listAnimations();
+  expect(clips.map((clip) => clip.getName())).toEqual(['left', 'right']);
+  for (const [n, clip] of clips.entries()) {
+    const moved = new Set(clip.listChannels().map((channel) => channel.getTargetNode()));
+    expect(moved).toEqual(new Set(skins[n]!.listJoints()));
+  }
+  const carried = root.listNodes().filter((node) => node.getSkin());
+  expect(carried.map((node) => node.getMesh()!.listPrimitives().length)).toEqual([2, 2]);
+});
+
+const load = async (bytes: Uint8Array) => {
+  const buffer = bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.byteLength) as ArrayBuffer;
+  return new GLTFLoader().parseAsync(buffer, '');
+};
+
+test.each(['skin', 'rods'])('three.js plays the %s to the poses of the session', async (form) => {
+  const gltf = await load(form === 'skin' ? glb : rods);
+  expect(gltf.animations.map(({ name }) => name)).toEqual(['left', 'right']);
   const mixer = new AnimationMixer(gltf.scene);
-  mixer.clipAction(gltf.animations[0]).play();
+  mixer.clipAction(gltf.animations[1]).play();
+  // three.js takes no blanks in names, and numbers those of the second hand.
+  const hand = gltf.scene.getObjectByName('right_hand')!;
   const nodes = JOINT_NAMES.map((name) => {
-    // three.js takes no blanks in names.
-    const node = gltf.scene.getObjectByName(`right_${name}`);
+    let node: Object3D | undefined;
+    hand.traverse((child) => {
+      if (child.name.replace(/_\d+$/, '') === name) node ??= child;
+    });
     expect(node, name).toBeDefined();
     return node as Object3D;
   });
@@ -82,6 +114,39 @@ test('three.js plays it to the poses of the session', async () => {
   expect(widest).toBeLessThan(0.02);
 });
 
+test('the skin goes with its bones: over each finger end it lies at the radius of the tip joint', async () => {
+  const gltf = await load(glb);
+  const mixer = new AnimationMixer(gltf.scene);
+  mixer.clipAction(gltf.animations[1]).play();
+  let mesh: SkinnedMesh | undefined;
+  gltf.scene.traverse((node) => {
+    if (node instanceof SkinnedMesh && /right/.test(node.name)) mesh ??= node;
+  });
+  const place = new Vector3();
+  const tip = new Vector3();
+  const before = new Vector3();
+  for (const atS of [0.2, 1.1, 1.9, 2.7]) {
+    mixer.setTime(atS);
+    gltf.scene.updateMatrixWorld(true);
+    mesh!.skeleton.update();
+    const { position } = mesh!.geometry.attributes;
+    for (let finger = 0; finger < FINGERS.length; finger++) {
+      const joint = FINGER_BASE[finger] + FINGER_JOINTS[finger] - 1;
+      mesh!.skeleton.bones[joint].getWorldPosition(tip);
+      mesh!.skeleton.bones[joint - 1].getWorldPosition(before);
+      const along = tip.clone().sub(before).normalize();
+      let furthest = 0;
+      for (let n = 0; n < position.count; n++) {
+        mesh!.getVertexPosition(n, place).sub(tip);
+        // Of this finger alone: what lies around its end.
+        if (place.length() < 0.01) furthest = Math.max(furthest, place.dot(along));
+      }
+      expect(furthest, `${FINGERS[finger]} at ${atS}`).toBeGreaterThan(0.004);
+      expect(furthest, `${FINGERS[finger]} at ${atS}`).toBeLessThan(0.0105);
+    }
+  }
+});
+
 test('three.js in a browser shows two hands', async () => {
   browser = await openBrowser();
   const viewer = await build({
@@ -105,7 +170,7 @@ test('three.js in a browser shows two hands', async () => {
           camera.position.set(0, 0.5, 0.25);
           camera.lookAt(0, 0, -0.09);
           const mixer = new THREE.AnimationMixer(gltf.scene);
-          mixer.clipAction(gltf.animations[0]).play();
+          for (const clip of gltf.animations) mixer.clipAction(clip).play();
           mixer.setTime(time);
           renderer.render(scene, camera);
           const gl = renderer.getContext();

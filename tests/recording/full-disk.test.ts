@@ -6,9 +6,9 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
 import { TautlineError } from '../../src/errors.js';
+import { LEAST_FREE_BYTES, requireDiskSpace } from '../../src/recording/disk-space.js';
 import { openFileSink } from '../../src/recording/file-sink.js';
 import { startRecorder } from '../../src/recording/recorder.js';
-import { LEAST_FREE_BYTES, requireRoom } from '../../src/recording/room.js';
 import { type Service, startService } from '../../src/service.js';
 import { createHandClock, silent, simulatedGloves, simulatedProfile } from './live-glove.js';
 
@@ -177,12 +177,12 @@ test('what is free is judged by what a user may take; a disk that does not say i
     (bavail: number, blocks = 1e6) =>
     async () => ({ bavail, blocks, bsize: 4096 });
   const needed = Math.ceil(LEAST_FREE_BYTES / 4096);
-  await expect(requireRoom('/x/a.mcap', disk(needed))).resolves.toBeUndefined();
-  const refused = await requireRoom('/x/a.mcap', disk(needed - 1)).catch((error: unknown) => error);
+  await expect(requireDiskSpace('/x/a.mcap', disk(needed))).resolves.toBeUndefined();
+  const refused = await requireDiskSpace('/x/a.mcap', disk(needed - 1)).catch((error: unknown) => error);
   expect(refused).toBeInstanceOf(TautlineError);
   expect((refused as TautlineError).line).toBe(
     '/x/a.mcap: a recording needs 8 MB to begin, and its disk has 7.9 MB free. Make room, or record to another disk.',
   );
-  await expect(requireRoom('/x/a.mcap', disk(0, 0))).resolves.toBeUndefined();
-  await expect(requireRoom('/x/a.mcap', () => Promise.reject(new Error('no')))).resolves.toBeUndefined();
+  await expect(requireDiskSpace('/x/a.mcap', disk(0, 0))).resolves.toBeUndefined();
+  await expect(requireDiskSpace('/x/a.mcap', () => Promise.reject(new Error('no')))).resolves.toBeUndefined();
 });

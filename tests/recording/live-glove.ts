@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import type { Clock } from '../../src/clock.js';
-import type { FitShelf } from '../../src/config/fit-file.js';
+import type { FitStore } from '../../src/config/fit-file.js';
 import { parseProfile } from '../../src/config/load.js';
 import type { Profile } from '../../src/config/schema.js';
 import { createGlove, type LiveGlove } from '../../src/glove/glove.js';
@@ -58,7 +58,7 @@ export function simulatedProfile(hands: ('left' | 'right')[] = ['right'], sample
   return profile;
 }
 
-export function simulatedGloves(profile: Profile, clock: Clock, fits?: FitShelf): LiveGlove[] {
+export function simulatedGloves(profile: Profile, clock: Clock, fits?: FitStore): LiveGlove[] {
   return profile.gloves.map((glove) =>
     createGlove({
       profile,

@@ -9,6 +9,7 @@ import type { HandFrame } from '../../src/glove/view.js';
 import { type HandSide, JOINT_COUNT, POSE_STRIDE } from '../../src/hand/joints.js';
 import { compareSession } from '../../src/recording/compare.js';
 import { anonymiseSession, cutSession } from '../../src/recording/edit.js';
+import { exportGlb } from '../../src/recording/export-glb.js';
 import { createFileWriter } from '../../src/recording/file-writer.js';
 import { createOfflineHands } from '../../src/recording/offline.js';
 import { createPlayer, type Player } from '../../src/recording/player.js';
@@ -153,14 +154,18 @@ async function recordEventful(file: string): Promise<string[]> {
   glove.start();
   const runS = (s: number) => clock.runTo(clock.nowUs() + s * 1e6);
   await runS(1);
-  glove.track({
-    type: 'tracker',
-    hand: 'right',
-    position: [0.1, 1.2, -0.3],
-    orientation: [0, Math.SQRT1_2, 0, Math.SQRT1_2],
-    ttlMs: 300,
-  });
-  await runS(0.7);
+  // It moves, and the hand with it, between one pose and the next.
+  for (let n = 0; n < 27; n++) {
+    glove.track({
+      type: 'tracker',
+      hand: 'right',
+      position: [0.1 + 0.004 * n, 1.2, -0.3],
+      orientation: [0, Math.sin(0.5 + 0.02 * n), 0, Math.cos(0.5 + 0.02 * n)],
+      ttlMs: 300,
+    });
+    await runS(0.011);
+  }
+  await runS(0.4);
   fits.add(sensorFit(700, 3100));
   await glove.refit();
   await runS(0.6);
@@ -185,6 +190,12 @@ test('fits, trackers and re-zeroing come again: the same bits at any pace, and n
   expect(session.damage.messages).toBe(0);
   const [hand] = compareSession(session).hands;
   expect(hand).toMatchObject({ maxDistanceMm: 0, maxAngleDeg: 0, unmatched: 0, statesDiffer: 0 });
+  // As an animation, the hand goes through the world as it did.
+  const glb = exportGlb(session, { fromS: 0, toS: 60 }, 'test');
+  const { nodes } = JSON.parse(Buffer.from(glb).toString('utf8', 20, 20 + Buffer.from(glb).readUInt32LE(12)));
+  const named = (name: string) => nodes.find((node: { name?: string }) => node.name === name);
+  expect(named('right hand')).toMatchObject({ translation: [0, 0, 0], extras: { space: 'world' } });
+  expect(named('wrist').translation[1]).toBeCloseTo(1.2, 3);
   // Without the fits the hand is another one.
   const [bare] = compareSession(session, { ...session.profile }).hands;
   expect(bare.maxDistanceMm).toBeGreaterThan(1);
@@ -297,6 +308,13 @@ function offline(file: string): string[] {
   return seen;
 }
 
+/** All of a hand's valid poses but their times. */
+const bitsOf = (seen: readonly string[], hand: string): string[] =>
+  seen
+    .map((line) => line.split(' '))
+    .filter(([side, , valid]) => side === hand && valid === 'true')
+    .map((parts) => parts.slice(2).join(' '));
+
 const timesOf = (seen: string[], hand: string) =>
   seen.filter((line) => line.startsWith(hand)).map((line) => Number(line.split(' ')[1]));
 
@@ -316,6 +334,33 @@ test('a loop goes on in time, and a part begins where it was asked to', async ()
   // Each round is one second, and a moment between rounds.
   expect(times[times.length - 1] - times[0]).toBeGreaterThan(2.9e6);
   expect(times[times.length - 1] - times[0]).toBeLessThan(3.4e6);
+});
+
+test('each round of a loop begins with a clean state: the poses are those of the first, to the last bit', async () => {
+  const file = join(folder, 'rounds.mcap');
+  await recordSimulated({ file, seconds: 4, rateHz: 250, hands: ['left', 'right'] });
+  const first = offline(file);
+  const seen = await play(file, { speed: 20, loop: true }, async (clock, player) => {
+    while (player.state.loops < 3) await clock.runTo(clock.nowUs() + 10_000);
+  });
+  for (const hand of ['left', 'right']) {
+    const poses = bitsOf(seen, hand);
+    const ofOneRound = bitsOf(first, hand);
+    expect(ofOneRound.length).toBeGreaterThan(900);
+    for (let round = 0; round < 3; round++) {
+      expect(poses.slice(round * ofOneRound.length, (round + 1) * ofOneRound.length)).toEqual(ofOneRound);
+    }
+  }
+});
+
+test('a session with faults loops without a difference, too: of loose plugs and cut cables nothing is left', async () => {
+  const file = 'config/sessions/faults.mcap';
+  const seen = await play(file, { speed: Number.POSITIVE_INFINITY, loop: true }, async (clock, player) => {
+    while (player.state.loops < 2) await clock.runTo(clock.nowUs() + 1000);
+  });
+  const once = bitsOf(offline(file), 'right');
+  expect(once.length).toBeGreaterThan(800);
+  expect(bitsOf(seen, 'right').slice(0, 2 * once.length)).toEqual([...once, ...once]);
 });
 
 test('pause, seek forth and back, another speed: time goes on, poses are those of the place', async () => {

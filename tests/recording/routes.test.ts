@@ -127,6 +127,10 @@ test('a session takes the place of the glove for an app, and gives it back', asy
   for (const task of ['check', 'fit', 'actuators']) {
     expect(await post(`/guide?task=${task}`)).toMatchObject({ status: 409, body: closeFirst });
   }
+  // Nor is anything done to the glove that is hidden behind it.
+  for (const path of ['guide/accept', 'fits/undo', 'fits/use?person=Ada', 'fits/hand', 'rezero']) {
+    expect(await post(`/${path}`), path).toMatchObject({ status: 409, body: closeFirst });
+  }
   expect(await post('/replay/pause')).toMatchObject({ body: { playing: false } });
   expect(await post('/replay/seek?to=2')).toMatchObject({ body: { positionS: 2 } });
   expect(await post('/replay/seek?to=x')).toMatchObject({ status: 400, body: { code: 'badMessage' } });

@@ -236,7 +236,7 @@ describe('how long', () => {
     return hand.curl(0.51);
   };
 
-  it('full effort lasts maxHoldS, then fades smoothly to what may be held for ever', () => {
+  it('full effort lasts maxHoldS, then fades smoothly to what may be held forever', () => {
     const hand = pressing().run(9.9);
     expect([hand.effort, hand.limits]).toEqual([1, []]);
     let largestDrop = 0;

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { limitNames } from '../../src/resistance/limits.js';
-import { Resistance, type Send } from '../../src/resistance/resistance.js';
+import { Resistance } from '../../src/resistance/resistance.js';
+import type { Send } from '../../src/resistance/send-schedule.js';
 import { all, FIVE_SERVOS, SAFETY, servo } from './profiles.js';
 
 const STEP_US = 4000;
@@ -323,9 +324,8 @@ describe('pulses', () => {
     ]).toEqual([1, 1, 127, 1000, 150]);
   });
 
-  it('knock with what holds a finger, at the cap, briefly, and only while it holds', () => {
+  it('knock with what holds a finger, at the cap and briefly', () => {
     const bench = withMotors();
-    expect(pulse(bench, 'middle')?.code).toBe('notSupported');
     bench.run(30, () =>
       bench.resistance.requestFingers('a', { middle: { stopAt: 0.5, effort: 0.5 } }, 250, bench.nowUs),
     );
@@ -337,6 +337,79 @@ describe('pulses', () => {
       Math.floor((255 * 8) / 15),
       150,
     ]);
+  });
+
+  it('are a stop just ahead of a free finger, for their length, which follows no finger', () => {
+    const bench = withMotors();
+    const { status } = bench.resistance;
+    bench.curls = all(0.4);
+    bench.run(50);
+    expect(pulse(bench, 'middle', 0.5, 120)).toBeUndefined();
+    expect(bench.resistance.pulses.count).toBe(0);
+    let heldMs = 0;
+    let nearest = 1;
+    bench.run(60, () => {
+      if (status.held[2] !== 1) return;
+      heldMs += 4;
+      nearest = Math.min(nearest, status.stops[2]);
+    });
+    expect(heldMs).toBeGreaterThan(110);
+    expect(heldMs).toBeLessThanOrEqual(124);
+    // Not behind the finger, and within what can be felt.
+    expect(nearest).toBeGreaterThanOrEqual(0.42 - 1e-9);
+    expect(nearest).toBeLessThan(0.45);
+    expect(status.held[2]).toBe(0);
+    // A finger that goes on closing runs into it, though the application goes on vibrating.
+    bench.run(300);
+    // Time for the servo to get there.
+    for (let i = 0; i < 5; i++) {
+      pulse(bench, 'middle', 1, 60);
+      bench.run(10);
+    }
+    bench.curls = all(0.44);
+    bench.run(2);
+    pulse(bench, 'middle', 1, 60);
+    bench.run(2);
+    expect(status.stops[2]).toBeLessThan(0.44);
+    // A stop of no length ends it.
+    expect(pulse(bench, 'middle', 0, 0)).toBeUndefined();
+    bench.run(1);
+    expect(status.held[2]).toBe(0);
+  });
+
+  it('grip with a brake where the finger is, and never longer than a knock', () => {
+    const actuators = [servo('index', { kind: 'brake' })];
+    const bench = new Bench(new Resistance({ safety: SAFETY, actuators }));
+    bench.run(1);
+    bench.resistance.arm(bench.nowUs, 'wearer');
+    bench.curls = all(0.5);
+    bench.run(10);
+    expect(pulse(bench, 'index', 1, 2000)).toBeUndefined();
+    let grippedMs = 0;
+    bench.run(100, () => {
+      if (bench.resistance.commands.efforts[0] > 0) grippedMs += 4;
+    });
+    expect(grippedMs).toBeGreaterThan(60);
+    expect(grippedMs).toBeLessThanOrEqual(154);
+  });
+
+  it('go with their app, and are stopped without a permission', () => {
+    const bench = withMotors();
+    bench.resistance.pulse(bench.nowUs, 'middle', 1, 150, 150, 'a');
+    bench.run(5);
+    expect(bench.resistance.status.apps[2]).toBe('a');
+    bench.resistance.drop('a');
+    bench.run(1);
+    expect(bench.resistance.status.held[2]).toBe(0);
+    expect(pulse(bench, 'index', 1, 800)).toBeUndefined();
+    expect(bench.resistance.pulse(bench.nowUs, undefined, 0, 0)).toBeUndefined();
+    const { pulses } = bench.resistance;
+    expect([pulses.count, pulses.actuators[0], pulses.amplitudes[0], pulses.durationsMs[0]]).toEqual([
+      1, 1, 0, 0,
+    ]);
+    bench.resistance.disarm(bench.nowUs, 'wearer');
+    expect(bench.resistance.pulse(bench.nowUs, 'index', 0, 0)).toBeUndefined();
+    expect(pulse(bench, 'index')?.code).toBe('disarmed');
   });
 
   it('do not knock with an actuator that a limit has faded', () => {

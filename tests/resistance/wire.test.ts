@@ -2,7 +2,8 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { FINGERS } from '../../src/hand/joints.js';
 import { STOP_FREE, WATCHDOG_MS } from '../../src/protocol/link-table.js';
-import { Resistance, VALID_FOR_MS } from '../../src/resistance/resistance.js';
+import { Resistance } from '../../src/resistance/resistance.js';
+import { VALID_FOR_MS } from '../../src/resistance/send-schedule.js';
 import { all, FIVE_SERVOS, SAFETY } from './profiles.js';
 
 /** What a glove does with the commands: holds the last one until it expires. */

@@ -150,7 +150,7 @@ describe('the built program', () => {
     for (const [text, file] of [
       ['function createGlove(', 'src/glove/glove.ts'],
       ['async function startService(', 'src/service.ts'],
-      ['function naturalMotion(', 'src/hand/natural-motion.ts'],
+      ['function forwardKinematics(', 'src/hand/forward.ts'],
     ]) {
       const line = built.findIndex((each) => each.includes(text));
       expect(line, text).toBeGreaterThan(0);

@@ -13,7 +13,7 @@ const POSE_FLOATS = 8;
 
 interface Loose {
   rateHz: number;
-  /** Breaks of the contact a second; each lasts 2 to 42 ms, and reads 0 or anything. */
+  /** Breaks of the contact a second, 0: one; each lasts 2 to 42 ms, and reads 0 or anything. */
   breaksPerS: number;
   seed: number;
   /** Curl of every finger over time, s. */
@@ -50,6 +50,8 @@ function wear({ rateHz, breaksPerS, seed, hand = leastJerk(seed) }: Loose) {
     wrong: 0,
     /** From when it is mended until it is tracked, s. */
     backS: Number.NaN,
+    /** From the last break of a third of the range until it is tracked, s. */
+    backAfterBreakS: Number.NaN,
   };
   let firstWrong = -1;
   let lastWrongS = Number.NEGATIVE_INFINITY;
@@ -71,10 +73,15 @@ function wear({ rateHz, breaksPerS, seed, hand = leastJerk(seed) }: Loose) {
     feed.send(counts);
     const state = sensing.fingerStates[RING];
     if (wrong && firstWrong < 0) firstWrong = n;
-    if (wrong) lastWrongS = t;
+    if (wrong) {
+      lastWrongS = t;
+      seen.backAfterBreakS = Number.NaN;
+    }
     if (firstWrong >= 0 && Number.isNaN(seen.samplesToInferred) && state === INFERRED)
       seen.samplesToInferred = n - firstWrong + 1;
     if (n > firstWrong + 1 && t - lastWrongS < BELIEVED_S && state === TRACKED) seen.wrong++;
+    if (t > lastWrongS && state === TRACKED && Number.isNaN(seen.backAfterBreakS))
+      seen.backAfterBreakS = t - lastWrongS;
     if (t > 6 && state === TRACKED && Number.isNaN(seen.backS)) seen.backS = t - 6;
     forwardKinematics(skeleton, sensing.dofs, poses);
     if (t >= 3 && t < 6) {
@@ -85,6 +92,9 @@ function wear({ rateHz, breaksPerS, seed, hand = leastJerk(seed) }: Loose) {
   }
   return seen;
 }
+
+/** A named contact is judged from its first step, up to 42 ms earlier. */
+const near = (seconds: number, wanted: number): boolean => Math.abs(seconds - wanted) < 0.05;
 
 function largestStepMm(before: Float64Array, now: Float64Array, finger: number): number {
   let most = 0;
@@ -115,6 +125,17 @@ describe('a loose connector', () => {
       });
     }
   }
+
+  it('is tracked again half a second after a break, or two if that had a name by then', () => {
+    const back: number[] = [];
+    for (let seed = 1; seed <= 40; seed++) {
+      const { samplesToInferred, backAfterBreakS } = wear({ rateHz: 250, breaksPerS: 0, seed, hand: slow });
+      if (!Number.isNaN(samplesToInferred)) back.push(backAfterBreakS);
+    }
+    for (const seconds of back) expect(seconds).toSatisfy((s: number) => near(s, BELIEVED_S) || near(s, 2));
+    expect(back.filter((s) => near(s, BELIEVED_S)).length).toBeGreaterThan(1);
+    expect(back.filter((s) => near(s, 2)).length).toBeGreaterThan(10);
+  });
 
   it('moves no joint of a slow hand by more than 4 mm in a sample, from 250 samples a second on', () => {
     for (const rateHz of [250, 500]) {

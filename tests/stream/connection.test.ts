@@ -242,6 +242,26 @@ describe('other streams', () => {
     const count = app.of('health').length;
     await app.reached(() => app.of('health').length > count);
   });
+
+  test('health of a glove whose fingers flap comes ten times a second at most, and ends with the newest', async () => {
+    const app = await App.connect(stream.port);
+    await app.ask({ type: 'subscribe', streams: ['health'] });
+    await app.until((m) => m.type === 'health');
+    const before = app.of('health').length;
+    const startMs = performance.now();
+    let told = 0;
+    while (performance.now() - startMs < 450) {
+      glove.linkStatus = { ...glove.linkStatus, address: `change ${++told}` };
+      glove.tell('health');
+      await new Promise(setImmediate);
+    }
+    await app.until((m) => m.type === 'health' && m.link.address === `change ${told}`);
+    const passedMs = performance.now() - startMs;
+    const came = app.of('health').length - before;
+    expect(told).toBeGreaterThan(100);
+    expect(came).toBeGreaterThan(1);
+    expect(came).toBeLessThanOrEqual(1 + passedMs / 100);
+  });
 });
 
 describe('requests', () => {
@@ -261,6 +281,19 @@ describe('requests', () => {
     expect(glove.calls[0].slice(1)).toEqual(['app1', expect.objectContaining(stop)]);
     expect(glove.calls[4].slice(1)).toEqual(['app1', 'tool']);
     expect(await app.ask({ type: 'ping', timeUs: 12.5 })).toMatchObject({ echoUs: 12.5 });
+  });
+
+  test('of a touch in the world say so where nobody knows where the hand is', async () => {
+    const app = await connect();
+    const touch = { type: 'touch', hand: 'right', shape: { kind: 'sphere', radius: 0.03 } };
+    expect(await app.ask({ ...touch, space: 'world' })).toMatchObject({
+      type: 'ack',
+      limited: expect.stringMatching(/^Nothing is felt of it: .* Send `tracker`\.$/),
+    });
+    expect(await app.ask(touch)).not.toHaveProperty('limited');
+    glove.frame.space = 'world';
+    expect(await app.ask({ ...touch, space: 'world' })).not.toHaveProperty('limited');
+    glove.frame.space = 'wrist';
   });
 
   test('are refused by the glove, for a hand that is not there, or for what they are', async () => {

@@ -1,8 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, it, test } from 'vitest';
+import { classifyDisarm, LONGEST_CLASSIFIED } from '../../src/stream/classify-disarm.js';
 import { countWord, hasWord } from '../../src/stream/disarm-word.js';
 import { EXAMPLES } from '../../src/stream/examples.js';
-import { judge, LONGEST_JUDGED } from '../../src/stream/judge-word.js';
 
 const latin1 = (bytes: Buffer): string => bytes.toString('latin1');
 const utf16be = (said: string): Buffer => Buffer.from(said, 'utf16le').swap16();
@@ -58,14 +58,14 @@ describe('a message with the word in it', () => {
     ' {"type" : "disarm", "hand":"right"}\n',
     '{"type":"d\\u0069sarm","id":7}',
     '{"type":"disarm","id":"disarm"}',
-  ])('%s is a disarm', (said) => expect(judge(said).is).toBe('disarm'));
+  ])('%s is a disarm', (said) => expect(classifyDisarm(said).is).toBe('disarm'));
 
   test.each([
     '{"type":"subscribe","app":"disarm helper"}',
     '{"type":"ping","id":"disarm-1"}',
     '{"type":"release","layer":"DISARM"}',
     '{"type":"resist","hand":"right","layer":"disarm","id":"disarm","fingers":{}}',
-  ])('%s has it in a name, and is what it says', (said) => expect(judge(said).is).toBe('harmless'));
+  ])('%s has it in a name, and is what it says', (said) => expect(classifyDisarm(said).is).toBe('harmless'));
 
   test.each([
     '{"type":"disarm",}',
@@ -88,15 +88,15 @@ describe('a message with the word in it', () => {
     '{"type":"ping","id":"disarm","id":"x"}',
     // A name has the word, and the message is no message.
     '{"type":"subscribe","app":"disarm helper","rate":60}',
-  ])('%s may be meant as one: every hand', (said) => expect(judge(said).is).toBe('disarmAll'));
+  ])('%s may be meant as one: every hand', (said) => expect(classifyDisarm(said).is).toBe('disarmAll'));
 
   test('that is too long to be looked into is one', () => {
     const sound = (spaces: number) => `{"type":"subscribe","app":"disarm helper"${' '.repeat(spaces)}}`;
-    expect(judge(sound(LONGEST_JUDGED - sound(0).length)).is).toBe('harmless');
-    expect(judge(sound(LONGEST_JUDGED - sound(0).length + 1)).is).toBe('disarmAll');
+    expect(classifyDisarm(sound(LONGEST_CLASSIFIED - sound(0).length)).is).toBe('harmless');
+    expect(classifyDisarm(sound(LONGEST_CLASSIFIED - sound(0).length + 1)).is).toBe('disarmAll');
   });
 
-  test('that was binary is one', () => expect(judge(undefined).is).toBe('disarmAll'));
+  test('that was binary is one', () => expect(classifyDisarm(undefined).is).toBe('disarmAll'));
 
   it('however it is mutated, is a disarm as long as the word is there, unless it is a sound message of another type', () => {
     const edit = fc.record({
@@ -117,7 +117,7 @@ describe('a message with the word in it', () => {
           let said = source;
           for (const { at, remove, put } of edits) said = said.slice(0, at) + put + said.slice(at + remove);
           if (!hasWord(said)) said = `${said.slice(0, wordAt)}disarm${said.slice(wordAt)}`;
-          const judgement = judge(said);
+          const judgement = classifyDisarm(said);
           if (judgement.is !== 'harmless') return;
           // Sound, and every place where the word stands is a name.
           const message = JSON.parse(said) as Record<string, unknown>;

@@ -2,7 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
-import { discoveryFile, tellWhereabouts } from '../../src/stream/discovery.js';
+import { discoveryFile, writeDiscoveryFile } from '../../src/stream/discovery.js';
 
 let folder: string;
 beforeEach(() => {
@@ -26,7 +26,7 @@ it.skipIf(process.platform === 'win32')('is for the eyes of the user alone', asy
   const file = join(folder, 'tautline', 'stream.json');
   const before = process.umask(0);
   try {
-    await tellWhereabouts(file, { url: 'ws://127.0.0.1:7117/stream', token: 'a secret', pid: 1 });
+    await writeDiscoveryFile(file, { url: 'ws://127.0.0.1:7117/stream', token: 'a secret', pid: 1 });
   } finally {
     process.umask(before);
   }
@@ -36,9 +36,9 @@ it.skipIf(process.platform === 'win32')('is for the eyes of the user alone', asy
 
 it('is removed at the end, but not when it is another service’s by then', async () => {
   const file = join(folder, 'stream.json');
-  const forget = await tellWhereabouts(file, { url: 'ws://127.0.0.1:1/stream', pid: 11 });
+  const forget = await writeDiscoveryFile(file, { url: 'ws://127.0.0.1:1/stream', pid: 11 });
   expect(JSON.parse(readFileSync(file, 'utf8'))).toEqual({ url: 'ws://127.0.0.1:1/stream', pid: 11 });
-  const forgetNewer = await tellWhereabouts(file, { url: 'ws://127.0.0.1:2/stream', pid: 12 });
+  const forgetNewer = await writeDiscoveryFile(file, { url: 'ws://127.0.0.1:2/stream', pid: 12 });
   await forget();
   expect(JSON.parse(readFileSync(file, 'utf8')).pid).toBe(12);
   await forgetNewer();

@@ -47,6 +47,7 @@ export class FakeGlove implements Glove {
       poses: Float64Array.from(this.description.skeleton.restPoses),
       velocities: new Float64Array(JOINT_COUNT * VELOCITY_STRIDE),
       skipped: 0,
+      shownLaterUs: 0,
     };
   }
 
@@ -170,6 +171,7 @@ export class FakeGlove implements Glove {
   }
   track(...call: unknown[]) {
     this.#note('track', ...call);
+    return {};
   }
   rezero(by: string) {
     this.#note('rezero', by);

@@ -40,6 +40,37 @@ describe('signs of life', () => {
     expect(life.ends(200)).toBe(true);
   });
 
+  it('are waited for a little when the service itself was late', () => {
+    const life = holder();
+    life.late(300);
+    expect(life.ends(300)).toBe(false);
+    expect(life.ends(379)).toBe(false);
+    expect(life.ends(380)).toBe(true);
+    // No more than that: what was heard later counts from then.
+    const other = holder();
+    other.bytes(290, true);
+    other.late(300);
+    expect(other.ends(489)).toBe(false);
+    expect(other.ends(490)).toBe(true);
+  });
+
+  it('are waited for once, however often the service is late', () => {
+    const life = holder();
+    life.late(100);
+    for (const nowMs of [250, 320]) {
+      life.late(nowMs);
+      expect(life.ends(nowMs), `${nowMs} ms`).toBe(false);
+    }
+    life.late(390);
+    expect(life.ends(390)).toBe(true);
+    // Heard again, it has its grace again.
+    const other = holder();
+    other.late(250);
+    other.bytes(300, true);
+    other.late(550);
+    expect(other.ends(550)).toBe(false);
+  });
+
   it('who holds nothing needs none', () => {
     const life = new SignsOfLife(LIMITS, false);
     life.bytes(0, true);

@@ -194,7 +194,7 @@ class Client:
         fields = {name.strip().lower(): value.strip() for name, _, value in (h.partition(":") for h in headers)}
         accept = base64.b64encode(hashlib.sha1((key + _ACCEPT).encode()).digest()).decode()
         if fields.get("sec-websocket-accept") != accept:
-            raise ConnectionError("this is no WebSocket service")
+            raise ConnectionError("this is not a WebSocket service")
 
     def _receive(self):
         chunk = self._socket.recv(65536)

@@ -1,6 +1,7 @@
 import { DOFS_PER_FINGER } from '../../hand/dofs.js';
 import { FINGER_BASE, FINGER_JOINTS, FINGERS, type Finger, type HandSide } from '../../hand/joints.js';
 import { DOF_MAX } from '../../hand/limits.js';
+import { faultText } from '../../protocol/glove-faults.js';
 import type { ServerMessage, ServerMessageOf } from '../../protocol/messages.js';
 import { unusedLines } from '../../resistance/unused-lines.js';
 import { wrap } from './wrap.js';
@@ -146,19 +147,25 @@ function drawHand(hand: HandView, look: Look, nowMs: number): string[] {
   if (joints && !joints.valid) lines.push([[`  not valid: ${clean(joints.reason ?? 'no samples')}`, 'bad']]);
   for (const [i, finger] of FINGERS.entries()) lines.push(drawFinger(hand, finger, i, look));
   for (const { says, remedy } of hand.recorded === undefined ? unusedLines(hand.actuators) : []) {
-    for (const line of wrap(clean(`${says} ${remedy}`), Math.min(MAX_COLUMNS, look.columns) - 2))
-      lines.push([[`  ${line}`, 'caution']]);
+    lines.push(...indented(`${says} ${remedy}`, 'caution', look));
   }
   if (hand.inputs) lines.push([[`  ${inputsText(hand.inputs)}`]]);
   const ill = health?.channels.filter(({ verdict }) => verdict !== 'healthy') ?? [];
   for (const { role, verdict, remedy } of ill.slice(0, MAX_FAULTS)) {
-    lines.push([[`  ${role} ${clean(verdict)}`, 'bad'], [remedy ? `: ${clean(remedy)}` : '']]);
+    lines.push([[`  ${role} ${clean(verdict)}`, 'bad']]);
+    if (remedy) lines.push(...indented(remedy, 'plain', look));
   }
   if (ill.length > MAX_FAULTS) lines.push([[`  and ${ill.length - MAX_FAULTS} more channels`, 'bad']]);
   if (health?.clock?.note) lines.push([[`  ${clean(health.clock.note)}`, 'caution']]);
   if (health) lines.push([[`  ${deviceText(health)}`, 'faint']]);
+  for (const fault of health?.faults ?? [])
+    lines.push(...indented(`The glove reports: ${faultText(fault)}.`, 'caution', look));
   return lines.map((pieces) => fitLine(pieces, look));
 }
+
+/** As many lines as it takes. */
+const indented = (text: string, style: Style, look: Look): Piece[][] =>
+  wrap(clean(text), Math.min(MAX_COLUMNS, look.columns) - 2).map((line) => [[`  ${line}`, style]]);
 
 function drawFinger(hand: HandView, finger: Finger, index: number, look: Look): Piece[] {
   const { joints, resistance } = hand;
@@ -213,12 +220,11 @@ function inputsText({ values }: ServerMessageOf<'inputs'>): string {
   return [...pressed, ...axes].join('  ');
 }
 
-function deviceText({ lost, batteryMv, temperatureC, faults }: ServerMessageOf<'health'>): string {
+function deviceText({ lost, batteryMv, temperatureC }: ServerMessageOf<'health'>): string {
   return [
     `${lost} frames lost`,
     batteryMv ? `battery ${(batteryMv / 1000).toFixed(2)} V` : '',
     temperatureC === undefined ? '' : `${temperatureC.toFixed(0)} °C`,
-    ...faults.map(clean),
   ]
     .filter(Boolean)
     .join(', ');

@@ -28,7 +28,7 @@ export function serviceUrl(text: string, scheme: 'http' | 'ws', path: string): U
   if (!match) {
     throw new TautlineError(
       'usage',
-      `--url ${text} is no address of a service.`,
+      `--url ${text} is not the address of a service.`,
       'Write such as http://127.0.0.1:7117.',
     );
   }
@@ -65,7 +65,7 @@ export function unreachable(url: URL, cause: unknown): TautlineError {
   );
 }
 
-/** Another program may listen there: what is no JSON object is no answer. */
+/** Another program may listen there: only a JSON object is an answer. */
 export function answerIn(body: string): object | undefined {
   try {
     const answer: unknown = JSON.parse(body);

@@ -8,9 +8,9 @@ namespace converter {
 
 namespace {
 
-// Reference: the supply, which the potentiometers have too, so that what it does cancels out.
+// The reference is the supply, which also feeds the potentiometers, so that its changes cancel out.
 constexpr uint8_t kReference = _BV(REFS0);
-// 16 MHz / 128 = 125 kHz: the data sheet wants 50 to 200 kHz for all ten bits.
+// 16 MHz / 128 = 125 kHz: the data sheet asks for 50 to 200 kHz for all ten bits.
 constexpr uint8_t kPrescaler = _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
 
 const uint8_t* inputsRead;
@@ -27,7 +27,7 @@ void begin(const uint8_t* inputs, uint8_t count) {
     // An analog pin needs no digital input; 6 and 7 have none.
     if (inputs[i] < 6) DIDR0 = static_cast<uint8_t>(DIDR0 | _BV(inputs[i]));
   }
-  // Once round before anybody asks, so that no channel starts at 0 (0.8 ms; interrupts are still off).
+  // One cycle before the first reading, so that no channel starts at 0 (0.8 ms; interrupts are still off).
   ADCSRA = _BV(ADEN) | kPrescaler;
   for (uint8_t i = 0; i < count; ++i) {
     ADMUX = kReference | inputs[i];

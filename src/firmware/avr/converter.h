@@ -1,4 +1,4 @@
-// The converter goes round its inputs by itself, 104 us each, and keeps the newest reading of each.
+// The converter cycles through its inputs by itself, 104 us each, and keeps the newest reading of each.
 #ifndef TAUTLINE_AVR_CONVERTER_H
 #define TAUTLINE_AVR_CONVERTER_H
 

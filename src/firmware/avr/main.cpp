@@ -1,5 +1,5 @@
 // A Tautline glove on an ATmega328P: potentiometers, thumbstick, buttons, and servos that stop the strings.
-// What is connected where is in pins.h; what it says and does is in ../core.
+// The wiring is in pins.h, the behaviour in ../core.
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -55,7 +55,7 @@ uint16_t readButtons(void*) {
   return pressed;
 }
 
-// A hobby servo holds with what it has: effort only tells holding from free, which the core has settled already.
+// A hobby servo always holds with full force: effort only means held or free, which the core has decided already.
 void writeActuator(void*, uint8_t i, uint16_t stop, uint8_t) { timer::setPulse(i, servoMicros(actuators[i], stop)); }
 
 uint16_t txFree(void*) { return uart::free(); }
@@ -124,7 +124,7 @@ __attribute__((naked, used, section(".init3"))) void firstOfAll() {
 
 int main() {
   describeBoard();
-  // First the servos: their first pulse already lets go.
+  // Servos first: their first pulse already lets go.
   timer::begin(servoPins, freeUs, SERVOS, loopWatch);
   for (uint8_t i = 0; i < BUTTONS; ++i) PORTD = static_cast<uint8_t>(PORTD | _BV(BUTTON_PINS[i]));
   converter::begin(inputs, CHANNELS + SENSES_SUPPLY);

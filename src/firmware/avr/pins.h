@@ -20,6 +20,8 @@ const uint16_t MAX_RATE_HZ = 390;
 
 // ---- channels: what is sensed, and at which converter input (0..7 [A0..A7]) ----
 
+// Each input with 100 nF and 1 MOhm to ground: without the resistor a broken wiper goes unnoticed (docs/wiring.md).
+
 // The chip with 28 pins in two rows has no inputs 6 and 7.
 struct ChannelPin {
   uint8_t role;

@@ -14,7 +14,7 @@ constexpr uint16_t kTicksPerUs = 2;
 // The servos take turns: five turns of 4 ms are the 20 ms that hobby servos expect (common practice).
 constexpr uint16_t kTurnTicks = 1000 * kTickMs * kTicksPerUs;
 static_assert((kMaxPulseUs + 500) * kTicksPerUs < kTurnTicks, "a pulse must end well before the next turn");
-// A pulse's end is waited for, so that another interrupt under way does not lengthen it.
+// Waits for the end of a pulse, so that another interrupt under way does not lengthen it.
 constexpr uint16_t kLeadTicks = 16 * kTicksPerUs;
 
 volatile uint32_t overflows = 0;
@@ -60,7 +60,7 @@ uint32_t nowUs() {
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
     high16 = overflows;
     low = TCNT1;
-    // It has just gone round, and the interrupt that counts that is still waiting.
+    // It has just wrapped, and the interrupt that counts that is still pending.
     if ((TIFR1 & _BV(TOV1)) != 0 && low < 0x8000) ++high16;
   }
   return (high16 << 15) | (low / kTicksPerUs);

@@ -1,4 +1,4 @@
-// Timer 1: the microsecond clock, one pulse a servo every 20 ms, and the watch over the loop.
+// Timer 1: the microsecond clock, one pulse per servo every 20 ms, and the watch over the loop.
 #ifndef TAUTLINE_AVR_TIMER_H
 #define TAUTLINE_AVR_TIMER_H
 

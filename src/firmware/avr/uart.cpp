@@ -52,7 +52,7 @@ void write(const uint8_t* data, uint8_t length) {
   }
 }
 
-// A full buffer loses the byte: the frame's CRC tells.
+// A full buffer loses the byte; the frame's CRC shows it.
 ISR(USART_RX_vect) {
   const uint8_t byte = UDR0;
   const uint8_t head = inHead;

@@ -1,4 +1,4 @@
-// What holds the fingers: the present command of each actuator, when it ends, and pulses on top of it.
+// What holds the fingers: the present command of each actuator, when it expires, and pulses on top of it.
 #ifndef TAUTLINE_ACTUATORS_H
 #define TAUTLINE_ACTUATORS_H
 
@@ -8,7 +8,7 @@
 
 namespace tautline {
 
-// However long a message asks for, a hold ends after this unless it is renewed.
+// A hold ends after this unless it is renewed, however long a message asks for.
 constexpr uint16_t kMaxHoldMs = 1000;
 constexpr uint16_t kMaxPulseMs = 1000;
 // Bytes that each actuator takes in a resist message.
@@ -18,7 +18,7 @@ class Actuators {
  public:
   Actuators(const BoardSpec& spec, const Hardware& hardware);
 
-  // Frees every actuator and writes it out, whatever was written before.
+  // Frees every actuator and writes that, whatever was written before.
   void begin();
   // Entries of {stop u16, effort u8}, one an actuator. validForMs 0 frees everything.
   void hold(uint16_t validForMs, const uint8_t* entries, uint32_t nowUs);
@@ -26,7 +26,7 @@ class Actuators {
   // free, because a pulse never stops a finger that nothing else stops.
   void pulse(uint8_t actuator, uint8_t amplitude, uint16_t durationMs, uint16_t frequencyHz, uint32_t nowUs);
   void release();
-  // Ends what has run out and writes what changed. True when a hold had to be ended because it expired.
+  // Ends what has expired and writes what changed. True when a hold was ended because it expired.
   bool update(uint32_t nowUs);
 
   // Something holds or pulses.

@@ -37,7 +37,7 @@ constexpr uint16_t kMaxFrame = kMaxPayload + 2;
 // type, seq and CRC.
 constexpr uint8_t kPayloadOverhead = 4;
 
-// Builds one frame at a time, encoding as the fields come, so that no copy of the payload is kept.
+// Builds one frame at a time, encoding fields as they are added, so that no copy of the payload is kept.
 class FrameWriter {
  public:
   void begin(uint8_t type, uint8_t seq);
@@ -56,10 +56,10 @@ class FrameWriter {
   uint8_t frame_[kMaxFrame];
 };
 
-// What became of the frames that came in. All counters wrap.
+// What became of the frames received. All counters wrap.
 struct LinkCounters {
   uint16_t frames;    // well-formed, CRC right
-  uint16_t badCrc;    // right shape, wrong CRC
+  uint16_t badCrc;    // well-formed, wrong CRC
   uint16_t badCobs;   // a 0 came inside a block: bytes were lost
   uint16_t tooShort;  // fewer bytes than type, seq and CRC
   uint16_t tooLong;   // more than kMaxPayload

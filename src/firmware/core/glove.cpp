@@ -7,7 +7,7 @@ namespace {
 constexpr uint32_t kWatchdogUs = 1000UL * kWatchdogMs;
 constexpr uint32_t kStateUs = 1000000UL;
 constexpr uint32_t kCheckUs = 100000UL;
-// A fault clears only when the value is well clear of its limit, so that it does not flicker.
+// A fault clears only once the value is well clear of its limit, so that it does not flicker.
 constexpr uint16_t kSupplyClearMv = 100;
 constexpr int16_t kTemperatureClear = 50;  // 5 degrees C
 
@@ -61,7 +61,7 @@ void Glove::poll() {
   if (hardware_.polled != nullptr) hardware_.polled(hardware_.context);
 }
 
-// The interrupt has let go of what the core still counts as held.
+// The interrupt has released what the core still counts as held.
 void Glove::freeAfterHang() {
   const bool held = actuators_.active();
   actuators_.begin();
@@ -70,7 +70,7 @@ void Glove::freeAfterHang() {
 }
 
 void Glove::handle(uint32_t nowUs) {
-  // First what ran out while nobody looked: a late message must not hide that the host was silent.
+  // First what expired in the meantime: a late message must not hide that the host was silent.
   watch(nowUs);
   if (understood(nowUs)) lastValidUs_ = nowUs;
 }

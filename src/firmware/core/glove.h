@@ -1,4 +1,4 @@
-// The glove: reads its channels at a steady rate, says how it is, and does what the host asks.
+// The glove: reads its channels at a steady rate, reports its state, and does what the host asks.
 //
 //   bytes in -> FrameReader -> handle() -> Actuators -> Hardware.writeActuator
 //   Hardware.readChannel -> SampleSchedule -> FrameWriter -> bytes out
@@ -16,7 +16,7 @@
 
 namespace tautline {
 
-// Most bytes that a sketch gives to receive() between two poll()s: a flood must not keep the core from looking at the
+// Most bytes that a sketch passes to receive() between two poll()s: a flood must not keep the core from checking the
 // time.
 constexpr uint16_t kMostBytesAPoll = 128;
 
@@ -27,7 +27,7 @@ class Glove {
 
   // Frees every actuator, then says hello. With a LoopWatch nothing is held before the first poll().
   void begin();
-  // One byte from the host. While the loop counts as hung (LoopWatch), what it says is not heeded.
+  // One byte from the host. While the loop counts as hung (LoopWatch), it is ignored.
   void receive(uint8_t byte);
   // Watchdog, actuators, replies, state and samples: whatever is due.
   void poll();
@@ -35,7 +35,7 @@ class Glove {
   // False if there was no room for it.
   bool note(const char* text);
 
-  // How long poll() has nothing to sample, at most.
+  // Longest time until poll() has something to sample.
   uint32_t untilNextSampleUs() const { return schedule_.untilNextUs(hardware_.nowUs(hardware_.context)); }
   uint16_t rateHz() const { return schedule_.rateHz(); }
 

@@ -13,13 +13,13 @@ namespace tautline {
 // None of them may block.
 struct Hardware {
   void* context;  // handed back as the first argument of every function
-  // A clock that runs for ever and wraps at 2^32.
+  // A clock that never stops and wraps at 2^32.
   uint32_t (*nowUs)(void* context);
   // Converter counts of a channel, 0 .. 2^bits - 1.
   uint16_t (*readChannel)(void* context, uint8_t channel);
   // One bit a button, 1 pressed.
   uint16_t (*readButtons)(void* context);
-  // Puts an actuator where it must be. Called when the command changes only.
+  // Moves an actuator to its command. Called only when the command changes.
   // stop: 0..kStopMax is curl 0..1, kStopFree lets go. effort: 0..255 of what the board permits.
   void (*writeActuator)(void* context, uint8_t actuator, uint16_t stop, uint8_t effort);
   // Bytes that write() takes now without waiting.
@@ -32,7 +32,7 @@ struct Hardware {
   // Mask of (1 << fault_bit::actuator_fault) and (1 << fault_bit::converter_fault), as far as the board can
   // tell. May be null.
   uint16_t (*faults)(void* context);
-  // What the board's timer interrupt asks whether the loop hangs. May be null.
+  // Through this the board's timer interrupt learns whether the loop hangs. May be null.
   LoopWatch* loopWatch;
   // Called at the end of every poll(), which is where a board puts off its own watchdog timer, and nowhere else: a loop
   // that goes round without polling frees nothing that runs out. May be null.

@@ -1,11 +1,10 @@
-// Has the loop been seen lately? The loop says so, an interrupt asks.
+// Has the loop run lately? The loop reports that it has, an interrupt checks.
 //
 //   loop          Glove::poll() ── seen()             the count starts again
 //   interrupt     tick() ── counts; true at the limit, and from then on: the board lets go, whatever the loop wrote
 //   loop, back    Glove::poll() ── hung(): the core frees everything, too ── resume()
 //   start         as after a hang, until the first poll()
-//
-// A board makes its servo pulses without the loop, so that a loop that hangs would hold the fingers for ever.
+// A board generates its servo pulses without the loop, so a hung loop would otherwise hold the fingers forever.
 #ifndef TAUTLINE_LOOP_WATCH_H
 #define TAUTLINE_LOOP_WATCH_H
 
@@ -17,7 +16,7 @@ namespace tautline {
 // core counts just while the loop is seen, that one sight is lost; the next is a fraction of a tick away.
 class LoopWatch {
  public:
-  // Hung after this many whole ticks without a sight of the loop; the part of a tick before them does not count.
+  // Hung after this many whole ticks in which the loop was not seen; the partial tick before them does not count.
   // A loop that has never been seen counts as hung: a program that starts and never polls must not hold anything.
   explicit LoopWatch(uint8_t limitTicks) : limitTicks_(limitTicks), silentTicks_(0), hung_(true) {}
 

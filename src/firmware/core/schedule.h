@@ -22,7 +22,7 @@ class SampleSchedule {
     dueUs_ = nowUs;
   }
 
-  // If a sample is due, moves on to the next point of the grid that lies ahead and returns how many points
+  // If a sample is due, advances to the next point of the grid and returns how many points
   // were used up: 1 in time, more when points were missed. 0 when nothing is due.
   uint16_t take(uint32_t nowUs) {
     uint16_t points = 0;

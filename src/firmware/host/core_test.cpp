@@ -524,7 +524,7 @@ void testWatchdog() {
     CHECK(bench.stops[2] == kStopFree);
   }
   {
-    // Renewed in time: held for ever, also across the wrap of the clock. Frames that are no valid message do not
+    // Renewed in time: held forever, also across the wrap of the clock. Frames that are not valid messages do not
     // count as a sign of life.
     Bench bench(0xffffffffU - 1000000U);
     for (int i = 0; i < 20; ++i) {
@@ -551,7 +551,7 @@ void testWatchdog() {
     CHECK(bench.stops[1] == kStopFree && bench.glove.watchdogTrips() == 1);
   }
   {
-    // Nothing held: silence is no trip.
+    // Nothing held: silence is not a trip.
     Bench bench;
     bench.resist(250, 1, kStopFree, 200);
     bench.pass(1000);

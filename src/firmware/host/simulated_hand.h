@@ -28,7 +28,7 @@ struct SimulatedChannel {
   double closedCounts = 0;
 
   // Where the wearer wants this to be: moves from `from` to `to` between the two times and, if it sweeps,
-  // back and forth for ever.
+  // back and forth forever.
   double from = 0;
   double to = 0;
   double moveStart = 0;

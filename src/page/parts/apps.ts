@@ -3,6 +3,7 @@ import { make, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
+import { createOpenxrCard } from './openxr-card.js';
 
 const PERIOD_MS = 1000;
 
@@ -24,17 +25,20 @@ interface Status {
 export function createAppsPart(live: Live): Part {
   const service = make('p', { class: 'lead' });
   const list = make('ul', { class: 'apps', 'aria-label': 'Apps' });
+  const openxr = createOpenxrCard();
   const panel = make(
     'section',
     { 'aria-labelledby': 'apps-title' },
     make('h2', { id: 'apps-title' }, 'Apps'),
     service,
     list,
+    openxr.element,
   );
   let visible = false;
   let timer: ReturnType<typeof setInterval> | undefined;
 
   const update = async () => {
+    void openxr.update();
     let status: Status;
     try {
       status = await ask<Status>('GET', '/health');

@@ -4,9 +4,9 @@ import { type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
-import { createFitShelf } from './fit-shelf.js';
 import { findings, type GuideReport } from './guide-findings.js';
 import { movePicture } from './move-picture.js';
+import { createSavedFits } from './saved-fits.js';
 import { sideText } from './words.js';
 
 const RUNNING_MS = 80;
@@ -48,7 +48,7 @@ export function createGuidePart(live: Live): Part {
     make('div', { class: 'actions' }, next, stop),
   );
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
-  const shelf = createFitShelf(
+  const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
     () => ask('GET', route('/fits')),
   );
@@ -62,7 +62,7 @@ export function createGuidePart(live: Live): Part {
     run,
     results,
     start,
-    shelf.element,
+    savedFits.element,
   );
 
   /** So that this page leads what it begins, and nobody else does. */
@@ -116,7 +116,7 @@ export function createGuidePart(live: Live): Part {
     const focused = [run, results].some((one) => one.contains(document.activeElement));
     run.hidden = !running;
     start.hidden = running;
-    shelf.element.hidden = running;
+    savedFits.element.hidden = running;
     results.hidden = running;
     if (running) {
       const { name, bar } = move;
@@ -138,7 +138,7 @@ export function createGuidePart(live: Live): Part {
       ...findings({ state, hand, ...rest }, () => void act(ask('POST', route('/guide/accept')))),
     );
     if (focused) results.focus();
-    void shelf.update();
+    void savedFits.update();
   }
 
   function sync(): void {
@@ -171,12 +171,13 @@ export function createGuidePart(live: Live): Part {
     const recording = hand && recordingOf(hand);
     check.disabled = recording !== undefined;
     fit.disabled = recording !== undefined;
+    savedFits.permit(recording === undefined);
     why.hidden = recording === undefined;
     setText(
       why,
       recording === undefined
         ? ''
-        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit.`,
+        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit, and kept fits stay as they are.`,
     );
   }
   live.changed.on(sync);

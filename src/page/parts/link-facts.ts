@@ -1,6 +1,6 @@
+import { faultText } from '../../protocol/glove-faults.js';
 import { make, setAttribute, setText } from '../dom.js';
 import type { LiveHand } from '../live.js';
-import { faultText } from './words.js';
 
 const FACTS = [
   'Link',
@@ -43,7 +43,7 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
     update({ health, info }) {
       if (!health) return;
       const { link, rateHz, lost, batteryMv, temperatureC, faults } = health;
-      // A clock that was never heard is no clock that is exact.
+      // A clock that was never heard is not exact.
       const clock = link.state === 'live' ? health.clock : undefined;
       const promised = info.sampleRateHz;
       set('Link', `${link.state}, ${link.address}`, link.state !== 'live');

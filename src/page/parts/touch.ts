@@ -9,7 +9,7 @@ import { holdsNothing, type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
-import { createThing } from '../scene/thing.js';
+import { createTouchMesh } from '../scene/touch-mesh.js';
 import { choice, slider } from './controls.js';
 import { createForceTable } from './force-table.js';
 import { createPlaceControls } from './place-controls.js';
@@ -50,7 +50,7 @@ export function createTouchPart(
   const position = new Vector3();
   let hold: Hold<Partial<Omit<HoldRequest, 'hand'>>> | undefined;
 
-  const thing = createThing(stage, (to) => move(to));
+  const touchMesh = createTouchMesh(stage, (to) => move(to));
   const cautions = createCautionsDialog();
   const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
   // It takes the focus while the key that armed may still be down: that must not scroll.
@@ -127,14 +127,14 @@ export function createTouchPart(
   function placeAt(to: Vector3): void {
     position.copy(to);
     place.show(to);
-    thing.place(position, orientationOf(shape));
+    touchMesh.place(position, orientationOf(shape));
     hold?.move({ position: [position.x, position.y, position.z] });
   }
 
   function reshape(): void {
     const hand = side && live.hands.get(side);
     const body = shapeOf(shape, sizeMm / 1000);
-    thing.shape(body);
+    touchMesh.shape(body);
     size.element.hidden = shape === 'wall';
     hold?.move({ shape: body, orientation: orientationOf(shape) });
     if (hand && !moved) placeAt(inPalm(hand.info, shape, sizeMm / 1000));
@@ -168,7 +168,7 @@ export function createTouchPart(
   /** Shows the object in the chosen hand and holds it there. */
   function take(): void {
     const group = side && hands.get(side)?.group;
-    thing.show(visible ? group : undefined);
+    touchMesh.show(visible ? group : undefined);
     if (!visible || !side || !group) {
       hold?.release();
       hold = undefined;

@@ -27,17 +27,6 @@ export const roleText = (role: string): string => {
 };
 const JOINT_ABBREVIATIONS = new Set(['mcp', 'pip', 'dip', 'cmc', 'ip']);
 
-const FAULT: Record<string, string> = {
-  supplyLow: 'its supply is low',
-  overTemperature: 'it is too warm',
-  actuatorFault: 'an actuator does not work',
-  converterFault: 'its converter does not work',
-  watchdogRelease: 'it freed the fingers, for it heard nothing from the service',
-};
-
-/** What a glove says of itself: `supplyLow` -> `its supply is low`. */
-export const faultText = (fault: string): string => FAULT[fault] ?? fault;
-
 /** With a capital letter, and what stands in the profile in quotes. */
 export const sentence = (text: string): string =>
   text.charAt(0).toUpperCase() + text.slice(1).replace(/`([^`]*)`/g, '“$1”');

@@ -83,7 +83,7 @@ interface Shown extends HandOnStage {
 }
 
 function show(side: HandSide, info: HandInfo, stage: Stage): Shown {
-  const mesh = createHandMesh(info);
+  const mesh = createHandMesh(side, info);
   const group = new Group();
   group.matrixAutoUpdate = false;
   const marks = createMarks();

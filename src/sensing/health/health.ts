@@ -45,7 +45,7 @@ export interface Health {
    * check, one verdict a channel. A fault that is seen now is named before it.
    */
   adopt(found: readonly Verdict[]): void;
-  /** @param dtS device time since the last sample, s; 0 starts the windows afresh */
+  /** @param dtS device time since the last sample, s; 0 restarts the windows */
   update(counts: Uint16Array, dtS: number): void;
 }
 

@@ -107,7 +107,7 @@ const NOISY_UNUSABLE = 0.03;
 const NOISY_S = 0.06;
 const NOISY_CLEAR_S = 1;
 const NOISY_SAMPLES = 10;
-/** Share of samples that zigzag, from which it is noise, and below which it is none. */
+/** Share of samples that zigzag, from which it is noise, and below which it is not. */
 const BUSY = 0.3;
 const BUSY_CLEAR = 0.05;
 

@@ -15,7 +15,7 @@ export interface SignalWatch {
   readonly before: Int32Array;
   /** Per channel that has to be judged, 1: its speed has changed by more than a finger can gain. */
   readonly bent: Uint8Array;
-  /** Starts afresh from a reading. */
+  /** Starts over from a reading. */
   begin(channel: number, x: number, nowS: number): void;
   /** Takes a sample. @returns how many channels have to be judged */
   look(counts: Uint16Array, dtS: number, nowS: number): number;
@@ -42,7 +42,7 @@ export interface SignalWatch {
   changes(channel: number): number;
   /** It has changed so often that it is known to live. */
   alive(channel: number): boolean;
-  /** True: takes it for alive. False: it has to show it anew. */
+  /** True: takes it for alive. False: it has to show it again. */
   setAlive(channel: number, alive: boolean): void;
   /** The range used in this window. */
   lowest(channel: number): number;
@@ -149,7 +149,7 @@ export function createSignalWatch(bounds: SignalBounds): SignalWatch {
       const noiseAlone = turning && variance > hot[h + H_ENERGY] / 12;
       if (!noiseAlone || !trusted || !alive(i) || hot[h + H_RUN] >= 8) return;
       // Rounding to counts adds 1/12 of its own. The quietest stretch rises slowly, so that one lucky stretch
-      // does not last for ever.
+      // does not last forever.
       const net = Math.max(0, variance - 1 / 12);
       const first = Number.isNaN(quietVariance[i]);
       steadyVariance[i] = first ? net : steadyVariance[i] + 0.12 * (net - steadyVariance[i]);

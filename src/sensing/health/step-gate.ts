@@ -65,7 +65,7 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
   const isNoise = (i: number): boolean =>
     (faults.flags[i] & FAULT_BIT.noisy) !== 0 && biggestStep[i] < SURE_STEP * span[i];
 
-  /** Speed was gathered too fast. Losing it is no wonder: a stop or a table does that within a sample. */
+  /** Speed was gathered too fast. Losing it is normal: a stop or a table does that within a sample. */
   function isKick(i: number, step: number): boolean {
     if (watch.bent[i] === 0 || stepped[i] !== 0 || Math.abs(step) <= stepMargin[i]) return false;
     const before = watch.stepBefore(i);
@@ -75,7 +75,8 @@ export function createStepGate(bounds: SignalBounds, watch: SignalWatch, faults:
   function believe(i: number, dtS: number): void {
     if (believableS[i] === Number.POSITIVE_INFINITY) return;
     believableS[i] = suspect[i] === 0 ? believableS[i] + dtS : 0;
-    if (believableS[i] < BELIEVED_S && !isNoise(i)) return;
+    // That it is called noise meanwhile is no reason: a contact that flaps looks like noise, too.
+    if (believableS[i] < BELIEVED_S) return;
     believableS[i] = Number.POSITIVE_INFINITY;
     faults.disbelieve(i, DISBELIEF.step, false);
   }

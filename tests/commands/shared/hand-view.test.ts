@@ -89,7 +89,7 @@ describe('drawHands', () => {
     rateHz: 499.6,
     lost: 2,
     batteryMv: 3900,
-    faults: [],
+    faults: ['supplyLow'],
     channels: [
       { role: 'ring.curl', verdict: 'healthy' },
       { role: 'little.curl', verdict: 'dead', remedy: 'Look at its connector. '.repeat(8) },
@@ -118,7 +118,15 @@ describe('drawHands', () => {
     expect(lines[5]).toMatch(/^ {2}little .* invalid$/);
     expect(lines).toContain('  [a]  trigger 0.50');
     expect(lines).toContain('  2 frames lost, battery 3.90 V');
-    expect(lines.find((line) => line.startsWith('  little.curl dead: Look at'))).toHaveLength(80);
+    const ill = lines.indexOf('  little.curl dead');
+    // What to do is shown whole.
+    expect(
+      lines
+        .slice(ill + 1, -2)
+        .map((line) => line.trim())
+        .join(' '),
+    ).toBe('Look at its connector. '.repeat(8).trim());
+    expect(lines.at(-1)).toBe('  The glove reports: its supply is low.');
     for (const line of lines) expect(line.length).toBeLessThanOrEqual(80);
   });
 

@@ -2,13 +2,11 @@ import { describe, expect, it } from 'vitest';
 import {
   bytesText,
   clockText,
-  faultText,
   roleText,
   sentence,
   sideText,
   verdictText,
 } from '../../../src/page/parts/words.js';
-import { FAULT_BIT } from '../../../src/protocol/link-table.js';
 import { REMEDY } from '../../../src/sensing/health/verdicts.js';
 
 const VERDICTS = ['healthy', ...Object.keys(REMEDY)];
@@ -17,9 +15,6 @@ describe('words of the page', () => {
   it('has a word for every verdict of the service', () => {
     for (const verdict of VERDICTS) expect(verdictText(verdict)).toMatch(/^[A-Z][a-z -]+$/);
     expect(new Set(VERDICTS.map(verdictText)).size).toBe(VERDICTS.length);
-  });
-  it('has words for every fault that a glove reports of itself', () => {
-    for (const fault of Object.keys(FAULT_BIT)) expect(faultText(fault)).toMatch(/ /);
   });
   it('begins a sentence with a capital letter, and quotes what stands in the profile', () => {
     expect(['set `open`', 'H', ''].map(sentence)).toEqual(['Set “open”', 'H', '']);

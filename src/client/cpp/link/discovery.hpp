@@ -1,6 +1,6 @@
 // Where the service is: it says so in a file of the user's own, $XDG_RUNTIME_DIR/tautline/stream.json (Windows:
 // %LOCALAPPDATA%\Tautline\stream.json), as { "url": "ws://127.0.0.1:7117/stream", "token": "...", "pid": 1234 }.
-// A file whose process is gone is not believed. Two environment variables go before it. Does not throw but for want of memory.
+// With it may stand which programs are served, { "openxr": { "allow": ["a"], "deny": ["b"] } }. A file whose process is gone is not believed. Two environment variables go before it. Does not throw but for want of memory.
 #ifndef TAUTLINE_LINK_DISCOVERY_HPP
 #define TAUTLINE_LINK_DISCOVERY_HPP
 
@@ -8,6 +8,7 @@
 #include <cstdlib>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "json.hpp"
 #include "websocket.hpp"
@@ -72,9 +73,62 @@ inline std::string discovery_file() {
 #endif
 }
 
+/// Which programs a service serves, by the names of their files.
+struct Programs {
+  bool all = true;  ///< but for those of `deny`; else those of `allow` alone
+  std::vector<std::string> allow, deny;
+
+  /// As names are compared: without `.exe`, in small letters (those of ASCII); as src/protocol/program-name.ts.
+  static std::string key(std::string_view file) {
+    std::string name(file);
+    for (char& c : name) {
+      if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+    }
+    constexpr std::string_view kExe = ".exe";
+    if (name.size() >= kExe.size() && name.compare(name.size() - kExe.size(), kExe.size(), kExe) == 0) {
+      name.resize(name.size() - kExe.size());
+    }
+    return name;
+  }
+  bool serve(std::string_view file) const {
+    const std::string name = key(file);
+    const auto has = [&](const std::vector<std::string>& list) {
+      for (const std::string& each : list) {
+        if (each == name) return true;
+      }
+      return false;
+    };
+    return !has(deny) && (all || has(allow));
+  }
+};
+
+inline void read_names(json::Reader& in, std::vector<std::string>& names) {
+  json::Text name;
+  if (!in.begin_array()) return;
+  while (in.next_element()) {
+    if (in.string(name) && names.size() < 256) names.emplace_back(name.view());
+  }
+}
+
+inline void read_programs(json::Reader& in, Programs& programs) {
+  json::Key key;
+  if (!in.begin_object()) return;
+  while (in.next_member(key)) {
+    if (key == "allow" && in.peek() == '[') {
+      programs.all = false;
+      read_names(in, programs.allow);
+    } else if (key == "deny" && in.peek() == '[') {
+      read_names(in, programs.deny);
+    } else {
+      in.skip();
+    }
+  }
+}
+
 /// Reads the text of the file. @return whether it names a service whose process lives
-inline bool read_discovery(std::string_view text, Endpoint& endpoint) {
+inline bool read_discovery(std::string_view text, Endpoint& endpoint, Programs* programs = nullptr) {
   json::Reader in(text);
+  Programs served;
   json::Key key;
   json::Text url, token;
   double pid = 0;
@@ -83,6 +137,7 @@ inline bool read_discovery(std::string_view text, Endpoint& endpoint) {
       if (key == "url") in.string(url);
       else if (key == "token") in.string(token);
       else if (key == "pid") in.number(pid);
+      else if (key == "openxr" && in.peek() == '{') read_programs(in, served);
       else in.skip();
     }
   }
@@ -92,13 +147,15 @@ inline bool read_discovery(std::string_view text, Endpoint& endpoint) {
   }
   if (!read_url(url.view(), endpoint)) return false;
   endpoint.token = std::string(token.view());
+  if (programs != nullptr) *programs = served;
   return true;
 }
 
 /// Looks at TAUTLINE_STREAM (a URL; its token in TAUTLINE_TOKEN), then at the file.
 /// @return true: the user's service says where it is; false: it does not, and the endpoint is the usual one
-inline bool find_service(Endpoint& endpoint) {
+inline bool find_service(Endpoint& endpoint, Programs* programs = nullptr) {
   endpoint = Endpoint{};
+  if (programs != nullptr) *programs = Programs{};
   const char* url = std::getenv("TAUTLINE_STREAM");
   if (url != nullptr && read_url(url, endpoint)) {
     const char* token = std::getenv("TAUTLINE_TOKEN");
@@ -108,7 +165,8 @@ inline bool find_service(Endpoint& endpoint) {
   endpoint = Endpoint{};
   const std::string path = discovery_file();
   if (path.empty()) return false;
-  char text[2048];
+  // Room for the longest lists that a profile may have.
+  char text[16384];
   bool mine = true;
 #ifdef _WIN32
   std::FILE* file = std::fopen(path.c_str(), "rb");
@@ -131,7 +189,7 @@ inline bool find_service(Endpoint& endpoint) {
   std::fclose(file);
   if (size == 0 || size == sizeof text) return false;
   Endpoint found;
-  if (!read_discovery(std::string_view(text, size), found)) return false;
+  if (!read_discovery(std::string_view(text, size), found, programs)) return false;
   endpoint = found;
   return true;
 }

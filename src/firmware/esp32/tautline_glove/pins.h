@@ -29,6 +29,8 @@ const uint8_t READINGS_PER_SAMPLE = 4;
 
 // ---- channels: what is sensed, and on which pin ----
 
+// Each input with 100 nF and 1 MOhm to ground: without the resistor a broken wiper goes unnoticed (docs/wiring.md).
+
 // MUX_NONE: the pin itself. Otherwise the input (0..15) of an analog multiplexer whose output is at that pin.
 const uint8_t MUX_NONE = 255;
 struct ChannelPin {

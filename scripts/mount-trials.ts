@@ -1,0 +1,115 @@
+/**
+ * How well the mount of a tracker is found, over many simulated wearers:
+ *
+ *   npx tsx scripts/mount-trials.ts --count 1000 --seed 1
+ */
+import { parseArgs } from 'node:util';
+import { fitMount, fitMountByMotion } from '../src/hand/fit-mount.js';
+import {
+  angleBetweenDeg,
+  apartM,
+  createMountWearer,
+  tipErrorM,
+  type WearerOptions,
+} from '../tests/hand/mount-wearer.js';
+
+const { values } = parseArgs({
+  options: { count: { type: 'string', default: '1000' }, seed: { type: 'string', default: '1' } },
+});
+const count = Number(values.count);
+const seed = Number(values.seed);
+
+const TRIALS: Record<string, Omit<WearerOptions, 'seed'>> = {
+  'any glove': { touchM: 0, rollPart: 0 },
+  'fitted glove': { touchM: 0, rollPart: 0, jointBiasDeg: 1.5, bonePart: 0.01 },
+  'fingertips that roll': {},
+  'one finger slips': { slipM: 0.015 },
+  'careless nodding and waving': { motionOffDeg: 15, motionOffM: 0.012 },
+};
+
+const percentile = (sorted: readonly number[], part: number): string =>
+  (sorted[Math.min(sorted.length - 1, Math.floor(part * sorted.length))] ?? Number.NaN)
+    .toFixed(1)
+    .padStart(6);
+const line = (name: string, numbers: number[]): void => {
+  const sorted = [...numbers].sort((a, b) => a - b);
+  const rms = Math.sqrt(numbers.reduce((sum, x) => sum + x * x, 0) / numbers.length)
+    .toFixed(1)
+    .padStart(6);
+  console.log(`  ${name.padEnd(34)}${[0.5, 0.9, 0.99, 1].map((p) => percentile(sorted, p)).join('')}${rms}`);
+};
+
+for (const [name, options] of Object.entries(TRIALS)) {
+  const rows = {
+    turn: [],
+    place: [],
+    before: [],
+    motion: [],
+    tips: [],
+    straight: [],
+    turnBy: [],
+    placeBy: [],
+  } as Record<string, number[]>;
+  const refused: Record<string, number> = {};
+  let false_ = 0;
+  let ms = 0;
+  for (let n = 0; n < count; n++) {
+    const wearer = createMountWearer({
+      ...options,
+      seed: seed * 1_000_003 + n,
+      side: n % 2 ? 'left' : 'right',
+    });
+    const { mount, samples, believed, nod, wave } = wearer;
+    const start = fitMountByMotion(believed.side, nod, wave);
+    const from = performance.now();
+    const outcome = fitMount(believed, samples, 'fitted' in start ? start.fitted.mount : undefined);
+    ms += performance.now() - from;
+    if ('fault' in outcome) {
+      refused[outcome.fault] = (refused[outcome.fault] ?? 0) + 1;
+      continue;
+    }
+    const { fitted } = outcome;
+    const turn = angleBetweenDeg(fitted.mount, mount);
+    const place = apartM(fitted.mount, mount);
+    rows.turn.push(turn);
+    rows.place.push(place * 1000);
+    rows.before.push(tipErrorM(wearer, [0, 0, 0, 0, 0, 0, 1]) * 1000);
+    if ('fitted' in start) rows.motion.push(tipErrorM(wearer, start.fitted.mount) * 1000);
+    rows.tips.push(tipErrorM(wearer, fitted.mount) * 1000);
+    rows.straight.push(tipErrorM(wearer, fitted.mount, fitted.jointBias) * 1000);
+    rows.turnBy.push(turn / fitted.rotationDeg);
+    rows.placeBy.push(place / fitted.translationM);
+    if (turn > 3 * fitted.rotationDeg || place > 3 * fitted.translationM) false_++;
+  }
+  console.log(
+    `${name}: ${count} wearers, refused ${JSON.stringify(refused)}, beyond 3 x stated: ${false_}, ${(ms / count).toFixed(1)} ms each`,
+  );
+  console.log(`  ${' '.repeat(34)}   50%   90%   99%   max   rms`);
+  line('rotation, degrees', rows.turn);
+  line('translation, mm', rows.place);
+  line('fingertips, tracker for wrist, mm', rows.before);
+  line('fingertips, by nod and wave, mm', rows.motion);
+  line('fingertips, mm', rows.tips);
+  line('fingertips, biases taken out, mm', rows.straight);
+  line('rotation / stated', rows.turnBy);
+  line('translation / stated', rows.placeBy);
+}
+
+const motion = { turn: [] as number[], place: [] as number[] };
+let refusedByMotion = 0;
+for (let n = 0; n < count; n++) {
+  const { mount, nod, wave, believed } = createMountWearer({
+    seed: seed * 1_000_003 + n,
+    side: n % 2 ? 'left' : 'right',
+  });
+  const outcome = fitMountByMotion(believed.side, nod, wave);
+  if ('fault' in outcome) {
+    refusedByMotion++;
+    continue;
+  }
+  motion.turn.push(angleBetweenDeg(outcome.fitted.mount, mount));
+  motion.place.push(apartM(outcome.fitted.mount, mount) * 1000);
+}
+console.log(`nod and wave alone: ${count} wearers, refused ${refusedByMotion}`);
+line('rotation, degrees', motion.turn);
+line('translation, mm', motion.place);

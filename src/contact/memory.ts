@@ -1,0 +1,29 @@
+import { FINGERS } from '../hand/joints.js';
+import { type Clearance, createClearance, forget } from './clearance.js';
+import { BONES } from './closing-path.js';
+import { createHullSeed, type HullSeed } from './hull-distance.js';
+
+/** What is kept of one shape from frame to frame. Only speed depends on it. */
+export interface Memory {
+  /** Where the search on each bone starts, 0..1: 5 × BONES along the path, as many from PRESENT on for the pose. */
+  readonly hints: Float64Array;
+  /** Where the search on a hull starts, likewise. */
+  readonly seeds: readonly HullSeed[];
+  /** What of each finger's path is known to be clear. */
+  readonly clearances: readonly Clearance[];
+}
+
+/** Where the hints and seeds of the present pose begin. */
+export const PRESENT = FINGERS.length * BONES;
+
+export const createMemory = (): Memory => ({
+  hints: new Float64Array(2 * PRESENT).fill(0.5),
+  seeds: Array.from({ length: 2 * PRESENT }, createHullSeed),
+  clearances: FINGERS.map(createClearance),
+});
+
+/** Call it when the shape itself, or the skeleton, has changed. */
+export function forgetAll(memory: Memory): void {
+  for (let finger = 0; finger < FINGERS.length; finger++) forget(memory.clearances[finger]);
+  for (const seed of memory.seeds) seed.set(createHullSeed());
+}

@@ -1,0 +1,265 @@
+import { Object3D, Quaternion, Vector3 } from 'three';
+import { describe, expect, it } from 'vitest';
+import type { HandFrame } from '../../src/glove/view.js';
+import { createGloveWrist, type TrackerRequest } from '../../src/glove/wrist.js';
+import {
+  createPoses,
+  createVelocities,
+  forwardKinematics,
+  JOINT_COUNT,
+  jointVelocities,
+  POSE_STRIDE,
+  VELOCITY_STRIDE,
+} from '../../src/hand/index.js';
+import { turnBy } from '../../src/hand/rotation.js';
+import { randomDofs, randomSkeleton, seeded, threeChain } from '../hand/chain.js';
+
+const IDENTITY = [0, 0, 0, 1];
+const createFrame = (): HandFrame => ({
+  timeUs: 0,
+  valid: true,
+  reason: undefined,
+  space: 'wrist',
+  fingerStates: new Uint8Array(5),
+  poses: createPoses(),
+  velocities: createVelocities(),
+  shownLaterUs: 0,
+  skipped: 0,
+});
+const at = (position: readonly number[], more: Partial<TrackerRequest> = {}): TrackerRequest => ({
+  type: 'tracker',
+  hand: 'right',
+  position: position as [number, number, number],
+  orientation: [0, 0, 0, 1],
+  ...more,
+});
+const MS = 1000;
+
+/** A steady screw in the world. */
+function poseAt(s: number) {
+  const position = new Vector3(0.3, 1, -0.4).addScaledVector(new Vector3(0.4, -0.2, 0.7), s);
+  const spin = new Vector3(1.5, -2, 0.5);
+  const start = new Quaternion(0.1, 0.2, 0.3, 0.9).normalize();
+  const turn = new Quaternion().setFromAxisAngle(spin.clone().normalize(), spin.length() * s).multiply(start);
+  return { position, turn };
+}
+const requestAt = (s: number, of: 'wrist' | 'tracker' = 'wrist'): TrackerRequest => {
+  const { position, turn } = poseAt(s);
+  return { ...at(position.toArray(), { of }), orientation: [turn.x, turn.y, turn.z, turn.w] };
+};
+
+describe('joints in the world', () => {
+  it.each(['left', 'right'] as const)(
+    'are those of a three.js chain on a moving wrist, with their velocities: %s',
+    (side) => {
+      const random = seeded(7);
+      const skeleton = randomSkeleton(random, side);
+      const chain = threeChain(skeleton);
+      const world = new Object3D();
+      world.add(chain.wrist);
+      const [from, to] = [randomDofs(random), randomDofs(random)];
+      const rates = from.map((angle, i) => (to[i] - angle) / 2);
+      const dofsAt = (s: number) => from.map((angle, i) => angle + rates[i] * s);
+      const place = (s: number): Vector3[] => {
+        const { position, turn } = poseAt(s);
+        chain.wrist.position.copy(position);
+        chain.wrist.quaternion.copy(turn);
+        chain.pose(dofsAt(s));
+        world.updateMatrixWorld(true);
+        return chain.joints.map((joint) => joint.getWorldPosition(new Vector3()));
+      };
+
+      const frame = createFrame();
+      const wrist = createGloveWrist(frame);
+      for (let n = 0; n <= 45; n++) wrist.track(requestAt(n / 90), (n / 90) * 1e6, 'app');
+      const s = 0.507;
+      const dofs = dofsAt(s);
+      forwardKinematics(skeleton, dofs, frame.poses, wrist.place(IDENTITY, s * 1e6, 0.508e6));
+      jointVelocities(skeleton, rates, frame.poses, frame.velocities);
+      wrist.carry(frame.poses, frame.velocities);
+      expect(frame.space).toBe('world');
+
+      const h = 1e-5;
+      const [before, now, after] = [place(s - h), place(s), place(s + h)];
+      for (let joint = 0; joint < JOINT_COUNT; joint++) {
+        const speed = after[joint]
+          .clone()
+          .sub(before[joint])
+          .divideScalar(2 * h);
+        for (let k = 0; k < 3; k++) {
+          expect(frame.poses[joint * POSE_STRIDE + k]).toBeCloseTo(now[joint].getComponent(k), 6);
+          expect(frame.velocities[joint * VELOCITY_STRIDE + k]).toBeCloseTo(speed.getComponent(k), 6);
+        }
+      }
+      // Carried on by what is sent as its velocity.
+      const ahead = wrist.ahead(0.02);
+      const later = poseAt(s + 0.02);
+      expect([...ahead.subarray(0, 3)]).toEqual(later.position.toArray().map((v) => expect.closeTo(v, 6)));
+      expect(later.turn.angleTo(new Quaternion(...ahead.subarray(3)))).toBeLessThan(1e-6);
+      place(s);
+    },
+  );
+
+  it('are where the mount puts the wrist, when the pose is that of a tracker, with the velocity of the wrist', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    const mountTurn = turnBy([0, 0, 0, 1], [0.4, -1, 0.3]);
+    wrist.mount = [0.02, -0.05, 0.08, ...mountTurn];
+    for (let n = 0; n <= 45; n++) wrist.track(requestAt(n / 90, 'tracker'), (n / 90) * 1e6, 'app');
+    const root = wrist.place(IDENTITY, 0.507e6, 0.507e6);
+    const reference = (s: number): Object3D => {
+      const { position, turn } = poseAt(s);
+      const tracker = new Object3D();
+      tracker.position.copy(position);
+      tracker.quaternion.copy(turn);
+      const held = new Object3D();
+      held.position.set(0.02, -0.05, 0.08);
+      held.quaternion.set(...mountTurn);
+      tracker.add(held);
+      tracker.updateMatrixWorld(true);
+      return held;
+    };
+    const now = reference(0.507).getWorldPosition(new Vector3());
+    for (let k = 0; k < 3; k++) expect(root?.[k]).toBeCloseTo(now.getComponent(k), 9);
+    const turn = reference(0.507).getWorldQuaternion(new Quaternion());
+    expect(turn.angleTo(new Quaternion(...root!.subarray(3)))).toBeLessThan(1e-6);
+    wrist.carry(frame.poses, frame.velocities.fill(0));
+    const h = 1e-5;
+    const speed = reference(0.507 + h)
+      .getWorldPosition(new Vector3())
+      .sub(reference(0.507 - h).getWorldPosition(new Vector3()));
+    // The wrist's own joint, 1.
+    for (let k = 0; k < 3; k++) {
+      expect(frame.velocities[VELOCITY_STRIDE + k]).toBeCloseTo(speed.getComponent(k) / (2 * h), 1);
+    }
+  });
+});
+
+describe('sources of the wrist', () => {
+  it('one that stops leaves the hand around its wrist at once', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    for (let n = 0; n < 50; n++) wrist.track(at([0, 1, 0]), n * 11 * MS, 'app');
+    expect(wrist.place(IDENTITY, 545 * MS, 545 * MS)).toBe(wrist.root);
+    expect(wrist.place(IDENTITY, 680 * MS, 680 * MS)).toBe(wrist.root);
+    expect(wrist.place(IDENTITY, 700 * MS, 700 * MS)).toBeUndefined();
+    expect(frame.space).toBe('wrist');
+    expect([...wrist.root]).toEqual([0, 0, 0, 0, 0, 0, 1]);
+    expect(wrist.report(700 * MS).source).toBe('none');
+  });
+
+  it('an app that is gone, at once as well', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    wrist.track(at([0, 1, 0], { ttlMs: 10_000 }), 0, 'app');
+    expect(wrist.place(IDENTITY, 0, 0)).toBe(wrist.root);
+    wrist.drop('app');
+    expect(wrist.place(IDENTITY, MS, MS)).toBeUndefined();
+  });
+
+  it('a newer one takes over after half a second, and back when it ends; never to and fro', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    const seen: string[] = [];
+    for (let ms = 0; ms < 3000; ms += 10) {
+      wrist.track(at([0, 1, 0]), ms * MS, 'old', 'old');
+      // The new one has gaps.
+      if (ms >= 1000 && ms < 2200 && ms % 100 < 60) wrist.track(at([0.001, 1, 0]), ms * MS, 'new', 'new');
+      wrist.place(IDENTITY, ms * MS, ms * MS);
+      const { app } = wrist.report(ms * MS);
+      if (app !== seen.at(-1)) seen.push(app ?? '-');
+      if (ms === 1400) expect(app).toBe('old');
+      if (ms === 1600) expect(app).toBe('new');
+    }
+    expect(seen).toEqual(['old', 'new', 'old']);
+  });
+
+  it('two that disagree: one line, and the one in use stays', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    for (let ms = 0; ms < 1400; ms += 10) {
+      if (ms >= 1000) wrist.track(at([0.3, 1, 0]), ms * MS, 'b', 'garden');
+      wrist.track(at([0, 1, 0]), ms * MS, 'a', 'workshop');
+      const root = wrist.place(IDENTITY, ms * MS, ms * MS);
+      expect(root?.[0]).toBe(0);
+    }
+    expect(wrist.report(1400 * MS).note).toMatch(
+      /^garden puts this hand 30 cm and 0 degrees from where workshop has it/,
+    );
+  });
+
+  it('says how old and how noisy it is, and the delay that is taken out', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    for (let n = 0; n < 100; n++) {
+      wrist.track(at([0.1 * (n / 90), 1, 0], { delayMs: 30 }), (n / 90) * 1e6, 'a', 'workshop');
+    }
+    const nowUs = (99 / 90) * 1e6 + 4 * MS;
+    wrist.place(IDENTITY, nowUs, nowUs);
+    expect(wrist.report(nowUs)).toEqual({
+      source: 'app',
+      app: 'workshop',
+      of: 'wrist',
+      ageMs: expect.closeTo(4, 6),
+      jitterMm: expect.closeTo(0, 6),
+      delayMs: 30,
+      delayBy: 'stated',
+    });
+    // Placed where it is now, not where it was when the late pose was taken.
+    expect(wrist.root[0]).toBeCloseTo(0.1 * (nowUs / 1e6 + 0.03), 6);
+  });
+
+  it('a tracker whose mount is not known places nothing, and says so', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    expect(wrist.track(at([0, 1, 0], { of: 'tracker' }), 0, 'a')).toEqual({
+      limited: expect.stringContaining('fit --mount'),
+    });
+    expect(wrist.place(IDENTITY, 0, 0)).toBeUndefined();
+    expect(wrist.report(0)).toMatchObject({ source: 'none', note: expect.stringContaining('fit --mount') });
+    const pose = new Float64Array(7);
+    expect(wrist.trackerAt(0, 0, pose)).toBe(true);
+    expect([...pose]).toEqual([0, 1, 0, 0, 0, 0, 1]);
+  });
+});
+
+describe('bad poses', () => {
+  const steady = () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    for (let n = 0; n < 50; n++) wrist.track(at([0, 1, 0]), n * 10 * MS, 'app');
+    return { frame, wrist };
+  };
+  it.each([
+    [
+      'a quaternion of length 0',
+      { orientation: [0, 0, 0, 0] },
+      /^orientation: a unit quaternion is needed; the length of this one is 0\.000\.$/,
+    ],
+    ['one of length 0.9', { orientation: [0, 0, 0, 0.9] }, /length of this one is 0\.900/],
+    [
+      'a time of the future',
+      { timeUs: 4e6 },
+      /^timeUs: it lies 3510 ms in the future: give the service's clock/,
+    ],
+    ['a time long past', { timeUs: -2e6 }, /^timeUs: it is 2\.5 s old/],
+  ] as const)('%s is refused in one line, and the hand stays where it was', (_, more, line) => {
+    const { wrist, frame } = steady();
+    const outcome = wrist.track(at([5, 5, 5], more as Partial<TrackerRequest>), 490 * MS, 'app');
+    expect(outcome).toMatchObject({ refused: { code: 'badMessage', message: expect.stringMatching(line) } });
+    expect([...wrist.place(IDENTITY, 500 * MS, 500 * MS)!.subarray(0, 3)]).toEqual([0, 1, 0]);
+    expect(frame.space).toBe('world');
+  });
+
+  it('a jump of a metre takes the hand out of the world until it is steady there', () => {
+    const { wrist, frame } = steady();
+    expect(wrist.track(at([1, 1, 0]), 500 * MS, 'app')).toEqual({
+      limited: expect.stringMatching(/^It jumped by 1\.0 m/),
+    });
+    expect(wrist.place(IDENTITY, 501 * MS, 501 * MS)).toBeUndefined();
+    expect(frame.space).toBe('wrist');
+    wrist.track(at([1, 1, 0]), 510 * MS, 'app');
+    wrist.track(at([1, 1, 0]), 520 * MS, 'app');
+    expect([...wrist.place(IDENTITY, 521 * MS, 521 * MS)!.subarray(0, 3)]).toEqual([1, 1, 0]);
+  });
+});
