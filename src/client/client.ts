@@ -355,7 +355,7 @@ export class Client {
   }
 
   #subscribe(): void {
-    const { app, hands, rateHz, velocities = true, predictMs } = this.options;
+    const { app, hands, rateHz, velocities = true, surface, predictMs } = this.options;
     const request = {
       type: 'subscribe' as const,
       app,
@@ -363,6 +363,7 @@ export class Client {
       streams: this.#wantedStreams(),
       rateHz,
       velocities,
+      surface,
       predictMs,
     };
     const text = JSON.stringify(request);

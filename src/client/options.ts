@@ -17,6 +17,8 @@ export interface ConnectOptions {
   rateHz?: number;
   /** With velocities, which `poseAt` needs; true when absent. */
   velocities?: boolean;
+  /** Show fingers that touch resting on the surface, and give `pressures`. */
+  surface?: boolean;
   /** How far the service predicts ahead, ms, 0..50; not needed with `poseAt`. */
   predictMs?: number;
   /** `binary` when absent: smaller, and cheaper to read. */

@@ -55,6 +55,8 @@ export class HandPose implements JointsRecord {
   poses = new Float32Array(JOINT_COUNT * POSE_STRIDE);
   /** 26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, if subscribed. */
   velocities: Float32Array | undefined;
+  /** How firmly each finger presses on what it touches, thumb first, 0..1, if subscribed with `surface`. */
+  pressures: Float32Array | undefined;
 
   /** Position of a joint, m. */
   position(name: JointName, out: Vector3 = [0, 0, 0]): Vector3 {
@@ -116,6 +118,7 @@ export function poseFromMessage(message: ServerMessageOf<'joints'>): HandPose {
   } = message;
   Object.assign(pose, { hand, seq, timeUs, poseTimeUs, space, valid, reason, fingers });
   flatten(poses, POSE_STRIDE, pose.poses);
+  if (message.pressures) pose.pressures = Float32Array.from(message.pressures);
   if (velocities) {
     pose.velocities = new Float32Array(JOINT_COUNT * VELOCITY_STRIDE);
     flatten(velocities, VELOCITY_STRIDE, pose.velocities);

@@ -26,6 +26,7 @@ export function predict(pose: HandPose, aheadUs: number, into: HandPose): HandPo
   into.reason = pose.reason;
   into.fingers = pose.fingers;
   into.velocities = pose.velocities;
+  into.pressures = pose.pressures;
   into.aheadUs = pose.aheadUs;
   const { velocities, poses: from } = pose;
   const to = into.poses;

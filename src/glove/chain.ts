@@ -1,6 +1,7 @@
 import type { Logger } from 'pino';
 import type { FitStore, FitsInUse, SavedHand } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
+import { createResting, type Resting } from '../contact/resting.js';
 import { Touches } from '../contact/touches.js';
 import { mergeFit, mergeStops } from '../guide/merge-fit.js';
 import type { HandModel } from '../hand/hand-model.js';
@@ -29,6 +30,7 @@ export interface Chain {
   /** Per actuator. */
   travel: readonly (CurlToTravel | undefined)[];
   touches: Touches;
+  resting: Resting;
   touchRequests: TouchRequests;
   inputs: Inputs;
   skeleton: Skeleton;
@@ -89,6 +91,7 @@ export function makeChain(
     actuators,
     travel,
     touches: new Touches(skeleton, closing, safety),
+    resting: createResting(closing),
     touchRequests: new TouchRequests(forcesOf(actuators, safety)),
     inputs,
     skeleton,

@@ -1,5 +1,5 @@
 import type { Clock } from '../clock.js';
-import { createTouchContacts } from '../contact/touches.js';
+import { createTouchContacts, type TouchContacts } from '../contact/touches.js';
 import { FINGERS } from '../hand/joints.js';
 import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
@@ -35,6 +35,8 @@ export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 
   disarm(by: string): void;
   /** Frees every finger for good. @returns when the glove has been told often enough; undefined: at once */
   shutdown(): Promise<void> | undefined;
+  /** What the fingers meet in the newest pose; nothing while there is none. */
+  contactsNow(): TouchContacts;
   read: Glove['readResistance'];
   record: Glove['recordResistance'];
 }
@@ -172,6 +174,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     },
     follow,
     step,
+    contactsNow,
     read: () => read(),
     record: read,
 

@@ -1,3 +1,4 @@
+import { DOF_COUNT } from '../hand/dofs.js';
 import { forwardKinematics } from '../hand/forward.js';
 import type { DeviceState } from '../link/codec.js';
 import type { GloveParts } from './lifecycle.js';
@@ -6,7 +7,7 @@ import type { Glove } from './view.js';
 
 type Readings = Pick<
   Glove,
-  'predict' | 'readInputs' | 'readSignals' | 'readMetrics' | 'readHealth' | 'rememberDrift'
+  'predict' | 'rest' | 'readInputs' | 'readSignals' | 'readMetrics' | 'readHealth' | 'rememberDrift'
 >;
 
 /**
@@ -17,12 +18,22 @@ export function createReadings(
   { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,
   device: () => DeviceState | undefined,
 ): Readings {
+  const shownDofs = new Float64Array(DOF_COUNT);
   const hand = () => chain.now.description.hand;
   return {
     rememberDrift: () => chain.now.sensing.rememberDrift(),
     predict(aheadS, poses) {
       const { sensing, skeleton } = chain.now;
       forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.ahead(aheadS));
+    },
+    rest(aheadS, poses, pressures) {
+      const { sensing, skeleton, resting } = chain.now;
+      resting.update(frame.timeUs, sensing.dofs, forces.contactsNow());
+      const dofs = aheadS > 0 ? sensing.predict(aheadS) : sensing.dofs;
+      shownDofs.set(dofs);
+      resting.rest(shownDofs);
+      forwardKinematics(skeleton, shownDofs, poses, wrist.root);
+      pressures.set(resting.pressures);
     },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),

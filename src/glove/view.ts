@@ -116,6 +116,13 @@ export interface Glove {
   listen(listener: GloveListener): () => void;
   /** The newest pose extrapolated by `aheadS` (0..0.05 s) into `poses` (26 × POSE_STRIDE). */
   predict(aheadS: number, poses: Float64Array): void;
+  /**
+   * The newest pose as it is to be shown, fingers that touch resting on the surface.
+   * @param aheadS predicted by so much, 0..0.05 s
+   * @param poses gets 26 × POSE_STRIDE
+   * @param pressures gets how firmly each finger presses, 0..1
+   */
+  rest(aheadS: number, poses: Float64Array, pressures: Float64Array): void;
   /** Current inputs as a message body; `seq` is the caller's. */
   readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
   /** What the sensors say now. */

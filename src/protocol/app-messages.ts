@@ -82,6 +82,12 @@ export const AppMessages = {
         }),
       ),
       velocities: Type.Optional(Type.Boolean({ description: 'Add joint velocities to the poses.' })),
+      surface: Type.Optional(
+        Type.Boolean({
+          description:
+            'Show fingers that touch a shape resting on its surface, where they are measured some millimetres inside it, and say how firmly each presses. Velocities stay those measured.',
+        }),
+      ),
       predictMs: Type.Optional(
         Type.Number({
           minimum: 0,

@@ -2,6 +2,7 @@ import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
 import { FINGER_STATES, STREAM_PROTOCOL } from './constants.js';
 import { FAULTS_IN_WORDS } from './glove-faults.js';
+import { EVENT_REASONS, LIMITS, LIMITS_TOLD } from './limits.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
 
@@ -153,6 +154,14 @@ export const ServerMessages = {
             '26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, of the moment `timeUs`: what filters are late is made up for, and they are within 10 % of central differences of the poses. The wrist counts as still.',
         }),
       ),
+      pressures: Type.Optional(
+        Type.Array(Type.Number({ minimum: 0, maximum: 1 }), {
+          minItems: 5,
+          maxItems: 5,
+          description:
+            'How firmly each finger presses on what it touches, thumb first: 0 not at all, 0.5 where it is measured 5 mm inside the surface, rising towards 1. Only with `surface`: the poses then have it rest on the surface.',
+        }),
+      ),
     },
     'One pose of one hand.',
   ),
@@ -188,7 +197,9 @@ export const ServerMessages = {
             tensionN: Type.Number(),
             heat: Type.Number({ description: 'Part of the thermal budget used, 0..1.' }),
             by: Type.Optional(Type.String({ description: 'App that holds it.' })),
-            limits: Type.Array(Type.String(), { description: 'Why less is given than was asked.' }),
+            limits: Type.Array(literals(LIMITS, 'One of them.'), {
+              description: `Why less is given than was asked; empty while everything asked for is given. ${LIMITS_TOLD}`,
+            }),
             contact: Type.Optional(
               record(
                 {
@@ -211,7 +222,10 @@ export const ServerMessages = {
             {
               timeUs: microseconds('When.'),
               finger: Type.Optional(literals(FINGERS, 'Which.')),
-              reason: Type.String(),
+              reason: literals(
+                EVENT_REASONS,
+                'One of the `limits` began to act, with the meaning it has there; `armed`: the glove was armed.',
+              ),
             },
             'An intervention of the governor.',
           ),

@@ -108,6 +108,7 @@ export function recordGlove(
       fingerStates: frame.fingerStates,
       poses: frame.poses,
       velocities: undefined,
+      pressures: undefined,
     });
     // Next to the bytes that it was computed from: by the time of the session, not the sample's.
     if (end > 0) part().joints(hand(), clock.nowUs(), pose.subarray(0, end));

@@ -24,6 +24,7 @@ const TRUE = ascii('true');
 const FALSE = ascii('false');
 const REASON = ascii(',"reason":');
 const POSES = ascii(',"poses":[');
+const PRESSURES = ascii(',"pressures":[');
 const VELOCITIES = ascii(',"velocities":[');
 
 const COMMA = 44;
@@ -64,6 +65,10 @@ export function encodeJointsJson(target: Buffer, start: number, message: PoseMes
     at = put(target, at, VELOCITIES);
     at = putRows(target, at, message.velocities, VELOCITY_STRIDE, VELOCITY_SCALE);
   }
+  if (at > 0 && message.pressures) {
+    at = put(target, at, PRESSURES);
+    at = putNumbers(target, at, message.pressures);
+  }
   if (at < 0) return -1;
   target[at++] = BRACE;
   return at;
@@ -86,6 +91,19 @@ function fingerText(states: Uint8Array): Buffer {
     FINGER_TEXTS[index] = text;
   }
   return text;
+}
+
+/** Numbers and the closing bracket, to four places; -1 when one cannot be sent. */
+function putNumbers(target: Buffer, start: number, values: Float64Array): number {
+  let at = start;
+  for (let i = 0; i < values.length; i++) {
+    const value = values[i];
+    if (!(Math.abs(value) < LARGEST)) return -1;
+    if (i > 0) target[at++] = COMMA;
+    at += target.write(String(Math.round(value * 1e4) / 1e4), at, 'latin1');
+  }
+  target[at++] = CLOSE;
+  return at;
 }
 
 /** Rows of numbers and the closing bracket; -1 when a number cannot be sent. */

@@ -15,6 +15,8 @@ export interface PoseMessage {
   readonly poses: Float64Array;
   /** Absent when not subscribed. */
   readonly velocities: Float64Array | undefined;
+  /** How firmly each finger presses, 0..1; absent when not subscribed. */
+  readonly pressures: Float64Array | undefined;
 }
 
 /** Limit for every number of a pose: a scene is ±10 km. Keeps the text short. */

@@ -243,6 +243,7 @@ export class Feed {
       ({ options }) =>
         options.encoding === wanted.encoding &&
         options.velocities === wanted.velocities &&
+        options.surface === wanted.surface &&
         options.predictMs === wanted.predictMs,
     );
     if (!found) {

@@ -142,6 +142,16 @@ describe('poses', () => {
     }
   });
 
+  test('say how firmly fingers press when asked for the surface, and not otherwise', async () => {
+    const [plain, shown] = [await connect(), await connect()];
+    await plain.ask({ type: 'subscribe' });
+    await shown.ask({ type: 'subscribe', surface: true });
+    glove.sample(2000);
+    for (const app of [plain, shown]) await app.reached(() => app.of('joints').length === 1);
+    expect(plain.of('joints')[0]).not.toHaveProperty('pressures');
+    expect(shown.of('joints')[0].pressures).toEqual([0, 0.25, 0.5, 0, 0]);
+  });
+
   test('say at once that the glove is silent, at any rate, and to those who come later', async () => {
     const slow = await connect();
     await slow.ask({ type: 'subscribe', rateHz: 1 });
@@ -210,10 +220,10 @@ describe('other streams', () => {
     for (const app of [one, other]) await app.ask({ type: 'subscribe', streams: ['resistance'] });
     await other.reached(() => other.of('resistance').length >= 1);
     const before = performance.now();
-    glove.events.push({ timeUs: 5, reason: 'tension capped' });
+    glove.events.push({ timeUs: 5, reason: 'tension' });
     for (let i = 0; i < 100; i++) glove.tell('resistance');
     for (const app of [one, other]) {
-      await app.until((m) => m.type === 'resistance' && m.events?.[0].reason === 'tension capped');
+      await app.until((m) => m.type === 'resistance' && m.events?.[0].reason === 'tension');
     }
     const count = one.of('resistance').length;
     expect(count).toBeLessThanOrEqual(3 + ((performance.now() - before) * 60) / 1000);

@@ -2,11 +2,14 @@ import type { Glove, GloveDescription, GloveListener, HandFrame } from '../../sr
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import type { LinkStatus } from '../../src/link/link.js';
+import type { EventReason } from '../../src/protocol/limits.js';
 import type { Refusal } from '../../src/protocol/refusals.js';
 import type { WhoArms } from '../../src/resistance/governor.js';
 
 /** A glove whose samples come when the test says so; it keeps a list of what it was asked. */
 export class FakeGlove implements Glove {
+  /** What rest() gives. */
+  pressures = [0, 0.25, 0.5, 0, 0];
   description: GloveDescription;
   readonly fitsInUse = {};
   readonly rememberDrift = () => [];
@@ -19,7 +22,7 @@ export class FakeGlove implements Glove {
   refusal: Refusal | undefined;
   armRefusal: Refusal | undefined;
   values: Record<string, number | boolean> = {};
-  events: { timeUs: number; reason: string }[] = [];
+  events: { timeUs: number; reason: EventReason }[] = [];
   readonly listeners = new Set<GloveListener>();
   #count = 0;
   #wake: () => void = () => {};
@@ -94,6 +97,11 @@ export class FakeGlove implements Glove {
       curls: [0, 0.5, 0, 0, 0],
     };
   }
+  rest(aheadS: number, poses: Float64Array, pressures: Float64Array): void {
+    this.predict(aheadS, poses);
+    pressures.set(this.pressures);
+  }
+
   predict(aheadS: number, poses: Float64Array): void {
     for (let joint = 0; joint < JOINT_COUNT; joint++) {
       for (let i = 0; i < POSE_STRIDE; i++) {
