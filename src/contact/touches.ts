@@ -39,6 +39,8 @@ export const MAX_TOUCHES = 16;
  */
 export const LATE_BY = 0.045;
 
+/** A finger that is beyond its stop and this far outside has not come there through the shape, metres. */
+const PASSED_BY_M = 1e-3;
 const DEFAULT_TTL_MS = 250;
 const MAX_TTL_MS = 1000;
 
@@ -70,6 +72,8 @@ interface LiveTouch extends Touch {
   posedUs: number;
   readonly placement: Placement;
   readonly memory: Memory;
+  /** Per finger: 1 while it is at its stop or beyond, having come there the way that it closes. */
+  readonly met: Uint8Array;
 }
 
 /** What the fingers meet. Reused by every solve. */
@@ -187,6 +191,7 @@ export class Touches {
    * @param poses all joints, as forwardKinematics made them of `dofs`
    * @param space of the poses; touches in world space need `world`
    * @param out points and normals in it are in the same space
+   * @param curls measured, thumb first, which stops are to be compared with; taken from `dofs` when absent
    */
   solve(
     nowUs: number,
@@ -194,6 +199,7 @@ export class Touches {
     poses: Float64Array,
     space: 'wrist' | 'world',
     out: TouchContacts,
+    curls?: ArrayLike<number>,
   ): void {
     this.#expire(nowUs);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
@@ -204,7 +210,7 @@ export class Touches {
       out.waiting[finger] = 0;
     }
     if (this.#live.length === 0) return;
-    followPose(this.#path, dofs, poses);
+    followPose(this.#path, dofs, poses, curls);
     for (let i = 0; i < this.#live.length; i++) {
       const touch = this.#live[i];
       if (place(touch, poses, space, nowUs)) this.#meet(touch, poses, out);
@@ -212,16 +218,21 @@ export class Touches {
   }
 
   #meet(touch: LiveTouch, poses: Float64Array, out: TouchContacts): void {
-    const { shape, placement, memory, contacts, holds } = touch;
+    const { shape, placement, memory, contacts, holds, met } = touch;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const contact = contacts[finger];
       meetFinger(this.#path, finger, poses, shape, placement, memory, contact);
       const { stop, depth } = contact;
-      if (depth <= 0 || this.#path.curl[finger] <= stop + (holds[finger] === BEGINS ? LATE_BY : 0)) {
+      const curl = this.#path.curl[finger];
+      // The shape lies behind the finger, on a way that it has not come: it moved there, or other fingers led the thumb.
+      const passed = stop < curl && depth < -PASSED_BY_M && met[finger] === 0;
+      met[finger] = stop <= curl && !passed ? 1 : 0;
+      if (!passed && (depth <= 0 || curl <= stop + (holds[finger] === BEGINS ? LATE_BY : 0))) {
         holds[finger] = 1;
-      } else if (holds[finger] === BEGINS) {
+      } else if (holds[finger] === BEGINS || passed) {
         holds[finger] = 0;
       }
+      if (passed) continue;
       if (holds[finger] === 0) {
         out.waiting[finger] = 1;
       } else if (stop < out.stop[finger]) {
@@ -266,6 +277,7 @@ function begin(app: string, layer: string, request: TouchRequest): LiveTouch | S
     memory: createMemory(),
     contacts: FINGERS.map(createFingerContact),
     holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
+    met: new Uint8Array(FINGER_COUNT),
   };
 }
 

@@ -53,6 +53,27 @@ describe('touches', () => {
     }
   });
 
+  it('do not hold a finger that is closed already when the object comes to where it would close', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball({ position: [0, -0.065, -0.6] }), 0);
+    expect(solve(1).stop[1]).toBe(NO_STOP);
+    // In front of the fist: open fingers would meet it on their way.
+    touches.set(
+      'a',
+      undefined,
+      ball({ shape: { kind: 'sphere', radius: 0.015 }, position: [0, -0.05, -0.18] }),
+      0,
+    );
+    const { stop, waiting } = solve(1);
+    const { contacts, holds } = touches.live[0];
+    expect(contacts[2].stop).toBeLessThan(0.9);
+    expect(contacts[2].depth).toBeLessThan(-0.005);
+    expect([stop[2], holds[2], waiting[2]]).toEqual([NO_STOP, 0, 0]);
+    // Once the hand has opened it is in the way as ever.
+    expect(solve(0.1).stop[2]).toBeCloseTo(contacts[2].stop, 2);
+    expect(holds[2]).toBe(1);
+  });
+
   it('report touching and depth once the finger is there', () => {
     const { touches, solve } = createHand();
     touches.set('a', undefined, ball(), 0);
