@@ -4,21 +4,22 @@ import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
 import { carryBy } from '../hand/rigid.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { AppMessageOf } from '../protocol/messages.js';
+import { unitQuaternion } from '../protocol/quaternion.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
 import { createFingerContact, type FingerContact, NO_STOP } from './finger-contact.js';
-import { createMemory, forgetAll, type Memory } from './memory.js';
+import { forgetAll } from './memory.js';
+import { compileParts, meetParts, type Part, placeParts, sameParts } from './parts.js';
 import { type Placement, placeIn } from './placement.js';
-import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
-import { meetFinger } from './solver.js';
+import { isShapeFault, type ShapeFault, shapeFault } from './shapes.js';
 
 /*
  * What a hand touches, and where each finger is to stop. The way through this folder:
  *
- *   app's `touch` ─ set() ─► Touch: shape compiled once (shapes.ts, hull.ts), pose, time to live
+ *   app's `touch` ─ set() ─► Touch: convex parts, compiled once (parts.ts, shapes.ts, hull.ts), pose, time to live
  *                              │
  *   each sample ── solve() ────┤ followPose (closing-path.ts): the way each finger would close from its pose
  *                              │ placeIn: the shape in the space of the poses (wrist, palm or world)
- *                              │ meetFinger (solver.ts): first contact of each finger
+ *                              │ meetFinger (solver.ts): first contact of each finger with each part
  *                              │    └ boneDistance (bone.ts): least distance of a tapered capsule
  *                              │         └ signedDistance (shapes.ts, hull-distance.ts) of a point
  *                              ▼
@@ -32,6 +33,8 @@ export type TouchRequest = AppMessageOf<'touch'>;
 
 /** Most touches that one hand holds at a time, so that no app can make the frame loop late. */
 export const MAX_TOUCHES = 16;
+/** Most convex parts of all of them together. */
+export const MAX_TOUCHED_PARTS = 48;
 
 /**
  * Curl beyond the surface at which a finger is still held when a touch begins. Apps see an overlap only once it is
@@ -63,7 +66,7 @@ interface LiveTouch extends Touch {
   request: TouchRequest;
   expiresUs: number;
   placed: boolean;
-  shape: CompiledShape;
+  parts: readonly Part[];
   /** x, y, z, qx, qy, qz, qw in the frame of request.space. */
   readonly pose: Float64Array;
   /** m/s and rad/s in that frame; undefined: it rests. */
@@ -71,7 +74,6 @@ interface LiveTouch extends Touch {
   /** When it was at `pose`. */
   posedUs: number;
   readonly placement: Placement;
-  readonly memory: Memory;
   /** Per finger: 1 while it is at its stop or beyond, having come there the way that it closes. */
   readonly met: Uint8Array;
 }
@@ -130,7 +132,7 @@ export class Touches {
   /** Takes another hand, or another way of closing. Touches stay. */
   setHand(skeleton: Skeleton, profile: ClosingProfile): void {
     this.#path = createClosingPath(skeleton, profile);
-    for (const touch of this.#live) forgetAll(touch.memory);
+    for (const { parts } of this.#live) for (const { memory } of parts) forgetAll(memory);
   }
 
   /**
@@ -159,16 +161,23 @@ export class Touches {
       touch = made;
       this.#live.push(touch);
     }
-    const pose = setPose(touch.pose, request);
-    if (pose) {
+    const wrong = setPose(touch.pose, request) ?? this.#tooManyParts();
+    if (wrong) {
       this.drop(app, name);
-      return pose;
+      return wrong;
     }
     setVelocity(touch, request);
     touch.posedUs = nowUs;
     touch.request = request;
     touch.expiresUs = nowUs + Math.min(request.ttlMs ?? this.#defaultTtlMs, this.#maxTtlMs) * 1000;
     return undefined;
+  }
+
+  #tooManyParts(): TouchFault | undefined {
+    const parts = this.#live.reduce((sum, touch) => sum + touch.parts.length, 0);
+    if (parts <= MAX_TOUCHED_PARTS) return undefined;
+    const message = `All that a hand touches has ${MAX_TOUCHED_PARTS} convex parts at most; release something or send fewer parts.`;
+    return { code: 'tooMany', message };
   }
 
   /** Ends an app's touch of a layer, or all of its touches. */
@@ -218,10 +227,11 @@ export class Touches {
   }
 
   #meet(touch: LiveTouch, poses: Float64Array, out: TouchContacts): void {
-    const { shape, placement, memory, contacts, holds, met } = touch;
+    const { parts, placement, contacts, holds, met } = touch;
+    placeParts(parts, placement);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const contact = contacts[finger];
-      meetFinger(this.#path, finger, poses, shape, placement, memory, contact);
+      meetParts(this.#path, finger, poses, parts, contact);
       const { stop, depth } = contact;
       const curl = this.#path.curl[finger];
       // The shape lies behind the finger, on a way that it has not come: it moved there, or other fingers led the thumb.
@@ -257,24 +267,29 @@ export class Touches {
   }
 }
 
+/** What is wrong with a touch in itself, whatever else is touched. */
+export function touchFault(request: TouchRequest): ShapeFault | undefined {
+  const parts = compileParts(request.shape);
+  return isShapeFault(parts) ? parts : setPose(new Float64Array(7), request);
+}
+
 /** In `holds`: the touch has not been solved yet, or nobody knew where it is. */
 const BEGINS = 2;
 
 function begin(app: string, layer: string, request: TouchRequest): LiveTouch | ShapeFault {
-  const shape = compileShape(request.shape);
-  if (isShapeFault(shape)) return shape;
+  const parts = compileParts(request.shape);
+  if (isShapeFault(parts)) return parts;
   return {
     app,
     layer,
     request,
     expiresUs: 0,
     placed: true,
-    shape,
+    parts,
     pose: new Float64Array(7),
     velocity: undefined,
     posedUs: 0,
     placement: new Float64Array(12),
-    memory: createMemory(),
     contacts: FINGERS.map(createFingerContact),
     holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
     met: new Uint8Array(FINGER_COUNT),
@@ -283,29 +298,22 @@ function begin(app: string, layer: string, request: TouchRequest): LiveTouch | S
 
 function renew(touch: LiveTouch, request: TouchRequest): ShapeFault | undefined {
   const { shape } = touch.request;
-  if (sameShape(shape, request.shape)) return undefined;
-  const compiled = compileShape(request.shape);
+  if (sameParts(shape, request.shape)) return undefined;
+  const compiled = compileParts(request.shape, touch.parts);
   if (isShapeFault(compiled)) return compiled;
-  touch.shape = compiled;
-  forgetAll(touch.memory);
+  touch.parts = compiled;
   if (shape.kind !== request.shape.kind) touch.holds.fill(BEGINS);
   return undefined;
 }
 
 function setPose(pose: Float64Array, request: TouchRequest): ShapeFault | undefined {
   const [x, y, z] = request.position ?? [0, 0, 0];
-  const [qx, qy, qz, qw] = request.orientation ?? [0, 0, 0, 1];
-  const length = Math.hypot(qx, qy, qz, qw);
-  if (!(length > 1e-3)) {
-    return { code: 'badMessage', message: 'orientation: a quaternion of length 1 is needed, not 0.' };
-  }
+  const turn = unitQuaternion(request.orientation ?? [0, 0, 0, 1]);
+  if (typeof turn === 'string') return shapeFault('/orientation', turn);
   pose[0] = x;
   pose[1] = y;
   pose[2] = z;
-  pose[3] = qx / length;
-  pose[4] = qy / length;
-  pose[5] = qz / length;
-  pose[6] = qw / length;
+  pose.set(turn, 3);
   return undefined;
 }
 

@@ -1,5 +1,5 @@
 import type { Clock } from '../clock.js';
-import { createTouchContacts } from '../contact/touches.js';
+import { createTouchContacts, touchFault } from '../contact/touches.js';
 import { FINGERS } from '../hand/joints.js';
 import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
@@ -205,7 +205,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     touch(app, request) {
       const { resistance, touches } = chain();
       const nowUs = time.nowUs();
-      if (!resistance.armed) return asked(app, request, DISARMED);
+      if (!resistance.armed) return asked(app, request, touchFault(request) ?? DISARMED);
       const fault = touches.set(app, TOUCH_LAYER + (request.layer ?? ''), request, nowUs);
       if (fault) return asked(app, request, fault);
       if (frame.valid) follow(nowUs);
