@@ -7,6 +7,7 @@ import type { AppMessageOf } from '../protocol/messages.js';
 import { unitQuaternion } from '../protocol/quaternion.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
 import { createFingerContact, type FingerContact, NO_STOP } from './finger-contact.js';
+import { createGrasp, DEFAULT_FRICTION, type Grasp, updateGrasp } from './grasp.js';
 import { forgetAll } from './memory.js';
 import { compileParts, meetParts, type Part, placeParts, sameParts } from './parts.js';
 import { type Placement, placeIn } from './placement.js';
@@ -60,6 +61,8 @@ export interface Touch {
   readonly contacts: readonly FingerContact[];
   /** Per finger: 1 if the touch may stop it; 0 if the finger began inside and has not come out yet; 2 not known. */
   readonly holds: Uint8Array;
+  /** Which fingers are at it, and whether they would carry it. */
+  readonly grasp: Grasp;
 }
 
 interface LiveTouch extends Touch {
@@ -115,6 +118,7 @@ export type TouchFault = ShapeFault | { readonly code: 'tooMany'; readonly messa
 export class Touches {
   #path: ClosingPath;
   readonly #live: LiveTouch[] = [];
+  #graspChanges = 0;
   readonly #defaultTtlMs: number;
   readonly #maxTtlMs: number;
 
@@ -127,6 +131,11 @@ export class Touches {
   /** All that is touched now, in no order. */
   get live(): readonly Touch[] {
     return this.#live;
+  }
+
+  /** Counts the changes of what fingers are at and carry. */
+  get graspChanges(): number {
+    return this.#graspChanges;
   }
 
   /** Takes another hand, or another way of closing. Touches stay. */
@@ -190,7 +199,7 @@ export class Touches {
 
   /** Ends every touch. */
   clear(): void {
-    this.#live.length = 0;
+    while (this.#live.length > 0) this.#remove(this.#live.length - 1);
   }
 
   /**
@@ -223,6 +232,9 @@ export class Touches {
     for (let i = 0; i < this.#live.length; i++) {
       const touch = this.#live[i];
       if (place(touch, poses, space, nowUs)) this.#meet(touch, poses, out);
+      const { contacts, grasp, request } = touch;
+      const placed = touch.placed ? contacts : NOWHERE;
+      if (updateGrasp(grasp, placed, request.friction ?? DEFAULT_FRICTION)) this.#graspChanges++;
     }
   }
 
@@ -262,6 +274,7 @@ export class Touches {
   }
 
   #remove(i: number): void {
+    if (this.#live[i].grasp.fingers.includes(1)) this.#graspChanges++;
     const last = this.#live.pop();
     if (last && i < this.#live.length) this.#live[i] = last;
   }
@@ -292,6 +305,7 @@ function begin(app: string, layer: string, request: TouchRequest): LiveTouch | S
     placement: new Float64Array(12),
     contacts: FINGERS.map(createFingerContact),
     holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
+    grasp: createGrasp(),
     met: new Uint8Array(FINGER_COUNT),
   };
 }
@@ -340,6 +354,7 @@ function poseNow({ pose, velocity, posedUs }: LiveTouch, nowUs: number): Float64
   return moved;
 }
 
+const NOWHERE = FINGERS.map(createFingerContact);
 const ORIGIN = [0, 0, 0, 0, 0, 0, 1] as const;
 
 /** Brings a touch into the space of the poses. */

@@ -13,6 +13,7 @@ import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../r
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { unusedOf } from '../resistance/unused.js';
+import { createGestures, type Gestures } from '../sensing/gestures.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
@@ -31,6 +32,7 @@ export interface Chain {
   touches: Touches;
   touchRequests: TouchRequests;
   inputs: Inputs;
+  gestures: Gestures;
   skeleton: Skeleton;
   description: GloveDescription;
   fits: FitsInUse;
@@ -91,6 +93,7 @@ export function makeChain(
     touches: new Touches(skeleton, closing, safety),
     touchRequests: new TouchRequests(forcesOf(actuators, safety)),
     inputs,
+    gestures: createGestures(hand, inputs),
     skeleton,
     description: {
       hand,

@@ -1,12 +1,13 @@
 import { forwardKinematics } from '../hand/forward.js';
 import type { DeviceState } from '../link/codec.js';
+import { reportGestures } from './gesture-report.js';
 import type { GloveParts } from './lifecycle.js';
 import { reportHealth, reportInputs, reportSignals } from './reports.js';
 import type { Glove } from './view.js';
 
 type Readings = Pick<
   Glove,
-  'predict' | 'readInputs' | 'readSignals' | 'readMetrics' | 'readHealth' | 'rememberDrift'
+  'predict' | 'readInputs' | 'readGestures' | 'readSignals' | 'readMetrics' | 'readHealth' | 'rememberDrift'
 >;
 
 /**
@@ -25,6 +26,7 @@ export function createReadings(
       forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.ahead(aheadS));
     },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
+    readGestures: () => reportGestures(hand(), chain.now.gestures, frame, forces.touched()),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),
     readMetrics: () => ({
       counters: codec.counters,

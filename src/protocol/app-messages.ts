@@ -169,6 +169,14 @@ export const AppMessages = {
           description: 'N/m at the surface; hard when absent.',
         }),
       ),
+      friction: Type.Optional(
+        Type.Number({
+          minimum: 0,
+          maximum: 4,
+          description:
+            'Coefficient of friction between skin and surface, by which `gestures` says whether the hand would carry it; 0.6 when absent. It changes no force.',
+        }),
+      ),
       texture: Type.Optional(
         record(
           { amplitude: unit('Of the effort.'), frequencyHz: Type.Number({ minimum: 1, maximum: 200 }) },
@@ -177,7 +185,7 @@ export const AppMessages = {
       ),
       ttlMs,
     },
-    'Say what is touched; each finger is stopped at its surface. Renew it before it expires.',
+    'Say what is touched; each finger is stopped at its surface. Renew it before it expires. One whose `effort` is 0 asks for no force: it is taken also while the glove is disarmed, for the contacts that it gives.',
   ),
   release: message('release', { id, hand: Type.Optional(HandSchema), layer }, "Drop this app's requests."),
   pulse: message(

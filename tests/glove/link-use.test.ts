@@ -147,6 +147,9 @@ describe('what a glove writes', () => {
     const sphere = { kind: 'sphere', radius: 0.03 } as const;
     const touch = { type: 'touch', hand: 'right', shape: sphere } as const;
     expect(live.touch('app', touch)).toMatchObject({ code: 'disarmed' });
+    // Without effort it asks for no force, and gets none once the glove is armed.
+    expect(live.touch('app', { ...touch, layer: 'shown', effort: 0, ttlMs: 1000 })).toBeUndefined();
+    expect(live.touch('app', { ...touch, effort: 0.01 })).toMatchObject({ code: 'disarmed' });
     expect(live.touch('app', { ...touch, orientation: [0, 0, 0, 0] })).toMatchObject({
       path: '/orientation',
     });
