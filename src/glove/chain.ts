@@ -14,6 +14,7 @@ import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../r
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { unusedOf } from '../resistance/unused.js';
+import { createGestures, type Gestures } from '../sensing/gestures.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
@@ -33,6 +34,7 @@ export interface Chain {
   resting: Resting;
   touchRequests: TouchRequests;
   inputs: Inputs;
+  gestures: Gestures;
   skeleton: Skeleton;
   description: GloveDescription;
   fits: FitsInUse;
@@ -94,6 +96,7 @@ export function makeChain(
     resting: createResting(closing),
     touchRequests: new TouchRequests(forcesOf(actuators, safety)),
     inputs,
+    gestures: createGestures(hand, inputs),
     skeleton,
     description: {
       hand,

@@ -1,13 +1,21 @@
 import { DOF_COUNT } from '../hand/dofs.js';
 import { forwardKinematics } from '../hand/forward.js';
 import type { DeviceState } from '../link/codec.js';
+import { reportGestures } from './gesture-report.js';
 import type { GloveParts } from './lifecycle.js';
 import { reportHealth, reportInputs, reportSignals } from './reports.js';
 import type { Glove } from './view.js';
 
 type Readings = Pick<
   Glove,
-  'predict' | 'rest' | 'readInputs' | 'readSignals' | 'readMetrics' | 'readHealth' | 'rememberDrift'
+  | 'predict'
+  | 'rest'
+  | 'readInputs'
+  | 'readGestures'
+  | 'readSignals'
+  | 'readMetrics'
+  | 'readHealth'
+  | 'rememberDrift'
 >;
 
 /**
@@ -32,10 +40,11 @@ export function createReadings(
       const dofs = aheadS > 0 ? sensing.predict(aheadS) : sensing.dofs;
       shownDofs.set(dofs);
       resting.rest(shownDofs);
-      forwardKinematics(skeleton, shownDofs, poses, wrist.root);
+      forwardKinematics(skeleton, shownDofs, poses, aheadS > 0 ? wrist.ahead(aheadS) : wrist.root);
       pressures.set(resting.pressures);
     },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
+    readGestures: () => reportGestures(hand(), chain.now.gestures, frame, forces.touched()),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),
     readMetrics: () => ({
       counters: codec.counters,

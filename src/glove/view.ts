@@ -65,6 +65,8 @@ export interface GloveListener {
   resistance?(): void;
   /** Inputs changed. */
   inputs?(): void;
+  /** A gesture began or ended, or what is touched is held otherwise. */
+  gestures?(): void;
   /** Bytes arrived from the glove; `chunk` is valid only during the call. */
   bytes?(chunk: Uint8Array, arrivalUs: number): void;
   /** Bytes went to the glove; `bytes` is valid only during the call. */
@@ -125,6 +127,8 @@ export interface Glove {
   rest(aheadS: number, poses: Float64Array, pressures: Float64Array): void;
   /** Current inputs as a message body; `seq` is the caller's. */
   readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
+  /** What the hand is doing. */
+  readGestures(): Omit<ServerMessageOf<'gestures'>, 'type'>;
   /** What the sensors say now. */
   readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
   readMetrics(): GloveMetrics;

@@ -1,6 +1,6 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
-import { FINGER_STATES, STREAM_PROTOCOL } from './constants.js';
+import { FINGER_STATES, GESTURES, STREAM_PROTOCOL } from './constants.js';
 import { FAULTS_IN_WORDS } from './glove-faults.js';
 import { EVENT_REASONS, LIMITS, LIMITS_TOLD } from './limits.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
@@ -34,6 +34,16 @@ const linkStatus = record(
   },
   'The path to the glove.',
 );
+
+const GestureState = record({ active: Type.Boolean(), sinceUs: Type.Optional(microseconds('When.')) }, '');
+const GESTURE_MEANING: Readonly<Record<(typeof GESTURES)[number], string>> = {
+  pinch_ext: 'Thumb tip and index tip meet; not on the way from a fist to an open hand.',
+  aim_activate_ext: 'The trigger finger is pulled, for what the hand aims at.',
+  grasp_ext: 'Middle, ring and little finger close around something.',
+  point: 'The index finger is open, the fingers behind it are closed.',
+  fist: 'All fingers are closed, the thumb is with them.',
+  flat: 'All fingers but the thumb are open.',
+};
 
 export const ServerMessages = {
   welcome: message(
@@ -320,6 +330,51 @@ export const ServerMessages = {
       }),
     },
     'What the sensors say now; 60 times a second at most.',
+  ),
+  gestures: message(
+    'gestures',
+    {
+      hand: HandSchema,
+      timeUs: microseconds('Time of the sample.'),
+      valid: Type.Boolean({ description: 'False while the hand is not known: no gesture is then made.' }),
+      states: Type.Object(
+        Object.fromEntries(
+          GESTURES.map((name) => [
+            name,
+            record(
+              {
+                active: Type.Boolean({ description: 'It is being made.' }),
+                sinceUs: Type.Optional(
+                  microseconds('When it began or ended; absent: not since the hand has been known.'),
+                ),
+              },
+              GESTURE_MEANING[name],
+            ),
+          ]),
+        ) as Record<(typeof GESTURES)[number], typeof GestureState>,
+        {
+          additionalProperties: false,
+          description:
+            'Each begins at one threshold and ends at another, and lasts 60 ms at least, so that none flickers.',
+        },
+      ),
+      touches: Type.Array(
+        record(
+          {
+            by: Type.String({ description: 'Id of the app that touches it (`welcome.app`).' }),
+            layer: Type.Optional(Type.String({ description: 'Its layer.' })),
+            fingers: Type.Array(literals(FINGERS, 'Which.'), { description: 'Fingers at its surface.' }),
+            carried: Type.Boolean({
+              description:
+                'Two of these fingers press against each other through it, each inside the cone of friction of the other: lifted, it would come along.',
+            }),
+          },
+          'A thing that is touched.',
+        ),
+        { description: 'What fingers are at, of all apps.' },
+      ),
+    },
+    'What the hand is doing; sent on change. The first three follow the input values of the same names in OpenXR (XR_EXT_hand_interaction).',
   ),
   ack: message(
     'ack',

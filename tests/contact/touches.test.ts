@@ -54,6 +54,59 @@ describe('touches', () => {
     }
   });
 
+  it('do not hold a finger that is closed already when the object comes to where it would close', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball({ position: [0, -0.065, -0.6] }), 0);
+    expect(solve(1).stop[1]).toBe(NO_STOP);
+    // In front of the fist: open fingers would meet it on their way.
+    touches.set(
+      'a',
+      undefined,
+      ball({ shape: { kind: 'sphere', radius: 0.015 }, position: [0, -0.05, -0.18] }),
+      0,
+    );
+    const { stop, waiting } = solve(1);
+    const { contacts, holds } = touches.live[0];
+    expect(contacts[2].stop).toBeLessThan(0.9);
+    expect(contacts[2].depth).toBeLessThan(-0.005);
+    expect([stop[2], holds[2], waiting[2]]).toEqual([NO_STOP, 0, 0]);
+    // Once the hand has opened it is in the way as ever.
+    expect(solve(0.1).stop[2]).toBeCloseTo(contacts[2].stop, 2);
+    expect(holds[2]).toBe(1);
+  });
+
+  it('say which fingers are at the object, and that thumb and index finger would carry it', () => {
+    const { touches, poses, solve } = createHand();
+    solve(0.5);
+    const [thumb, index] = [5, 10].map((joint) => [...poses.subarray(joint * 8, joint * 8 + 8)]);
+    const way = [0, 1, 2].map((i) => index[i] - thumb[i]);
+    const gap = Math.hypot(...way) - thumb[7] - index[7];
+    const at = (share: number) => [0, 1, 2].map((i) => thumb[i] + share * way[i]) as [number, number, number];
+    const middle = (thumb[7] + gap / 2) / Math.hypot(...way);
+    const touch = (radius: number, friction?: number) =>
+      touches.set(
+        'a',
+        'bead',
+        ball({ shape: { kind: 'sphere', radius }, position: at(middle), friction }),
+        0,
+      );
+    touch(gap / 2 - 0.004);
+    solve(0.5);
+    expect(touches.live[0].grasp).toMatchObject({ carried: false });
+    const changes = touches.graspChanges;
+    touch(gap / 2);
+    solve(0.5);
+    const { grasp } = touches.live[0];
+    expect([...grasp.fingers].slice(0, 2)).toEqual([1, 1]);
+    expect(grasp.carried).toBe(true);
+    expect(touches.graspChanges).toBe(changes + 1);
+    solve(0.5);
+    expect(touches.graspChanges).toBe(changes + 1);
+    // Nobody holds a thing that is gone.
+    touches.drop('a');
+    expect(touches.graspChanges).toBe(changes + 2);
+  });
+
   it('report touching and depth once the finger is there', () => {
     const { touches, solve } = createHand();
     touches.set('a', undefined, ball(), 0);

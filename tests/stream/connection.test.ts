@@ -199,6 +199,22 @@ describe('poses', () => {
 });
 
 describe('other streams', () => {
+  test('gestures come at once, then on change, and when the hand is lost', async () => {
+    const app = await App.connect(stream.port);
+    await app.ask({ type: 'subscribe', streams: ['gestures'] });
+    await app.until((m) => m.type === 'gestures');
+    glove.gestures.add('fist');
+    glove.tell('gestures');
+    await app.reached(() => app.of('gestures').length === 2);
+    glove.sample(1000);
+    glove.silence(2000, 'gone');
+    await app.reached(() => app.of('gestures').some(({ valid }) => !valid));
+    expect(app.of('gestures').map(({ states }) => states.fist.active)).toEqual(
+      expect.arrayContaining([false, true]),
+    );
+    expect(app.schemaErrors).toEqual([]);
+  });
+
   test('inputs come at once, then on change, at most at the rate asked', async () => {
     const [slow, every] = [await connect(), await connect()];
     glove.values = { '/user/hand/right/input/trigger/value': 0 };

@@ -2,6 +2,7 @@ import type { Glove, GloveDescription, GloveListener, HandFrame } from '../../sr
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import type { LinkStatus } from '../../src/link/link.js';
+import { GESTURES, type GestureName } from '../../src/protocol/constants.js';
 import type { EventReason } from '../../src/protocol/limits.js';
 import type { Refusal } from '../../src/protocol/refusals.js';
 import type { WhoArms } from '../../src/resistance/governor.js';
@@ -22,6 +23,7 @@ export class FakeGlove implements Glove {
   refusal: Refusal | undefined;
   armRefusal: Refusal | undefined;
   values: Record<string, number | boolean> = {};
+  readonly gestures = new Set<GestureName>();
   events: { timeUs: number; reason: EventReason }[] = [];
   readonly listeners = new Set<GloveListener>();
   #count = 0;
@@ -68,7 +70,7 @@ export class FakeGlove implements Glove {
     for (const listener of this.listeners) listener.frame?.(this.frame);
   }
 
-  tell(event: 'described' | 'health' | 'resistance' | 'inputs'): void {
+  tell(event: 'described' | 'health' | 'resistance' | 'inputs' | 'gestures'): void {
     for (const listener of this.listeners) listener[event]?.();
   }
 
@@ -113,6 +115,21 @@ export class FakeGlove implements Glove {
   }
   readInputs() {
     return { hand: this.description.hand, timeUs: this.frame.timeUs, values: { ...this.values } };
+  }
+  readGestures(): ReturnType<Glove['readGestures']> {
+    const { hand } = this.description;
+    return {
+      hand,
+      timeUs: this.frame.timeUs,
+      valid: this.frame.valid,
+      states: Object.fromEntries(
+        GESTURES.map((name) => [
+          name,
+          { active: this.gestures.has(name), ...(this.gestures.has(name) ? { sinceUs: 5 } : {}) },
+        ]),
+      ) as ReturnType<Glove['readGestures']>['states'],
+      touches: [],
+    };
   }
   readMetrics() {
     return {

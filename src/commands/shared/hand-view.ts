@@ -47,7 +47,13 @@ export function take(view: View, message: ServerMessage, nowMs: number): void {
     }
     return;
   }
-  if (message.type === 'ack' || message.type === 'error' || message.type === 'signals') return;
+  if (
+    message.type === 'ack' ||
+    message.type === 'error' ||
+    message.type === 'signals' ||
+    message.type === 'gestures'
+  )
+    return;
   const hand = view.get(message.hand);
   if (!hand) return;
   if (message.type === 'joints') {
