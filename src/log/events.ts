@@ -70,6 +70,13 @@ export const LOG_EVENTS = {
       'A channel is dead, loose, noisy or otherwise faulty; its finger is free. Logged at most every 10 s per channel, with the newest verdict; `leftOut` counts the faults that came and went in between.',
     fields: ['glove', 'role', 'verdict', 'leftOut'],
   },
+  'fit.ofNobody': {
+    level: 'warn',
+    text: 'the wearer was never fitted',
+    meaning:
+      'A wearer was named (`--person`, `wearer.name`) of whom there is no fit; the numbers of the profile are used.',
+    fields: ['glove', 'hand', 'person'],
+  },
   'fit.bonesRefused': {
     level: 'warn',
     text: 'the fitted bones cannot be a hand',
