@@ -57,6 +57,13 @@ export const LOG_EVENTS = {
     meaning: 'Samples have stopped: every finger is free, and apps see a hand that is not valid.',
     fields: ['glove'],
   },
+  'glove.notUnderstood': {
+    level: 'warn',
+    text: 'what comes is not understood',
+    meaning:
+      'The link is live, but the glove has not described itself: the text says what comes instead (text where frames are expected, a wrong baud rate), and what to do.',
+    fields: ['glove'],
+  },
   'glove.note': {
     level: 'info',
     text: 'note from the glove',

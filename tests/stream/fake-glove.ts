@@ -127,6 +127,9 @@ export class FakeGlove implements Glove {
       faults: [],
     };
   }
+  readTroubles() {
+    return [];
+  }
   recordResistance() {
     return this.readResistance();
   }
