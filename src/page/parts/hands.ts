@@ -4,6 +4,7 @@ import { type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { createFingerChips } from './finger-chips.js';
 import { createUnusedList } from './unused-list.js';
+import { createWristNote } from './wrist-note.js';
 
 /** Part 1: each hand in words, beside the picture that the stage shows. */
 export function createHandsPart(live: Live): Part {
@@ -44,6 +45,7 @@ function createCard(live: Live, side: HandSide) {
   const state = make('p', { class: 'lead', role: 'status' });
   const played = make('p', { class: 'played', hidden: true });
   const unused = createUnusedList();
+  const wrist = createWristNote();
   const { element: chips, stop } = createFingerChips(live, side);
   const card = make(
     'article',
@@ -51,6 +53,7 @@ function createCard(live: Live, side: HandSide) {
     name,
     played,
     state,
+    wrist.element,
     chips,
     unused.element,
   );
@@ -63,6 +66,7 @@ function createCard(live: Live, side: HandSide) {
     played.hidden = recording === undefined;
     setText(played, `Recorded with ${hand.info.name}. Nothing can be felt: forces are not possible.`);
     unused.update(hand);
+    wrist.update(hand);
     const { joints, health, info } = hand;
     const link = health?.link ?? info.link;
     const well = joints?.valid === true && live.connected;
