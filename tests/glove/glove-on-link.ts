@@ -18,7 +18,15 @@ export function gloveOnLink(
     clock = new FakeClock(),
     hand = 'right',
     others,
-  }: { clock?: FakeClock; hand?: 'left' | 'right'; others?: () => readonly Glove[] } = {},
+    channels = CHANNELS,
+    more = {},
+  }: {
+    clock?: FakeClock;
+    hand?: 'left' | 'right';
+    others?: () => readonly Glove[];
+    channels?: readonly string[];
+    more?: object;
+  } = {},
 ) {
   const profile = parseProfile(
     JSON.stringify({
@@ -29,7 +37,10 @@ export function gloveOnLink(
           hand,
           link: { kind: 'serial', path: '/dev/ttyUSB7' },
           codec,
-          channels: CHANNELS.map((role) => ({ role, open: 500, closed: 3500 })),
+          channels: channels.map((role) =>
+            role.startsWith('wrist.') ? { role, open: 0, closed: 4095 } : { role, open: 500, closed: 3500 },
+          ),
+          ...more,
           actuators: [{ role: 'index' }],
         },
       ],
