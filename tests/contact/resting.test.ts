@@ -6,7 +6,6 @@ import {
   CHAIN_START,
   createHandModel,
   createPoses,
-  curlOf,
   DOF_COUNT,
   FINGERS,
   forwardKinematics,
