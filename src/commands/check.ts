@@ -1,7 +1,14 @@
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
+import type { Trouble } from '../glove/view.js';
 import type { CheckReport, LinkReport } from '../guide/report.js';
-import { addGuideOptions, begin, type GuideOptions, openGuide } from './shared/guide-client.js';
+import {
+  addGuideOptions,
+  begin,
+  type GuideClient,
+  type GuideOptions,
+  openGuide,
+} from './shared/guide-client.js';
 import { followGuide } from './shared/guide-screen.js';
 import { wrap } from './shared/wrap.js';
 
@@ -40,12 +47,28 @@ async function check(options: CheckOptions): Promise<void> {
       return;
     }
     if (options.json) console.log(JSON.stringify(report.check, null, 2));
-    else for (const line of checkLines(report.check)) console.log(line);
+    else {
+      const lines = [...checkLines(report.check), ...unnamedLines(await troublesOf(client, report.hand))];
+      for (const line of lines) console.log(line);
+    }
     process.exitCode = report.check.ok ? EXIT_CODE.ok : EXIT_CODE.failed;
   } finally {
     await client.close();
   }
 }
+
+/** What the service knows of the glove besides. */
+async function troublesOf(client: GuideClient, hand: string): Promise<readonly Trouble[]> {
+  type Health = { gloves?: { hand: string; troubles?: Trouble[] }[] };
+  const health = await client.ask<Health>('GET', '/health').catch((): Health => ({}));
+  return health.gloves?.find((glove) => glove.hand === hand)?.troubles ?? [];
+}
+
+/** What the glove has and the profile does not name: no fault, but no use either. */
+const unnamedLines = (troubles: readonly Trouble[]): string[] =>
+  troubles
+    .filter(({ what }) => what === 'profile')
+    .flatMap(({ says, remedy = '' }) => ['', ...wrap(`${says} ${remedy}`, COLUMNS)]);
 
 const COLUMNS = 80;
 const NAME = 15;

@@ -128,7 +128,12 @@ async function guided(
   }
   for (const line of fitLines(report.fit)) out.write(`${line}\n`);
   if (report.fit.channels.length === 0) {
-    throw new TautlineError('notSupported', 'No sensor moved, so nothing is kept.', 'See `tautline check`.');
+    const { refused = 'No sensor moved.' } = report.fit;
+    throw new TautlineError(
+      'notSupported',
+      `${refused} Nothing is kept.`,
+      'Fit again, holding each pose until the next line; `tautline check` finds sensors that do not move.',
+    );
   }
   if (!(await toBeKept(out))) return;
   const kept = await client.ask('POST', '/guide/accept');

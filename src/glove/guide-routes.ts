@@ -193,7 +193,8 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           return glove.guide.read();
         }
         if (!fit || fit.channels.length === 0) {
-          throw new TautlineError('notSupported', 'There is no fit to accept: make one first.');
+          const why = fit?.refused === undefined ? 'make one first.' : fit.refused;
+          throw new TautlineError('notSupported', `There is no fit to accept: ${why}`);
         }
         if (!fit.accepted) {
           keep(glove, fit.person, { channels: [...fit.channels.map(plain)], residualDeg: fit.residualDeg });

@@ -87,6 +87,16 @@ export type AppRequest =
 /** What an app's pose came to: taken, taken but of no use for this reason, or refused. */
 export type TrackOutcome = { limited?: string } | { refused: Refusal };
 
+/** Something about a glove that its owner should mend or know, in whole sentences. */
+export interface Trouble {
+  /** The part: `link`, `samples`, a channel's role, `battery`, `profile`. */
+  what: string;
+  /** wrong: something does not work; attention: it works, but not all of it or not as well as it could. */
+  state: 'wrong' | 'attention';
+  says: string;
+  remedy?: string;
+}
+
 /** Counts of a glove since it was made. */
 export interface GloveMetrics {
   counters: LinkCounters;
@@ -133,6 +143,8 @@ export interface Glove {
   readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
   readMetrics(): GloveMetrics;
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
+  /** What its owner should mend or know; empty when all is well. */
+  readTroubles(): Trouble[];
   /** What the governor grants now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
   /** The same for a recorder: with the events since `since.event`, which is advanced. No reader loses any. */

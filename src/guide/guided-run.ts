@@ -23,6 +23,11 @@ export interface GuidedRun {
   next(): void;
 }
 
+/** What a run needs to know of a channel. */
+export type WatchedChannel = Pick<Channel, 'source' | 'kind' | 'finger'> & {
+  readonly lookup: Pick<Channel['lookup'], 'maxCounts'>;
+};
+
 /** Counts are looked at in blocks of this length: long enough to average noise, short against any motion. */
 const BLOCK_S = 0.02;
 /** A pose is held when nothing moved for this long. */
@@ -54,7 +59,7 @@ const WINDOW = Math.round(HELD_S / BLOCK_S);
  * @param more asked once, after the last of `moves`: what else to ask for, from what was recorded
  */
 export function createGuidedRun(
-  channels: readonly Channel[],
+  channels: readonly WatchedChannel[],
   first: readonly Move[],
   more?: (record: MoveRecord) => readonly Move[],
 ): GuidedRun {

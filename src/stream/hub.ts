@@ -193,6 +193,7 @@ export class Hub implements ConnectionHost {
         name: glove.description.name,
         armed: glove.armed,
         unused: unusedNow(glove),
+        troubles: glove.readTroubles(),
         ...glove.readHealth(),
       })),
       apps: [...this.connections].map(({ app, name, encoding, wanted, dropped, behind }) => ({

@@ -152,6 +152,9 @@ export class FakeGlove implements Glove {
       faults: [],
     };
   }
+  readTroubles() {
+    return [];
+  }
   recordResistance() {
     return this.readResistance();
   }
