@@ -149,7 +149,7 @@ describe('the page', () => {
     await page.waitForSelector('.armbar[data-state="armed"]');
     // The button goes, and leaves the focus near.
     await hold.waitFor({ state: 'hidden' });
-    expect(await focused(page)).toContain('Felt by the right hand');
+    await expect.poll(() => focused(page)).toContain('Felt by the right hand');
     await page.keyboard.up('Space');
     expect(await armedHands()).toEqual([true]);
     // The simulated hand closes by itself, and its strings stop it.
