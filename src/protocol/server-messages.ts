@@ -149,6 +149,11 @@ export const ServerMessages = {
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
       }),
+      recorded: Type.Optional(
+        Type.Literal(true, {
+          description: 'A session is replayed: it is no hand of now. Absent: it is the glove itself.',
+        }),
+      ),
       reason: Type.Optional(Type.String({ description: 'Why not valid.' })),
       fingers: fingerStates,
       poses: Type.Array(Type.Array(Type.Number(), { minItems: 8, maxItems: 8 }), {
