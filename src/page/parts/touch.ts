@@ -11,7 +11,7 @@ import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
 import { createTouchMesh } from '../scene/touch-mesh.js';
 import { choice, slider } from './controls.js';
-import { createForceTable } from './force-table.js';
+import { createFingerTable } from './finger-table.js';
 import { createPlaceControls } from './place-controls.js';
 import {
   inPalm,
@@ -55,7 +55,7 @@ export function createTouchPart(
   const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
   // It takes the focus while the key that armed may still be down: that must not scroll.
   state.addEventListener('keydown', (event) => event.repeat && event.preventDefault());
-  const table = createForceTable();
+  const table = createFingerTable(live);
   const handChoice = make('div');
 
   const armButton = createHoldButton(
@@ -208,7 +208,8 @@ export function createTouchPart(
     else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
     else if (holdsNothing(hand)) setText(state, 'Not felt: every finger stays free. See why below.');
     else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
-    else setText(state, hold?.error?.message ?? 'Asking the service…');
+    // What was refused before the wearer armed is asked for again now.
+    else setText(state, (hold?.error?.code !== 'disarmed' && hold?.error?.message) || 'Asking the service…');
   }
 
   live.changed.on(sync);

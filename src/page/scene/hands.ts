@@ -13,7 +13,7 @@ const COLOUR_NAME: Record<FingerCondition, `--${string}`> = {
   tracked: '--tracked',
   inferred: '--inferred',
   invalid: '--inferred',
-  stopped: '--stopped',
+  held: '--stopped',
 };
 
 /** One hand in the scene. Its group carries the hand's local frame: wrist at the origin, fingers along -Z. */
