@@ -40,6 +40,9 @@ export const holdsNothing = (hand: Pick<LiveHand, 'info'>): boolean => {
   const could = hand.info.actuators.filter(({ role, kind }) => kind !== 'vibration' && isFinger(role));
   return never.length > 0 && could.every(({ unused }) => unused);
 };
+/** A strength can be asked of something that holds a finger of it. */
+export const heedsStrength = ({ info }: Pick<LiveHand, 'info'>): boolean =>
+  info.actuators.some(({ heedsEffort }) => heedsEffort);
 const isFinger = (role: string): boolean => (FINGERS as readonly string[]).includes(role);
 
 /** Twice what most displays show: the pose in each frame is at most 4 ms old. */

@@ -171,3 +171,18 @@ it('can be used at 200 %: nothing reaches over its side, and disarm is in reach'
     expect(await page.evaluate(() => document.querySelector('.bench')?.clientHeight)).toBeGreaterThan(200);
   }
 });
+
+it('offers a strength only where the glove heeds one, and says why where it does not', async () => {
+  const heeding = await startServiceProcess(
+    SIMULATED.replace(/role: index, +kind: stringStop/, '$&, torqueControl: true'),
+  );
+  const [plain, strong] = await Promise.all(
+    [service, heeding].map(({ port }) => openPage(browser, port, 'touch', DESK)),
+  );
+  const strength = (page: Page) => page.getByLabel('Strength').isVisible();
+  await poll(() => strength(strong.page)).toBe(true);
+  expect(await strong.page.isVisible('.no-strength')).toBe(false);
+  await poll(() => plain.page.isVisible('.no-strength')).toBe(true);
+  expect(await strength(plain.page)).toBe(false);
+  await heeding.stop();
+});

@@ -5,7 +5,7 @@ import { arm } from '../arming.js';
 import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { createHoldButton } from '../hold-button.js';
-import { holdsNothing, type Live, recordingOf } from '../live.js';
+import { heedsStrength, holdsNothing, type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
@@ -82,6 +82,11 @@ export function createTouchPart(
       reshape();
     },
   );
+  const noStrength = make(
+    'p',
+    { class: 'lead no-strength', hidden: true },
+    'This glove knows no strength: its servos hold with all the tension that the profile permits, or are free. A soft object lets a finger in further before it is stopped.',
+  );
   const size = slider('Size', { min: 20, max: 120, unit: 'mm' }, (mm) => {
     sizeMm = mm;
     reshape();
@@ -114,6 +119,7 @@ export function createTouchPart(
       hold?.move({ stiffness: STIFFNESS[name].newtonPerMetre });
     }),
     force.element,
+    noStrength,
     place.element,
     make('div', { class: 'card' }, table.element),
     make('details', { class: 'card' }, make('summary', {}, 'Cautions'), cautionList()),
@@ -195,6 +201,8 @@ export function createTouchPart(
     const hand = side && live.hands.get(side);
     if (!hand) return;
     table.update(hand);
+    force.element.hidden = !heedsStrength(hand);
+    noStrength.hidden = heedsStrength(hand);
     if (hand.armed && document.activeElement === armButton) state.focus();
     armButton.hidden = hand.armed;
     const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
