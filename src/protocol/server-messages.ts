@@ -86,6 +86,12 @@ export const ServerMessages = {
                 {
                   role: literals(keysOf(ACTUATOR_ROLE), 'Role.'),
                   kind: literals(keysOf(ACTUATOR_KIND), 'Kind.'),
+                  heedsEffort: Type.Optional(
+                    Type.Boolean({
+                      description:
+                        'Its force follows the effort asked for. False: it holds with all it may, or is free. Absent of what holds no finger.',
+                    }),
+                  ),
                   unused: Type.Optional(
                     record(
                       {
