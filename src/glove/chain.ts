@@ -1,6 +1,7 @@
 import type { Logger } from 'pino';
 import type { FitStore, FitsInUse, SavedHand } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
+import { createResting, type Resting } from '../contact/resting.js';
 import { Touches } from '../contact/touches.js';
 import { mergeFit, mergeStops } from '../guide/merge-fit.js';
 import type { HandModel } from '../hand/hand-model.js';
@@ -9,10 +10,18 @@ import type { Skeleton } from '../hand/skeleton.js';
 import type { Hello } from '../link/codec.js';
 import type { CurlToTravel } from '../link/wire-stop.js';
 import { logEvent } from '../log/events.js';
-import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../resistance/actuators.js';
+import {
+  actuatorFinger,
+  exertsForce,
+  forcesOf,
+  type GloveActuator,
+  heedsEffort,
+  orderAsHello,
+} from '../resistance/actuators.js';
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { unusedOf } from '../resistance/unused.js';
+import { createGestures, type Gestures } from '../sensing/gestures.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
@@ -29,8 +38,10 @@ export interface Chain {
   /** Per actuator. */
   travel: readonly (CurlToTravel | undefined)[];
   touches: Touches;
+  resting: Resting;
   touchRequests: TouchRequests;
   inputs: Inputs;
+  gestures: Gestures;
   skeleton: Skeleton;
   description: GloveDescription;
   fits: FitsInUse;
@@ -89,8 +100,10 @@ export function makeChain(
     actuators,
     travel,
     touches: new Touches(skeleton, closing, safety),
+    resting: createResting(closing),
     touchRequests: new TouchRequests(forcesOf(actuators, safety)),
     inputs,
+    gestures: createGestures(hand, inputs),
     skeleton,
     description: {
       hand,
@@ -102,8 +115,13 @@ export function makeChain(
         return { role, bits, ...(inUse ? { open: inUse.open, closed: inUse.closed } : {}) };
       }),
       actuators: (said ?? glove).actuators.map(({ role, kind }, at) => {
-        const why = unused[at];
-        return { role, kind, ...(why ? { unused: why } : {}) };
+        const [why, actuator] = [unused[at], actuators[at]];
+        return {
+          role,
+          kind,
+          ...(actuator && exertsForce(actuator) ? { heedsEffort: heedsEffort(actuator) } : {}),
+          ...(why ? { unused: why } : {}),
+        };
       }),
       skeleton,
       inputPaths: inputs.paths,

@@ -188,7 +188,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function takeSamples(samples: Samples): void {
     if (!presence.introduced || stopped) return;
     const timeUs = timeSync.map(samples.deviceTimeUs, arrivalUs);
-    const { sensing, skeleton, inputs } = chain.now;
+    const { sensing, skeleton, inputs, gestures } = chain.now;
     sensing.update(samples, timeUs);
     forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, timeUs, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
@@ -208,10 +208,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     forces.follow(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);
+    const gesturesChanged = gestures.update(sensing, timeUs);
     // Behind with what was read at once: the newest of it is passed on, and apps get their turn to ask for less force.
     if (!link.recorded && nowUs - arrivalUs > BEHIND_US) frame.skipped++;
     else listeners.frame();
     if (inputsChanged) listeners.inputs();
+    if (gesturesChanged) listeners.gestures();
     if (sensing.health.version === healthVersion) return;
     healthVersion = sensing.health.version;
     log.verdicts(sensing, nowUs);

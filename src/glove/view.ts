@@ -41,8 +41,8 @@ export interface GloveDescription {
   firmwareVersion?: number;
   /** `open` and `closed`: counts at the ends of the range in use. */
   channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
-  /** `unused`: why an actuator never holds its finger. */
-  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; unused?: Unused }[];
+  /** `heedsEffort`: force follows the effort; absent of what holds nothing. `unused`: why it never holds its finger. */
+  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; heedsEffort?: boolean; unused?: Unused }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];
@@ -65,6 +65,8 @@ export interface GloveListener {
   resistance?(): void;
   /** Inputs changed. */
   inputs?(): void;
+  /** A gesture began or ended, or what is touched is held otherwise. */
+  gestures?(): void;
   /** Bytes arrived from the glove; `chunk` is valid only during the call. */
   bytes?(chunk: Uint8Array, arrivalUs: number): void;
   /** Bytes went to the glove; `bytes` is valid only during the call. */
@@ -126,8 +128,17 @@ export interface Glove {
   listen(listener: GloveListener): () => void;
   /** The newest pose extrapolated by `aheadS` (0..0.05 s) into `poses` (26 × POSE_STRIDE). */
   predict(aheadS: number, poses: Float64Array): void;
+  /**
+   * The newest pose as it is to be shown, fingers that touch resting on the surface.
+   * @param aheadS predicted by so much, 0..0.05 s
+   * @param poses gets 26 × POSE_STRIDE
+   * @param pressures gets how firmly each finger presses, 0..1
+   */
+  rest(aheadS: number, poses: Float64Array, pressures: Float64Array): void;
   /** Current inputs as a message body; `seq` is the caller's. */
   readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
+  /** What the hand is doing. */
+  readGestures(): Omit<ServerMessageOf<'gestures'>, 'type'>;
   /** What the sensors say now. */
   readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
   readMetrics(): GloveMetrics;

@@ -56,6 +56,21 @@ describe('what a glove writes', () => {
     expect(live.readResistance().armed).toBe(false);
     expect(heldSince(from)).toBe(0);
     expect(live.resist('app', hold)).toMatchObject({ code: 'disarmed' });
+    // What could never be felt is said now, not once the wearer has armed.
+    const sphere = { kind: 'sphere', radius: 0.03 } as const;
+    const touch = { type: 'touch', hand: 'right', shape: sphere } as const;
+    expect(live.touch('app', touch)).toMatchObject({ code: 'disarmed' });
+    // Without effort it asks for no force, and gets none once the glove is armed.
+    expect(live.touch('app', { ...touch, layer: 'shown', effort: 0, ttlMs: 1000 })).toBeUndefined();
+    expect(live.touch('app', { ...touch, effort: 0.01 })).toMatchObject({ code: 'disarmed' });
+    expect(live.touch('app', { ...touch, orientation: [0, 0, 0, 0] })).toMatchObject({
+      path: '/orientation',
+    });
+    const flat: [number, number, number][] = Array.from({ length: 9 }, (_, i) => [i, i * i, 0]);
+    expect(live.touch('app', { ...touch, shape: { kind: 'hull', points: flat } })).toMatchObject({
+      code: 'badMessage',
+      path: '/shape/points',
+    });
     live.arm('test', 'wearer');
     await run(300);
     expect(heldSince(from)).toBeGreaterThan(0);

@@ -1,12 +1,14 @@
 import { button, make } from '../dom.js';
 import { roleText, sentence, verdictText } from './words.js';
 
+export type Task = 'check' | 'fit' | 'mount';
+
 /** What `GET /guide` answers. */
 export interface GuideReport {
   hand: string;
   glove: string;
   state: 'idle' | 'running' | 'done' | 'stopped';
-  task?: 'check' | 'fit';
+  task?: Task;
   reason?: string;
   move?: { name: string; prompt: string; number: number; count: number; part: number; bar?: number };
   check?: {
@@ -22,16 +24,32 @@ export interface GuideReport {
     pinchGapMm?: number;
     accepted: boolean;
   };
+  mount?: {
+    person: string;
+    fitted?: {
+      by: 'touch' | 'motion';
+      rotationDeg: number;
+      translationM: number;
+      residualM: number;
+      slipped: number;
+    };
+    line?: string;
+    accepted: boolean;
+  };
 }
 
 /** A channel that repeats better than this is well fitted, degrees. Common practice. */
 const WELL_DEG = 4;
 
 /** What a finished run found, in plain words. */
-export function findings({ state, reason, check, fit }: GuideReport, accept: () => void): HTMLElement[] {
+export function findings(
+  { state, reason, check, fit, mount }: GuideReport,
+  accept: () => void,
+): HTMLElement[] {
   if (state === 'stopped') return [make('p', { class: 'card bad' }, reason ?? 'Stopped.')];
   if (state !== 'done') return [];
   if (fit) return [fitCard(fit, accept)];
+  if (mount) return [mountCard(mount, accept)];
   return check ? [checkCard(check)] : [];
 }
 
@@ -66,6 +84,44 @@ function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): H
       ),
       ...(link.ok ? [entry('Link', true, 'Well', [linkText])] : []),
     ),
+  );
+}
+
+function mountCard(
+  { fitted, line, accepted, person }: NonNullable<GuideReport['mount']>,
+  accept: () => void,
+): HTMLElement {
+  if (!fitted) {
+    return make(
+      'article',
+      { class: 'card findings', 'data-ok': 'false' },
+      make('h3', {}, '⚠ The tracker is not fitted'),
+      make('p', { class: 'remedy' }, `${line ?? ''} Nothing is kept: begin again.`),
+    );
+  }
+  const { by, rotationDeg, translationM, residualM, slipped } = fitted;
+  const off = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time one was off it` : '';
+  return make(
+    'article',
+    { class: 'card findings', 'data-ok': String(by === 'touch') },
+    make(
+      'h3',
+      {},
+      accepted ? `✓ In use${person ? ` for ${person}` : ''}` : 'The place of the tracker is found',
+    ),
+    make(
+      'p',
+      { class: 'lead' },
+      `Known to ${rotationDeg.toFixed(1)}° and ${(translationM * 1000).toFixed(0)} mm, one standard deviation.`,
+    ),
+    by === 'touch'
+      ? make('p', {}, `Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm${off}.`)
+      : make(
+          'p',
+          { class: 'remedy' },
+          '⚠ By nodding and waving alone. If the first nod was not down, it is the wrong way round: look before you use it.',
+        ),
+    ...(accepted ? [] : [button('Use it', accept, { class: 'main big' })]),
   );
 }
 

@@ -35,6 +35,11 @@ export interface Stage {
   readonly frames: number;
 }
 
+/** The local frame has the fingers along -Z and the back of the hand along +Y: stands it up, back to the viewer. */
+export function standUp(place: Object3D): void {
+  place.rotation.x = Math.PI / 2;
+}
+
 /** The picture: a scene that is drawn when something changed, and otherwise costs nothing. */
 export function createStage(parent: HTMLElement): Stage {
   const canvas = document.createElement('canvas');
