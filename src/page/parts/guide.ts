@@ -139,7 +139,9 @@ export function createGuidePart(live: Live): Part {
     if (text === found) return;
     found = text;
     results.replaceChildren(
-      ...findings({ state, hand, ...rest }, () => void act(ask('POST', route('/guide/accept')))),
+      ...findings({ state, hand, ...rest }, (part) => {
+        void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
+      }),
     );
     if (focused) results.focus();
     void savedFits.update();
