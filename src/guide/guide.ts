@@ -18,6 +18,7 @@ import { createLeadership } from './leader.js';
 import { judgeLink } from './link-report.js';
 import { createMountRun, type MountRun } from './mount-run.js';
 import { checkMoves, fitMoves } from './moves.js';
+import { whyNothingMoved } from './nothing-moved.js';
 import { pinchOf } from './pinch-gap.js';
 import type {
   CheckReport,
@@ -124,10 +125,13 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     if (run?.finished) finish(run);
   }
 
-  function finish({ at, moves, record }: GuidedRun): void {
+  function finish({ at, moves, record, abandoned }: GuidedRun): void {
     run = undefined;
     state = 'done';
-    if (at < moves.length) {
+    if (abandoned) {
+      state = 'stopped';
+      reason = whyNothingMoved(record, sources.channels());
+    } else if (at < moves.length) {
       state = 'stopped';
       reason = 'It took too long: begin again.';
     } else if (task === 'fit') {

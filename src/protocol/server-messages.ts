@@ -87,6 +87,12 @@ export const ServerMessages = {
                 {
                   role: literals(keysOf(ACTUATOR_ROLE), 'Role.'),
                   kind: literals(keysOf(ACTUATOR_KIND), 'Kind.'),
+                  heedsEffort: Type.Optional(
+                    Type.Boolean({
+                      description:
+                        'Its force follows the effort asked for. False: it holds with all it may, or is free. Absent of what holds no finger.',
+                    }),
+                  ),
                   unused: Type.Optional(
                     record(
                       {
@@ -154,6 +160,11 @@ export const ServerMessages = {
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
       }),
+      recorded: Type.Optional(
+        Type.Literal(true, {
+          description: 'A session is replayed: it is no hand of now. Absent: it is the glove itself.',
+        }),
+      ),
       reason: Type.Optional(Type.String({ description: 'Why not valid.' })),
       fingers: fingerStates,
       poses: Type.Array(Type.Array(Type.Number(), { minItems: 8, maxItems: 8 }), {
