@@ -72,9 +72,6 @@ it('leads through the fit of a tracker, and uses it', async () => {
   expect(apartM(welcome.hands[0].mount, MOUNT)).toBeLessThan(0.015);
   await page.waitForSelector('.fits :text("mount of the tracker")');
   // The bench says who places the hand now.
-  await page.evaluate(() => {
-    location.hash = 'bench';
-  });
   await page.waitForFunction(() =>
     /^Placed by .+, by a tracker on the glove: \d+ ms old, noise /.test(
       document.querySelector('.bench-hand p.wrist')?.textContent ?? '',
