@@ -29,6 +29,7 @@ import type {
   MountReport,
   StopsReport,
 } from './report.js';
+import { findSensorOffsets } from './sensor-offset.js';
 import { createStopsRun, type StopsRun } from './stops-run.js';
 
 /** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
@@ -248,6 +249,16 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
         return;
       }
       mount = { person, ...outcome, accepted: false };
+      if ('fitted' in outcome) {
+        const { jointCovariance: _, ...fitted } = outcome.fitted;
+        const sensors = findSensorOffsets(
+          outcome.fitted,
+          mountRun.touched,
+          sources.channels(),
+          sources.closing(),
+        );
+        mount = { person, fitted, accepted: false, ...(sensors.length > 0 ? { sensors } : {}) };
+      }
       state = 'done';
       mountRun = undefined;
     },

@@ -29,8 +29,12 @@ export function faultsOf(hand: Pick<LiveHand, 'info' | 'health' | 'joints'>): Fa
   const { info, health, joints } = hand;
   const link = health?.link ?? info.link;
   if (link.state !== 'live') {
-    const what = link.state === 'opening' ? 'Being opened' : 'Not connected';
-    return [{ key: 'link', where: 'Link', what, remedy: link.reason ? sentence(link.reason) : '' }];
+    const remedy = link.reason
+      ? sentence(link.reason)
+      : link.state === 'opening'
+        ? 'It is being opened.'
+        : '';
+    return [{ key: 'link', where: 'Link', what: 'Not connected', remedy }];
   }
   const found: Fault[] = [];
   if (joints && !joints.valid) {

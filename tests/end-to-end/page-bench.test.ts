@@ -186,3 +186,24 @@ it('offers a strength only where the glove heeds one, and says why where it does
   expect(await strength(plain.page)).toBe(false);
   await heeding.stop();
 });
+
+it('does all but the picture in a browser without WebGL', async () => {
+  const context = await browser.newContext({ viewport: DESK });
+  const page = await context.newPage();
+  await page.addInitScript(() => {
+    const give = HTMLCanvasElement.prototype.getContext;
+    HTMLCanvasElement.prototype.getContext = function (this: HTMLCanvasElement, kind: string, ...rest: []) {
+      return kind.startsWith('webgl') ? null : give.call(this, kind, ...rest);
+    } as typeof give;
+  });
+  const errors: string[] = [];
+  page.on('pageerror', ({ message }) => errors.push(message));
+  await page.goto(`http://127.0.0.1:${service.port}/`);
+  await page.waitForSelector('.no-picture:visible');
+  await poll(() => page.locator('.bench-part .condition').allTextContents()).toEqual(Array(5).fill('Sensed'));
+  await service.arm();
+  await page.waitForSelector('.armbar[data-state="armed"]');
+  await page.keyboard.press('Escape');
+  await page.waitForSelector('.armbar[data-state="free"]');
+  expect(errors).toEqual([]);
+});

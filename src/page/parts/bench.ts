@@ -107,7 +107,14 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
   const card = make(
     'article',
     { class: 'bench-hand', 'data-hand': side },
-    make('header', {}, make('div', { class: 'heading' }, name, state, stale), played, faultList),
+    make(
+      'header',
+      {},
+      make('div', { class: 'heading' }, name, state, stale),
+      played,
+      faultList,
+      fingers.unused,
+    ),
     make('section', { class: 'channels-of' }, make('h4', {}, 'Channels'), list),
     fingers.element,
     inputs.element,
@@ -150,7 +157,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
         `${joints.space === 'world' ? 'Placed in the world' : 'Around the wrist'}. ${faults.length === 0 ? 'No fault.' : ''}`,
       );
     fingers.update(hand);
-    inputs.update(hand);
+    inputs.update(silent ? { ...hand, inputs: undefined } : hand);
     facts.update(hand);
     wrist.update(hand);
 

@@ -24,6 +24,8 @@ const percent = (part: number): string => `${Math.round(part * 100)} %`;
 /** Each finger: how it is known, its curl and where its stop is set, whether it is held now and how hard. */
 export interface FingerTable {
   readonly element: HTMLElement;
+  /** Why fingers are never held; put where it is read first. */
+  readonly unused: HTMLElement;
   update(hand: LiveHand): void;
 }
 
@@ -38,7 +40,7 @@ export function createFingerTable(live: Live): FingerTable {
     const stop = make('td', { class: 'stop' });
     const tension = make('td', { class: 'tension' });
     const heat = make('td', { class: 'heat' });
-    const unused = make('span', { class: 'unused', hidden: true }, '⚠ Stays free: see below.');
+    const unused = make('span', { class: 'unused', hidden: true }, '⚠ Stays free');
     const row = make(
       'tr',
       { class: 'chip', 'data-finger': finger },
@@ -73,12 +75,12 @@ export function createFingerTable(live: Live): FingerTable {
       make('thead', {}, make('tr', {}, ...heads)),
       make('tbody', {}, ...rows.map(({ row }) => row)),
     ),
-    unusedList.element,
     why,
   );
   let reasons = '';
   return {
     element,
+    unused: unusedList.element,
     update(hand) {
       const { resistance, info } = hand;
       const conditions = fingerConditions(hand);

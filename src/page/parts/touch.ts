@@ -102,8 +102,9 @@ export function createTouchPart(
     'section',
     { 'aria-labelledby': 'touch-title', class: 'touch' },
     make('h2', { id: 'touch-title' }, 'Touch'),
-    make('div', { class: 'card arm-card' }, state, armButton),
+    make('div', { class: 'card arm-card' }, state, armButton, table.unused),
     handChoice,
+    make('div', { class: 'card' }, table.element),
     choice(
       'Shape',
       SHAPES.map((name) => ({ value: name, label: SHAPE_LABEL[name] })),
@@ -121,7 +122,6 @@ export function createTouchPart(
     force.element,
     noStrength,
     place.element,
-    make('div', { class: 'card' }, table.element),
     make('details', { class: 'card' }, make('summary', {}, 'Cautions'), cautionList()),
   );
 
