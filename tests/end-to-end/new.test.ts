@@ -104,10 +104,14 @@ it.concurrent('a running service says that a glove sends text, and the doctor en
   // The cable is pulled.
   await glove.quit();
   let gone = await run('status', '--url', url);
-  for (let i = 0; i < 40 && !/link: .*(port|gone|no such)/.test(gone.stdout.replace(/\n +/g, ' ')); i++) {
+  for (
+    let i = 0;
+    i < 40 && !/link: .*(does not exist|is gone)/.test(gone.stdout.replace(/\n +/g, ' '));
+    i++
+  ) {
     await new Promise((resolve) => setTimeout(resolve, 250));
     gone = await run('status', '--url', url);
   }
   expect(gone.code).toBe(1);
-  expect(gone.stdout.replace(/\n +/g, ' ')).toMatch(/link: .*(port|gone|no such)/);
+  expect(gone.stdout.replace(/\n +/g, ' ')).toMatch(/link: .*(does not exist|is gone)/);
 }, 120_000);
