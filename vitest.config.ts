@@ -11,6 +11,7 @@ const WAITING = endToEnd('guided', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
 const WORKING = endToEnd(
   'clients',
+  'clients-csharp',
   'document-commands',
   'documents',
   'package',

@@ -2,19 +2,28 @@
  * How well the mount of a tracker is found, over many simulated wearers:
  *
  *   npx tsx scripts/mount-trials.ts --count 1000 --seed 1
+ *
+ * With --bad only runs that must be refused.
  */
 import { parseArgs } from 'node:util';
-import { fitMount, fitMountByMotion } from '../src/hand/fit-mount.js';
+import { fitMount, fitMountByMotion, type MountSample } from '../src/hand/fit-mount.js';
+import type { HandSide } from '../src/hand/joints.js';
+import { createSkeleton } from '../src/hand/skeleton.js';
 import {
   angleBetweenDeg,
   apartM,
   createMountWearer,
   tipErrorM,
+  type Wearer,
   type WearerOptions,
 } from '../tests/hand/mount-wearer.js';
 
 const { values } = parseArgs({
-  options: { count: { type: 'string', default: '1000' }, seed: { type: 'string', default: '1' } },
+  options: {
+    bad: { type: 'boolean', default: false },
+    count: { type: 'string', default: '1000' },
+    seed: { type: 'string', default: '1' },
+  },
 });
 const count = Number(values.count);
 const seed = Number(values.seed);
@@ -39,7 +48,7 @@ const line = (name: string, numbers: number[]): void => {
   console.log(`  ${name.padEnd(34)}${[0.5, 0.9, 0.99, 1].map((p) => percentile(sorted, p)).join('')}${rms}`);
 };
 
-for (const [name, options] of Object.entries(TRIALS)) {
+for (const [name, options] of Object.entries(values.bad ? {} : TRIALS)) {
   const rows = {
     turn: [],
     place: [],
@@ -113,3 +122,54 @@ for (let n = 0; n < count; n++) {
 console.log(`nod and wave alone: ${count} wearers, refused ${refusedByMotion}`);
 line('rotation, degrees', motion.turn);
 line('translation, mm', motion.place);
+
+/** Runs that decide nothing, or not what they seem to: what is accepted beyond three times what is stated. */
+const BAD: Record<string, (seed: number) => { wearer: Wearer; samples?: MountSample[]; side?: HandSide }> = {
+  'a hand held still': (seed) => ({ wearer: createMountWearer({ seed, turnDeg: 3 }) }),
+  'one finger alone': (seed) => ({ wearer: createMountWearer({ seed, fingers: [1] }) }),
+  'thumb and index in the place of each other, ring and little': (seed) => {
+    const wearer = createMountWearer({ seed });
+    const samples = wearer.samples.map((one) => ({ ...one, finger: [1, 0, 2, 4, 3][one.finger] }));
+    return { wearer, samples };
+  },
+  'the other hand': (seed) => ({ wearer: createMountWearer({ seed, side: 'left' }), side: 'right' }),
+  'every finger on the thumb, the hand carried about': (seed) => {
+    const wearer = createMountWearer({ seed });
+    const samples = wearer.samples.map((one, n) => {
+      const s = n / 10;
+      const by = [0.1 * Math.sin(1.3 * s + seed), 0.08 * Math.sin(1.7 * s), 0.09 * Math.sin(0.9 * s + 2)];
+      const tracker = Float64Array.from(one.tracker, (value, k) => (k < 3 ? value + by[k] : value));
+      return { ...one, tracker };
+    });
+    return { wearer, samples };
+  },
+  'fingertips that slip by 40 mm half of the time': (seed) => {
+    const wearer = createMountWearer({ seed });
+    const samples = wearer.samples.map((one, n) => {
+      const off = n % 30 < 15 ? 0.04 : 0;
+      const tracker = Float64Array.from(one.tracker, (value, k) =>
+        k === one.finger % 3 ? value + off : value,
+      );
+      return { ...one, tracker };
+    });
+    return { wearer, samples };
+  },
+};
+for (const [name, make] of Object.entries(BAD)) {
+  const said: Record<string, number> = {};
+  let wrong = 0;
+  for (let n = 0; n < count; n++) {
+    const { wearer, samples = wearer.samples, side } = make(seed * 1_000_003 + n);
+    const outcome = fitMount(side ? createSkeleton({ side }) : wearer.believed, samples);
+    const word = 'fault' in outcome ? outcome.fault : 'accepted';
+    said[word] = (said[word] ?? 0) + 1;
+    if ('fault' in outcome) continue;
+    const { mount, rotationDeg, translationM } = outcome.fitted;
+    if (
+      angleBetweenDeg(mount, wearer.mount) > 3 * rotationDeg ||
+      apartM(mount, wearer.mount) > 3 * translationM
+    )
+      wrong++;
+  }
+  console.log(`${name}: ${JSON.stringify(said)}, false accepts: ${wrong} of ${count}`);
+}

@@ -1,8 +1,10 @@
 import { readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { CLIENT_ERROR_CODES } from '../src/client/errors.js';
+import { MAX_TOUCHED_PARTS, MAX_TOUCHES } from '../src/contact/touches.js';
 import { ERROR_CODES } from '../src/errors.js';
 import { JOINT_NAMES } from '../src/hand/joints.js';
+import { MAX_APP_MESSAGE } from '../src/protocol/constants.js';
 import { AppMessages, ServerMessages, ShapeSchema } from '../src/protocol/messages.js';
 import { EXAMPLES } from '../src/stream/examples.js';
 import { BINARY_LAYOUT } from '../src/stream/joints-record.js';
@@ -28,6 +30,11 @@ interface Schema {
 
 const INTRODUCTION = fileURLToPath(new URL('protocol-introduction.md', import.meta.url));
 
+const SHAPE_LIMITS = `A hand touches ${MAX_TOUCHES} things at a time, of ${MAX_TOUCHED_PARTS} convex parts in all; a message has ${MAX_APP_MESSAGE} bytes
+at most, and a larger one ends the connection (close code 1009). A touch that cannot be felt, such as a hull whose
+points lie in a plane or an orientation that is no unit quaternion, is refused with the \`path\` of what is wrong, armed
+or not.`;
+
 /** docs/protocol.md: the introduction beside this file, then everything that the schemas know. */
 export function protocolPage(): string {
   return [
@@ -40,6 +47,7 @@ export function protocolPage(): string {
     '### Shapes',
     'The `shape` of a touch is one of:',
     ShapeSchema.anyOf.map((shape) => shapeLine(shape as Schema)).join('\n'),
+    SHAPE_LIMITS,
     '## What the service sends',
     ...Object.entries(ServerMessages).map(([name, schema]) => section(name, schema as Schema)),
     '## The binary record',
@@ -102,7 +110,10 @@ function typeOf(field: Schema): string {
   if (field.enum) return field.enum.length > 8 ? 'name' : field.enum.map((v) => `\`${v}\``).join(' ');
   if (field.patternProperties) return 'map';
   if (field.properties) return field.properties.thumb ? 'by finger' : 'object';
-  if (field.anyOf) return field.anyOf.every(({ properties }) => properties) ? 'a shape' : 'text or number';
+  if (field.anyOf) {
+    if (field.anyOf.every(({ properties }) => properties)) return 'a shape';
+    return field.anyOf.map((one) => typeOf(one)).join(' or ');
+  }
   if (field.type === 'array') {
     if (Array.isArray(field.items)) return `${field.items.length} numbers`;
     return field.items?.enum ? `list of ${typeOf(field.items)}` : 'list';

@@ -7,6 +7,7 @@ import { exitCodeOf, sayFailure } from './commands/failure.js';
 import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
 import { addInstallCommands } from './commands/install.js';
+import { addNewCommand } from './commands/new.js';
 import { addOpenxrCommands } from './commands/openxr.js';
 import { addPortsCommand } from './commands/ports.js';
 import { addRecordCommand } from './commands/record.js';
@@ -51,6 +52,7 @@ const program = new Command('tautline')
     `
 Examples:
   tautline run                           a simulated glove, nothing to plug in
+  tautline new                           write a profile for a glove that is plugged in
   tautline run --profile my-glove.yaml   your own
   tautline check --profile my-glove.yaml is every sensor wired and well?
   tautline fit --profile my-glove.yaml   fit it to your hand
@@ -61,6 +63,7 @@ Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.failed} a failed check, ${EXIT_COD
 addRunCommand(program);
 addWatchCommand(program);
 addArmCommands(program);
+addNewCommand(program);
 addCheckCommand(program);
 addFitCommand(program);
 addPortsCommand(program);

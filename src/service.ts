@@ -1,6 +1,6 @@
 import { existsSync } from 'node:fs';
 import type { Logger } from 'pino';
-import { fitFileOf, openFits } from './config/fit-file.js';
+import { type FitStore, fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
 import { addGuideRoutes } from './glove/guide-routes.js';
@@ -44,6 +44,25 @@ export interface Service {
   close(): Promise<void>;
 }
 
+/** Gloves of which the wearer in use has no fit, as fields and a line for the log. */
+function unfittedOf(
+  { person, entries }: FitStore,
+  { gloves }: Profile,
+): [{ glove: string; hand: string; person: string }, string][] {
+  if (person === undefined) return [];
+  const live = entries.filter(({ undone }) => !undone);
+  const names = [...new Set(live.map((fit) => fit.person))].join(', ') || 'nobody yet';
+  return gloves
+    .filter(
+      ({ name, hand }) =>
+        !live.some((fit) => fit.person === person && fit.glove === name && fit.hand === hand),
+    )
+    .map(({ name, hand }) => [
+      { glove: name, hand, person },
+      `there is no fit of ${person} for the ${hand} hand, so the numbers of the profile are used (fitted: ${names}); make one with \`tautline fit --person ${person}\``,
+    ]);
+}
+
 const demosDirectory = packageFile('dist/demos');
 const pageDirectory = packageFile('dist/page');
 
@@ -60,6 +79,9 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   if (!replay)
     for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, cautionLine(caution));
   const fits = openFits(profileFile && fitFileOf(profileFile), options.person ?? profile.wearer.name);
+  if (!replay && options.person !== undefined) {
+    for (const unfitted of unfittedOf(fits, profile)) logEvent(logger, 'fit.ofNobody', ...unfitted);
+  }
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const shown = gloves.map(createShownGlove);
   const sessions = createSessions({ folder: sessionsFolder, shown, profile, logger, version });

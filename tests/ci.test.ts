@@ -30,7 +30,7 @@ function missing(command: string): string | undefined {
   const script = /^npm (?:run (?:--silent )?)?(\S+)$/.exec(command)?.[1];
   if (script === 'ci') return undefined;
   if (script !== undefined) return script in packageJson.scripts ? undefined : `no script ${script}`;
-  if (/^sudo apt-get (update|install --yes --no-install-recommends [a-z0-9+ -]+)$/.test(command))
+  if (/^sudo apt-get (update|install --yes --no-install-recommends [a-z0-9+. -]+)$/.test(command))
     return undefined;
   return existsSync(command) ? undefined : `no program ${command}`;
 }

@@ -8,6 +8,7 @@ import {
   setCurl,
   setHandSplay,
 } from '../../src/hand/index.js';
+import type { ConvexShape } from '../../src/protocol/messages.js';
 import { type Figures, timeInTurns } from './figure.js';
 
 /** Points evenly over a sphere (golden spiral), as the hull of a ball. */
@@ -21,6 +22,32 @@ function ballHull(count: number, radius: number): TouchRequest['shape'] {
   return { kind: 'hull', points };
 }
 
+/** A cup: a wall of eight boxes around an opening wide enough for a hand to close on. */
+function cup(radius: number, heightM: number): TouchRequest['shape'] {
+  const width = 2 * radius * Math.tan(Math.PI / 8);
+  const parts = Array.from({ length: 8 }, (_, i) => {
+    const turn = (i * Math.PI) / 4;
+    return {
+      shape: { kind: 'box' as const, size: [0.004, heightM, width] as [number, number, number] },
+      position: [radius * Math.cos(turn), 0, -radius * Math.sin(turn)] as [number, number, number],
+      orientation: [0, Math.sin(turn / 2), 0, Math.cos(turn / 2)] as [number, number, number, number],
+    };
+  });
+  return { kind: 'compound', parts };
+}
+
+/** The same with hulls: as much as convex parts of a mesh cost. */
+function ballOfHulls(count: number, points: number): TouchRequest['shape'] {
+  const parts = Array.from({ length: count }, (_, i) => {
+    const turn = (2 * i * Math.PI) / count;
+    return {
+      shape: ballHull(points, 0.015) as ConvexShape,
+      position: [0.02 * Math.cos(turn), 0, 0.02 * Math.sin(turn)] as [number, number, number],
+    };
+  });
+  return { kind: 'compound', parts };
+}
+
 /** By the name of their figure. */
 const SHAPES: Record<string, TouchRequest['shape']> = {
   touchSphere: { kind: 'sphere', radius: 0.035 },
@@ -29,6 +56,8 @@ const SHAPES: Record<string, TouchRequest['shape']> = {
   touchCylinder: { kind: 'cylinder', radius: 0.03, length: 0.12 },
   touchHull64: ballHull(64, 0.035),
   touchHull256: ballHull(256, 0.035),
+  touchCup8: cup(0.035, 0.09),
+  touchHulls8: ballOfHulls(8, 32),
 };
 
 /**
@@ -65,7 +94,7 @@ export async function measureTouch(): Promise<Figures> {
       {
         value: ns[i + 1] / 1000,
         unit: 'us',
-        bar: 50,
+        bar: SHAPES[name].kind === 'compound' ? 200 : 50,
         better: 'lower',
         reference: `5 fingers x 1 shape, CPU time; ${ratiosToFirst[i + 1].toFixed(1)} x the frame that touches nothing, ${(ns[0] / 1000).toFixed(1)} us`,
       },

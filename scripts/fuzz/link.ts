@@ -121,7 +121,15 @@ function gloveUnderTest(profile: Profile, random: Random, count: (outcome: strin
   glove.listen({
     frame(frame) {
       const { hand } = glove.description;
-      const message = { ...frame, hand, seq: seq++, timeUs: Math.round(frame.timeUs), aheadMs: 0 };
+      const message = {
+        ...frame,
+        hand,
+        seq: seq++,
+        timeUs: Math.round(frame.timeUs),
+        aheadMs: 0,
+        recorded: false,
+        pressures: undefined,
+      };
       count(frame.valid ? 'valid pose' : 'silence');
       if (encodeJointsBinary(buffer, 4, message) < 0) throw new Error('a pose is not finite');
       if ((seq & 15) === 0 && encodeJointsJson(buffer, 4, message) < 0)

@@ -4,6 +4,7 @@ import type { AppMessageOf, ServerMessage } from '../protocol/messages.js';
 import { type Ack, Connection, type ConnectionState } from './connection.js';
 import { ClientError } from './errors.js';
 import { Events } from './events.js';
+import { GestureChanges } from './gestures.js';
 import { type Hold, type HoldRequest, Holds, type ResistRequest } from './hold.js';
 import { Newest } from './newest.js';
 import type { ClientEvents, ConnectOptions, Inputs, Welcome } from './options.js';
@@ -31,6 +32,7 @@ export class Client {
   readonly #clock = createServiceClock();
   readonly #poses = new Map<HandSide, HandPose>();
   readonly #inputs = new Map<HandSide, Inputs>();
+  readonly #gestures = new GestureChanges();
   readonly #armed = new Map<HandSide, boolean>();
   readonly #iterations = new Set<{ hand: HandSide | undefined; newest: Newest<HandPose> }>();
   readonly #holds: Holds;
@@ -99,10 +101,10 @@ export class Client {
   /** Listens; returns the function that stops it. A stream that nobody asked for yet is subscribed. */
   on<T extends keyof ClientEvents>(type: T, listener: (event: ClientEvents[T]) => void): () => void {
     const off = this.#events.on(type, listener);
-    if (isStream(type)) this.#wantsChanged();
+    if (isStream(type) || type === 'gesture') this.#wantsChanged();
     return () => {
       off();
-      if (isStream(type)) this.#wantsChanged();
+      if (isStream(type) || type === 'gesture') this.#wantsChanged();
     };
   }
 
@@ -247,6 +249,7 @@ export class Client {
   }
 
   #losePoses(reason: string): void {
+    for (const change of this.#gestures.end(this.serviceTimeUs() ?? 0)) this.#events.emit('gesture', change);
     for (const [hand, pose] of this.#poses) {
       if (!pose.valid) continue;
       const lost = Object.assign(new HandPose(), pose, { valid: false, reason });
@@ -279,6 +282,10 @@ export class Client {
         break;
       case 'signals':
         this.#events.emit('signals', message);
+        break;
+      case 'gestures':
+        this.#events.emit('gestures', message);
+        for (const change of this.#gestures.changes(message)) this.#events.emit('gesture', change);
         break;
       case 'welcome':
         this.#takeWelcome(message);
@@ -338,7 +345,8 @@ export class Client {
   }
 
   #wantedStreams(): StreamName[] {
-    const listened = (stream: StreamName) => this.#events.has(stream);
+    const listened = (stream: StreamName) =>
+      this.#events.has(stream) || (stream === 'gestures' && this.#events.has('gesture'));
     const chosen = this.options.streams ?? STREAMS.filter((s) => s === 'joints' || listened(s));
     // Whoever holds must know whether the glove is armed.
     return this.#holds.any && !chosen.includes('resistance') ? [...chosen, 'resistance'] : [...chosen];
@@ -355,7 +363,7 @@ export class Client {
   }
 
   #subscribe(): void {
-    const { app, hands, rateHz, velocities = true, predictMs } = this.options;
+    const { app, hands, rateHz, velocities = true, surface, predictMs } = this.options;
     const request = {
       type: 'subscribe' as const,
       app,
@@ -363,6 +371,7 @@ export class Client {
       streams: this.#wantedStreams(),
       rateHz,
       velocities,
+      surface,
       predictMs,
     };
     const text = JSON.stringify(request);

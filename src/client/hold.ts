@@ -157,10 +157,15 @@ class LiveHold implements Hold<object> {
     if (this.state === 'released' || this.state === 'refused') return;
     const nowMs = performance.now();
     if (!this.host.connected) this.pause(PAUSE.notConnected);
-    else if (!this.host.armed(this.hand)) this.pause(PAUSE.disarmed);
+    else if (!this.host.armed(this.hand) && !this.#asksForNoForce) this.pause(PAUSE.disarmed);
     // A hidden page draws no frames: what it holds lasts only while the app itself moves it.
     else if (isHidden() && nowMs - this.#movedMs > HOLD_TTL_MS) this.pause(PAUSE.hidden);
     else this.#ask(nowMs);
+  }
+
+  /** Such a touch is taken while the glove is disarmed, too: for `gestures`. */
+  get #asksForNoForce(): boolean {
+    return this.message.type === 'touch' && this.message.effort === 0;
   }
 
   pause(error: ClientError): void {

@@ -22,5 +22,6 @@ export type * from './options.js';
 export { HandPose, jointIndex, type Quaternion, type Vector3 } from './pose.js';
 export { MAX_AHEAD_US } from './prediction.js';
 export type { RigidPose } from './rigid.js';
+export { convexParts, ring } from './shapes.js';
 export { type AttachOptions, attachHand, type HandGroup } from './three.js';
 export { createXRHand, type GloveXRHand, type WearOptions, wearGloves, XR_JOINT_NAMES } from './webxr.js';

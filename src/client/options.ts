@@ -1,5 +1,5 @@
 import type { HandSide } from '../hand/joints.js';
-import type { StreamName } from '../protocol/constants.js';
+import type { GestureName, StreamName } from '../protocol/constants.js';
 import type { ServerMessageOf } from '../protocol/messages.js';
 import type { ConnectionState } from './connection.js';
 import type { ClientError } from './errors.js';
@@ -17,6 +17,8 @@ export interface ConnectOptions {
   rateHz?: number;
   /** With velocities, which `poseAt` needs; true when absent. */
   velocities?: boolean;
+  /** Show fingers that touch resting on the surface, and give `pressures`. */
+  surface?: boolean;
   /** How far the service predicts ahead, ms, 0..50; not needed with `poseAt`. */
   predictMs?: number;
   /** `binary` when absent: smaller, and cheaper to read. */
@@ -36,6 +38,15 @@ export type Inputs = ServerMessageOf<'inputs'>;
 export type ResistanceReport = ServerMessageOf<'resistance'>;
 export type HealthReport = ServerMessageOf<'health'>;
 export type SignalsReport = ServerMessageOf<'signals'>;
+export type GesturesReport = ServerMessageOf<'gestures'>;
+export interface GestureChange {
+  hand: HandSide;
+  gesture: GestureName;
+  /** It began; false: it ended. */
+  active: boolean;
+  /** When, by the service's clock. */
+  timeUs: number;
+}
 export interface StateChange {
   state: ConnectionState;
   /** Why it is not open. */
@@ -48,6 +59,10 @@ export interface ClientEvents {
   resistance: ResistanceReport;
   health: HealthReport;
   signals: SignalsReport;
+  /** What the hand is doing and holding, whenever that changes. */
+  gestures: GesturesReport;
+  /** One gesture began or ended. */
+  gesture: GestureChange;
   welcome: Welcome;
   state: StateChange;
   error: ClientError;

@@ -41,6 +41,8 @@ export class HandPose implements JointsRecord {
   space: 'wrist' | 'world' = 'wrist';
   /** False while the glove is silent: the pose is then the last known. */
   valid = false;
+  /** A session is replayed: it is no hand of now. */
+  recorded = false;
   /** Why not valid. */
   reason: string | undefined;
   /** tracked: sensed; inferred: filled in; invalid: not known. */
@@ -55,6 +57,8 @@ export class HandPose implements JointsRecord {
   poses = new Float32Array(JOINT_COUNT * POSE_STRIDE);
   /** 26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, if subscribed. */
   velocities: Float32Array | undefined;
+  /** How firmly each finger presses on what it touches, thumb first, 0..1, if subscribed with `surface`. */
+  pressures: Float32Array | undefined;
 
   /** Position of a joint, m. */
   position(name: JointName, out: Vector3 = [0, 0, 0]): Vector3 {
@@ -109,13 +113,15 @@ export function poseFromMessage(message: ServerMessageOf<'joints'>): HandPose {
     poseTimeUs = timeUs,
     space,
     valid,
+    recorded = false,
     reason,
     fingers,
     poses,
     velocities,
   } = message;
-  Object.assign(pose, { hand, seq, timeUs, poseTimeUs, space, valid, reason, fingers });
+  Object.assign(pose, { hand, seq, timeUs, poseTimeUs, space, valid, recorded, reason, fingers });
   flatten(poses, POSE_STRIDE, pose.poses);
+  if (message.pressures) pose.pressures = Float32Array.from(message.pressures);
   if (velocities) {
     pose.velocities = new Float32Array(JOINT_COUNT * VELOCITY_STRIDE);
     flatten(velocities, VELOCITY_STRIDE, pose.velocities);

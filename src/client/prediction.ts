@@ -23,9 +23,11 @@ export function predict(pose: HandPose, aheadUs: number, into: HandPose): HandPo
   into.timeUs = pose.timeUs;
   into.space = pose.space;
   into.valid = pose.valid;
+  into.recorded = pose.recorded;
   into.reason = pose.reason;
   into.fingers = pose.fingers;
   into.velocities = pose.velocities;
+  into.pressures = pose.pressures;
   into.aheadUs = pose.aheadUs;
   const { velocities, poses: from } = pose;
   const to = into.poses;

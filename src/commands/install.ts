@@ -102,9 +102,12 @@ export function addInstallCommands(program: Command): void {
     .addOption(urlOption('where the service is; when left out, the address of its profile'))
     .addOption(tokenOption())
     .option('--json', 'print JSON')
-    .addHelpText('after', '\nExample:\n  tautline status\n\nEnds with 0 if it is running, else with 1.')
+    .addHelpText(
+      'after',
+      '\nExample:\n  tautline status\n\nEnds with 0 if it runs and nothing of its gloves is to be mended, else with 1.',
+    )
     .action(async ({ token, json }: StatusOptions, command: Command) => {
-      const [{ gatherStatus, statusLines, situation, NOTE }, { EXIT_CODE }] = await Promise.all([
+      const [{ allWell, gatherStatus, statusLines, situation, NOTE }, { EXIT_CODE }] = await Promise.all([
         import('../doctor/status.js'),
         import('../errors.js'),
       ]);
@@ -116,7 +119,7 @@ export function addInstallCommands(program: Command): void {
           ? wrap(line.trimStart(), COLUMNS - NOTE.length).map((part) => NOTE + part)
           : [line];
       console.log(json ? JSON.stringify(status, null, 2) : statusLines(status).flatMap(fold).join('\n'));
-      if (!status.running) process.exitCode = EXIT_CODE.failed;
+      if (!allWell(status)) process.exitCode = EXIT_CODE.failed;
     });
 }
 

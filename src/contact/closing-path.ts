@@ -91,11 +91,20 @@ function jointSpeed(chainLengths: Float64Array, finger: number, joint: number, r
 /**
  * Takes over the present pose.
  * @param poses of all joints, in any space, as forwardKinematics made them of `dofs`
+ * @param curls measured, thumb first: what stops are compared with. A thumb that is guided to a pinch has other joint
+ *   angles than its curl says, so they cannot be taken from `dofs`; that is done when they are absent
  */
-export function followPose(path: ClosingPath, dofs: DofArray, poses: Float64Array): void {
+export function followPose(
+  path: ClosingPath,
+  dofs: DofArray,
+  poses: Float64Array,
+  curls?: ArrayLike<number>,
+): void {
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
     placeFrame(path, finger, poses);
-    bendThroughPose(path, finger, dofs);
+    const curl = curls ? curls[finger] : curlOf(path.profile, finger, dofs);
+    // Sensors may say a little more than closed.
+    bendThroughPose(path, finger, dofs, Math.min(Math.max(curl, 0), 1));
   }
 }
 
@@ -134,9 +143,8 @@ function placeFrame({ skeleton, frames }: ClosingPath, finger: number, poses: Fl
 
 const magnitude = new Float64Array(DOFS_PER_FINGER);
 
-function bendThroughPose(path: ClosingPath, finger: number, dofs: DofArray): void {
+function bendThroughPose(path: ClosingPath, finger: number, dofs: DofArray, curl: number): void {
   const { profile, skeleton, deviation, bend, addedSpeed } = path;
-  const curl = curlOf(profile, finger, dofs);
   const first = finger * DOFS_PER_FINGER;
   const scaled = curl * CLOSING_STEPS;
   const row = Math.min(Math.floor(scaled), CLOSING_STEPS - 1);

@@ -59,3 +59,16 @@ export function placeIn(
   placement[10] = parent[parentAt + 1] + pose[1] + pw * ty + pz * tx - px * tz;
   placement[11] = parent[parentAt + 2] + pose[2] + pw * tz + px * ty - py * tx;
 }
+
+/** Sets `out` to the placement `inner` that is given in the frame of `outer`. */
+export function composePlacements(out: Placement, outer: Placement, inner: Placement): void {
+  for (let row = 0; row < 3; row++) {
+    const a = outer[3 * row];
+    const b = outer[3 * row + 1];
+    const c = outer[3 * row + 2];
+    for (let column = 0; column < 3; column++) {
+      out[3 * row + column] = a * inner[column] + b * inner[3 + column] + c * inner[6 + column];
+    }
+    out[9 + row] = outer[9 + row] + a * inner[9] + b * inner[10] + c * inner[11];
+  }
+}

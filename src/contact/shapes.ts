@@ -1,10 +1,10 @@
-import type { Shape } from '../protocol/messages.js';
+import type { ConvexShape } from '../protocol/messages.js';
 import { buildHull, type Hull, type HullFault } from './hull.js';
 import { createHullSeed, type HullSeed, hullDistance } from './hull-distance.js';
 
 /**
- * Shapes as the solver wants them, and the signed distance of a point to each. All shapes are convex, so the
- * signed distance is a convex function of the point, inside as well as outside: the solver relies on it.
+ * Shapes as the solver wants them, and the signed distance of a point to each. All are convex (a compound is touched
+ * part by part: parts.ts), so the signed distance is a convex function of the point, inside as well as outside: the solver relies on it.
  */
 
 export const SPHERE = 0;
@@ -30,47 +30,56 @@ export interface CompiledShape {
 export interface ShapeFault {
   readonly code: 'badMessage';
   readonly message: string;
+  /** JSON pointer to what is wrong in the touch. */
+  readonly path: string;
 }
 
+export const shapeFault = (path: string, what: string): ShapeFault => ({
+  code: 'badMessage',
+  message: `${path.slice(1).replaceAll('/', '.')}: ${what}`,
+  path,
+});
+
 const HULL_FAULTS: Readonly<Record<HullFault, string>> = {
-  fewPoints: 'shape.points: a hull needs 4 points or more.',
-  notFinite: 'shape.points: every coordinate must be a finite number.',
-  flat: 'shape.points: the points lie in a plane (or closer); give points that enclose a volume.',
-  failed: 'shape.points: no convex hull was found; remove points that nearly coincide.',
+  fewPoints: 'a hull needs 4 points or more.',
+  notFinite: 'every coordinate must be a finite number.',
+  flat: 'the points lie in a plane (or closer); give points that enclose a volume.',
+  failed: 'no convex hull was found; remove points that nearly coincide.',
 };
 
-export const isShapeFault = (value: CompiledShape | ShapeFault): value is ShapeFault => 'code' in value;
+export const isShapeFault = <T extends object>(value: T | ShapeFault): value is ShapeFault => 'code' in value;
 
-/** Prepares a shape. Metres. A shape that encloses no volume is a fault. */
-export function compileShape(shape: Shape): CompiledShape | ShapeFault {
+/**
+ * Prepares a shape. Metres. A shape that encloses no volume is a fault.
+ * @param path JSON pointer to it in the touch
+ */
+export function compileShape(shape: ConvexShape, path = '/shape'): CompiledShape | ShapeFault {
   switch (shape.kind) {
     case 'sphere':
-      return primitive(SPHERE, shape.radius, 0, 0);
+      return primitive(path, SPHERE, shape.radius, 0, 0);
     case 'box':
-      return primitive(BOX, shape.size[0] / 2, shape.size[1] / 2, shape.size[2] / 2);
+      return primitive(path, BOX, shape.size[0] / 2, shape.size[1] / 2, shape.size[2] / 2);
     case 'capsule':
-      return primitive(CAPSULE, shape.radius, shape.length / 2, 0);
+      return primitive(path, CAPSULE, shape.radius, shape.length / 2, 0);
     case 'cylinder':
-      return primitive(CYLINDER, shape.radius, shape.length / 2, 0);
+      return primitive(path, CYLINDER, shape.radius, shape.length / 2, 0);
     case 'halfSpace':
-      return primitive(HALF_SPACE, 0, 0, 0);
+      return primitive(path, HALF_SPACE, 0, 0, 0);
     case 'hull': {
       const hull = buildHull(shape.points);
-      if (typeof hull === 'string') return { code: 'badMessage', message: HULL_FAULTS[hull] };
+      if (typeof hull === 'string') return shapeFault(`${path}/points`, HULL_FAULTS[hull]);
       return { kind: HULL, a: 0, b: 0, c: 0, hull, seed: createHullSeed() };
     }
   }
 }
 
-function primitive(kind: number, a: number, b: number, c: number): CompiledShape | ShapeFault {
-  if (!Number.isFinite(a + b + c)) {
-    return { code: 'badMessage', message: 'shape: every length must be a finite number.' };
-  }
+function primitive(path: string, kind: number, a: number, b: number, c: number): CompiledShape | ShapeFault {
+  if (!Number.isFinite(a + b + c)) return shapeFault(path, 'every length must be a finite number.');
   return { kind, a, b, c, hull: undefined, seed: createHullSeed() };
 }
 
 /** True if two shapes are the same in every number. */
-export function sameShape(a: Shape, b: Shape): boolean {
+export function sameShape(a: ConvexShape, b: ConvexShape): boolean {
   switch (a.kind) {
     case 'sphere':
       return b.kind === 'sphere' && a.radius === b.radius;

@@ -4,21 +4,23 @@ import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
 import { carryBy } from '../hand/rigid.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { AppMessageOf } from '../protocol/messages.js';
+import { unitQuaternion } from '../protocol/quaternion.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
 import { createFingerContact, type FingerContact, NO_STOP } from './finger-contact.js';
-import { createMemory, forgetAll, type Memory } from './memory.js';
+import { createGrasp, DEFAULT_FRICTION, type Grasp, updateGrasp } from './grasp.js';
+import { forgetAll } from './memory.js';
+import { compileParts, meetParts, type Part, placeParts, sameParts } from './parts.js';
 import { type Placement, placeIn } from './placement.js';
-import { type CompiledShape, compileShape, isShapeFault, type ShapeFault, sameShape } from './shapes.js';
-import { meetFinger } from './solver.js';
+import { isShapeFault, type ShapeFault, shapeFault } from './shapes.js';
 
 /*
  * What a hand touches, and where each finger is to stop. The way through this folder:
  *
- *   app's `touch` ─ set() ─► Touch: shape compiled once (shapes.ts, hull.ts), pose, time to live
+ *   app's `touch` ─ set() ─► Touch: convex parts, compiled once (parts.ts, shapes.ts, hull.ts), pose, time to live
  *                              │
  *   each sample ── solve() ────┤ followPose (closing-path.ts): the way each finger would close from its pose
  *                              │ placeIn: the shape in the space of the poses (wrist, palm or world)
- *                              │ meetFinger (solver.ts): first contact of each finger
+ *                              │ meetFinger (solver.ts): first contact of each finger with each part
  *                              │    └ boneDistance (bone.ts): least distance of a tapered capsule
  *                              │         └ signedDistance (shapes.ts, hull-distance.ts) of a point
  *                              ▼
@@ -32,6 +34,8 @@ export type TouchRequest = AppMessageOf<'touch'>;
 
 /** Most touches that one hand holds at a time, so that no app can make the frame loop late. */
 export const MAX_TOUCHES = 16;
+/** Most convex parts of all of them together. */
+export const MAX_TOUCHED_PARTS = 48;
 
 /**
  * Curl beyond the surface at which a finger is still held when a touch begins. Apps see an overlap only once it is
@@ -39,6 +43,8 @@ export const MAX_TOUCHES = 16;
  */
 export const LATE_BY = 0.045;
 
+/** A finger that is beyond its stop and this far outside has not come there through the shape, metres. */
+const PASSED_BY_M = 1e-3;
 const DEFAULT_TTL_MS = 250;
 const MAX_TTL_MS = 1000;
 
@@ -55,13 +61,15 @@ export interface Touch {
   readonly contacts: readonly FingerContact[];
   /** Per finger: 1 if the touch may stop it; 0 if the finger began inside and has not come out yet; 2 not known. */
   readonly holds: Uint8Array;
+  /** Which fingers are at it, and whether they would carry it. */
+  readonly grasp: Grasp;
 }
 
 interface LiveTouch extends Touch {
   request: TouchRequest;
   expiresUs: number;
   placed: boolean;
-  shape: CompiledShape;
+  parts: readonly Part[];
   /** x, y, z, qx, qy, qz, qw in the frame of request.space. */
   readonly pose: Float64Array;
   /** m/s and rad/s in that frame; undefined: it rests. */
@@ -69,7 +77,8 @@ interface LiveTouch extends Touch {
   /** When it was at `pose`. */
   posedUs: number;
   readonly placement: Placement;
-  readonly memory: Memory;
+  /** Per finger: 1 while it is at its stop or beyond, having come there the way that it closes. */
+  readonly met: Uint8Array;
 }
 
 /** What the fingers meet. Reused by every solve. */
@@ -109,6 +118,7 @@ export type TouchFault = ShapeFault | { readonly code: 'tooMany'; readonly messa
 export class Touches {
   #path: ClosingPath;
   readonly #live: LiveTouch[] = [];
+  #graspChanges = 0;
   readonly #defaultTtlMs: number;
   readonly #maxTtlMs: number;
 
@@ -123,10 +133,15 @@ export class Touches {
     return this.#live;
   }
 
+  /** Counts the changes of what fingers are at and carry. */
+  get graspChanges(): number {
+    return this.#graspChanges;
+  }
+
   /** Takes another hand, or another way of closing. Touches stay. */
   setHand(skeleton: Skeleton, profile: ClosingProfile): void {
     this.#path = createClosingPath(skeleton, profile);
-    for (const touch of this.#live) forgetAll(touch.memory);
+    for (const { parts } of this.#live) for (const { memory } of parts) forgetAll(memory);
   }
 
   /**
@@ -155,16 +170,23 @@ export class Touches {
       touch = made;
       this.#live.push(touch);
     }
-    const pose = setPose(touch.pose, request);
-    if (pose) {
+    const wrong = setPose(touch.pose, request) ?? this.#tooManyParts();
+    if (wrong) {
       this.drop(app, name);
-      return pose;
+      return wrong;
     }
     setVelocity(touch, request);
     touch.posedUs = nowUs;
     touch.request = request;
     touch.expiresUs = nowUs + Math.min(request.ttlMs ?? this.#defaultTtlMs, this.#maxTtlMs) * 1000;
     return undefined;
+  }
+
+  #tooManyParts(): TouchFault | undefined {
+    const parts = this.#live.reduce((sum, touch) => sum + touch.parts.length, 0);
+    if (parts <= MAX_TOUCHED_PARTS) return undefined;
+    const message = `All that a hand touches has ${MAX_TOUCHED_PARTS} convex parts at most; release something or send fewer parts.`;
+    return { code: 'tooMany', message };
   }
 
   /** Ends an app's touch of a layer, or all of its touches. */
@@ -177,7 +199,7 @@ export class Touches {
 
   /** Ends every touch. */
   clear(): void {
-    this.#live.length = 0;
+    while (this.#live.length > 0) this.#remove(this.#live.length - 1);
   }
 
   /**
@@ -187,6 +209,7 @@ export class Touches {
    * @param poses all joints, as forwardKinematics made them of `dofs`
    * @param space of the poses; touches in world space need `world`
    * @param out points and normals in it are in the same space
+   * @param curls measured, thumb first, which stops are to be compared with; taken from `dofs` when absent
    */
   solve(
     nowUs: number,
@@ -194,6 +217,7 @@ export class Touches {
     poses: Float64Array,
     space: 'wrist' | 'world',
     out: TouchContacts,
+    curls?: ArrayLike<number>,
   ): void {
     this.#expire(nowUs);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
@@ -204,24 +228,33 @@ export class Touches {
       out.waiting[finger] = 0;
     }
     if (this.#live.length === 0) return;
-    followPose(this.#path, dofs, poses);
+    followPose(this.#path, dofs, poses, curls);
     for (let i = 0; i < this.#live.length; i++) {
       const touch = this.#live[i];
       if (place(touch, poses, space, nowUs)) this.#meet(touch, poses, out);
+      const { contacts, grasp, request } = touch;
+      const placed = touch.placed ? contacts : NOWHERE;
+      if (updateGrasp(grasp, placed, request.friction ?? DEFAULT_FRICTION)) this.#graspChanges++;
     }
   }
 
   #meet(touch: LiveTouch, poses: Float64Array, out: TouchContacts): void {
-    const { shape, placement, memory, contacts, holds } = touch;
+    const { parts, placement, contacts, holds, met } = touch;
+    placeParts(parts, placement);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const contact = contacts[finger];
-      meetFinger(this.#path, finger, poses, shape, placement, memory, contact);
+      meetParts(this.#path, finger, poses, parts, contact);
       const { stop, depth } = contact;
-      if (depth <= 0 || this.#path.curl[finger] <= stop + (holds[finger] === BEGINS ? LATE_BY : 0)) {
+      const curl = this.#path.curl[finger];
+      // The shape lies behind the finger, on a way that it has not come: it moved there, or other fingers led the thumb.
+      const passed = stop < curl && depth < -PASSED_BY_M && met[finger] === 0;
+      met[finger] = stop <= curl && !passed ? 1 : 0;
+      if (!passed && (depth <= 0 || curl <= stop + (holds[finger] === BEGINS ? LATE_BY : 0))) {
         holds[finger] = 1;
-      } else if (holds[finger] === BEGINS) {
+      } else if (holds[finger] === BEGINS || passed) {
         holds[finger] = 0;
       }
+      if (passed) continue;
       if (holds[finger] === 0) {
         out.waiting[finger] = 1;
       } else if (stop < out.stop[finger]) {
@@ -241,59 +274,60 @@ export class Touches {
   }
 
   #remove(i: number): void {
+    if (this.#live[i].grasp.fingers.includes(1)) this.#graspChanges++;
     const last = this.#live.pop();
     if (last && i < this.#live.length) this.#live[i] = last;
   }
+}
+
+/** What is wrong with a touch in itself, whatever else is touched. */
+export function touchFault(request: TouchRequest): ShapeFault | undefined {
+  const parts = compileParts(request.shape);
+  return isShapeFault(parts) ? parts : setPose(new Float64Array(7), request);
 }
 
 /** In `holds`: the touch has not been solved yet, or nobody knew where it is. */
 const BEGINS = 2;
 
 function begin(app: string, layer: string, request: TouchRequest): LiveTouch | ShapeFault {
-  const shape = compileShape(request.shape);
-  if (isShapeFault(shape)) return shape;
+  const parts = compileParts(request.shape);
+  if (isShapeFault(parts)) return parts;
   return {
     app,
     layer,
     request,
     expiresUs: 0,
     placed: true,
-    shape,
+    parts,
     pose: new Float64Array(7),
     velocity: undefined,
     posedUs: 0,
     placement: new Float64Array(12),
-    memory: createMemory(),
     contacts: FINGERS.map(createFingerContact),
     holds: new Uint8Array(FINGER_COUNT).fill(BEGINS),
+    grasp: createGrasp(),
+    met: new Uint8Array(FINGER_COUNT),
   };
 }
 
 function renew(touch: LiveTouch, request: TouchRequest): ShapeFault | undefined {
   const { shape } = touch.request;
-  if (sameShape(shape, request.shape)) return undefined;
-  const compiled = compileShape(request.shape);
+  if (sameParts(shape, request.shape)) return undefined;
+  const compiled = compileParts(request.shape, touch.parts);
   if (isShapeFault(compiled)) return compiled;
-  touch.shape = compiled;
-  forgetAll(touch.memory);
+  touch.parts = compiled;
   if (shape.kind !== request.shape.kind) touch.holds.fill(BEGINS);
   return undefined;
 }
 
 function setPose(pose: Float64Array, request: TouchRequest): ShapeFault | undefined {
   const [x, y, z] = request.position ?? [0, 0, 0];
-  const [qx, qy, qz, qw] = request.orientation ?? [0, 0, 0, 1];
-  const length = Math.hypot(qx, qy, qz, qw);
-  if (!(length > 1e-3)) {
-    return { code: 'badMessage', message: 'orientation: a quaternion of length 1 is needed, not 0.' };
-  }
+  const turn = unitQuaternion(request.orientation ?? [0, 0, 0, 1]);
+  if (typeof turn === 'string') return shapeFault('/orientation', turn);
   pose[0] = x;
   pose[1] = y;
   pose[2] = z;
-  pose[3] = qx / length;
-  pose[4] = qy / length;
-  pose[5] = qz / length;
-  pose[6] = qw / length;
+  pose.set(turn, 3);
   return undefined;
 }
 
@@ -320,6 +354,7 @@ function poseNow({ pose, velocity, posedUs }: LiveTouch, nowUs: number): Float64
   return moved;
 }
 
+const NOWHERE = FINGERS.map(createFingerContact);
 const ORIGIN = [0, 0, 0, 0, 0, 0, 1] as const;
 
 /** Brings a touch into the space of the poses. */

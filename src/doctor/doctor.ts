@@ -1,5 +1,7 @@
+import type { Trouble } from '../glove/view.js';
 import type { Registration } from '../install/openxr-registration.js';
 import type { Caution } from '../resistance/cautions.js';
+import type { UnusedLine } from '../resistance/unused-lines.js';
 
 /**
  * The findings of `tautline doctor`: facts in, findings out. The system is queried elsewhere (facts.ts), so that
@@ -27,11 +29,13 @@ export interface Facts {
     /** USB autosuspend may cut its power. */
     autosuspends?: boolean;
   }[];
+  /** What the profile says of where its gloves are, and whether such a port is there. */
+  gloveLinks: readonly { glove: string; wants: string; there: boolean }[];
   /** Linux: groups that own serial ports, and those the user is in. */
   portGroups: readonly string[];
   userGroups: readonly string[];
   service:
-    | { state: 'running'; version: string; address: string; gloves: number }
+    | { state: 'running'; version: string; address: string; gloves: readonly GloveFacts[] }
     | { state: 'none' }
     | { state: 'refused'; status: number }
     | { state: 'foreign'; address: string };
@@ -44,6 +48,15 @@ export interface Facts {
   openxr: Registration;
   /** If known: whether it runs on battery, and after how many minutes it goes to sleep by itself, 0 never. */
   power: { onBattery?: boolean; sleepsAfterMin?: number };
+}
+
+/** What the running service says of a glove. */
+export interface GloveFacts {
+  name: string;
+  hand: string;
+  troubles: readonly Trouble[];
+  /** Servos that never hold their finger. */
+  unused: readonly UnusedLine[];
 }
 
 export interface Finding {
@@ -63,7 +76,9 @@ export function examine(facts: Facts): Finding[] {
     profile(facts),
     ...cautions(facts),
     ...ports(facts),
+    ...gloveLinks(facts),
     service(facts),
+    ...gloves(facts),
     installation(facts),
     ...facts.folders.map(folder),
     ...bluetooth(facts),
@@ -169,6 +184,40 @@ function ports({ platform, ports: all, portGroups, userGroups }: Facts): Finding
   });
 }
 
+/** A port that is missing shows there in other ways when the service has the glove. */
+function gloveLinks({ gloveLinks: all, ports: { length } }: Facts): Finding[] {
+  return all
+    .filter(({ there }) => !there)
+    .map(({ glove, wants }) => ({
+      what: glove,
+      state: 'wrong',
+      says: `Its port is not there: the profile names ${wants}.`,
+      remedy:
+        length > 0
+          ? 'Plug the glove in, or name its port under `link`; `tautline ports` lists them.'
+          : 'Plug the glove in. A charge-only cable does not work.',
+    }));
+}
+
+function gloves({ service: found }: Facts): Finding[] {
+  if (found.state !== 'running') return [];
+  return found.gloves.flatMap(({ name, hand, troubles, unused }): Finding[] => {
+    const about = (part: string) => `${hand} hand, ${name}${part === '' ? '' : `, ${part}`}`;
+    const found: Finding[] = [
+      ...troubles.map(
+        ({ what, state, says, remedy }): Finding => ({
+          what: about(what),
+          state,
+          says,
+          ...(remedy === undefined ? {} : { remedy }),
+        }),
+      ),
+      ...unused.map(({ says, remedy }): Finding => ({ what: about('forces'), state: 'wrong', says, remedy })),
+    ];
+    return found.length > 0 ? found : [fine(about(''), 'It sends, and nothing is wrong with its sensors.')];
+  });
+}
+
 function service({ service: found, version }: Facts): Finding {
   switch (found.state) {
     case 'none':
@@ -203,7 +252,7 @@ function service({ service: found, version }: Facts): Finding {
       }
       return fine(
         'service',
-        `Running at ${found.address}, with ${found.gloves} ${found.gloves === 1 ? 'glove' : 'gloves'}.`,
+        `Running at ${found.address}, with ${found.gloves.length} ${found.gloves.length === 1 ? 'glove' : 'gloves'}.`,
       );
   }
 }

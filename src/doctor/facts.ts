@@ -5,10 +5,12 @@ import { userInfo } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { promisify } from 'node:util';
 import { EXAMPLES } from '../config/load.js';
+import type { LinkProfile, Profile } from '../config/schema.js';
 import type { Installed } from '../install/installed.js';
 import { readRegistration } from '../install/openxr-registration.js';
 import type { UserPaths } from '../install/paths.js';
-import { listPorts } from '../link/list-ports.js';
+import { listPorts, type PortInfo } from '../link/list-ports.js';
+import { addressOf, isUsb } from '../link/open-link.js';
 import { findHolders } from '../link/port-holders.js';
 import { cautionsOf } from '../resistance/cautions.js';
 import type { Facts } from './doctor.js';
@@ -37,6 +39,7 @@ export async function gatherFacts({ paths, version, here, health, token }: Facts
     profile: { path: here.profile, ...(here.trouble ? { problem: here.trouble } : {}) },
     cautions: here.data ? cautionsOf(here.data) : [],
     ports: await portsOf(),
+    gloveLinks: here.data ? await gloveLinksOf(here.data) : [],
     ...(await groupsOf()),
     service: await serviceAt(health, token),
     installed: installedAt(here.installed, paths.starter),
@@ -68,6 +71,27 @@ async function portsOf(): Promise<Facts['ports']> {
       };
     }),
   );
+}
+
+/** Serial links that name a port. One that names none is looked for on all. */
+async function gloveLinksOf({ gloves }: Profile): Promise<Facts['gloveLinks']> {
+  const found = await listPorts().catch(() => []);
+  return Promise.all(
+    gloves.flatMap(({ name, link }) => {
+      if (link.kind !== 'serial' || (link.path === undefined && link.usb === undefined)) return [];
+      return [portIsThere(link, found).then((there) => ({ glove: name, wants: addressOf(link), there }))];
+    }),
+  );
+}
+
+async function portIsThere(
+  { path, usb }: Extract<LinkProfile, { kind: 'serial' }>,
+  found: readonly PortInfo[],
+): Promise<boolean> {
+  if (path === undefined) return found.some((port) => isUsb(port, usb ?? {}));
+  // A pseudo-terminal is in no list, and a Windows port is no file.
+  if (found.some((port) => port.path === path || port.stablePath === path)) return true;
+  return process.platform !== 'win32' && existsSync(path);
 }
 
 /** Linux: what sysfs reports about the adapter. */
@@ -107,7 +131,12 @@ async function serviceAt(health: URL, token: string | undefined): Promise<Facts[
   const answer = await askHealth(health, token);
   if (answer.state !== 'running') return answer;
   const { version, gloves } = answer.health;
-  return { state: 'running', version, address: health.host, gloves: gloves.length };
+  return {
+    state: 'running',
+    version,
+    address: health.host,
+    gloves: gloves.map(({ name, hand, troubles = [], unused = [] }) => ({ name, hand, troubles, unused })),
+  };
 }
 
 function installedAt({ file, command = [] }: Installed, starter: string): Facts['installed'] {

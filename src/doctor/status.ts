@@ -2,8 +2,10 @@ import { existsSync } from 'node:fs';
 import { urlHost } from '../config/address.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
+import type { Trouble } from '../glove/view.js';
 import { type Installed, readInstalled } from '../install/installed.js';
 import { type UserPaths, userPaths } from '../install/paths.js';
+import { type WristReport, wristLine } from '../protocol/wrist-report.js';
 import type { UnusedLine } from '../resistance/unused-lines.js';
 
 /** What is installed here, and where its service should answer. */
@@ -69,6 +71,10 @@ export interface ServiceStatus {
     recorded?: string;
     /** Parts of it that are never used. */
     unused: UnusedLine[];
+    /** Who says where the hand is. */
+    wrist?: WristReport;
+    /** What is to be mended or known. */
+    troubles: Trouble[];
   }[];
   apps?: number;
 }
@@ -82,6 +88,8 @@ interface Health {
     hand: string;
     armed: boolean;
     unused?: UnusedLine[];
+    troubles?: Trouble[];
+    wrist?: WristReport;
     link: { state: string; recorded?: string };
   }[];
   apps: unknown[];
@@ -135,14 +143,18 @@ export async function gatherStatus(
     running: true,
     version,
     upS: uptimeS,
-    gloves: gloves.map(({ name, hand, armed, unused = [], link: { state, recorded } }) => ({
-      name,
-      hand,
-      armed,
-      state,
-      ...(recorded === undefined ? {} : { recorded }),
-      unused,
-    })),
+    gloves: gloves.map(
+      ({ name, hand, armed, unused = [], troubles = [], wrist, link: { state, recorded } }) => ({
+        name,
+        hand,
+        armed,
+        state,
+        ...(recorded === undefined ? {} : { recorded }),
+        unused,
+        troubles,
+        ...(wrist === undefined ? {} : { wrist }),
+      }),
+    ),
     apps: apps.length,
   };
 }
@@ -175,14 +187,25 @@ export function statusLines(status: ServiceStatus): string[] {
   lines.push(
     `running: version ${version} at ${address}, up for ${duration(upS)}, ${apps} ${apps === 1 ? 'app' : 'apps'}`,
   );
-  for (const { name, hand, state, armed, recorded, unused } of gloves) {
+  for (const { name, hand, state, armed, recorded, unused, troubles, wrist } of gloves) {
     const shown =
       recorded === undefined ? `link ${state}` : `a recording is shown (${recorded}), no force is possible`;
     lines.push(`  ${hand} hand: ${name}, ${shown}, ${armed ? 'armed' : 'disarmed'}`);
+    if (wrist && state === 'live') lines.push(`${NOTE}${wristLine(wrist)}`);
+    if (wrist?.note !== undefined) lines.push(`${NOTE}${wrist.note.replace(/\p{C}/gu, '?')}`);
     for (const { says, remedy } of unused) lines.push(`${NOTE}${says} ${remedy}`);
+    for (const { what, says, remedy } of troubles)
+      lines.push(`${NOTE}${what}: ${says} ${remedy ?? ''}`.trimEnd());
   }
   return lines;
 }
+
+/** It runs, and nothing of its gloves is to be mended. */
+export const allWell = ({ running, gloves = [] }: ServiceStatus): boolean =>
+  running &&
+  gloves.every(
+    ({ unused, troubles }) => unused.length === 0 && troubles.every(({ state }) => state !== 'wrong'),
+  );
 
 const duration = (s: number): string => {
   const [days, hours, minutes] = [Math.floor(s / 86400), Math.floor(s / 3600) % 24, Math.floor(s / 60) % 60];

@@ -1,6 +1,7 @@
 import type { Logger } from 'pino';
 import type { FitStore, FitsInUse, SavedHand } from '../config/fit-file.js';
 import type { GloveProfile, Profile } from '../config/schema.js';
+import { createResting, type Resting } from '../contact/resting.js';
 import { Touches } from '../contact/touches.js';
 import { mergeFit, mergeStops } from '../guide/merge-fit.js';
 import type { HandModel } from '../hand/hand-model.js';
@@ -20,6 +21,7 @@ import {
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { unusedOf } from '../resistance/unused.js';
+import { createGestures, type Gestures } from '../sensing/gestures.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
 import { handModel, prepareWornHand, wornHand } from './hand-models.js';
@@ -36,8 +38,10 @@ export interface Chain {
   /** Per actuator. */
   travel: readonly (CurlToTravel | undefined)[];
   touches: Touches;
+  resting: Resting;
   touchRequests: TouchRequests;
   inputs: Inputs;
+  gestures: Gestures;
   skeleton: Skeleton;
   description: GloveDescription;
   fits: FitsInUse;
@@ -96,8 +100,10 @@ export function makeChain(
     actuators,
     travel,
     touches: new Touches(skeleton, closing, safety),
+    resting: createResting(closing),
     touchRequests: new TouchRequests(forcesOf(actuators, safety)),
     inputs,
+    gestures: createGestures(hand, inputs),
     skeleton,
     description: {
       hand,

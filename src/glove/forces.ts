@@ -1,5 +1,5 @@
 import type { Clock } from '../clock.js';
-import { createTouchContacts } from '../contact/touches.js';
+import { createTouchContacts, type TouchContacts, touchFault } from '../contact/touches.js';
 import { FINGERS } from '../hand/joints.js';
 import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
@@ -7,6 +7,7 @@ import type { Link } from '../link/link.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
 import { type Send, VALID_FOR_MS } from '../resistance/send-schedule.js';
 import type { Chain } from './chain.js';
+import { reportTouches, type TouchReport } from './gesture-report.js';
 import type { GloveListeners } from './listeners.js';
 import { createContactNews, reportResistance } from './reports.js';
 import type { Glove, HandFrame } from './view.js';
@@ -35,7 +36,11 @@ export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 
   disarm(by: string): void;
   /** Frees every finger for good. @returns when the glove has been told often enough; undefined: at once */
   shutdown(): Promise<void> | undefined;
+  /** What the fingers meet in the newest pose; nothing while there is none. */
+  contactsNow(): TouchContacts;
   read: Glove['readResistance'];
+  /** What is touched, without the layer names of this folder. */
+  touched(): TouchReport[];
   record: Glove['recordResistance'];
 }
 
@@ -76,6 +81,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   const noContacts = createTouchContacts();
   const contactNews = createContactNews();
   let revision = -1;
+  let graspChanges = 0;
   let releases = 0;
   let releasesLeft = 0;
   let releasedUs = Number.NEGATIVE_INFINITY;
@@ -90,7 +96,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   /** Turns touches into requests: where each finger meets each shape now, and how that feels. */
   function meet(nowUs: number): void {
     const { touches, touchRequests, resistance, sensing } = chain();
-    touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts);
+    touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts, sensing.curl);
     for (const touched of touches.live) {
       touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
       const { stops, efforts } = touchRequests;
@@ -140,6 +146,11 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   const contactsNow = () => (frame.valid && chain().touches.live.length > 0 ? contacts : noContacts);
 
   function tell(): void {
+    const { touches } = chain();
+    if (touches.graspChanges !== graspChanges) {
+      graspChanges = touches.graspChanges;
+      listeners.gestures();
+    }
     const news = contactNews(contactsNow());
     const { status } = chain().resistance;
     if (status.revision === revision && !news) return;
@@ -172,8 +183,10 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     },
     follow,
     step,
+    contactsNow,
     read: () => read(),
     record: read,
+    touched: () => (frame.valid ? reportTouches(chain().touches.live, TOUCH_LAYER.length) : []),
 
     repeatRelease(nowUs) {
       if (releasesLeft === 0 || nowUs - releasedUs < PLAIN_RELEASE_MS * 1000) return;
@@ -205,7 +218,10 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     touch(app, request) {
       const { resistance, touches } = chain();
       const nowUs = time.nowUs();
-      if (!resistance.armed) return asked(app, request, DISARMED);
+      // One without effort asks where fingers are, and for no force.
+      if (!resistance.armed && request.effort !== 0) {
+        return asked(app, request, touchFault(request) ?? DISARMED);
+      }
       const fault = touches.set(app, TOUCH_LAYER + (request.layer ?? ''), request, nowUs);
       if (fault) return asked(app, request, fault);
       if (frame.valid) follow(nowUs);

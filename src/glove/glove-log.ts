@@ -15,6 +15,8 @@ export interface GloveLog {
   /** The glove has described itself. @param different from before */
   hello(said: Hello, different: boolean): void;
   note(text: string): void;
+  /** Bytes come that are no samples. */
+  notUnderstood(why: string): void;
   status(status: LinkStatus): void;
   silent(reason: string): void;
   /** Verdicts of channels, each change once; the newest is always written, if late. */
@@ -56,6 +58,7 @@ export function createGloveLog({ glove, link, logger, timeSync }: GloveLogSource
       );
     },
     note: (text) => logEvent(logger, 'glove.note', { glove: name, text }),
+    notUnderstood: (why) => logEvent(logger, 'glove.notUnderstood', { glove: name }, why),
     status({ state, address, error }) {
       if (state === 'live') {
         burstsTold = false;

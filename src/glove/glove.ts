@@ -21,6 +21,7 @@ import { createLifecycle, type GloveParts } from './lifecycle.js';
 import { createListeners } from './listeners.js';
 import { createPresence } from './presence.js';
 import { createReadings } from './readings.js';
+import { createGloveTroubles } from './troubles.js';
 import type { Glove, HandFrame } from './view.js';
 import { createGloveWrist } from './wrist.js';
 
@@ -97,7 +98,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const log = createGloveLog({ glove, link, logger, timeSync });
   const chain = createChainInUse(options, frame, wrist, counters);
   const codec = (options.codec ?? createFrameCodec)({
-    hello: (said) => lifecycle.introduce(said, arrivalUs),
+    hello(said) {
+      troubles.hello(said);
+      lifecycle.introduce(said, arrivalUs);
+    },
     samples: takeSamples,
     state(state) {
       device = state;
@@ -107,6 +111,15 @@ export function createGlove(options: GloveOptions): LiveGlove {
     note: log.note,
   });
   const presence = createPresence({ link, codec, timeSync, staleMs, send });
+  const troubles = createGloveTroubles({
+    glove,
+    link,
+    codec,
+    frame,
+    sensing: () => chain.now.sensing,
+    introduced: () => presence.introduced,
+    faults: () => device?.faults ?? [],
+  });
   const forces = createGloveForces({
     chain: () => chain.now,
     frame,
@@ -165,6 +178,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function takeBytes(chunk: Uint8Array, atUs: number): void {
     arrivalUs = atUs;
     listeners.bytes(chunk, atUs + frame.shownLaterUs);
+    troubles.bytes(chunk, presence.introduced);
     codec.push(chunk, atUs);
     if (frame.skipped === 0) return;
     frame.skipped--;
@@ -174,7 +188,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   function takeSamples(samples: Samples): void {
     if (!presence.introduced || stopped) return;
     const timeUs = timeSync.map(samples.deviceTimeUs, arrivalUs);
-    const { sensing, skeleton, inputs } = chain.now;
+    const { sensing, skeleton, inputs, gestures } = chain.now;
     sensing.update(samples, timeUs);
     forwardKinematics(skeleton, sensing.dofs, frame.poses, wrist.place(sensing.wrist, timeUs, arrivalUs));
     jointVelocities(skeleton, sensing.dofRates, frame.poses, frame.velocities);
@@ -184,6 +198,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame.valid = true;
     frame.reason = undefined;
     counters.pose();
+    troubles.buttons(samples.buttons);
 
     const nowUs = time.nowUs();
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
@@ -193,13 +208,16 @@ export function createGlove(options: GloveOptions): LiveGlove {
     forces.follow(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);
+    const gesturesChanged = gestures.update(sensing, timeUs);
     // Behind with what was read at once: the newest of it is passed on, and apps get their turn to ask for less force.
     if (!link.recorded && nowUs - arrivalUs > BEHIND_US) frame.skipped++;
     else listeners.frame();
     if (inputsChanged) listeners.inputs();
+    if (gesturesChanged) listeners.gestures();
     if (sensing.health.version === healthVersion) return;
     healthVersion = sensing.health.version;
     log.verdicts(sensing, nowUs);
+    troubles.verdicts(sensing, nowUs);
     listeners.health();
   }
 
@@ -216,7 +234,17 @@ export function createGlove(options: GloveOptions): LiveGlove {
     if (nowUs - measuredUs < MEASURE_US) return;
     measuredUs = nowUs;
     counters.measure(nowUs);
+    troubles.measure();
+    if (link.status.state === 'live' && !presence.introduced) notUnderstood(troubles.stranger(nowUs));
     if (log.bursts()) listeners.health();
+  }
+
+  /** @param why undefined as long as it may still describe itself */
+  function notUnderstood(why: string | undefined): void {
+    if (why === undefined || why === frame.reason) return;
+    frame.reason = why;
+    log.notUnderstood(why);
+    listeners.health();
   }
 
   function send(bytes: Uint8Array, urgent = false, nowUs = time.nowUs()): boolean {
@@ -261,7 +289,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
       counters.start(time.nowUs());
       link.open({
         bytes: takeBytes,
-        status: lifecycle.status,
+        status(status) {
+          troubles.status(status, time.nowUs());
+          lifecycle.status(status);
+        },
         silent: lifecycle.silent,
         pinged: presence.pinged,
         acted: lifecycle.act,
@@ -278,6 +309,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
       await link.close();
     },
     listen: listeners.add,
+    readTroubles: () => troubles.read(time.nowUs()),
     ...readings,
     ...createAppRequests(parts),
   };

@@ -9,6 +9,7 @@ export interface GloveListeners {
   sent(bytes: Uint8Array, timeUs: number): void;
   frame(): void;
   inputs(): void;
+  gestures(): void;
   health(): void;
   resistance(): void;
   described(): void;
@@ -36,6 +37,9 @@ export function createListeners(frame: HandFrame): GloveListeners {
     },
     inputs() {
       for (const listener of listeners) listener.inputs?.();
+    },
+    gestures() {
+      for (const listener of listeners) listener.gestures?.();
     },
     health() {
       for (const listener of listeners) listener.health?.();

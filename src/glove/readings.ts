@@ -1,12 +1,21 @@
+import { DOF_COUNT } from '../hand/dofs.js';
 import { forwardKinematics } from '../hand/forward.js';
 import type { DeviceState } from '../link/codec.js';
+import { reportGestures } from './gesture-report.js';
 import type { GloveParts } from './lifecycle.js';
 import { reportHealth, reportInputs, reportSignals } from './reports.js';
 import type { Glove } from './view.js';
 
 type Readings = Pick<
   Glove,
-  'predict' | 'readInputs' | 'readSignals' | 'readMetrics' | 'readHealth' | 'rememberDrift'
+  | 'predict'
+  | 'rest'
+  | 'readInputs'
+  | 'readGestures'
+  | 'readSignals'
+  | 'readMetrics'
+  | 'readHealth'
+  | 'rememberDrift'
 >;
 
 /**
@@ -17,6 +26,7 @@ export function createReadings(
   { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,
   device: () => DeviceState | undefined,
 ): Readings {
+  const shownDofs = new Float64Array(DOF_COUNT);
   const hand = () => chain.now.description.hand;
   return {
     rememberDrift: () => chain.now.sensing.rememberDrift(),
@@ -24,7 +34,17 @@ export function createReadings(
       const { sensing, skeleton } = chain.now;
       forwardKinematics(skeleton, sensing.predict(aheadS), poses, wrist.ahead(aheadS));
     },
+    rest(aheadS, poses, pressures) {
+      const { sensing, skeleton, resting } = chain.now;
+      resting.update(frame.timeUs, sensing.dofs, forces.contactsNow(), sensing.curl);
+      const dofs = aheadS > 0 ? sensing.predict(aheadS) : sensing.dofs;
+      shownDofs.set(dofs);
+      resting.rest(shownDofs);
+      forwardKinematics(skeleton, shownDofs, poses, aheadS > 0 ? wrist.ahead(aheadS) : wrist.root);
+      pressures.set(resting.pressures);
+    },
     readInputs: () => reportInputs(hand(), chain.now.inputs, frame),
+    readGestures: () => reportGestures(hand(), chain.now.gestures, frame, forces.touched()),
     readSignals: () => reportSignals(hand(), chain.now.sensing, frame.timeUs),
     readMetrics: () => ({
       counters: codec.counters,

@@ -65,6 +65,8 @@ export interface GloveListener {
   resistance?(): void;
   /** Inputs changed. */
   inputs?(): void;
+  /** A gesture began or ended, or what is touched is held otherwise. */
+  gestures?(): void;
   /** Bytes arrived from the glove; `chunk` is valid only during the call. */
   bytes?(chunk: Uint8Array, arrivalUs: number): void;
   /** Bytes went to the glove; `bytes` is valid only during the call. */
@@ -84,6 +86,16 @@ export type AppRequest =
 
 /** What an app's pose came to: taken, taken but of no use for this reason, or refused. */
 export type TrackOutcome = { limited?: string } | { refused: Refusal };
+
+/** Something about a glove that its owner should mend or know, in whole sentences. */
+export interface Trouble {
+  /** The part: `link`, `samples`, a channel's role, `battery`, `profile`. */
+  what: string;
+  /** wrong: something does not work; attention: it works, but not all of it or not as well as it could. */
+  state: 'wrong' | 'attention';
+  says: string;
+  remedy?: string;
+}
 
 /** Counts of a glove since it was made. */
 export interface GloveMetrics {
@@ -116,12 +128,23 @@ export interface Glove {
   listen(listener: GloveListener): () => void;
   /** The newest pose extrapolated by `aheadS` (0..0.05 s) into `poses` (26 × POSE_STRIDE). */
   predict(aheadS: number, poses: Float64Array): void;
+  /**
+   * The newest pose as it is to be shown, fingers that touch resting on the surface.
+   * @param aheadS predicted by so much, 0..0.05 s
+   * @param poses gets 26 × POSE_STRIDE
+   * @param pressures gets how firmly each finger presses, 0..1
+   */
+  rest(aheadS: number, poses: Float64Array, pressures: Float64Array): void;
   /** Current inputs as a message body; `seq` is the caller's. */
   readInputs(): Omit<ServerMessageOf<'inputs'>, 'type' | 'seq'>;
+  /** What the hand is doing. */
+  readGestures(): Omit<ServerMessageOf<'gestures'>, 'type'>;
   /** What the sensors say now. */
   readSignals(): Omit<ServerMessageOf<'signals'>, 'type'>;
   readMetrics(): GloveMetrics;
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
+  /** What its owner should mend or know; empty when all is well. */
+  readTroubles(): Trouble[];
   /** What the governor grants now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
   /** The same for a recorder: with the events since `since.event`, which is advanced. No reader loses any. */

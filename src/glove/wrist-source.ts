@@ -1,4 +1,5 @@
 import type { AppMessageOf } from '../protocol/messages.js';
+import { unitQuaternion } from '../protocol/quaternion.js';
 import type { Refusal } from '../protocol/refusals.js';
 import { createMotionDelay, type MotionDelay } from '../sensing/motion-delay.js';
 import { createPoseTrack, type PoseTrack } from '../sensing/pose-track.js';
@@ -61,14 +62,8 @@ const pose = new Float64Array(7);
  */
 export function takePose(source: WristSource, request: TrackerRequest, nowUs: number): number | Refusal {
   const [x, y, z] = request.position;
-  const [qx, qy, qz, qw] = request.orientation;
-  const length = Math.hypot(qx, qy, qz, qw);
-  if (!(Math.abs(length - 1) <= 0.02)) {
-    return refusal(
-      '/orientation',
-      `a unit quaternion is needed; the length of this one is ${length.toFixed(3)}.`,
-    );
-  }
+  const turn = unitQuaternion(request.orientation);
+  if (typeof turn === 'string') return refusal('/orientation', turn);
   const timeUs = request.timeUs ?? nowUs;
   if (timeUs > nowUs + AHEAD_US) {
     const ms = ((timeUs - nowUs) / 1000).toFixed(0);
@@ -87,7 +82,7 @@ export function takePose(source: WristSource, request: TrackerRequest, nowUs: nu
   if (request.delayMs !== undefined) source.delayUs = request.delayMs * 1000;
   source.arrivedUs = nowUs;
   source.expiresUs = nowUs + (request.ttlMs ?? DEFAULT_TTL_MS) * 1000;
-  pose.set([x, y, z, qx / length, qy / length, qz / length, qw / length]);
+  pose.set([x, y, z, ...turn]);
   const jumped = source.track.add(timeUs, pose);
   if (Number.isNaN(jumped)) return 0;
   source.delay.tracker(timeUs, pose, 3);

@@ -1,11 +1,11 @@
 import { JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE, WRIST } from '../hand/joints.js';
 import { carryBy, composePoses } from '../hand/rigid.js';
-import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
+import type { AppMessageOf } from '../protocol/messages.js';
+import type { WristReport } from '../protocol/wrist-report.js';
 import type { HandFrame, TrackOutcome } from './view.js';
 import { createWristSource, isAlive, takePose, type WristSource } from './wrist-source.js';
 
 export type TrackerRequest = AppMessageOf<'tracker'>;
-export type WristReport = NonNullable<ServerMessageOf<'health'>['wrist']>;
 
 /**
  * Where the wrist of one hand is. Apps say where the wrist is, or where what is strapped to the hand is, which the

@@ -6,8 +6,9 @@ import { type Channel, closingAnglesOf } from '../sensing/channels.js';
 import { createStringModel, DEFAULT_HEIGHTS_MM } from '../sensing/string-model.js';
 import { barAt } from './guided-run.js';
 import type { MoveRecord } from './move-record.js';
-import { median, numbered, quantile, type Trace, traceOf } from './move-statistics.js';
-import { isControl, type MoveName } from './moves.js';
+import { median, quantile, type Trace, traceOf } from './move-statistics.js';
+import { isControl } from './moves.js';
+import { type Ends, endsOf, NO_RANGE, posesOf, STRETCH_S, soundEnds, type Unfitted } from './pose-ends.js';
 
 /**
  * Counts of this hand on this glove, from a recorded run of fitMoves.
@@ -38,15 +39,10 @@ export interface FitResult {
   readonly residualDeg: number;
   /** One line each. */
   readonly warnings: readonly string[];
+  /** Why there is nothing to offer, when no channel could be fitted. */
+  readonly refused?: string;
 }
 
-const STRETCH_S = 0.04;
-/** The end of a held pose. */
-const HELD_S = 0.4;
-/** A pose that is farther out than the next one by this part of the range is an outlier. */
-const ALONE = 0.07;
-/** Part of the converter below which there is nothing to fit. */
-const NO_RANGE = 0.03;
 /** From this residual on, the wearer should fit again, degrees. */
 const SLOPPY_DEG = 8;
 /** Points of the curve, and how far people are off a bar that they follow, part of the range (common practice). */
@@ -56,13 +52,6 @@ const OFF_THE_BAR = 0.025;
 const STRAIGHT = 0.012;
 const POINT = 1e-4;
 
-interface Ends {
-  open: number;
-  closed: number;
-  spreadPart: number;
-  poses: number;
-}
-
 export function fitChannels(
   record: MoveRecord,
   channels: readonly Channel[],
@@ -71,12 +60,15 @@ export function fitChannels(
   const trace = traceOf(record, STRETCH_S);
   const fitted: FittedChannel[] = [];
   const warnings: string[] = [];
+  let unheld = 0;
   for (const [i, channel] of channels.entries()) {
     if (channel.source < 0 || channel.kind === 'wrist' || channel.role === 'thumbRest') continue;
     const fit = fitOne(record, trace, channel, i, closing);
     if (fit === undefined) continue;
-    if (typeof fit === 'string') warnings.push(fit);
-    else {
+    if ('why' in fit) {
+      warnings.push(fit.why);
+      if (fit.unheld) unheld++;
+    } else {
       fitted.push({ ...fit, bits: channel.profile.bits });
       if (fit.residualDeg > SLOPPY_DEG) {
         warnings.push(
@@ -85,6 +77,11 @@ export function fitChannels(
       }
     }
   }
+  if (unheld > fitted.length) {
+    // What is left came from the same hurried run, by luck.
+    return { channels: [], residualDeg: 0, warnings, refused: HURRIED };
+  }
+  if (fitted.length === 0) return { channels: [], residualDeg: 0, warnings, refused: NOTHING_MOVED };
   const judged = fitted.filter(({ poses }) => poses > 1);
   const residualDeg = Math.sqrt(
     judged.reduce((sum, fit) => sum + fit.residualDeg ** 2, 0) / Math.max(1, judged.length),
@@ -92,21 +89,27 @@ export function fitChannels(
   return { channels: fitted, residualDeg, warnings };
 }
 
-/** A fit, a warning that says why there is none, or nothing when no move concerns the channel. */
+const HURRIED = 'The poses were not held, so open and closed cannot be told apart.';
+const NOTHING_MOVED = 'No sensor moved.';
+
+/** A fit, why there is none, or nothing when no move concerns the channel. */
 function fitOne(
   record: MoveRecord,
   trace: Trace,
   channel: Channel,
   i: number,
   closing: ClosingProfile,
-): Omit<FittedChannel, 'bits'> | string | undefined {
+): Omit<FittedChannel, 'bits'> | Unfitted | undefined {
   const { role, kind, lookup } = channel;
   const full = lookup.maxCounts;
-  const unmoved = `${role}: hardly moved, so it keeps the range of the profile; see \`tautline check\`.`;
-  if (isControl(channel)) return fitControl(record, trace, channel, i) ?? unmoved;
+  if (isControl(channel)) {
+    const unmoved = { why: `${role}: hardly moved, so it keeps the range it had; see \`tautline check\`.` };
+    return fitControl(record, trace, channel, i) ?? unmoved;
+  }
   if (kind === 'splay') {
-    const ends = endsOf(posesOf(record, trace, i, 'together'), posesOf(record, trace, i, 'spread'));
-    if (!ends || Math.abs(ends.closed - ends.open) < NO_RANGE * full) return unmoved;
+    const found = endsOf(posesOf(record, trace, i, 'together'), posesOf(record, trace, i, 'spread'));
+    const ends = soundEnds(role, found, full);
+    if ('why' in ends) return ends;
     const middle = median(posesOf(record, trace, i, 'open'));
     // The thumb has no line that it is straight in: halfway is the middle of its range.
     const inside = channel.finger > 0 && (middle - ends.open) * (middle - ends.closed) < 0;
@@ -121,11 +124,12 @@ function fitOne(
     };
   }
   const follow = followOf(record, trace, i);
-  const ends = endsOf(
+  const found = endsOf(
     [...posesOf(record, trace, i, 'open'), ...(follow ? [follow.open] : [])],
     [...posesOf(record, trace, i, 'fist'), ...(follow ? [follow.closed] : [])],
   );
-  if (!ends || Math.abs(ends.closed - ends.open) < NO_RANGE * full) return unmoved;
+  const ends = soundEnds(role, found, full);
+  if ('why' in ends) return ends;
   const known = knownShape(channel, closing);
   const shape = follow ? shapeOf(follow, ends, known) : undefined;
   const angles = new Float64Array(3);
@@ -141,52 +145,6 @@ function fitOne(
     return { role, open: ends.open, closed: ends.closed, ...(points && { curve: points }), ...residual };
   }
   return { role, ...jointRange(channel, closing, ends, shape), ...residual };
-}
-
-/** The medians of a pose, each time it was held. */
-function posesOf(record: MoveRecord, trace: Trace, i: number, name: MoveName): number[] {
-  const poses: number[] = [];
-  for (const [m, { move, made }] of numbered(record)) {
-    const to = trace.moveStart[m + 1];
-    const from = Math.max(trace.moveStart[m], to - Math.round(HELD_S / STRETCH_S));
-    if (move.name === name && made && to > from) poses.push(median(trace.levels[i].subarray(from, to)));
-  }
-  return poses;
-}
-
-function endsOf(opens: readonly number[], closeds: readonly number[]): Ends | undefined {
-  if (opens.length === 0 || closeds.length === 0) return undefined;
-  const middle = (median(opens) + median(closeds)) / 2;
-  const direction = Math.sign(median(closeds) - median(opens)) || 1;
-  const span = Math.max(1, Math.abs(median(closeds) - median(opens)));
-  const open =
-    middle -
-    direction *
-      outermost(
-        opens.map((x) => (middle - x) * direction),
-        span,
-      );
-  const closed =
-    middle +
-    direction *
-      outermost(
-        closeds.map((x) => (x - middle) * direction),
-        span,
-      );
-  const spread = Math.hypot(deviation(opens), deviation(closeds)) / Math.SQRT2;
-  return { open, closed, spreadPart: spread / span, poses: opens.length + closeds.length };
-}
-
-/** The farthest of values that another one bears out. */
-function outermost(values: readonly number[], span: number): number {
-  const sorted = [...values].sort((a, b) => b - a);
-  for (let k = 0; k + 1 < sorted.length; k++) if (sorted[k] - sorted[k + 1] <= ALONE * span) return sorted[k];
-  return sorted[sorted.length >> 1];
-}
-
-function deviation(values: readonly number[]): number {
-  const mean = values.reduce((sum, x) => sum + x, 0) / values.length;
-  return Math.sqrt(values.reduce((sum, x) => sum + (x - mean) ** 2, 0) / Math.max(1, values.length - 1));
 }
 
 /** Levels while the bar closes and opens again. */

@@ -45,7 +45,7 @@ function select(values: Float64Array, rank: number): void {
 export const median = (values: ArrayLike<number>): number => quantile(values, 0.5);
 
 /** Consistent with the standard deviation for Gaussian noise. */
-const MAD_TO_SD = 1.4826;
+export const MAD_TO_SD = 1.4826;
 /** Standard deviation of the second difference of white noise over that of the noise. */
 const SECOND_DIFFERENCE = Math.sqrt(6);
 

@@ -13,6 +13,8 @@ export interface Move {
   readonly finger?: number;
   /** Of a lone move: the other hand keeps the other fingers straight meanwhile. */
   readonly othersHeld?: boolean;
+  /** Of a lone move: the finger goes sideways and back instead. */
+  readonly sideways?: boolean;
   /** What the wearer reads: one line of at most 72 characters. */
   readonly prompt: string;
 }
@@ -58,6 +60,13 @@ export const loneWithOthersHeld = (finger: number): Move => ({
 });
 
 const FINGER_WORDS = ['thumb', 'index finger', 'middle finger', 'ring finger', 'little finger'] as const;
+/** Sideways rather than closed, to find the sensor that says so. */
+const loneSideways = (finger: number): Move => ({
+  ...lone(finger),
+  sideways: true,
+  prompt: `Only the ${FINGER_WORDS[finger]}: away from the others sideways, then back.`,
+});
+
 const ROOF = hold('roof', 'Bend only the knuckles, fingers straight, like a roof. Hold it.');
 const HOOK = hold('hook', 'Now a hook: knuckles straight, the joints beyond bent. Hold it.');
 
@@ -119,4 +128,37 @@ export function fitMoves(channels: readonly Channel[]): Move[] {
     });
   }
   return moves;
+}
+
+const REST = hold('rest', 'Let the hand rest, open and relaxed. Keep still.');
+const CONTROLS: Move = {
+  name: 'controls',
+  kind: 'sweep',
+  prompt: 'Stick to all sides, every trigger, every button. None left: Enter.',
+};
+
+/** The moves from which the ends of channels are found whose roles are known. */
+export function firstMoves(channels: readonly Channel[]): Move[] {
+  const moves = [REST];
+  if (has(channels, isOfFinger)) moves.push(OPEN, FIST, OPEN, FIST, OPEN);
+  if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER, SPREAD, OPEN);
+  return [...moves, CONTROLS];
+}
+
+/** The moves from which it is seen what a column of numbers senses. */
+export const namingMoves = (): Move[] => [
+  REST,
+  ...FINGERS.map((_, finger) => lone(finger)),
+  TOGETHER,
+  SPREAD,
+  OPEN,
+  CONTROLS,
+];
+
+/** What tells apart the joints of a finger that has several sensors, and whose finger goes sideways. */
+export function furtherMoves(ask: { joints: boolean; sideways: boolean }): Move[] {
+  return [
+    ...(ask.joints ? [OPEN, ROOF, OPEN, HOOK, OPEN] : []),
+    ...(ask.sideways ? FINGERS.map((_, finger) => loneSideways(finger)) : []),
+  ];
 }

@@ -6,6 +6,7 @@ export const DIP_PER_PIP = 2 / 3;
 
 const ABDUCTION_AT_MCP_0 = (15 * Math.PI) / 180;
 const MCP_WITHOUT_ABDUCTION = Math.PI / 2;
+const ABDUCTION_PER_RAD = ABDUCTION_AT_MCP_0 / MCP_WITHOUT_ABDUCTION;
 
 /** Index of `finger`'s first degree of freedom: MCP flexion, or CMC flexion of the thumb. */
 const firstDof = (finger: number): number => finger * DOFS_PER_FINGER;
@@ -23,7 +24,7 @@ export function coupleDip(dofs: DofArray, finger: number): void {
 export function abductionLimit(mcpFlexion: number): number {
   if (mcpFlexion <= 0) return ABDUCTION_AT_MCP_0;
   if (mcpFlexion >= MCP_WITHOUT_ABDUCTION) return 0;
-  return ABDUCTION_AT_MCP_0 * (1 - mcpFlexion / MCP_WITHOUT_ABDUCTION);
+  return ABDUCTION_AT_MCP_0 - ABDUCTION_PER_RAD * mcpFlexion;
 }
 
 /** Brings a finger's abduction inside what its MCP flexion allows. The thumb is left alone. */
@@ -61,18 +62,18 @@ export function setHandSplay(dofs: DofArray, splay: number): void {
 
 /** Arch of the palm at full MCP flexion, as a share of its range: common practice. */
 const ARCH_SHARE = 0.5;
-const RING_ARCH_MOST = ARCH_SHARE * DOF_MAX[RING_ARCH];
-const LITTLE_ARCH_MOST = ARCH_SHARE * DOF_MAX[LITTLE_ARCH];
+const RING_ARCH_PER_RAD = (ARCH_SHARE * DOF_MAX[RING_ARCH]) / MCP_WITHOUT_ABDUCTION;
+const LITTLE_ARCH_PER_RAD = (ARCH_SHARE * DOF_MAX[LITTLE_ARCH]) / MCP_WITHOUT_ABDUCTION;
 const RING_MCP = firstDof(3);
 const LITTLE_MCP = firstDof(4);
 
 /** Arches the palm as ring and little close: each metacarpal follows its finger's MCP flexion. */
 export function coupleArch(dofs: DofArray): void {
-  dofs[RING_ARCH] = RING_ARCH_MOST * share(dofs[RING_MCP]);
-  dofs[LITTLE_ARCH] = LITTLE_ARCH_MOST * share(dofs[LITTLE_MCP]);
+  dofs[RING_ARCH] = RING_ARCH_PER_RAD * bent(dofs[RING_MCP]);
+  dofs[LITTLE_ARCH] = LITTLE_ARCH_PER_RAD * bent(dofs[LITTLE_MCP]);
 }
 
-function share(mcpFlexion: number): number {
+function bent(mcpFlexion: number): number {
   if (mcpFlexion <= 0) return 0;
-  return mcpFlexion >= MCP_WITHOUT_ABDUCTION ? 1 : mcpFlexion / MCP_WITHOUT_ABDUCTION;
+  return Math.min(mcpFlexion, MCP_WITHOUT_ABDUCTION);
 }

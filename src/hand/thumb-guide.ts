@@ -49,6 +49,8 @@ const FIST_CURL = 0.42;
 const PINCH_CURL = 0.058;
 const APART_CLOSED_CURL = 0.26;
 const APART_OPEN_CURL = 0.42;
+const PER_CLOSED_CURL = 1 / (APART_CLOSED_CURL - PINCH_CURL);
+const PER_OPEN_CURL = 1 / (APART_OPEN_CURL - PINCH_CURL);
 /** An opening thumb gets ever farther from the pinch, so the weight falls ever more slowly: 1 is evenly. */
 const EVEN = 0.6;
 
@@ -143,8 +145,8 @@ function longestWay(skeleton: Skeleton, profile: ClosingProfile, pinch: PinchPos
 
 /** How far a pinch is meant by the thumb's curl: 1 near that of the pinch, 0 far from it. */
 export function meantPinch(beyond: number): number {
-  if (beyond > 0) return 1 - gentleRamp(beyond, PINCH_CURL, APART_CLOSED_CURL);
-  const meant = 1 - gentleRamp(-beyond, PINCH_CURL, APART_OPEN_CURL);
+  if (beyond > 0) return 1 - gentle((beyond - PINCH_CURL) * PER_CLOSED_CURL);
+  const meant = 1 - gentle((-beyond - PINCH_CURL) * PER_OPEN_CURL);
   return meant * (EVEN + (1 - EVEN) * meant);
 }
 
@@ -178,10 +180,13 @@ const ROUNDED = 0.06;
 const STEEPEST = 1 / (1 - ROUNDED);
 
 /** 0 up to `from`, 1 beyond `to`; even in between but for rounded ends, so that it is at most 1.07 times as steep. */
-export function gentleRamp(value: number, from: number, to: number): number {
-  if (value <= from) return 0;
-  if (value >= to) return 1;
-  const t = (value - from) / (to - from);
+export const gentleRamp = (value: number, from: number, to: number): number =>
+  gentle((value - from) / (to - from));
+
+/** The ramp from 0 to 1. */
+function gentle(t: number): number {
+  if (t <= 0) return 0;
+  if (t >= 1) return 1;
   if (t < ROUNDED) return (STEEPEST * t * t) / (2 * ROUNDED);
   if (t > 1 - ROUNDED) return 1 - (STEEPEST * (1 - t) * (1 - t)) / (2 * ROUNDED);
   return STEEPEST * (t - ROUNDED / 2);

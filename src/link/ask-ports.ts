@@ -4,6 +4,7 @@ import type { HandSide } from '../hand/joints.js';
 import type { GloveCodec, GloveMessages } from './codec.js';
 import type { OpenPort, Port, PortEvents } from './link.js';
 import { describePort, type PortInfo } from './list-ports.js';
+import { createStrayBytes, type StrayBytes } from './stray-bytes.js';
 
 /** A board that does not restart when its port is opened answers within a second. */
 const PATIENCE_MS = 1500;
@@ -102,6 +103,7 @@ export function askPorts(options: AskPortsOptions): OpenPort {
       pong: nothing,
       note: nothing,
     });
+    const stray = createStrayBytes();
     let kept = false;
     let ended: TautlineError | undefined;
     let port: Port;
@@ -110,7 +112,10 @@ export function askPorts(options: AskPortsOptions): OpenPort {
         {
           bytes(chunk, arrivalUs) {
             if (kept) events.bytes(chunk, arrivalUs);
-            else codec.push(chunk, arrivalUs);
+            else {
+              stray.see(chunk);
+              codec.push(chunk, arrivalUs);
+            }
           },
           ended(error) {
             ended = error;
@@ -143,6 +148,20 @@ export function askPorts(options: AskPortsOptions): OpenPort {
       return { port, hand };
     }
     await port.close();
-    return { why: ended ? ended.message : 'no answer', silent: ended === undefined };
+    return { why: ended ? ended.message : whatCame(stray), silent: ended === undefined };
+  }
+}
+
+/** Of a port on which nobody introduced himself. */
+function whatCame({ look }: StrayBytes): string {
+  switch (look?.kind) {
+    case undefined:
+      return 'no answer';
+    case 'text':
+      return `it sends text${look.line === undefined ? '' : `, such as ${look.line}`}: if this is the glove, it needs \`codec: lines\` and its columns`;
+    case 'frames':
+      return 'it sends frames of the link protocol, but says no hello that is wanted here';
+    case 'unreadable':
+      return 'bytes come that cannot be read: another baud rate, or another device';
   }
 }

@@ -59,7 +59,9 @@ export function openLink(profile: LinkProfile, deps: LinkDeps): Link {
   }
 }
 
-const addressOf = ({ path, usb }: SerialProfile): string => path ?? (usb ? usbName(usb) : 'serial port');
+/** What a serial link leads to, for people. */
+export const addressOf = ({ path, usb }: SerialProfile): string =>
+  path ?? (usb ? usbName(usb) : 'serial port');
 
 const usbName = ({ vendor, product, serial }: NonNullable<SerialProfile['usb']>): string =>
   ['USB', vendor && `vendor ${vendor}`, product && `product ${product}`, serial && `serial ${serial}`]
@@ -102,7 +104,10 @@ function serialPortOf(profile: SerialProfile, deps: LinkDeps): OpenPort {
   };
 }
 
-function isUsb(port: PortInfo, { vendor, product, serial }: NonNullable<SerialProfile['usb']>): boolean {
+export function isUsb(
+  port: PortInfo,
+  { vendor, product, serial }: NonNullable<SerialProfile['usb']>,
+): boolean {
   return (
     port.vendor !== undefined &&
     (vendor === undefined || vendor.toLowerCase() === port.vendor) &&

@@ -57,6 +57,13 @@ export const LOG_EVENTS = {
     meaning: 'Samples have stopped: every finger is free, and apps see a hand that is not valid.',
     fields: ['glove'],
   },
+  'glove.notUnderstood': {
+    level: 'warn',
+    text: 'what comes is not understood',
+    meaning:
+      'The link is live, but the glove has not described itself: the text says what comes instead (text where frames are expected, a wrong baud rate), and what to do.',
+    fields: ['glove'],
+  },
   'glove.note': {
     level: 'info',
     text: 'note from the glove',
@@ -69,6 +76,12 @@ export const LOG_EVENTS = {
     meaning:
       'A channel is dead, loose, noisy or otherwise faulty; its finger is free. Logged at most every 10 s per channel, with the newest verdict; `leftOut` counts the faults that came and went in between.',
     fields: ['glove', 'role', 'verdict', 'leftOut'],
+  },
+  'fit.ofNobody': {
+    level: 'warn',
+    text: 'the wearer was never fitted',
+    meaning: 'A wearer was named (`--person`) of whom there is no fit; the numbers of the profile are used.',
+    fields: ['glove', 'hand', 'person'],
   },
   'fit.bonesRefused': {
     level: 'warn',

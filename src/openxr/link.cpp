@@ -161,7 +161,8 @@ void Link::serve(WebSocket& socket) {
       continue;
     }
     if (!introduced || (subscribed && now - reported > kReportEveryNs)) {
-      if (!socket.send(report_.message(application_, kIntroduce))) return;
+      if (!introduced) report_.introduce(application_, kIntroduce);
+      if (!socket.send(report_.message())) return;
       introduced = true;
       reported = now;
     }

@@ -43,8 +43,10 @@ class Report {
   }
   void focus(bool focused) { focused_.store(focused, std::memory_order_relaxed); }
 
-  /// The message, as the application was served since the last call; by the link's thread alone.
-  std::string message(const Application& application, int id);
+  /// What does not change. By the link's thread alone, as the next.
+  void introduce(const Application& application, int id);
+  /// The message, as the application was served since the last call. Allocates nothing.
+  const std::string& message();
 
  private:
   static constexpr std::uint32_t kAges = 64;
@@ -56,6 +58,7 @@ class Report {
   };
   Hand hands_[kSides];
   std::atomic<bool> focused_{false};
+  std::string head_, text_;
 };
 
 }  // namespace tautline::layer

@@ -23,33 +23,63 @@ import { OpenxrMessage } from './openxr-message.js';
 const speed = Type.Number({ minimum: -50, maximum: 50 });
 const speeds = (description: string) => Type.Tuple([speed, speed, speed], { description });
 
-export const ShapeSchema = Type.Union(
-  [
-    record({ kind: Type.Literal('sphere'), radius: metres('Radius.') }, 'A ball.'),
-    record(
-      { kind: Type.Literal('box'), size: Type.Tuple([metres('x'), metres('y'), metres('z')]) },
-      'A box; full edge lengths.',
+/** Most parts of a compound, and most points of all its hulls together. */
+export const MAX_PARTS = 16;
+export const MAX_COMPOUND_POINTS = 512;
+/** Most points of a hull. */
+export const MAX_HULL_POINTS = 256;
+
+const CONVEX_SHAPES = [
+  record({ kind: Type.Literal('sphere'), radius: metres('Radius.') }, 'A ball.'),
+  record(
+    { kind: Type.Literal('box'), size: Type.Tuple([metres('x'), metres('y'), metres('z')]) },
+    'A box; full edge lengths.',
+  ),
+  record(
+    {
+      kind: Type.Literal('capsule'),
+      radius: metres('Radius.'),
+      length: metres('Between the centres of the caps, along y.'),
+    },
+    'A capsule along its y axis; `length` is between the centres of its caps, so it is `length` + 2 × `radius` long.',
+  ),
+  record(
+    { kind: Type.Literal('cylinder'), radius: metres('Radius.'), length: metres('Along y.') },
+    'A cylinder along its y axis; `length` is from end to end.',
+  ),
+  record({ kind: Type.Literal('halfSpace') }, 'Everything below the plane y = 0 of its pose.'),
+  record(
+    {
+      kind: Type.Literal('hull'),
+      points: Type.Array(vector('Point.'), { minItems: 4, maxItems: MAX_HULL_POINTS }),
+    },
+    `The convex hull of 4 to ${MAX_HULL_POINTS} points, which must enclose a volume.`,
+  ),
+] as const;
+
+export const ConvexShapeSchema = Type.Union([...CONVEX_SHAPES], { description: 'A convex shape.' });
+
+const CompoundSchema = record(
+  {
+    kind: Type.Literal('compound'),
+    parts: Type.Array(
+      record(
+        {
+          shape: ConvexShapeSchema,
+          position: Type.Optional(vector('Position of the part in the compound, m; 0 when absent.')),
+          orientation: Type.Optional(quaternion),
+        },
+        'A part.',
+      ),
+      { minItems: 1, maxItems: MAX_PARTS },
     ),
-    record(
-      {
-        kind: Type.Literal('capsule'),
-        radius: metres('Radius.'),
-        length: metres('Between the centres of the caps, along y.'),
-      },
-      'A capsule along its y axis.',
-    ),
-    record(
-      { kind: Type.Literal('cylinder'), radius: metres('Radius.'), length: metres('Along y.') },
-      'A cylinder along its y axis.',
-    ),
-    record({ kind: Type.Literal('halfSpace') }, 'Everything below the plane y = 0 of its pose.'),
-    record(
-      { kind: Type.Literal('hull'), points: Type.Array(vector('Point.'), { minItems: 4, maxItems: 256 }) },
-      'The convex hull of points.',
-    ),
-  ],
-  { description: 'What is touched.' },
+  },
+  `The union of 1 to ${MAX_PARTS} convex parts, each \`{ shape, position, orientation }\` in the frame of the compound: a cup, a ring, a tool. A triangle mesh is touched by its convex parts: decompose it in the app, and send each part as a \`hull\` of its vertices; all hulls of a compound have ${MAX_COMPOUND_POINTS} points at most.`,
 );
+
+export const ShapeSchema = Type.Union([...CONVEX_SHAPES, CompoundSchema], {
+  description: 'What is touched.',
+});
 
 export const AppMessages = {
   subscribe: message(
@@ -82,6 +112,12 @@ export const AppMessages = {
         }),
       ),
       velocities: Type.Optional(Type.Boolean({ description: 'Add joint velocities to the poses.' })),
+      surface: Type.Optional(
+        Type.Boolean({
+          description:
+            'Show fingers that touch a shape resting on its surface, where they are measured some millimetres inside it, and say how firmly each presses. Velocities stay those measured.',
+        }),
+      ),
       predictMs: Type.Optional(
         Type.Number({
           minimum: 0,
@@ -139,6 +175,14 @@ export const AppMessages = {
           description: 'N/m at the surface; hard when absent.',
         }),
       ),
+      friction: Type.Optional(
+        Type.Number({
+          minimum: 0,
+          maximum: 4,
+          description:
+            'Coefficient of friction between skin and surface, by which `gestures` says whether the hand would carry it; 0.6 when absent. It changes no force.',
+        }),
+      ),
       texture: Type.Optional(
         record(
           { amplitude: unit('Of the effort.'), frequencyHz: Type.Number({ minimum: 1, maximum: 200 }) },
@@ -147,7 +191,7 @@ export const AppMessages = {
       ),
       ttlMs,
     },
-    'Say what is touched; each finger is stopped at its surface. Renew it before it expires.',
+    'Say what is touched; each finger is stopped at its surface. Renew it before it expires. One whose `effort` is 0 asks for no force: it is taken also while the glove is disarmed, for the contacts that it gives.',
   ),
   release: message('release', { id, hand: Type.Optional(HandSchema), layer }, "Drop this app's requests."),
   pulse: message(
@@ -231,3 +275,4 @@ export type AppMessageType = keyof typeof AppMessages;
 export type AppMessageOf<T extends AppMessageType> = Static<(typeof AppMessages)[T]>;
 export type AppMessage = { [T in AppMessageType]: AppMessageOf<T> }[AppMessageType];
 export type Shape = Static<typeof ShapeSchema>;
+export type ConvexShape = Static<typeof ConvexShapeSchema>;

@@ -43,7 +43,7 @@ export const quaternion = Type.Tuple(
     Type.Number({ minimum: -1.01, maximum: 1.01 }),
     Type.Number({ minimum: -1.01, maximum: 1.01 }),
   ],
-  { description: 'Unit quaternion x, y, z, w.' },
+  { description: 'Unit quaternion x, y, z, w; one whose length is off by more than 2 % is refused.' },
 );
 export const ttlMs = Type.Optional(
   Type.Integer({

@@ -1,9 +1,11 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
-import { FINGER_STATES, STREAM_PROTOCOL } from './constants.js';
+import { FINGER_STATES, GESTURES, STREAM_PROTOCOL } from './constants.js';
 import { FAULTS_IN_WORDS } from './glove-faults.js';
+import { EVENT_REASONS, LIMITS, LIMITS_TOLD } from './limits.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
+import { WristReportSchema } from './wrist-report.js';
 
 /** What the service sends. */
 
@@ -33,6 +35,16 @@ const linkStatus = record(
   },
   'The path to the glove.',
 );
+
+const GestureState = record({ active: Type.Boolean(), sinceUs: Type.Optional(microseconds('When.')) }, '');
+const GESTURE_MEANING: Readonly<Record<(typeof GESTURES)[number], string>> = {
+  pinch_ext: 'Thumb tip and index tip meet; not on the way from a fist to an open hand.',
+  aim_activate_ext: 'The trigger finger is pulled, for what the hand aims at.',
+  grasp_ext: 'Middle, ring and little finger close around something.',
+  point: 'The index finger is open, the fingers behind it are closed.',
+  fist: 'All fingers are closed, the thumb is with them.',
+  flat: 'All fingers but the thumb are open.',
+};
 
 export const ServerMessages = {
   welcome: message(
@@ -114,6 +126,7 @@ export const ServerMessages = {
                   'Where the wrist is in the frame of the grip pose or tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. Absent: not fitted.',
               }),
             ),
+            wrist: Type.Optional(WristReportSchema),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),
@@ -144,6 +157,11 @@ export const ServerMessages = {
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
       }),
+      recorded: Type.Optional(
+        Type.Literal(true, {
+          description: 'A session is replayed: it is no hand of now. Absent: it is the glove itself.',
+        }),
+      ),
       reason: Type.Optional(Type.String({ description: 'Why not valid.' })),
       fingers: fingerStates,
       poses: Type.Array(Type.Array(Type.Number(), { minItems: 8, maxItems: 8 }), {
@@ -157,6 +175,14 @@ export const ServerMessages = {
           maxItems: JOINT_COUNT,
           description:
             '26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, of the moment `timeUs`: what filters are late is made up for, and they are within 10 % of central differences of the poses. The wrist counts as still.',
+        }),
+      ),
+      pressures: Type.Optional(
+        Type.Array(Type.Number({ minimum: 0, maximum: 1 }), {
+          minItems: 5,
+          maxItems: 5,
+          description:
+            'How firmly each finger presses on what it touches, thumb first: 0 not at all, 0.5 where it is measured 5 mm inside the surface, rising towards 1. Only with `surface`: the poses then have it rest on the surface.',
         }),
       ),
     },
@@ -194,7 +220,9 @@ export const ServerMessages = {
             tensionN: Type.Number(),
             heat: Type.Number({ description: 'Part of the thermal budget used, 0..1.' }),
             by: Type.Optional(Type.String({ description: 'App that holds it.' })),
-            limits: Type.Array(Type.String(), { description: 'Why less is given than was asked.' }),
+            limits: Type.Array(literals(LIMITS, 'One of them.'), {
+              description: `Why less is given than was asked; empty while everything asked for is given. ${LIMITS_TOLD}`,
+            }),
             contact: Type.Optional(
               record(
                 {
@@ -217,7 +245,10 @@ export const ServerMessages = {
             {
               timeUs: microseconds('When.'),
               finger: Type.Optional(literals(FINGERS, 'Which.')),
-              reason: Type.String(),
+              reason: literals(
+                EVENT_REASONS,
+                'One of the `limits` began to act, with the meaning it has there; `armed`: the glove was armed.',
+              ),
             },
             'An intervention of the governor.',
           ),
@@ -268,31 +299,7 @@ export const ServerMessages = {
           "The glove's clock against the service's.",
         ),
       ),
-      wrist: Type.Optional(
-        record(
-          {
-            source: literals(
-              ['app', 'glove', 'none'],
-              "app: an app's tracker places the hand in the world. glove: its own sensor turns it. none: it is around its wrist.",
-            ),
-            app: Type.Optional(Type.String({ description: 'Which app.' })),
-            of: Type.Optional(literals(['wrist', 'tracker'] as const, 'What its poses are of.')),
-            ageMs: Type.Optional(Type.Number({ description: 'Since its newest pose came.' })),
-            jitterMm: Type.Optional(Type.Number({ description: 'Noise of its positions, rms.' })),
-            delayMs: Type.Optional(
-              Type.Number({ description: 'How much later than the glove it shows a motion, as taken out.' }),
-            ),
-            delayBy: Type.Optional(
-              literals(
-                ['motion', 'stated'],
-                "motion: seen in the motion itself, against the glove's orientation sensor. stated: as the app says.",
-              ),
-            ),
-            note: Type.Optional(Type.String({ description: 'What is amiss, and what to do.' })),
-          },
-          'What says where the hand is.',
-        ),
-      ),
+      wrist: Type.Optional(WristReportSchema),
     },
     'State of glove, link and channels; on change, and once a second.',
   ),
@@ -312,6 +319,51 @@ export const ServerMessages = {
       }),
     },
     'What the sensors say now; 60 times a second at most.',
+  ),
+  gestures: message(
+    'gestures',
+    {
+      hand: HandSchema,
+      timeUs: microseconds('Time of the sample.'),
+      valid: Type.Boolean({ description: 'False while the hand is not known: no gesture is then made.' }),
+      states: Type.Object(
+        Object.fromEntries(
+          GESTURES.map((name) => [
+            name,
+            record(
+              {
+                active: Type.Boolean({ description: 'It is being made.' }),
+                sinceUs: Type.Optional(
+                  microseconds('When it began or ended; absent: not since the hand has been known.'),
+                ),
+              },
+              GESTURE_MEANING[name],
+            ),
+          ]),
+        ) as Record<(typeof GESTURES)[number], typeof GestureState>,
+        {
+          additionalProperties: false,
+          description:
+            'Each begins at one threshold and ends at another, and lasts 60 ms at least, so that none flickers.',
+        },
+      ),
+      touches: Type.Array(
+        record(
+          {
+            by: Type.String({ description: 'Id of the app that touches it (`welcome.app`).' }),
+            layer: Type.Optional(Type.String({ description: 'Its layer.' })),
+            fingers: Type.Array(literals(FINGERS, 'Which.'), { description: 'Fingers at its surface.' }),
+            carried: Type.Boolean({
+              description:
+                'Two of these fingers press against each other through it, each inside the cone of friction of the other: lifted, it would come along.',
+            }),
+          },
+          'A thing that is touched.',
+        ),
+        { description: 'What fingers are at, of all apps.' },
+      ),
+    },
+    'What the hand is doing; sent on change. The first three follow the input values of the same names in OpenXR (XR_EXT_hand_interaction).',
   ),
   ack: message(
     'ack',

@@ -102,12 +102,14 @@ export function recordGlove(
       seq: number >>> 0,
       timeUs: frame.timeUs,
       aheadMs: 0,
+      recorded: false,
       space: frame.space,
       valid: frame.valid,
       reason: frame.reason,
       fingerStates: frame.fingerStates,
       poses: frame.poses,
       velocities: undefined,
+      pressures: undefined,
     });
     // Next to the bytes that it was computed from: by the time of the session, not the sample's.
     if (end > 0) part().joints(hand(), clock.nowUs(), pose.subarray(0, end));

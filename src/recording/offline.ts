@@ -2,7 +2,7 @@ import type { Logger } from 'pino';
 import type { FitStore } from '../config/fit-file.js';
 import type { Profile } from '../config/schema.js';
 import { createGlove } from '../glove/glove.js';
-import type { GloveDescription, HandFrame } from '../glove/view.js';
+import type { Glove, GloveDescription, HandFrame } from '../glove/view.js';
 import type { HandSide } from '../hand/joints.js';
 import { codecOf } from '../link/codec-of.js';
 import { feedLinks } from './feed-links.js';
@@ -17,6 +17,8 @@ export interface OfflineHands {
   describe(hand: HandSide): GloveDescription;
   /** Inputs as apps get them, by OpenXR path, after the newest frame. */
   readInputs(hand: HandSide): Record<string, number | boolean>;
+  /** What the hand is doing, after the newest frame. */
+  readGestures(hand: HandSide): ReturnType<Glove['readGestures']>;
   /** The newest pose as it is predicted by `aheadS`, into `poses`. */
   predict(hand: HandSide, aheadS: number, poses: Float64Array): void;
   /** The drift that was followed up to the newest frame. */
@@ -69,6 +71,7 @@ export function createOfflineHands(
     hands: [...links.keys()],
     describe: (hand) => gloves.get(hand)!.description,
     readInputs: (hand) => gloves.get(hand)!.readInputs().values,
+    readGestures: (hand) => gloves.get(hand)!.readGestures(),
     predict: (hand, aheadS, poses) => gloves.get(hand)!.predict(aheadS, poses),
     rememberDrift: (hand) => gloves.get(hand)!.rememberDrift(),
     visitor: {

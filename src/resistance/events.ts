@@ -1,8 +1,7 @@
-import { LIMITS, type LimitName } from './limits.js';
+import { EVENT_REASONS, type EventReason } from '../protocol/limits.js';
 
-/** What happened: a limit began to act, or the glove was armed. */
-export type EventReason = LimitName | 'armed';
-export const EVENT_REASONS: readonly EventReason[] = [...LIMITS, 'armed'];
+export { EVENT_REASONS, type EventReason } from '../protocol/limits.js';
+
 /** The whole hand, in place of a finger's index. */
 export const WHOLE_HAND = -1;
 

@@ -27,23 +27,24 @@ export interface LookAhead {
 
 /**
  * @param values as bending takes them
+ * @param used numbers of those that it takes
  * @param dofs what they are bent to now
  * @param bend makes the bending of other values
  */
 export function createLookAhead(
   values: Float64Array,
+  used: Int32Array,
   dofs: DofArray,
   bend: (values: Float64Array) => Bending,
 ): LookAhead {
   const ahead = new Float64Array(values.length);
   const bending = bend(ahead);
-  const rates = createRates(values);
+  const rates = createRates(values, used);
   const before = new Float64Array(DOF_COUNT);
   const dofRates = new Float64Array(DOF_COUNT);
   return {
     at(aheadS) {
-      for (let i = 0; i < values.length; i++)
-        ahead[i] = values[i] + wayAhead(rates.rates[i], rates.change(i), aheadS);
+      for (const i of used) ahead[i] = values[i] + wayAhead(rates.rate(i), rates.change(i), aheadS);
       bending.update();
       return bending.dofs;
     },
@@ -51,8 +52,7 @@ export function createLookAhead(
     update(dtS) {
       rates.update(dtS, ahead);
       bending.update();
-      differences(bending.dofs, before, dofRates, 0.5 / dtS);
-      before.set(dofs);
+      differences(bending.dofs, before, dofs, dofRates, 0.5 / dtS);
     },
     reset() {
       rates.reset();
@@ -74,7 +74,10 @@ function wayAhead(rate: number, change: number, aheadS: number): number {
   return belief * (rate * timeS + 0.5 * change * timeS * timeS);
 }
 
-/** Over arrays alone, so that it compiles to one loop. */
-function differences(after: DofArray, before: DofArray, rates: DofArray, perS: number): void {
-  for (let i = 0; i < rates.length; i++) rates[i] = (after[i] - before[i]) * perS;
+/** Over arrays alone, so that it compiles to one loop. `before` becomes `now`. */
+function differences(after: DofArray, before: DofArray, now: DofArray, rates: DofArray, perS: number): void {
+  for (let i = 0; i < rates.length; i++) {
+    rates[i] = (after[i] - before[i]) * perS;
+    before[i] = now[i];
+  }
 }

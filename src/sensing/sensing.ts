@@ -15,7 +15,7 @@ import { createHealth, type Health } from './health/health.js';
 import { createLookAhead } from './look-ahead.js';
 import { joinLookups, lookAt, lookAtAll } from './lookup.js';
 import { createOneEuroBank } from './one-euro.js';
-import { findSlots } from './slots.js';
+import { bendingValues, findSlots } from './slots.js';
 
 /**
  * Counts to degrees of freedom, one call a sample:
@@ -132,7 +132,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const { curl, splay, dofs } = bending;
   const curlRates = new Float64Array(FINGERS.length);
   const previousCurl = new Float64Array(FINGERS.length);
-  const lookAhead = createLookAhead(values, dofs, (ahead) =>
+  const lookAhead = createLookAhead(values, bendingValues(slots, n), dofs, (ahead) =>
     createBending(ahead, n, slots, closing, options.natural),
   );
   const wrist = Float64Array.of(0, 0, 0, 1);

@@ -15,6 +15,18 @@ export interface Slots {
   readonly wrist: readonly number[];
 }
 
+/** Numbers of the values that bend the hand: of channels, and behind them of fingers without a sensor of their flexion. */
+export function bendingValues(
+  { curl, splay, joint, hasJoints, arch }: Slots,
+  channelCount: number,
+): Int32Array {
+  const used = [...curl, ...splay, ...joint, arch].filter((slot) => slot >= 0);
+  for (let f = 0; f < FINGERS.length; f++) {
+    if (curl[f] < 0 && hasJoints[f] === 0) used.push(channelCount + f);
+  }
+  return Int32Array.from(new Set(used)).sort();
+}
+
 export function findSlots(channels: readonly Channel[]): Slots {
   const slotOf = (kind: ChannelKind, finger: number, part: number) =>
     channels.findIndex((c) => c.kind === kind && c.finger === finger && c.part === part);

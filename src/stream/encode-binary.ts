@@ -3,6 +3,8 @@ import { HAND_CODE } from '../protocol/link-table.js';
 import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 import {
   AHEAD_SHIFT,
+  FLAG_PRESSURES,
+  FLAG_RECORDED,
   FLAG_VALID,
   FLAG_VELOCITIES,
   FLAG_WORLD,
@@ -54,13 +56,15 @@ function makePlace(target: Buffer, start: number): Place {
 export function encodeJointsBinary(target: Buffer, start: number, message: PoseMessage): number {
   const place = placeAt(target, start);
   const { view } = place;
-  const { velocities, fingerStates } = message;
+  const { velocities, pressures, fingerStates } = message;
   view.setUint8(start, RECORD_JOINTS);
   view.setUint8(start + 1, HAND_CODE[message.hand]);
   view.setUint8(
     start + 2,
     (message.valid ? FLAG_VALID : 0) |
+      (message.recorded ? FLAG_RECORDED : 0) |
       (velocities ? FLAG_VELOCITIES : 0) |
+      (pressures ? FLAG_PRESSURES : 0) |
       (message.space === 'world' ? FLAG_WORLD : 0),
   );
   view.setUint8(start + 3, JOINT_COUNT);
@@ -73,6 +77,7 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
 
   let end = writeFloats(view, start + POSES_OFFSET, message.poses, place.poses);
   if (velocities && end > 0) end = writeFloats(view, end, velocities, place.velocities);
+  if (pressures && end > 0) end = writeFloats(view, end, pressures, undefined);
   if (end < 0) return -1;
   let reasonBytes = 0;
   if (!message.valid && message.reason) {

@@ -22,8 +22,10 @@ const SPACE = {
 };
 const TRUE = ascii('true');
 const FALSE = ascii('false');
+const RECORDED = ascii(',"recorded":true');
 const REASON = ascii(',"reason":');
 const POSES = ascii(',"poses":[');
+const PRESSURES = ascii(',"pressures":[');
 const VELOCITIES = ascii(',"velocities":[');
 
 const COMMA = 44;
@@ -53,6 +55,7 @@ export function encodeJointsJson(target: Buffer, start: number, message: PoseMes
   }
   at = put(target, at, SPACE[message.space]);
   at = put(target, at, message.valid ? TRUE : FALSE);
+  if (message.recorded) at = put(target, at, RECORDED);
   if (!message.valid && message.reason) {
     at = put(target, at, REASON);
     at += target.write(JSON.stringify(message.reason.slice(0, MAX_REASON)), at);
@@ -63,6 +66,10 @@ export function encodeJointsJson(target: Buffer, start: number, message: PoseMes
   if (at > 0 && message.velocities) {
     at = put(target, at, VELOCITIES);
     at = putRows(target, at, message.velocities, VELOCITY_STRIDE, VELOCITY_SCALE);
+  }
+  if (at > 0 && message.pressures) {
+    at = put(target, at, PRESSURES);
+    at = putNumbers(target, at, message.pressures);
   }
   if (at < 0) return -1;
   target[at++] = BRACE;
@@ -86,6 +93,19 @@ function fingerText(states: Uint8Array): Buffer {
     FINGER_TEXTS[index] = text;
   }
   return text;
+}
+
+/** Numbers and the closing bracket, to four places; -1 when one cannot be sent. */
+function putNumbers(target: Buffer, start: number, values: Float64Array): number {
+  let at = start;
+  for (let i = 0; i < values.length; i++) {
+    const value = values[i];
+    if (!(Math.abs(value) < LARGEST)) return -1;
+    if (i > 0) target[at++] = COMMA;
+    at += target.write(String(Math.round(value * 1e4) / 1e4), at, 'latin1');
+  }
+  target[at++] = CLOSE;
+  return at;
 }
 
 /** Rows of numbers and the closing bracket; -1 when a number cannot be sent. */

@@ -9,12 +9,16 @@ export interface PoseMessage {
   /** How far the poses are predicted beyond timeUs, whole ms, 0..63; 0: not at all. */
   readonly aheadMs: number;
   readonly valid: boolean;
+  /** Of a session that is replayed. */
+  readonly recorded: boolean;
   readonly reason: string | undefined;
   readonly space: 'wrist' | 'world';
   readonly fingerStates: Uint8Array;
   readonly poses: Float64Array;
   /** Absent when not subscribed. */
   readonly velocities: Float64Array | undefined;
+  /** How firmly each finger presses, 0..1; absent when not subscribed. */
+  readonly pressures: Float64Array | undefined;
 }
 
 /** Limit for every number of a pose: a scene is ±10 km. Keeps the text short. */

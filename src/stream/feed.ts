@@ -40,20 +40,23 @@ interface Inputs {
  * Everything that is sent about one glove:
  *
  *   glove.frame -> decimator of each rate -> poses of each (encoding, velocities, prediction) -> readers
- *   glove.inputs, resistance, health, signals -> throttle -> text, once -> readers
+ *   glove.inputs, resistance, health, signals, gestures -> throttle -> text, once -> readers
  */
 export class Feed {
   readonly #rates: RateGroup[] = [];
   readonly #resistance = new Broadcast();
   readonly #health = new Broadcast();
   readonly #signals = new Broadcast();
+  readonly #gestures = new Broadcast();
   readonly #resistanceThrottle: Throttle;
   readonly #healthThrottle: Throttle;
   readonly #signalsThrottle: Throttle;
+  readonly #gesturesThrottle: Throttle;
   readonly #healthTimer: NodeJS.Timeout;
   readonly #unlisten: () => void;
   #timeUs = Number.NEGATIVE_INFINITY;
   #badPoses = 0;
+  #wasValid = false;
   #sampleRateHz: number;
   #hand: string;
 
@@ -80,6 +83,11 @@ export class Feed {
       const message: ServerMessageOf<'signals'> = { type: 'signals', ...glove.readSignals() };
       this.#signals.publish(frameText(JSON.stringify(message)));
     });
+    this.#gesturesThrottle = new Throttle(0, () => {
+      if (this.#gestures.readers.length === 0) return;
+      const message: ServerMessageOf<'gestures'> = { type: 'gestures', ...glove.readGestures() };
+      this.#gestures.publish(frameText(JSON.stringify(message)));
+    });
     this.#healthTimer = setInterval(() => this.#healthThrottle.request(), HEALTH_REPEAT_MS);
     this.#unlisten = glove.listen({
       frame: (frame) => this.#frame(frame),
@@ -89,6 +97,7 @@ export class Feed {
       },
       health: () => this.#healthThrottle.request(),
       resistance: () => this.#resistanceThrottle.request(),
+      gestures: () => this.#gesturesThrottle.request(),
       inputs: () => {
         for (const { inputs } of this.#rates) {
           if (inputs.out.readers.length > 0) inputs.throttle.request();
@@ -120,6 +129,10 @@ export class Feed {
       this.#resistanceThrottle.request();
     }
     if (wanted.streams.includes('signals')) this.#signals.add(reader);
+    if (wanted.streams.includes('gestures')) {
+      this.#gestures.add(reader);
+      this.#gesturesThrottle.request();
+    }
     if (wanted.streams.includes('health')) {
       this.#health.add(reader);
       this.#healthThrottle.request();
@@ -130,6 +143,7 @@ export class Feed {
     this.#resistance.remove(reader);
     this.#health.remove(reader);
     this.#signals.remove(reader);
+    this.#gestures.remove(reader);
     for (let r = this.#rates.length - 1; r >= 0; r--) {
       const { poses, inputs } = this.#rates[r];
       inputs.out.remove(reader);
@@ -170,6 +184,7 @@ export class Feed {
     clearInterval(this.#healthTimer);
     this.#healthThrottle.stop();
     this.#signalsThrottle.stop();
+    this.#gesturesThrottle.stop();
     this.#resistanceThrottle.stop();
     for (const { inputs } of this.#rates) inputs.throttle.stop();
   }
@@ -177,6 +192,10 @@ export class Feed {
   #frame(frame: HandFrame): void {
     const timeUs = this.#stamp(frame);
     if (this.#signals.readers.length > 0) this.#signalsThrottle.request();
+    if (frame.valid !== this.#wasValid) {
+      this.#wasValid = frame.valid;
+      this.#gesturesThrottle.request();
+    }
     for (let r = 0; r < this.#rates.length; r++) {
       const { decimator, poses } = this.#rates[r];
       if (!decimator.take(timeUs) && frame.valid) continue;
@@ -243,6 +262,7 @@ export class Feed {
       ({ options }) =>
         options.encoding === wanted.encoding &&
         options.velocities === wanted.velocities &&
+        options.surface === wanted.surface &&
         options.predictMs === wanted.predictMs,
     );
     if (!found) {

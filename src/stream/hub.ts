@@ -193,6 +193,7 @@ export class Hub implements ConnectionHost {
         name: glove.description.name,
         armed: glove.armed,
         unused: unusedNow(glove),
+        troubles: glove.readTroubles(),
         ...glove.readHealth(),
       })),
       apps: [...this.connections].map(({ app, name, encoding, wanted, dropped, behind }) => ({
@@ -255,6 +256,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
   const { maxTensionN, howToArm, mount } = glove.description;
+  const { wrist } = glove.readHealth();
   return {
     hand,
     name,
@@ -276,6 +278,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
     },
     inputs: [...inputPaths],
     ...(mount === undefined ? {} : { mount: [...mount] }),
+    ...(wrist === undefined ? {} : { wrist }),
     ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

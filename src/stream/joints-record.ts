@@ -15,7 +15,8 @@ import { FINGER_STATES, type FingerState } from '../protocol/constants.js';
  *   offset  size  field
  *   0       u8    kind: 1
  *   1       u8    hand: 0 left, 1 right
- *   2       u8    flags: 1 valid, 2 velocities follow the poses, 4 world space
+ *   2       u8    flags: 1 valid, 2 velocities follow the poses, 4 world space, 8 pressures follow these,
+ *                 16 of a recording
  *   3       u8    joints: 26
  *   4       u32   seq
  *   8       f64   timeUs
@@ -24,12 +25,18 @@ import { FINGER_STATES, type FingerState } from '../protocol/constants.js';
  *   18      u16   bytes of the reason at the end; 0 while valid
  *   20      f32   26 × [x, y, z, qx, qy, qz, qw, radius]
  *   852     f32   26 × [vx, vy, vz, wx, wy, wz], if flagged
+ *   …       f32   5 × pressure, thumb first, if flagged
  *   …       utf8  reason
  */
 export const BINARY_LAYOUT = [
   { name: 'kind', offset: 0, type: 'u8', meaning: '1: joints' },
   { name: 'hand', offset: 1, type: 'u8', meaning: '0 left, 1 right' },
-  { name: 'flags', offset: 2, type: 'u8', meaning: '1 valid, 2 velocities follow, 4 world space' },
+  {
+    name: 'flags',
+    offset: 2,
+    type: 'u8',
+    meaning: '1 valid, 2 velocities follow, 4 world space, 8 pressures follow, 16 of a recording',
+  },
   { name: 'jointCount', offset: 3, type: 'u8', meaning: '26' },
   { name: 'seq', offset: 4, type: 'u32', meaning: 'as in JSON' },
   { name: 'timeUs', offset: 8, type: 'f64', meaning: 'as in JSON' },
@@ -48,6 +55,12 @@ export const BINARY_LAYOUT = [
     type: 'f32[26][6]',
     meaning: 'vx, vy, vz, wx, wy, wz; only if flagged',
   },
+  {
+    name: 'pressures',
+    offset: undefined,
+    type: 'f32[5]',
+    meaning: 'after poses and velocities, thumb first; only if flagged, that is subscribed with surface',
+  },
   { name: 'reason', offset: undefined, type: 'utf8', meaning: 'last; why not valid' },
 ] as const;
 
@@ -55,6 +68,8 @@ export const RECORD_JOINTS = 1;
 export const FLAG_VALID = 1;
 export const FLAG_VELOCITIES = 2;
 export const FLAG_WORLD = 4;
+export const FLAG_PRESSURES = 8;
+export const FLAG_RECORDED = 16;
 /** Of the u16 with the finger states. */
 export const AHEAD_SHIFT = 2 * FINGERS.length;
 export const POSES_OFFSET = 20;
@@ -70,6 +85,8 @@ export interface JointsRecord {
   poseTimeUs: number;
   space: 'wrist' | 'world';
   valid: boolean;
+  /** A session is replayed: it is no hand of now. */
+  recorded: boolean;
   /** Why not valid. */
   reason: string | undefined;
   fingers: Record<(typeof FINGERS)[number], FingerState>;
@@ -77,6 +94,8 @@ export interface JointsRecord {
   poses: Float32Array;
   /** 26 × VELOCITY_STRIDE, if subscribed. */
   velocities: Float32Array | undefined;
+  /** How firmly each finger presses, thumb first, 0..1, if subscribed with surface. */
+  pressures: Float32Array | undefined;
 }
 
 const utf8 = new TextDecoder();
@@ -97,7 +116,9 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
   const hand = HAND_SIDES[view.getUint8(1)];
   const flags = view.getUint8(2);
   const hasVelocities = (flags & FLAG_VELOCITIES) !== 0;
-  const reasonOffset = VELOCITIES_OFFSET + (hasVelocities ? VELOCITIES_BYTES : 0);
+  const hasPressures = (flags & FLAG_PRESSURES) !== 0;
+  const pressuresOffset = VELOCITIES_OFFSET + (hasVelocities ? VELOCITIES_BYTES : 0);
+  const reasonOffset = pressuresOffset + (hasPressures ? FINGERS.length * 4 : 0);
   const reasonBytes = view.getUint16(18, true);
   if (!hand || view.getUint8(3) !== JOINT_COUNT || view.byteLength !== reasonOffset + reasonBytes) {
     throw new RangeError(`damaged joints record: ${view.byteLength} bytes`);
@@ -108,6 +129,7 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
   record.timeUs = view.getFloat64(8, true);
   record.space = flags & FLAG_WORLD ? 'world' : 'wrist';
   record.valid = (flags & FLAG_VALID) !== 0;
+  record.recorded = (flags & FLAG_RECORDED) !== 0;
   record.reason =
     reasonBytes > 0
       ? utf8.decode(new Uint8Array(view.buffer, view.byteOffset + reasonOffset, reasonBytes))
@@ -122,6 +144,10 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
     record.velocities ??= new Float32Array(JOINT_COUNT * VELOCITY_STRIDE);
     readFloats(view, VELOCITIES_OFFSET, record.velocities);
   } else record.velocities = undefined;
+  if (hasPressures) {
+    record.pressures ??= new Float32Array(FINGERS.length);
+    readFloats(view, pressuresOffset, record.pressures);
+  } else record.pressures = undefined;
   return record;
 }
 
@@ -133,10 +159,12 @@ function emptyRecord(): JointsRecord {
     poseTimeUs: 0,
     space: 'wrist',
     valid: false,
+    recorded: false,
     reason: undefined,
     fingers: { thumb: 'invalid', index: 'invalid', middle: 'invalid', ring: 'invalid', little: 'invalid' },
     poses: new Float32Array(JOINT_COUNT * POSE_STRIDE),
     velocities: undefined,
+    pressures: undefined,
   };
 }
 

@@ -1,5 +1,5 @@
 import type { Glove, HandFrame } from '../glove/glove.js';
-import { JOINT_COUNT, POSE_STRIDE } from '../hand/joints.js';
+import { FINGERS, JOINT_COUNT, POSE_STRIDE } from '../hand/joints.js';
 import { Broadcast } from './broadcast.js';
 import { type EncodePose, MAX_POSE_FRAME, type PoseMessage } from './encode.js';
 import { encodeJointsBinary } from './encode-binary.js';
@@ -12,6 +12,8 @@ export type Encoding = 'json' | 'binary';
 export interface PoseOptions {
   encoding: Encoding;
   velocities: boolean;
+  /** Fingers that touch are shown resting on the surface, and pressures are given. */
+  surface: boolean;
   /** Whole. */
   predictMs: number;
 }
@@ -21,7 +23,9 @@ export class Poses {
   readonly out = new Broadcast();
   readonly #encode: EncodePose;
   readonly #opcode: number;
-  readonly #predicted: Float64Array | undefined;
+  /** Poses other than those measured: predicted, or at rest on a surface. */
+  readonly #shown: Float64Array | undefined;
+  readonly #pressures: Float64Array | undefined;
   #buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
   readonly #message: { -readonly [K in keyof PoseMessage]: PoseMessage[K] };
 
@@ -39,13 +43,17 @@ export class Poses {
       timeUs: 0,
       aheadMs: 0,
       valid: false,
+      recorded: false,
       reason: undefined,
       space: 'wrist',
       fingerStates,
       poses,
       velocities: undefined,
+      pressures: undefined,
     };
-    this.#predicted = options.predictMs > 0 ? new Float64Array(JOINT_COUNT * POSE_STRIDE) : undefined;
+    const other = options.predictMs > 0 || options.surface;
+    this.#shown = other ? new Float64Array(JOINT_COUNT * POSE_STRIDE) : undefined;
+    this.#pressures = options.surface ? new Float64Array(FINGERS.length) : undefined;
   }
 
   /**
@@ -66,15 +74,20 @@ export class Poses {
     message.seq = (seq + 1 + skipped) >>> 0;
     message.timeUs = timeUs;
     message.valid = frame.valid;
+    message.recorded = this.glove.recorded;
     message.reason = frame.reason;
     message.space = frame.space;
     message.fingerStates = frame.fingerStates;
     message.velocities = this.options.velocities ? frame.velocities : undefined;
     message.poses = frame.poses;
     message.aheadMs = 0;
-    if (this.#predicted && frame.valid) {
-      this.glove.predict(this.options.predictMs / 1000, this.#predicted);
-      message.poses = this.#predicted;
+    message.pressures = this.#pressures;
+    if (!frame.valid) this.#pressures?.fill(0);
+    if (this.#shown && frame.valid) {
+      const aheadS = this.options.predictMs / 1000;
+      if (this.#pressures) this.glove.rest(aheadS, this.#shown, this.#pressures);
+      else this.glove.predict(aheadS, this.#shown);
+      message.poses = this.#shown;
       message.aheadMs = this.options.predictMs;
     }
     const end = this.#encode(this.#buffer, MEDIUM_HEADER, message);

@@ -63,6 +63,7 @@ const HANDLERS: Handlers = {
             rateHz,
             encoding: connection.encoding,
             velocities: message.velocities ?? false,
+            surface: message.surface ?? false,
             predictMs: Math.round(message.predictMs ?? 0),
           };
     target.connect(connection);

@@ -100,30 +100,50 @@ function complain(type: string, value: object, errors: ErrorObject[]): Refusal {
 
 /**
  * The error that says most. For the shape of a touch that is the one of the kind that it names, not the
- * complaints of all the other kinds.
+ * complaints of all the other kinds; and so for the shape of a part of a compound.
  */
 function pick(value: object, errors: ErrorObject[]): ErrorObject | undefined {
   const first = errors[0];
   if (!first?.instancePath.startsWith('/shape')) return first;
-  const { shape } = value as { shape?: { kind?: unknown } };
-  const kinds = SHAPE_KINDS.map(String);
+  const { shape } = value as { shape?: Kinded };
+  const outer = pickKind(shape, SHAPE_KINDS, '/shape', errors);
+  const part = /^\/shape\/parts\/(\d+)\/shape/.exec(outer.instancePath);
+  if (!part) return outer;
+  const parts = (shape as { parts: { shape: Kinded }[] }).parts;
+  return pickKind(parts[Number(part[1])].shape, PART_KINDS, part[0], errors);
+}
+
+type Kinded = { kind?: unknown } | null | undefined;
+
+/** @param at where the shape is; its errors may be among those of other shapes */
+function pickKind(
+  shape: Kinded,
+  kinds: readonly string[],
+  at: string,
+  errors: readonly ErrorObject[],
+): ErrorObject {
+  const all = errors.filter(({ instancePath }) => instancePath.startsWith(at));
+  const first = all[0];
   const branch = kinds.indexOf(String(shape?.kind));
   if (branch >= 0) {
-    return errors.find((error) => error.schemaPath.includes(`/anyOf/${branch}/`)) ?? first;
+    const level =
+      at === '/shape' ? /^[^?]*?\/anyOf\/(\d+)\// : /\/shape\/anyOf\/\d+\/.*\/shape\/anyOf\/(\d+)\//;
+    return all.find(({ schemaPath }) => Number(level.exec(schemaPath)?.[1] ?? -1) === branch) ?? first;
   }
   if (typeof shape !== 'object' || shape === null) {
-    return { ...first, instancePath: '/shape', keyword: 'type', message: 'must be object' };
+    return { ...first, instancePath: at, keyword: 'type', message: 'must be object' };
   }
   return {
     ...first,
-    instancePath: '/shape/kind',
+    instancePath: `${at}/kind`,
     keyword: 'enum',
     data: shape.kind,
     params: { allowedValues: kinds },
   };
 }
 
-const SHAPE_KINDS = AppMessages.touch.properties.shape.anyOf.map((shape) => shape.properties.kind.const);
+const SHAPE_KINDS = AppMessages.touch.properties.shape.anyOf.map(({ properties }) => properties.kind.const);
+const PART_KINDS = SHAPE_KINDS.filter((kind) => kind !== 'compound');
 
 function suggestion(word: string, known: readonly string[]): string {
   let best: string | undefined;

@@ -1,5 +1,6 @@
 import type { Duplex } from 'node:stream';
 import { CLOSE, FrameReader, type Incoming, OPCODE } from './frame-reader.js';
+import { tooLarge } from './refusals.js';
 import { frameControl } from './websocket-frame.js';
 
 /** Looked at in one go before others have their turn. */
@@ -60,7 +61,8 @@ export class Wire {
         if (code === CLOSE.tooBig) events.tooBig(bytes);
         else events.broke(reason);
         this.#leave();
-        this.close(code, reason);
+        // An app that was not listening for the error still hears how much too large it was.
+        this.close(code, code === CLOSE.tooBig ? tooLarge(bytes, maxMessageBytes).message : reason);
       },
     });
     this.closed = new Promise((resolve) => {

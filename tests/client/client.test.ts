@@ -84,6 +84,45 @@ describe.each(['binary', 'json'] as const)('a client that reads %s', (encoding) 
   });
 });
 
+it('keeps a touch that asks for no force also while the glove is disarmed', async () => {
+  const { client, glove } = await start();
+  await firstPose(client, glove);
+  const shape = { kind: 'sphere' as const, radius: 0.03 };
+  const shown = client.hold({ hand: 'right', shape, effort: 0 });
+  const felt = client.hold({ hand: 'right', shape });
+  expect(await shown.answered()).toBe('held');
+  expect(await felt.answered()).toBe('paused');
+});
+
+it('says when a gesture begins and ends, also when the connection does', async () => {
+  const { client, glove, stream } = await start();
+  await firstPose(client, glove);
+  const seen: object[] = [];
+  client.on('gesture', (change) => seen.push(change));
+  const seeing = async (count: number) => {
+    await vi.waitUntil(
+      () => {
+        glove.tell('gestures');
+        return seen.length >= count;
+      },
+      { interval: 10, timeout: 5000 },
+    );
+  };
+  glove.gestures.add('fist');
+  await seeing(1);
+  glove.gestures.delete('fist');
+  glove.gestures.add('flat');
+  await seeing(3);
+  expect(seen).toEqual([
+    { hand: 'right', gesture: 'fist', active: true, timeUs: 5 },
+    { hand: 'right', gesture: 'fist', active: false, timeUs: expect.any(Number) },
+    { hand: 'right', gesture: 'flat', active: true, timeUs: 5 },
+  ]);
+  await stream.close();
+  await vi.waitUntil(() => seen.length === 4, { timeout: 5000 });
+  expect(seen[3]).toMatchObject({ gesture: 'flat', active: false });
+});
+
 it('gives each listener what it asks for, and stops on request', async () => {
   const { client, glove } = await start();
   await firstPose(client, glove);

@@ -16,7 +16,9 @@ const env = { HOME: home, XDG_CONFIG_HOME: home, XDG_DATA_HOME: home, APPDATA: h
 const tautline = (...args: string[]) => start(args, undefined, env).outcome;
 
 /** What `GET /health` of a service says of its gloves. */
-async function statusOf(...gloves: object[]): Promise<{ lines: string[]; json: { gloves: object[] } }> {
+async function statusOf(
+  ...gloves: object[]
+): Promise<{ lines: string[]; json: { gloves: object[] }; code: number | null }> {
   const body = JSON.stringify({ name: 'tautline', version: '9.9.9', uptimeS: 3, gloves, apps: [] });
   const server = createServer((_, response) => response.end(body)).listen(0, '127.0.0.1');
   await once(server, 'listening');
@@ -26,8 +28,8 @@ async function statusOf(...gloves: object[]): Promise<{ lines: string[]; json: {
       tautline('status', '--url', address),
       tautline('status', '--url', address, '--json'),
     ]);
-    expect(said).toMatchObject({ code: 0, stderr: '' });
-    return { lines: said.stdout.trimEnd().split('\n'), json: JSON.parse(json.stdout) };
+    expect(said.stderr).toBe('');
+    return { lines: said.stdout.trimEnd().split('\n'), json: JSON.parse(json.stdout), code: said.code };
   } finally {
     server.closeAllConnections();
     server.close();
@@ -44,7 +46,10 @@ describe.concurrent('status', { timeout: 60_000 }, () => {
         remedy: 'Use a wider spool.',
       },
     ];
-    const { lines, json } = await statusOf({ ...GLOVE, unused }, { ...GLOVE, hand: 'left', unused: [] });
+    const { lines, json, code } = await statusOf(
+      { ...GLOVE, unused },
+      { ...GLOVE, hand: 'left', unused: [] },
+    );
     expect(lines.slice(-4)).toEqual([
       '  right hand: Glove, link live, disarmed',
       '    index, ring stay free: the servo pulls up to 15 N, more than the 8 N of',
@@ -52,6 +57,45 @@ describe.concurrent('status', { timeout: 60_000 }, () => {
       '  left hand: Glove, link live, disarmed',
     ]);
     expect(json.gloves[0]).toMatchObject({ unused });
+    expect(code).toBe(1);
+  });
+
+  it('says who places the hand', async () => {
+    const wrist = {
+      source: 'app',
+      app: 'workshop',
+      of: 'wrist',
+      ageMs: 3.6,
+      jitterMm: 0.4,
+      delayBy: 'stated',
+    };
+    const { lines, json, code } = await statusOf(
+      { ...GLOVE, wrist },
+      { ...GLOVE, hand: 'left', wrist: { source: 'none', note: 'The mount is not fitted.' } },
+    );
+    expect(lines.slice(-5)).toEqual([
+      '  right hand: Glove, link live, disarmed',
+      '    Placed by workshop: 4 ms old, noise 0.4 mm.',
+      '  left hand: Glove, link live, disarmed',
+      '    Around its wrist: nothing says where the hand is.',
+      '    The mount is not fitted.',
+    ]);
+    expect(json.gloves[0]).toMatchObject({ wrist });
+    expect(code).toBe(0);
+  });
+
+  it('says what is to be mended, and ends with 1 for it; with 0 for what is only to be known', async () => {
+    const says = 'Bytes come, but no frames: this glove sends text.';
+    const wrong = { what: 'link', state: 'wrong', says, remedy: 'Set codec.' };
+    const ill = await statusOf({ ...GLOVE, troubles: [wrong] });
+    expect(ill.lines.slice(-2)).toEqual([
+      '  right hand: Glove, link live, disarmed',
+      '    link: Bytes come, but no frames: this glove sends text. Set codec.',
+    ]);
+    expect(ill.code).toBe(1);
+    const known = await statusOf({ ...GLOVE, troubles: [{ ...wrong, state: 'attention' }] });
+    expect(known.code).toBe(0);
+    expect((await statusOf(GLOVE)).code).toBe(0);
   });
 
   it('is what the documentation shows', async () => {

@@ -55,6 +55,37 @@ describe('fits', () => {
     expect(openOf(openFits(file, 'Ola'))).toBe(3);
   });
 
+  it('of a mount add to those of sensors, per person and hand, and are undone by themselves', () => {
+    const file = join(folder, 'mount.fits.json');
+    const shelf = openFits(file);
+    const of = (person: string, x: number, hand: 'left' | 'right' = 'right') =>
+      saved(person, 0, {
+        hand,
+        channels: undefined,
+        residualDeg: undefined,
+        mount: {
+          pose: [x, 0, 0.1, 0, 0, 0, 1],
+          by: 'touch',
+          rotationDeg: 3,
+          translationM: 0.005,
+          residualM: 0.001,
+        },
+      });
+    const xOf = (one: ReturnType<typeof openFits>, hand = 'right') =>
+      one.current('mine', hand).mount?.mount?.pose[0];
+    shelf.add(saved('Kim', 1));
+    shelf.add(of('Kim', 0.01));
+    shelf.add(of('Kim', 0.02));
+    shelf.add(of('Kim', 0.03, 'left'));
+    shelf.add(of('Ola', 0.04));
+    const kim = openFits(file, 'Kim');
+    expect([xOf(kim), xOf(kim, 'left'), xOf(openFits(file, 'Ola')), openOf(kim)]).toEqual([
+      0.02, 0.03, 0.04, 1,
+    ]);
+    expect(kim.undo('mine', 'right')?.mount?.pose[0]).toBe(0.02);
+    expect([xOf(kim), xOf(kim, 'left'), openOf(kim)]).toEqual([0.01, 0.03, 1]);
+  });
+
   it('refuses a file that is not one, in one clear line', () => {
     const file = join(folder, 'b.fits.json');
     const refuse = (text: string, line: RegExp) => {

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { timeInTurns } from '../../scripts/bench/figure.js';
 import { buildHull, type Hull } from '../../src/contact/hull.js';
 import { compileShape, isShapeFault, signedDistance } from '../../src/contact/shapes.js';
-import type { Shape } from '../../src/protocol/messages.js';
+import type { ConvexShape } from '../../src/protocol/messages.js';
 import { between, randomTurn, seeded } from './random.js';
 
 type Points = [number, number, number][];
@@ -16,7 +16,7 @@ function hullOf(points: Points): Hull {
   return hull;
 }
 
-function compiled(shape: Shape) {
+function compiled(shape: ConvexShape) {
   const result = compileShape(shape);
   if (isShapeFault(result)) throw new Error(result.message);
   return result;
@@ -130,6 +130,7 @@ describe('hull of points', () => {
     expect(result).toEqual({
       code: 'badMessage',
       message: 'shape.points: the points lie in a plane (or closer); give points that enclose a volume.',
+      path: '/shape/points',
     });
   });
 });

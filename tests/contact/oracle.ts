@@ -45,6 +45,12 @@ export function distanceOf(shape: Shape): Distance {
       return (_x, y) => y;
     case 'hull':
       return hullDistanceByFaces(shape.points);
+    case 'compound': {
+      const parts = shape.parts.map(({ shape: part, position = [0, 0, 0], orientation = [0, 0, 0, 1] }) =>
+        inFrame(distanceOf(part), [...position, ...orientation]),
+      );
+      return (x, y, z) => Math.min(...parts.map((part) => part(x, y, z)));
+    }
   }
 }
 

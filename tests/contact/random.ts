@@ -1,4 +1,4 @@
-import type { Shape } from '../../src/protocol/messages.js';
+import type { ConvexShape } from '../../src/protocol/messages.js';
 
 /** Seeded random numbers in [0, 1) (mulberry32, public domain). */
 export function seeded(seed: number): () => number {
@@ -28,7 +28,7 @@ export function randomTurn(random: () => number): [number, number, number, numbe
 export const KINDS = ['sphere', 'box', 'capsule', 'cylinder', 'halfSpace', 'hull'] as const;
 
 /** A shape of the size of things that hands hold, metres. */
-export function randomShape(random: () => number, kind: (typeof KINDS)[number]): Shape {
+export function randomShape(random: () => number, kind: (typeof KINDS)[number]): ConvexShape {
   const length = (low: number, high: number) => between(random, low, high);
   switch (kind) {
     case 'sphere':

@@ -2,22 +2,22 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE } from '../../src/contact/bone.js';
 import { compileShape, isShapeFault, sameShape, signedDistance } from '../../src/contact/shapes.js';
-import type { Shape } from '../../src/protocol/messages.js';
+import type { ConvexShape } from '../../src/protocol/messages.js';
 import { distanceOf } from './oracle.js';
 import { between, KINDS, randomShape, seeded } from './random.js';
 
-function compiled(shape: Shape) {
+function compiled(shape: ConvexShape) {
   const result = compileShape(shape);
   if (isShapeFault(result)) throw new Error(result.message);
   return result;
 }
 
 const normal = new Float64Array(3);
-const at = (shape: Shape, x: number, y: number, z: number) =>
+const at = (shape: ConvexShape, x: number, y: number, z: number) =>
   signedDistance(compiled(shape), x, y, z, normal);
 
 describe('signed distance by hand', () => {
-  it.each<[string, Shape, [number, number, number], number, [number, number, number]]>([
+  it.each<[string, ConvexShape, [number, number, number], number, [number, number, number]]>([
     ['sphere, outside', { kind: 'sphere', radius: 2 }, [3, 4, 0], 3, [0.6, 0.8, 0]],
     ['sphere, inside', { kind: 'sphere', radius: 2 }, [0, 0, -1], -1, [0, 0, -1]],
     ['box, beyond a face', { kind: 'box', size: [2, 4, 6] }, [0.5, -3, 1], 1, [0, -1, 0]],

@@ -18,7 +18,7 @@ import {
   HAND_SIDES,
   setCurl,
 } from '../../src/hand/index.js';
-import type { Shape } from '../../src/protocol/messages.js';
+import type { ConvexShape } from '../../src/protocol/messages.js';
 import { createScene, distanceOf, firstContactByTrying, gapAt, inFrame, restOf } from './oracle.js';
 import { between, KINDS, randomShape, randomTurn, seeded } from './random.js';
 
@@ -55,7 +55,7 @@ function randomCase(random: () => number, number: number) {
   return { skeleton, finger, dofs, root, shape, inWrist };
 }
 
-function solve(made: ReturnType<typeof randomCase>, shape: Shape = made.shape) {
+function solve(made: ReturnType<typeof randomCase>, shape: ConvexShape = made.shape) {
   const { skeleton, finger, dofs, root, inWrist } = made;
   const compiled = compileShape(shape);
   if (isShapeFault(compiled)) throw new Error(compiled.message);
@@ -188,7 +188,7 @@ describe('first contact by formula', () => {
     const down = [-(2 * (qx * qy - qz * qw)), -(1 - 2 * (qx * qx + qz * qz)), -(2 * (qy * qz + qx * qw))];
     const gap = poses[tip + 7] + 0.004;
     const centre = [0, 1, 2].map((i) => poses[tip + i] + gap * down[i]);
-    const shape: Shape = { kind: 'sphere', radius: 0.004 };
+    const shape: ConvexShape = { kind: 'sphere', radius: 0.004 };
     const contact = solve({ ...hand, finger: 1, shape, inWrist: [...centre, 0, 0, 0, 1] });
     expect(contact.joint).toBeGreaterThanOrEqual(9);
     expect(Math.abs(contact.stop - 0.6)).toBeLessThan(0.01);
@@ -221,7 +221,7 @@ describe('first contact', () => {
   });
 
   it('is the same for a hand and its mirror image', () => {
-    const shape: Shape = { kind: 'box', size: [0.05, 0.03, 0.09] };
+    const shape: ConvexShape = { kind: 'box', size: [0.05, 0.03, 0.09] };
     for (let finger = 0; finger < 5; finger++) {
       for (const curl of [0.1, 0.5]) {
         const right = solve({
@@ -245,7 +245,7 @@ describe('first contact', () => {
   });
 
   it('leaves a finger free of what is far away or moved away', () => {
-    const shape: Shape = { kind: 'sphere', radius: 0.035 };
+    const shape: ConvexShape = { kind: 'sphere', radius: 0.035 };
     const hand = handAt(0.4);
     const near = solve({ ...hand, finger: 2, shape, inWrist: [0, -0.06, -0.12, 0, 0, 0, 1] });
     expect(near.stop).toBeLessThan(1);
@@ -293,7 +293,7 @@ describe('first contact', () => {
   it('frees the finger if the pose is not a number', () => {
     const hand = handAt(0.3);
     hand.dofs.fill(Number.NaN);
-    const shape: Shape = { kind: 'box', size: [0.1, 0.1, 0.1] };
+    const shape: ConvexShape = { kind: 'box', size: [0.1, 0.1, 0.1] };
     const contact = solve({ ...hand, finger: 1, shape, inWrist: [0, -0.06, -0.12, 0, 0, 0, 1] });
     expect(contact.stop).toBe(Infinity);
     expect(contact.depth).toBe(-Infinity);

@@ -9,6 +9,7 @@ import {
   forwardKinematics,
   setCurl,
 } from '../../src/hand/index.js';
+import { compose } from '../hand/mount-wearer.js';
 
 const skeleton = createSkeleton({ side: 'right', lengthM: 0.19 });
 const profile = createClosingProfile();
@@ -51,6 +52,59 @@ describe('touches', () => {
       expect(touching[finger]).toBe(0);
       expect(waiting[finger]).toBe(0);
     }
+  });
+
+  it('do not hold a finger that is closed already when the object comes to where it would close', () => {
+    const { touches, solve } = createHand();
+    touches.set('a', undefined, ball({ position: [0, -0.065, -0.6] }), 0);
+    expect(solve(1).stop[1]).toBe(NO_STOP);
+    // In front of the fist: open fingers would meet it on their way.
+    touches.set(
+      'a',
+      undefined,
+      ball({ shape: { kind: 'sphere', radius: 0.015 }, position: [0, -0.05, -0.18] }),
+      0,
+    );
+    const { stop, waiting } = solve(1);
+    const { contacts, holds } = touches.live[0];
+    expect(contacts[2].stop).toBeLessThan(0.9);
+    expect(contacts[2].depth).toBeLessThan(-0.005);
+    expect([stop[2], holds[2], waiting[2]]).toEqual([NO_STOP, 0, 0]);
+    // Once the hand has opened it is in the way as ever.
+    expect(solve(0.1).stop[2]).toBeCloseTo(contacts[2].stop, 2);
+    expect(holds[2]).toBe(1);
+  });
+
+  it('say which fingers are at the object, and that thumb and index finger would carry it', () => {
+    const { touches, poses, solve } = createHand();
+    solve(0.5);
+    const [thumb, index] = [5, 10].map((joint) => [...poses.subarray(joint * 8, joint * 8 + 8)]);
+    const way = [0, 1, 2].map((i) => index[i] - thumb[i]);
+    const gap = Math.hypot(...way) - thumb[7] - index[7];
+    const at = (share: number) => [0, 1, 2].map((i) => thumb[i] + share * way[i]) as [number, number, number];
+    const middle = (thumb[7] + gap / 2) / Math.hypot(...way);
+    const touch = (radius: number, friction?: number) =>
+      touches.set(
+        'a',
+        'bead',
+        ball({ shape: { kind: 'sphere', radius }, position: at(middle), friction }),
+        0,
+      );
+    touch(gap / 2 - 0.004);
+    solve(0.5);
+    expect(touches.live[0].grasp).toMatchObject({ carried: false });
+    const changes = touches.graspChanges;
+    touch(gap / 2);
+    solve(0.5);
+    const { grasp } = touches.live[0];
+    expect([...grasp.fingers].slice(0, 2)).toEqual([1, 1]);
+    expect(grasp.carried).toBe(true);
+    expect(touches.graspChanges).toBe(changes + 1);
+    solve(0.5);
+    expect(touches.graspChanges).toBe(changes + 1);
+    // Nobody holds a thing that is gone.
+    touches.drop('a');
+    expect(touches.graspChanges).toBe(changes + 2);
   });
 
   it('report touching and depth once the finger is there', () => {
@@ -109,6 +163,31 @@ describe('touches', () => {
     const [now, there] = [moving.solve(0, 50_000).stop, still.solve(0, 0).stop];
     for (const finger of [1, 2, 3, 4]) expect(now[finger]).toBeCloseTo(there[finger], 6);
     expect(moving.solve(0, 0).stop[1]).not.toBeCloseTo(there[1], 3);
+  });
+
+  it('of a rod that two hands hold stop each hand where it meets the rod itself', () => {
+    const rod: Partial<TouchRequest> = { shape: { kind: 'capsule', radius: 0.018, length: 0.5 } };
+    const half = Math.PI / 8;
+    // The rod in the wrist frame of each hand, and where the hands are: the same rod in the world.
+    const inHand = [0, -0.05, -0.1, 0, 0, Math.SQRT1_2, Math.SQRT1_2];
+    const roots = [
+      [0.2, 1, -0.3, 0, Math.sin(half), 0, Math.cos(half)],
+      [-0.1, 1.1, -0.2, Math.sin(half), 0, 0, Math.cos(half)],
+    ];
+    for (const root of roots) {
+      const placed = createHand(root);
+      const alone = createHand();
+      const world = compose(root, inHand);
+      const pose = (p: ArrayLike<number>): Partial<TouchRequest> => ({
+        position: [p[0], p[1], p[2]],
+        orientation: [p[3], p[4], p[5], p[6]],
+      });
+      placed.touches.set('a', 'rod', ball({ ...rod, ...pose(world), space: 'world' }), 0);
+      alone.touches.set('a', 'rod', ball({ ...rod, ...pose(inHand), space: 'wrist' }), 0);
+      const [there, here] = [placed.solve(0).stop, alone.solve(0).stop];
+      for (let finger = 0; finger < 5; finger++) expect(there[finger]).toBeCloseTo(here[finger], 6);
+      expect(here[2]).toBeLessThan(1);
+    }
   });
 
   it('end at their time, at most a second, and a quarter when none is given', () => {

@@ -7,6 +7,7 @@ import { bugReport } from '../../src/doctor/report.js';
 import { scrub } from '../../src/doctor/scrub.js';
 import { cautionsOf } from '../../src/resistance/cautions.js';
 
+const GLOVE = { name: 'Glove', hand: 'right', troubles: [], unused: [] };
 const well: Facts = {
   platform: 'linux',
   nodeVersion: 'v20.20.2',
@@ -17,9 +18,10 @@ const well: Facts = {
   ports: [
     { path: '/dev/ttyUSB0', usb: true, permitted: true, heldBy: [], latencyTimerMs: 1, autosuspends: false },
   ],
+  gloveLinks: [{ glove: 'Glove', wants: '/dev/ttyUSB0', there: true }],
   portGroups: ['dialout'],
   userGroups: ['kim', 'dialout'],
-  service: { state: 'running', version: '0.1.0', address: '127.0.0.1:7117', gloves: 1 },
+  service: { state: 'running', version: '0.1.0', address: '127.0.0.1:7117', gloves: [GLOVE] },
   installed: {
     starter: '/home/kim/.config/systemd/user/tautline.service',
     exists: true,
@@ -47,7 +49,33 @@ describe('the doctor', () => {
     expect(examine(well).filter(({ state }) => state !== 'fine')).toEqual([]);
   });
 
+  const running = (glove: object): Partial<Facts> => ({
+    service: {
+      state: 'running',
+      version: '0.1.0',
+      address: '127.0.0.1:7117',
+      gloves: [{ ...GLOVE, ...glove }],
+    },
+  });
   const cases: [string, Partial<Facts>, 'attention' | 'wrong', RegExp][] = [
+    [
+      "a profile's own port that is missing",
+      { gloveLinks: [{ glove: 'Glove', wants: '/dev/ttyUSB7', there: false }] },
+      'wrong',
+      /port is not there.*\/dev\/ttyUSB7.*tautline ports/,
+    ],
+    [
+      'what the service says of a glove',
+      running({ troubles: [{ what: 'link', state: 'wrong', says: 'Bytes come.', remedy: 'Look.' }] }),
+      'wrong',
+      /^Bytes come\. Look\.$/,
+    ],
+    [
+      'a servo that is never used',
+      running({ unused: [{ says: 'index stays free: too strong.', remedy: 'A larger spool.' }] }),
+      'wrong',
+      /index stays free: too strong\. A larger spool\./,
+    ],
     ['an old Node', { nodeVersion: 'v18.1.0' }, 'wrong', /Install Node 20/],
     [
       'no profile',
@@ -175,7 +203,12 @@ gloves:
         findings: [
           { what: '/home/kim/.config/tautline', state: 'fine', says: 'Writable by kim on kims-laptop.' },
         ],
-        service: { state: 'running', version: '0.1.0', address: '192.168.1.20:7117', gloves: 1 },
+        service: {
+          state: 'running',
+          version: '0.1.0',
+          address: '192.168.1.20:7117',
+          gloves: [{ ...GLOVE, name: 'the blue one' }],
+        },
         profile,
         health: {
           gloves: [
@@ -260,7 +293,12 @@ gloves:
           },
           { what: '/dev/cu.usbserial-ZZ0042', state: 'fine', says: 'Asked zz@mail.example at 10.1.2.3.' },
         ],
-        service: { state: 'running', version: '0.1.0', address: '10.1.2.3:7117', gloves: 1 },
+        service: {
+          state: 'running',
+          version: '0.1.0',
+          address: '10.1.2.3:7117',
+          gloves: [{ ...GLOVE, name: 'Planted glove' }],
+        },
         events: eventsOf([...log, 'Planted: no JSON', 'null'], 10),
         profile,
         health: {

@@ -3,6 +3,7 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { CSHARP, compileCsharp } from '../client/mono.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -24,6 +25,7 @@ beforeAll(async () => {
     join(folder, 'example'),
   ]);
   expect(built.toString()).toBe('');
+  compileCsharp(`${CSHARP}/Example/Tip.cs`, join(folder, 'tip.exe'));
   service = await startServiceProcess();
   app = await service.connect();
   await app.ask({ type: 'subscribe', streams: ['joints', 'resistance'] });
@@ -74,6 +76,11 @@ describe.each([
   [
     'C++',
     (port: number, poses: number) => run(join(folder, 'example'), ['127.0.0.1', `${port}`, `${poses}`]),
+  ],
+  [
+    'C#',
+    (port: number, poses: number) =>
+      run('mono', [join(folder, 'tip.exe'), `ws://127.0.0.1:${port}/stream`, `${poses}`]),
   ],
   [
     'Python',

@@ -68,6 +68,7 @@ const GOES_ON: [RegExp, RegExp][] = [
 ];
 const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline sizing/, /N/],
+  [/^tautline new/, /my-glove\.yaml: written\. \d+ channels/],
   [/^tautline info/, /samples/],
   [/^tautline fit --(list|use)/, /Kim/],
   [/^tautline fit --undo/, /^Undone/],
@@ -189,6 +190,8 @@ function program(name: string, script: string): void {
 
 const addressFor = (command: string): string => {
   if (ASKS.test(command)) return `--url 127.0.0.1:${service.port}`;
+  // There is no other glove to meet here.
+  if (/^tautline new/.test(command)) return '--simulated';
   return SERVES.test(command) ? '--listen 127.0.0.1:0' : '';
 };
 
@@ -198,6 +201,7 @@ async function run(command: string, atWork?: RegExp): Promise<{ code: number | n
   folders.push(folder);
   cpSync(template, folder, { recursive: true, verbatimSymlinks: true });
   if (command.startsWith('tautline record')) rmSync(join(folder, 'morning.mcap'));
+  if (command.startsWith('tautline new')) rmSync(join(folder, 'my-glove.yaml'));
   const child = spawn('bash', ['-c', command.replace(/^/, 'exec ')], {
     cwd: folder,
     env: {

@@ -1,95 +1,8 @@
-import { pino } from 'pino';
 import { describe, expect, it } from 'vitest';
-import { parseProfile } from '../../src/config/load.js';
 import { TautlineError } from '../../src/errors.js';
-import { createGlove } from '../../src/glove/glove.js';
-import { codecOf } from '../../src/link/codec-of.js';
-import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
-import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
 import { STOP_FREE } from '../../src/protocol/link-table.js';
-import { FakeClock } from '../link/fake-clock.js';
+import { CHANNELS, gloveOnLink, HELLO, heardBy } from './glove-on-link.js';
 
-const nothing = (): void => {};
-const CHANNELS = ['thumb.curl', 'index.curl'];
-
-/** A glove at the end of a link that is always live, and all that is written to it. */
-function gloveOnLink(codec: object = { kind: 'frames' }) {
-  const clock = new FakeClock();
-  const profile = parseProfile(
-    JSON.stringify({
-      profile: 1,
-      gloves: [
-        {
-          name: 'g',
-          hand: 'right',
-          link: { kind: 'serial', path: '/dev/ttyUSB7' },
-          codec,
-          channels: CHANNELS.map((role) => ({ role, open: 500, closed: 3500 })),
-          actuators: [{ role: 'index' }],
-        },
-      ],
-    }),
-    'one.yaml',
-  );
-  const written: { bytes: Uint8Array; urgent: boolean; ms: number }[] = [];
-  const warnings: string[] = [];
-  const status: LinkStatus = { state: 'closed', address: '/dev/ttyUSB7' };
-  let events: LinkEvents | undefined;
-  const startUs = clock.nowUs();
-  const link: Link = {
-    status,
-    open(receiver) {
-      events = receiver;
-      status.state = 'live';
-      receiver.status(status);
-    },
-    write(bytes, urgent = false) {
-      written.push({ bytes: bytes.slice(), urgent, ms: (clock.nowUs() - startUs) / 1000 });
-      return true;
-    },
-    async close() {
-      status.state = 'closed';
-      events!.status(status);
-    },
-  };
-  const logger = pino(
-    { level: 'warn' },
-    { write: (line) => void warnings.push((JSON.parse(line) as { msg: string }).msg) },
-  );
-  const [glove] = profile.gloves;
-  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove) });
-  return {
-    clock,
-    live,
-    written,
-    warnings,
-    say: (bytes: Uint8Array) => events!.bytes(bytes, clock.nowUs()),
-    enter(state: LinkStatus['state'], error?: TautlineError) {
-      Object.assign(status, { state, error });
-      events!.status(status);
-    },
-  };
-}
-
-const heardBy = (messages: Partial<HostMessages>) =>
-  createGloveFrames({
-    askHello: nothing,
-    resist: nothing,
-    release: nothing,
-    ping: nothing,
-    rate: nothing,
-    pulse: nothing,
-    ...messages,
-  });
-const HELLO = {
-  protocol: 1,
-  hand: 'right',
-  deviceId: '0123456789abcdef',
-  firmwareVersion: 1,
-  sampleRateHz: 250,
-  channels: CHANNELS.map((role) => ({ role: role as 'index.curl', bits: 12 })),
-  actuators: [{ role: 'index', kind: 'stringStop' }],
-} as const;
 const hold = {
   type: 'resist',
   hand: 'right',
@@ -143,6 +56,21 @@ describe('what a glove writes', () => {
     expect(live.readResistance().armed).toBe(false);
     expect(heldSince(from)).toBe(0);
     expect(live.resist('app', hold)).toMatchObject({ code: 'disarmed' });
+    // What could never be felt is said now, not once the wearer has armed.
+    const sphere = { kind: 'sphere', radius: 0.03 } as const;
+    const touch = { type: 'touch', hand: 'right', shape: sphere } as const;
+    expect(live.touch('app', touch)).toMatchObject({ code: 'disarmed' });
+    // Without effort it asks for no force, and gets none once the glove is armed.
+    expect(live.touch('app', { ...touch, layer: 'shown', effort: 0, ttlMs: 1000 })).toBeUndefined();
+    expect(live.touch('app', { ...touch, effort: 0.01 })).toMatchObject({ code: 'disarmed' });
+    expect(live.touch('app', { ...touch, orientation: [0, 0, 0, 0] })).toMatchObject({
+      path: '/orientation',
+    });
+    const flat: [number, number, number][] = Array.from({ length: 9 }, (_, i) => [i, i * i, 0]);
+    expect(live.touch('app', { ...touch, shape: { kind: 'hull', points: flat } })).toMatchObject({
+      code: 'badMessage',
+      path: '/shape/points',
+    });
     live.arm('test', 'wearer');
     await run(300);
     expect(heldSince(from)).toBeGreaterThan(0);

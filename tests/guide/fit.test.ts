@@ -1,6 +1,8 @@
 import { describe, expect, it } from 'vitest';
-import type { FitResult } from '../../src/guide/fit.js';
+import { type FitResult, fitChannels } from '../../src/guide/fit.js';
+import { createGuidedRun } from '../../src/guide/guided-run.js';
 import { quantile } from '../../src/guide/move-statistics.js';
+import { fitMoves } from '../../src/guide/moves.js';
 import { setCurl } from '../../src/hand/closing.js';
 import { DOF_COUNT } from '../../src/hand/dofs.js';
 import { FINGERS } from '../../src/hand/joints.js';
@@ -137,5 +139,67 @@ describe('a fit of gloves with known truth', () => {
     }
     console.log(`ten fits: worst standard deviation of any joint at any curl ${worst.toFixed(2)} degrees`);
     expect(worst).toBeLessThan(2);
+  });
+});
+
+/** A wearer who presses Enter at once, or every so often, whatever the hand is doing. */
+function hurried(seed: number, everyS: number): FitResult {
+  const glove = createSyntheticGlove({ ...BASE, roles: CURL_ROLES, bits: 12, strings: false, seed });
+  const run = createGuidedRun(glove.channels, fitMoves(glove.channels));
+  const uniform = random(seed + 5);
+  const hand: HandState = {
+    curls: new Float64Array(5),
+    splays: new Float64Array(5),
+    controls: { 'stick.x': 0, 'stick.y': 0, trigger: 0, squeeze: 0 },
+  };
+  const phase = 2 * Math.PI * uniform();
+  const speed = 0.5 + uniform();
+  const counts = new Uint16Array(5);
+  let pressedS = 0;
+  for (let t = 0; !run.finished; t++) {
+    const nowS = t / RATE_HZ;
+    hand.curls.fill(0.5 - 0.5 * Math.cos(2 * Math.PI * speed * nowS + phase));
+    glove.read(hand, counts);
+    run.sample(counts, nowS);
+    if (nowS - pressedS < everyS) continue;
+    pressedS = nowS;
+    run.next();
+  }
+  return fitChannels(run.record, glove.channels, closing);
+}
+
+describe('a fit that was hurried through', () => {
+  it('is refused, or its ends repeat to within what a hand can do', () => {
+    let refused = 0;
+    for (let seed = 1; seed <= 60; seed++) {
+      const fit = hurried(seed, 0.1 + 0.01 * seed);
+      if (fit.refused !== undefined) {
+        refused++;
+        expect(fit.channels).toEqual([]);
+      }
+      for (const { residualDeg } of fit.channels) expect(residualDeg).toBeLessThan(90);
+    }
+    expect(refused).toBeGreaterThan(40);
+  });
+
+  it('says why, channel by channel', () => {
+    const { refused, warnings } = hurried(3, 0.1);
+    expect(refused).toMatch(/poses were not held/);
+    expect(warnings).toHaveLength(5);
+    for (const line of warnings) expect(line).toMatch(/^\w+\.curl: .*holding each pose\.$/);
+  });
+
+  it('says that nothing moved where nothing did', () => {
+    const glove = createSyntheticGlove({ ...BASE, roles: CURL_ROLES, bits: 12, strings: false, seed: 4 });
+    const run = createGuidedRun(glove.channels, fitMoves(glove.channels));
+    const counts = new Uint16Array(5).fill(2000);
+    for (let t = 0; !run.finished; t++) {
+      run.sample(counts, t / RATE_HZ);
+      if (t % RATE_HZ === 0) run.next();
+    }
+    expect(fitChannels(run.record, glove.channels, closing)).toMatchObject({
+      channels: [],
+      refused: 'No sensor moved.',
+    });
   });
 });

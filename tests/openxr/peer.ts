@@ -152,7 +152,15 @@ export class Peer {
     for (const [side, hand] of Object.entries(this.hands)) {
       const buffer = Buffer.alloc(2048);
       const { valid, space, fingers: fingerStates, poses, velocities } = hand;
-      const head = { hand: side as HandSide, seq: this.#seq++, timeUs, aheadMs: 0, reason: undefined };
+      const head = {
+        hand: side as HandSide,
+        seq: this.#seq++,
+        timeUs,
+        aheadMs: 0,
+        recorded: false,
+        reason: undefined,
+        pressures: undefined,
+      };
       const end = encodeJointsBinary(buffer, 0, { ...head, valid, space, fingerStates, poses, velocities });
       for (const socket of this.sockets) socket.send(buffer.subarray(0, end));
     }

@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { boneDistance, createBoneDistance, EXACT } from '../../src/contact/bone.js';
 import { buildHull } from '../../src/contact/hull.js';
 import { compileShape, isShapeFault, signedDistance } from '../../src/contact/shapes.js';
-import type { Shape } from '../../src/protocol/messages.js';
+import type { ConvexShape } from '../../src/protocol/messages.js';
 import { hullDistanceByFaces } from '../contact/oracle.js';
 import { between, seeded } from '../contact/random.js';
 
@@ -14,7 +14,7 @@ import { between, seeded } from '../contact/random.js';
  * hull of examples/jsm/math/ConvexHull.js.
  */
 
-function compiled(shape: Shape) {
+function compiled(shape: ConvexShape) {
   const result = compileShape(shape);
   if (isShapeFault(result)) throw new Error(result.message);
   return result;
@@ -27,7 +27,7 @@ const points = Array.from(
   () => new Vector3(between(random, -0.2, 0.2), between(random, -0.2, 0.2), between(random, -0.2, 0.2)),
 );
 
-function agree(shape: Shape, reference: (point: Vector3) => number, outsideOnly = false): void {
+function agree(shape: ConvexShape, reference: (point: Vector3) => number, outsideOnly = false): void {
   const ours = compiled(shape);
   for (const point of points) {
     const distance = signedDistance(ours, point.x, point.y, point.z, normal);

@@ -40,7 +40,15 @@ describe('welcome', () => {
         protocol: 1,
         server: { name: 'tautline', version: '0.0.0-test' },
         app: 'app1',
-        hands: [{ hand: 'right', sampleRateHz: 500, armed: false, link: { state: 'live' } }],
+        hands: [
+          {
+            hand: 'right',
+            sampleRateHz: 500,
+            armed: false,
+            link: { state: 'live' },
+            wrist: { source: 'app', app: 'workshop', ageMs: 4, jitterMm: 0.5 },
+          },
+        ],
       },
     ]);
     const [{ jointOrder, hands }] = app.of('welcome');
@@ -142,6 +150,16 @@ describe('poses', () => {
     }
   });
 
+  test('say how firmly fingers press when asked for the surface, and not otherwise', async () => {
+    const [plain, shown] = [await connect(), await connect()];
+    await plain.ask({ type: 'subscribe' });
+    await shown.ask({ type: 'subscribe', surface: true });
+    glove.sample(2000);
+    for (const app of [plain, shown]) await app.reached(() => app.of('joints').length === 1);
+    expect(plain.of('joints')[0]).not.toHaveProperty('pressures');
+    expect(shown.of('joints')[0].pressures).toEqual([0, 0.25, 0.5, 0, 0]);
+  });
+
   test('say at once that the glove is silent, at any rate, and to those who come later', async () => {
     const slow = await connect();
     await slow.ask({ type: 'subscribe', rateHz: 1 });
@@ -189,6 +207,22 @@ describe('poses', () => {
 });
 
 describe('other streams', () => {
+  test('gestures come at once, then on change, and when the hand is lost', async () => {
+    const app = await App.connect(stream.port);
+    await app.ask({ type: 'subscribe', streams: ['gestures'] });
+    await app.until((m) => m.type === 'gestures');
+    glove.gestures.add('fist');
+    glove.tell('gestures');
+    await app.reached(() => app.of('gestures').length === 2);
+    glove.sample(1000);
+    glove.silence(2000, 'gone');
+    await app.reached(() => app.of('gestures').some(({ valid }) => !valid));
+    expect(app.of('gestures').map(({ states }) => states.fist.active)).toEqual(
+      expect.arrayContaining([false, true]),
+    );
+    expect(app.schemaErrors).toEqual([]);
+  });
+
   test('inputs come at once, then on change, at most at the rate asked', async () => {
     const [slow, every] = [await connect(), await connect()];
     glove.values = { '/user/hand/right/input/trigger/value': 0 };
@@ -210,10 +244,10 @@ describe('other streams', () => {
     for (const app of [one, other]) await app.ask({ type: 'subscribe', streams: ['resistance'] });
     await other.reached(() => other.of('resistance').length >= 1);
     const before = performance.now();
-    glove.events.push({ timeUs: 5, reason: 'tension capped' });
+    glove.events.push({ timeUs: 5, reason: 'tension' });
     for (let i = 0; i < 100; i++) glove.tell('resistance');
     for (const app of [one, other]) {
-      await app.until((m) => m.type === 'resistance' && m.events?.[0].reason === 'tension capped');
+      await app.until((m) => m.type === 'resistance' && m.events?.[0].reason === 'tension');
     }
     const count = one.of('resistance').length;
     expect(count).toBeLessThanOrEqual(3 + ((performance.now() - before) * 60) / 1000);

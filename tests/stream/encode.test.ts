@@ -42,10 +42,17 @@ const messages = fc.record({
   timeUs: fc.nat(Number.MAX_SAFE_INTEGER - 50_000),
   aheadMs: fc.oneof(fc.constant(0), fc.integer({ min: 0, max: 50 })),
   valid: fc.boolean(),
+  recorded: fc.boolean(),
   reason: fc.option(fc.string({ unit: 'binary', maxLength: 400 }), { nil: undefined }),
   space: fc.constantFrom('wrist' as const, 'world' as const),
   fingerStates: fc.array(fc.nat(2), { minLength: 5, maxLength: 5 }).map((states) => Uint8Array.from(states)),
   poses: fc.oneof(numbers(JOINT_COUNT * POSE_STRIDE, 1), numbers(JOINT_COUNT * POSE_STRIDE, LARGEST - 1)),
+  pressures: fc.option(
+    fc
+      .array(fc.double({ min: 0, max: 1, noNaN: true }), { minLength: 5, maxLength: 5 })
+      .map((values) => Float64Array.from(values)),
+    { nil: undefined },
+  ),
   velocities: fc.option(numbers(JOINT_COUNT * VELOCITY_STRIDE, 1000), { nil: undefined }),
 });
 
@@ -59,10 +66,18 @@ describe('encodings of a pose', () => {
           expect(text[key]).toBe(message[key]);
           expect(record[key]).toBe(message[key]);
         }
+        expect(text.recorded).toBe(message.recorded ? true : undefined);
+        expect(record.recorded).toBe(message.recorded);
         expect(text.poseTimeUs).toBe(
           message.aheadMs > 0 ? message.timeUs + 1000 * message.aheadMs : undefined,
         );
         expect(record.poseTimeUs).toBe(message.timeUs + 1000 * message.aheadMs);
+        expect(text.pressures?.length).toBe(message.pressures?.length);
+        expect(record.pressures?.length).toBe(message.pressures?.length);
+        for (const [i, value] of (message.pressures ?? []).entries()) {
+          expect(Math.abs(text.pressures![i] - value)).toBeLessThanOrEqual(0.5001e-4);
+          expect(record.pressures![i]).toBe(Math.fround(value));
+        }
         const fingers = Object.fromEntries(
           FINGERS.map((finger, i) => [finger, FINGER_STATES[message.fingerStates[i]]]),
         );
@@ -124,7 +139,13 @@ describe('encodings of a pose', () => {
       messages.filter(({ velocities }) => velocities !== undefined),
       { numRuns: 1, seed: 3 },
     );
-    const end = encodeJointsBinary(buffer, START, { ...message, hand: 'right', valid: true, space: 'world' });
+    const end = encodeJointsBinary(buffer, START, {
+      ...message,
+      hand: 'right',
+      valid: true,
+      space: 'world',
+      pressures: undefined,
+    });
     expect(end - START).toBe(20 + 26 * 8 * 4 + 26 * 6 * 4);
     const at = (name: string) => START + BINARY_LAYOUT.find((field) => field.name === name)!.offset!;
     expect(buffer.readUInt8(at('kind'))).toBe(1);

@@ -2,11 +2,15 @@ import type { Glove, GloveDescription, GloveListener, HandFrame } from '../../sr
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import { createSkeleton } from '../../src/hand/skeleton.js';
 import type { LinkStatus } from '../../src/link/link.js';
+import { GESTURES, type GestureName } from '../../src/protocol/constants.js';
+import type { EventReason } from '../../src/protocol/limits.js';
 import type { Refusal } from '../../src/protocol/refusals.js';
 import type { WhoArms } from '../../src/resistance/governor.js';
 
 /** A glove whose samples come when the test says so; it keeps a list of what it was asked. */
 export class FakeGlove implements Glove {
+  /** What rest() gives. */
+  pressures = [0, 0.25, 0.5, 0, 0];
   description: GloveDescription;
   readonly fitsInUse = {};
   readonly rememberDrift = () => [];
@@ -19,7 +23,8 @@ export class FakeGlove implements Glove {
   refusal: Refusal | undefined;
   armRefusal: Refusal | undefined;
   values: Record<string, number | boolean> = {};
-  events: { timeUs: number; reason: string }[] = [];
+  readonly gestures = new Set<GestureName>();
+  events: { timeUs: number; reason: EventReason }[] = [];
   readonly listeners = new Set<GloveListener>();
   #count = 0;
   #wake: () => void = () => {};
@@ -65,7 +70,7 @@ export class FakeGlove implements Glove {
     for (const listener of this.listeners) listener.frame?.(this.frame);
   }
 
-  tell(event: 'described' | 'health' | 'resistance' | 'inputs'): void {
+  tell(event: 'described' | 'health' | 'resistance' | 'inputs' | 'gestures'): void {
     for (const listener of this.listeners) listener[event]?.();
   }
 
@@ -94,6 +99,11 @@ export class FakeGlove implements Glove {
       curls: [0, 0.5, 0, 0, 0],
     };
   }
+  rest(aheadS: number, poses: Float64Array, pressures: Float64Array): void {
+    this.predict(aheadS, poses);
+    pressures.set(this.pressures);
+  }
+
   predict(aheadS: number, poses: Float64Array): void {
     for (let joint = 0; joint < JOINT_COUNT; joint++) {
       for (let i = 0; i < POSE_STRIDE; i++) {
@@ -105,6 +115,21 @@ export class FakeGlove implements Glove {
   }
   readInputs() {
     return { hand: this.description.hand, timeUs: this.frame.timeUs, values: { ...this.values } };
+  }
+  readGestures(): ReturnType<Glove['readGestures']> {
+    const { hand } = this.description;
+    return {
+      hand,
+      timeUs: this.frame.timeUs,
+      valid: this.frame.valid,
+      states: Object.fromEntries(
+        GESTURES.map((name) => [
+          name,
+          { active: this.gestures.has(name), ...(this.gestures.has(name) ? { sinceUs: 5 } : {}) },
+        ]),
+      ) as ReturnType<Glove['readGestures']>['states'],
+      touches: [],
+    };
   }
   readMetrics() {
     return {
@@ -125,7 +150,11 @@ export class FakeGlove implements Glove {
       rateHz: this.description.sampleRateHz,
       lost: 0,
       faults: [],
+      wrist: { source: 'app' as const, app: 'workshop', of: 'wrist' as const, ageMs: 4, jitterMm: 0.5 },
     };
+  }
+  readTroubles() {
+    return [];
   }
   recordResistance() {
     return this.readResistance();

@@ -162,6 +162,16 @@ describe('bounds', () => {
     ]);
   });
 
+  test('a message of megabytes ends with the reason, too, while the app still sends it', async () => {
+    const { port } = await start();
+    for (const bytes of [70_000, 3_000_000, 40_000_000]) {
+      const app = await App.connect(port);
+      app.send(' '.repeat(bytes));
+      expect(await app.end()).toEqual({ code: 1009, reason: expect.stringContaining('65536') });
+      expect(app.of('error')).toMatchObject([{ code: 'tooLarge' }]);
+    }
+  });
+
   test('one app too many is told so and closed; a place that becomes free is given again', async () => {
     stream = await serve([glove], { maxClients: 2 });
     const { port } = stream;

@@ -6,6 +6,7 @@ const complaint = (message: object | string) => {
   const checked = validate(typeof message === 'string' ? message : JSON.stringify(message));
   return checked.ok ? undefined : checked.complaint;
 };
+const ball = { kind: 'sphere', radius: 0.03 };
 const stop = { stopAt: 0.5, effort: 1 };
 
 describe('messages of apps', () => {
@@ -16,6 +17,21 @@ describe('messages of apps', () => {
     { type: 'touch', hand: 'right', shape: { kind: 'sphere', radius: 0.03 }, position: [0, 0, -0.1] },
     { type: 'touch', hand: 'left', shape: { kind: 'box', size: [0.1, 0.1, 0.1] }, orientation: [0, 0, 0, 1] },
     { type: 'touch', hand: 'left', shape: { kind: 'halfSpace' } },
+    {
+      type: 'touch',
+      hand: 'left',
+      shape: {
+        kind: 'compound',
+        parts: [
+          { shape: { kind: 'cylinder', radius: 0.03, length: 0.1 } },
+          {
+            shape: { kind: 'capsule', radius: 0.01, length: 0.1 },
+            position: [0, 0.1, 0],
+            orientation: [0, 0, 0, 1],
+          },
+        ],
+      },
+    },
     { type: 'release' },
     { type: 'pulse', hand: 'right', finger: 'palm', amplitude: 1, durationMs: 20 },
     { type: 'tracker', hand: 'left', position: [0, 1, 0], orientation: [0, 0, 0, 1] },
@@ -46,6 +62,66 @@ describe('messages of apps', () => {
       'badMessage',
       '/fingers/a~1b~0c',
       /not known/,
+    ],
+    [
+      { type: 'touch', hand: 'left', shape: { kind: 'cone' } },
+      'badMessage',
+      '/shape/kind',
+      /one of sphere, /,
+    ],
+    [
+      { type: 'touch', hand: 'left', shape: { kind: 'compound', parts: [] } },
+      'badMessage',
+      '/shape/parts',
+      /fewer than 1 item/,
+    ],
+    [
+      { type: 'touch', hand: 'left', shape: { kind: 'compound', parts: Array(17).fill({ shape: ball }) } },
+      'badMessage',
+      '/shape/parts',
+      /more than 16 items/,
+    ],
+    [
+      {
+        type: 'touch',
+        hand: 'left',
+        shape: { kind: 'compound', parts: [{ shape: ball }, { shape: { kind: 'box', size: [1, 2] } }] },
+      },
+      'badMessage',
+      '/shape/parts/1/shape/size',
+      /fewer than 3/,
+    ],
+    [
+      {
+        type: 'touch',
+        hand: 'left',
+        shape: { kind: 'compound', parts: [{ shape: { kind: 'compound', parts: [] } }] },
+      },
+      'badMessage',
+      '/shape/parts/0/shape/kind',
+      /one of sphere, box, capsule, cylinder, halfSpace, hull/,
+    ],
+    [
+      {
+        type: 'touch',
+        hand: 'left',
+        shape: { kind: 'compound', parts: [{ shape: ball, orientaton: [0, 0, 0, 1] }] },
+      },
+      'badMessage',
+      '/shape/parts/0/orientaton',
+      /did you mean "orientation"/,
+    ],
+    [
+      { type: 'touch', hand: 'left', shape: { kind: 'compound', parts: [{ shape: 5 }] } },
+      'badMessage',
+      '/shape/parts/0/shape',
+      /must be object/,
+    ],
+    [
+      { type: 'touch', hand: 'left', shape: { kind: 'hull', points: Array(257).fill([0, 0, 0]) } },
+      'badMessage',
+      '/shape/points',
+      /more than 256 items/,
     ],
     [{ type: 'arm', 'a\nb': 1 }, 'badMessage', '/a\nb', /not known/],
     [

@@ -75,11 +75,14 @@ struct Pose {
   double pose_time_us = 0;   ///< what the pose is for: time_us, or later where it is predicted
   bool world = false;        ///< false: the wrist is the origin
   bool valid = false;        ///< false: the glove is silent, this is the last known pose
+  bool recorded = false;     ///< a session is replayed: it is no hand of now
   bool has_velocities = false;
+  bool has_pressures = false;
   std::string reason;        ///< why not valid
   std::array<FingerState, 5> fingers{};  ///< thumb first
   std::array<Joint, kJointCount> joints{};
   std::array<JointVelocity, kJointCount> velocities{};
+  std::array<float, 5> pressures{};  ///< thumb first, 0..1, if subscribed with surface
 };
 
 struct Message {
@@ -119,10 +122,12 @@ inline bool decode_pose(const std::string& bytes, Pose& pose) {
   pose.valid = (p[2] & 1) != 0;
   pose.has_velocities = (p[2] & 2) != 0;
   pose.world = (p[2] & 4) != 0;
+  pose.recorded = (p[2] & 16) != 0;
   pose.seq = u32(p + 4);
   pose.time_us = f64(p + 8);
   pose.pose_time_us = pose.time_us + 1000.0 * (u16(p + 16) >> 10);
-  const std::size_t end = kHead + kPoses + (pose.has_velocities ? kVelocities : 0);
+  pose.has_pressures = (p[2] & 8) != 0;
+  const std::size_t end = kHead + kPoses + (pose.has_velocities ? kVelocities : 0) + (pose.has_pressures ? 5 * 4 : 0);
   if (bytes.size() != end + u16(p + 18)) return false;
   for (int finger = 0; finger < 5; finger++) {
     const unsigned state = u16(p + 16) >> (2 * finger) & 3;
@@ -140,6 +145,9 @@ inline bool decode_pose(const std::string& bytes, Pose& pose) {
       for (float& x : velocity.linear) { x = f32(at); at += 4; }
       for (float& x : velocity.angular) { x = f32(at); at += 4; }
     }
+  }
+  if (pose.has_pressures) {
+    for (float& x : pose.pressures) { x = f32(at); at += 4; }
   }
   pose.reason = bytes.substr(end);
   return true;

@@ -44,6 +44,7 @@ _STATES = ("invalid", "inferred", "tracked", "invalid")
 _HEAD = struct.Struct("<BBBBIdHH")
 _POSES = struct.Struct("<208f")
 _VELOCITIES = struct.Struct("<156f")
+_PRESSURES = struct.Struct("<5f")
 _ACCEPT = "258EAFA5-E914-47DA-95CA-C5AB0DC85B11"  # RFC 6455, 1.3
 _LARGEST = 1 << 20
 
@@ -67,6 +68,7 @@ class Pose:
         self.hand = ("left", "right")[hand]
         self.valid = bool(flags & 1)
         self.space = "world" if flags & 4 else "wrist"
+        self.recorded = bool(flags & 16)  # a session is replayed
         self.pose_time_us = self.time_us + 1000 * (states >> 10)  # what the pose is predicted for
         self.fingers = {name: _STATES[states >> 2 * i & 3] for i, name in enumerate(FINGERS)}
         self.poses = _POSES.unpack_from(record, _HEAD.size)
@@ -75,6 +77,10 @@ class Pose:
         if flags & 2:
             self.velocities = _VELOCITIES.unpack_from(record, end)
             end += _VELOCITIES.size
+        self.pressures = None  # thumb first, 0..1, if subscribed with surface
+        if flags & 8:
+            self.pressures = _PRESSURES.unpack_from(record, end)
+            end += _PRESSURES.size
         self.reason = record[end:end + reason].decode() if reason else None
 
     def position(self, joint):

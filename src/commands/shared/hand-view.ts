@@ -3,6 +3,7 @@ import { FINGER_BASE, FINGER_JOINTS, FINGERS, type Finger, type HandSide } from 
 import { DOF_MAX } from '../../hand/limits.js';
 import { faultText } from '../../protocol/glove-faults.js';
 import type { ServerMessage, ServerMessageOf } from '../../protocol/messages.js';
+import { wristLine } from '../../protocol/wrist-report.js';
 import { unusedLines } from '../../resistance/unused-lines.js';
 import { wrap } from './wrap.js';
 
@@ -47,7 +48,13 @@ export function take(view: View, message: ServerMessage, nowMs: number): void {
     }
     return;
   }
-  if (message.type === 'ack' || message.type === 'error' || message.type === 'signals') return;
+  if (
+    message.type === 'ack' ||
+    message.type === 'error' ||
+    message.type === 'signals' ||
+    message.type === 'gestures'
+  )
+    return;
   const hand = view.get(message.hand);
   if (!hand) return;
   if (message.type === 'joints') {
@@ -156,6 +163,8 @@ function drawHand(hand: HandView, look: Look, nowMs: number): string[] {
     if (remedy) lines.push(...indented(remedy, 'plain', look));
   }
   if (ill.length > MAX_FAULTS) lines.push([[`  and ${ill.length - MAX_FAULTS} more channels`, 'bad']]);
+  if (health?.wrist && hand.link === 'live') lines.push(...indented(wristLine(health.wrist), 'faint', look));
+  if (health?.wrist?.note) lines.push(...indented(health.wrist.note, 'caution', look));
   if (health?.clock?.note) lines.push([[`  ${clean(health.clock.note)}`, 'caution']]);
   if (health) lines.push([[`  ${deviceText(health)}`, 'faint']]);
   for (const fault of health?.faults ?? [])

@@ -9,6 +9,7 @@ import { createFingerTable } from './finger-table.js';
 import { createInputTester } from './input-tester.js';
 import { BENCH_FACTS, createLinkFacts } from './link-facts.js';
 import { sideText } from './words.js';
+import { createWristNote } from './wrist-note.js';
 
 /** Numbers and bars are written so often; more cannot be read. */
 const PERIOD_MS = 100;
@@ -102,6 +103,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
   const fingers = createFingerTable(live);
   const inputs = createInputTester();
   const facts = createLinkFacts(BENCH_FACTS, 'link-line');
+  const wrist = createWristNote();
   const card = make(
     'article',
     { class: 'bench-hand', 'data-hand': side },
@@ -116,7 +118,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
     make('section', { class: 'channels-of' }, make('h4', {}, 'Channels'), list),
     fingers.element,
     inputs.element,
-    make('section', { class: 'link-of' }, make('h4', {}, 'Link and battery'), facts.element),
+    make('section', { class: 'link-of' }, make('h4', {}, 'Link and battery'), facts.element, wrist.element),
   );
   let lines: ChannelLine[] = [];
   let roles = '';
@@ -157,6 +159,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
     fingers.update(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);
     facts.update(hand);
+    wrist.update(hand);
 
     const channels = health?.channels ?? [];
     const now = channels.map(({ role }) => role).join();

@@ -1,12 +1,14 @@
 import { button, make } from '../dom.js';
 import { roleText, sentence, verdictText } from './words.js';
 
+export type Task = 'check' | 'fit' | 'mount';
+
 /** What `GET /guide` answers. */
 export interface GuideReport {
   hand: string;
   glove: string;
   state: 'idle' | 'running' | 'done' | 'stopped';
-  task?: 'check' | 'fit';
+  task?: Task;
   reason?: string;
   move?: { name: string; prompt: string; number: number; count: number; part: number; bar?: number };
   check?: {
@@ -22,16 +24,34 @@ export interface GuideReport {
     pinchGapMm?: number;
     accepted: boolean;
   };
+  mount?: {
+    person: string;
+    fitted?: {
+      by: 'touch' | 'motion';
+      rotationDeg: number;
+      translationM: number;
+      residualM: number;
+      slipped: number;
+    };
+    line?: string;
+    accepted: boolean;
+    sensors?: { role: string; offDeg: number; residualDeg: number }[];
+    sensorsAccepted?: boolean;
+  };
 }
 
 /** A channel that repeats better than this is well fitted, degrees. Common practice. */
 const WELL_DEG = 4;
 
+/** Uses what was found; or a part of it that is offered apart. */
+type Accept = (part?: 'sensors') => void;
+
 /** What a finished run found, in plain words. */
-export function findings({ state, reason, check, fit }: GuideReport, accept: () => void): HTMLElement[] {
+export function findings({ state, reason, check, fit, mount }: GuideReport, accept: Accept): HTMLElement[] {
   if (state === 'stopped') return [make('p', { class: 'card bad' }, reason ?? 'Stopped.')];
   if (state !== 'done') return [];
   if (fit) return [fitCard(fit, accept)];
+  if (mount) return [mountCard(mount, accept)];
   return check ? [checkCard(check)] : [];
 }
 
@@ -69,7 +89,66 @@ function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): H
   );
 }
 
-function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTMLElement {
+function mountCard(
+  { fitted, line, accepted, person, sensors, sensorsAccepted }: NonNullable<GuideReport['mount']>,
+  accept: Accept,
+): HTMLElement {
+  if (!fitted) {
+    return make(
+      'article',
+      { class: 'card findings', 'data-ok': 'false' },
+      make('h3', {}, '⚠ The tracker is not fitted'),
+      make('p', { class: 'remedy' }, `${line ?? ''} Nothing is kept: begin again.`),
+    );
+  }
+  const { by, rotationDeg, translationM, residualM, slipped } = fitted;
+  const off = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time one was off it` : '';
+  return make(
+    'article',
+    { class: 'card findings', 'data-ok': String(by === 'touch') },
+    make(
+      'h3',
+      {},
+      accepted ? `✓ In use${person ? ` for ${person}` : ''}` : 'The place of the tracker is found',
+    ),
+    make(
+      'p',
+      { class: 'lead' },
+      `Known to ${rotationDeg.toFixed(1)}° and ${(translationM * 1000).toFixed(0)} mm, one standard deviation.`,
+    ),
+    by === 'touch'
+      ? make('p', {}, `Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm${off}.`)
+      : make(
+          'p',
+          { class: 'remedy' },
+          '⚠ By nodding and waving alone. If the first nod was not down, it is the wrong way round: look before you use it.',
+        ),
+    ...(accepted ? [] : [button('Use it', () => accept(), { class: 'main big' })]),
+    ...(accepted && sensors ? sensorOffer(sensors, sensorsAccepted === true, accept) : []),
+  );
+}
+
+/** Sensors that the touches show to be off: put right only if the wearer says so. */
+function sensorOffer(
+  sensors: NonNullable<NonNullable<GuideReport['mount']>['sensors']>,
+  done: boolean,
+  accept: Accept,
+): HTMLElement[] {
+  if (done) return [make('p', {}, '✓ Sensors corrected. Undo below goes back, and keeps the tracker.')];
+  const line = ({ role, offDeg, residualDeg }: (typeof sensors)[number]) =>
+    make(
+      'li',
+      {},
+      `${roleText(role)}: bent ${Math.abs(offDeg).toFixed(0)}° ${offDeg > 0 ? 'more' : 'less'} than it says (known to ${residualDeg.toFixed(0)}°)`,
+    );
+  return [
+    make('p', {}, 'By these touches, some sensors read wrong:'),
+    make('ul', {}, ...sensors.map(line)),
+    button('Correct these sensors', () => accept('sensors')),
+  ];
+}
+
+function fitCard(fit: NonNullable<GuideReport['fit']>, accept: Accept): HTMLElement {
   const { channels, residualDeg, warnings, pinchGapMm, accepted, person } = fit;
   const row = ({ role, open, closed, residualDeg: off }: (typeof channels)[number]) =>
     make(
@@ -84,7 +163,7 @@ function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTML
     const of = channels.find(({ role }) => line.startsWith(`${role}: `));
     return of ? roleText(of.role) + line.slice(of.role.length) : line;
   };
-  const use = button('Use this fit', accept, { class: 'main big' });
+  const use = button('Use this fit', () => accept(), { class: 'main big' });
   return make(
     'article',
     { class: 'card findings' },

@@ -4,12 +4,13 @@ import { type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
-import { findings, type GuideReport } from './guide-findings.js';
+import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
 import { createSavedFits } from './saved-fits.js';
 import { sideText } from './words.js';
 
+const TASK_TEXT: Record<Task, string> = { check: 'Check', fit: 'Fit', mount: 'Tracker' };
 const RUNNING_MS = 80;
 const IDLE_MS = 1000;
 /** Angles are written so often: more cannot be read. */
@@ -28,8 +29,9 @@ export function createGuidePart(live: Live): Part {
   const person = make('input', { type: 'text', id: 'person', maxlength: 40, autocomplete: 'off' });
   const check = button('Start the check', () => begin('check'), { class: 'main big' });
   const fit = button('Start the fit', () => begin('fit'), { class: 'main big' });
+  const mount = button('Fit the tracker', () => begin('mount'), { class: 'main big' });
   const why = make('p', { class: 'played', role: 'status', hidden: true });
-  const start = startCards(why, check, person, fit);
+  const start = startCards(why, check, person, fit, mount);
 
   const picture = make('div', { class: 'move-picture' });
   const count = make('p', { class: 'lead' });
@@ -77,9 +79,9 @@ export function createGuidePart(live: Live): Part {
     return `${path}${path.includes('?') ? '&' : '?'}leader=${leader}${hand}`;
   };
 
-  function begin(task: 'check' | 'fit'): void {
+  function begin(task: Task): void {
     const name = person.value.trim();
-    const who = task === 'fit' && name !== '' ? `&person=${encodeURIComponent(name)}` : '';
+    const who = task !== 'check' && name !== '' ? `&person=${encodeURIComponent(name)}` : '';
     void act(ask('POST', route(`/guide?task=${task}&by=the+page${who}`))).then(() => {
       if (!run.hidden) next.focus();
     });
@@ -126,10 +128,12 @@ export function createGuidePart(live: Live): Part {
     results.hidden = running;
     if (running) {
       const { name, bar } = move;
+      // Its pictures are of a hand that closes.
+      picture.hidden = rest.task === 'mount';
       const key = `${name} ${hand} ${bar?.toFixed(2)}`;
       if (key !== drawn) picture.replaceChildren(movePicture(name, hand, bar));
       drawn = key;
-      setText(count, `${rest.task === 'fit' ? 'Fit' : 'Check'}: move ${move.number} of ${move.count}`);
+      setText(count, `${TASK_TEXT[rest.task ?? 'check']}: move ${move.number} of ${move.count}`);
       setText(prompt, move.prompt);
       progress.value = move.part;
       follow.hidden = bar === undefined;
@@ -141,7 +145,9 @@ export function createGuidePart(live: Live): Part {
     if (text === found) return;
     found = text;
     results.replaceChildren(
-      ...findings({ state, hand, ...rest }, () => void act(ask('POST', route('/guide/accept')))),
+      ...findings({ state, hand, ...rest }, (part) => {
+        void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
+      }),
     );
     if (focused) results.focus();
     void savedFits.update();
@@ -177,6 +183,7 @@ export function createGuidePart(live: Live): Part {
     const recording = hand && recordingOf(hand);
     check.disabled = recording !== undefined;
     fit.disabled = recording !== undefined;
+    mount.disabled = recording !== undefined;
     savedFits.permit(recording === undefined);
     why.hidden = recording === undefined;
     setText(
@@ -213,6 +220,7 @@ function startCards(
   check: HTMLElement,
   person: HTMLElement,
   fit: HTMLElement,
+  mount: HTMLElement,
 ): HTMLElement {
   return make(
     'div',
@@ -237,6 +245,17 @@ function startCards(
       make('label', { for: 'person' }, 'Who wears it (may be left out)'),
       person,
       fit,
+    ),
+    make(
+      'div',
+      { class: 'card' },
+      make('h3', {}, 'Fit the tracker on it'),
+      make(
+        'p',
+        { class: 'lead' },
+        'Fingertips on one spot show how a controller or tracker sits on the hand, which is then in the world. Start the application that knows the tracker first.',
+      ),
+      mount,
     ),
   );
 }

@@ -1,14 +1,17 @@
 import { Vector3 } from 'three';
+import { ring } from '../../client/shapes.js';
 import type { Shape } from '../../protocol/messages.js';
 import type { HandInfo } from '../live.js';
 
-export const SHAPES = ['ball', 'box', 'rod', 'pill', 'wall'] as const;
+export const SHAPES = ['ball', 'box', 'rod', 'pill', 'ring', 'wall'] as const;
 export type ShapeName = (typeof SHAPES)[number];
 export const SHAPE_LABEL: Record<ShapeName, string> = {
   ball: 'Ball',
   box: 'Box',
   rod: 'Rod',
   pill: 'Capsule',
+  // Not to be taken for the finger.
+  ring: 'Hoop',
   wall: 'Wall',
 };
 
@@ -25,6 +28,8 @@ export type StiffnessName = keyof typeof STIFFNESS;
 const ACROSS: [number, number, number, number] = [0, 0, -Math.SQRT1_2, Math.SQRT1_2];
 const UPRIGHT: [number, number, number, number] = [0, 0, 0, 1];
 const ROD_LENGTH_M = 0.16;
+/** Of the ring's tube: less than the smallest size. */
+const RING_TUBE_M = 0.016;
 
 /** @param sizeM diameter or edge */
 export function shapeOf(name: ShapeName, sizeM: number): Shape {
@@ -37,6 +42,8 @@ export function shapeOf(name: ShapeName, sizeM: number): Shape {
       return { kind: 'cylinder', radius: sizeM / 2, length: ROD_LENGTH_M };
     case 'pill':
       return { kind: 'capsule', radius: sizeM / 2, length: sizeM };
+    case 'ring':
+      return ring((sizeM - RING_TUBE_M) / 2, RING_TUBE_M / 2);
     case 'wall':
       return { kind: 'halfSpace' };
   }

@@ -8,11 +8,13 @@ import {
   Mesh,
   MeshStandardMaterial,
   Plane,
+  Quaternion,
   Raycaster,
   SphereGeometry,
   Vector2,
   Vector3,
 } from 'three';
+import { mergeGeometries } from 'three/addons/utils/BufferGeometryUtils.js';
 import type { Shape } from '../../protocol/messages.js';
 import { colourOf, themeChanged } from '../theme.js';
 import type { Stage } from './stage.js';
@@ -107,6 +109,14 @@ function geometryOf(shape: Shape): BufferGeometry {
       return new CapsuleGeometry(shape.radius, shape.length, 12, 32);
     case 'cylinder':
       return new CylinderGeometry(shape.radius, shape.radius, shape.length, 40);
+    case 'compound':
+      return mergeGeometries(
+        shape.parts.map(({ shape: part, position = [0, 0, 0], orientation = [0, 0, 0, 1] }) =>
+          geometryOf(part)
+            .applyQuaternion(new Quaternion(...orientation))
+            .translate(...position),
+        ),
+      );
     default:
       return new BoxGeometry(WALL_M, 0.002, WALL_M).translate(0, -0.001, 0) as BufferGeometry;
   }

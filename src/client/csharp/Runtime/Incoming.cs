@@ -1,0 +1,145 @@
+namespace Tautline
+{
+    /// <summary>Reads what the service sends into the client.</summary>
+    internal sealed class Incoming : IMessages
+    {
+        private readonly TautlineClient client;
+        private readonly JsonReader json = new JsonReader();
+        private string version, limited;
+
+        public Incoming(TautlineClient client)
+        {
+            this.client = client;
+        }
+
+        public void Binary(byte[] bytes, int offset, int count)
+        {
+            client.Heard();
+            HandSide hand;
+            Glove glove = HandPose.TryHand(bytes, offset, count, out hand) ? client.Glove(hand) : null;
+            if (glove != null && glove.Pose.TryRead(bytes, offset, count)) glove.PoseCount++;
+            else Bad("a record of " + count + " bytes that is no pose");
+        }
+
+        public void Text(byte[] bytes, int offset, int count)
+        {
+            client.Heard();
+            json.Start(bytes, offset, count);
+            // The type stands first where the service wrote it; wherever it stands, it is looked for first.
+            bool found = false;
+            if (json.BeginObject())
+                while (!found && json.NextMember())
+                {
+                    found = json.Is("type");
+                    if (!found) json.Skip();
+                }
+            string type = found && json.Text() ? Known() : null;
+            if (!json.Ok || !found)
+            {
+                Bad("text that is no message");
+                return;
+            }
+            if (type == null) return;
+            json.Start(bytes, offset, count);
+            json.BeginObject();
+            if (type == "welcome") Welcome();
+            else if (type == "ack" || type == "error") Answer(type == "error");
+            else OfHand(type, bytes, offset, count);
+            if (!json.Ok) Bad("a damaged message of type " + type);
+        }
+
+        /// <summary>Types that this client does not use, or does not know yet, are passed over.</summary>
+        private string Known()
+        {
+            return json.Is("resistance") ? "resistance" : json.Is("ack") ? "ack" : json.Is("inputs") ? "inputs" :
+                json.Is("error") ? "error" : json.Is("welcome") ? "welcome" : null;
+        }
+
+        private void Welcome()
+        {
+            while (json.NextMember())
+            {
+                if (json.Is("hands") && json.Peek() == '[') Hands();
+                else if (json.Is("server") && json.Peek() == '{') Server();
+                else json.Skip();
+            }
+            if (json.Ok) client.Welcome(version);
+        }
+
+        private void Server()
+        {
+            json.BeginObject();
+            while (json.NextMember())
+            {
+                if (json.Is("version") && json.Peek() == '"') version = json.Text() ? json.String(version) : null;
+                else json.Skip();
+            }
+        }
+
+        private void Hands()
+        {
+            json.BeginArray();
+            while (json.NextElement())
+            {
+                if (json.Peek() != '{')
+                {
+                    json.Skip();
+                    continue;
+                }
+                // The service writes the hand first; a welcome that does not is passed over.
+                json.BeginObject();
+                if (!json.NextMember()) continue;
+                bool named = json.Is("hand") && json.Text();
+                if (named && json.Is("left")) client.Left.TakeWelcome(json);
+                else if (named && json.Is("right")) client.Right.TakeWelcome(json);
+                else if (json.Ok)
+                {
+                    if (!named) json.Skip();
+                    while (json.NextMember()) json.Skip();
+                }
+            }
+        }
+
+        private void OfHand(string type, byte[] bytes, int offset, int count)
+        {
+            Glove glove = null;
+            while (glove == null && json.NextMember())
+            {
+                if (!json.Is("hand")) json.Skip();
+                else if (!json.Text()) return;
+                else glove = json.Is("left") ? client.Left : client.Right;
+            }
+            if (glove == null) return;
+            json.Start(bytes, offset, count);
+            json.BeginObject();
+            if (type == "inputs") glove.TakeInputs(json);
+            else glove.TakeResistance(json);
+        }
+
+        private void Answer(bool refused)
+        {
+            double id = 0;
+            string code = null, message = null, path = null, limits = null;
+            while (json.NextMember())
+            {
+                bool text = json.Peek() == '"';
+                if (json.Is("id") && !text) json.Number(out id);
+                else if (!text) json.Skip();
+                else if (json.Is("limited")) limits = limited = json.Text() ? json.String(limited) : null;
+                else if (refused && json.Is("code")) code = json.Text() ? json.String(null) : null;
+                else if (refused && json.Is("message")) message = json.Text() ? json.String(null) : null;
+                else if (refused && json.Is("path")) path = json.Text() ? json.String(null) : null;
+                else json.Skip();
+            }
+            if (!json.Ok) return;
+            long number = id > 0 && id < 9e15 ? (long)id : 0;
+            if (refused) client.Refuse(number, new TautlineError(code ?? "internal", message ?? "The service refused.", path));
+            else client.Answer(number, limits);
+        }
+
+        private void Bad(string what)
+        {
+            client.Fail(new TautlineError("badAnswer", "The service sent " + what + ".", null));
+        }
+    }
+}
