@@ -37,7 +37,7 @@ export class HandPose implements JointsRecord {
   }
   /** How far the pose lies ahead of its sample, µs. */
   aheadUs = 0;
-  /** `wrist`: the wrist is the origin. `world`: a tracker says where the wrist is. */
+  /** `wrist`: the wrist is the origin, or moves near it (`forearmMm` of the profile). `world`: a tracker says where the wrist is. */
   space: 'wrist' | 'world' = 'wrist';
   /** False while the glove is silent: the pose is then the last known. */
   valid = false;

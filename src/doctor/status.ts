@@ -5,7 +5,7 @@ import { TautlineError } from '../errors.js';
 import type { Trouble } from '../glove/view.js';
 import { type Installed, readInstalled } from '../install/installed.js';
 import { type UserPaths, userPaths } from '../install/paths.js';
-import { type WristReport, wristLine } from '../protocol/wrist-report.js';
+import { type WristReport, wristLine, wristNotes } from '../protocol/wrist-report.js';
 import type { UnusedLine } from '../resistance/unused-lines.js';
 
 /** What is installed here, and where its service should answer. */
@@ -192,7 +192,7 @@ export function statusLines(status: ServiceStatus): string[] {
       recorded === undefined ? `link ${state}` : `a recording is shown (${recorded}), no force is possible`;
     lines.push(`  ${hand} hand: ${name}, ${shown}, ${armed ? 'armed' : 'disarmed'}`);
     if (wrist && state === 'live') lines.push(`${NOTE}${wristLine(wrist)}`);
-    if (wrist?.note !== undefined) lines.push(`${NOTE}${wrist.note.replace(/\p{C}/gu, '?')}`);
+    if (wrist) lines.push(...wristNotes(wrist).map((note) => `${NOTE}${note}`));
     for (const { says, remedy } of unused) lines.push(`${NOTE}${says} ${remedy}`);
     for (const { what, says, remedy } of troubles)
       lines.push(`${NOTE}${what}: ${says} ${remedy ?? ''}`.trimEnd());

@@ -153,7 +153,10 @@ export const ServerMessages = {
           'Time that the poses are predicted for: `timeUs` and the `predictMs` of the subscription. Absent: they are those of `timeUs`.',
         ),
       ),
-      space: literals(['wrist', 'world'], 'Frame of the poses.'),
+      space: literals(
+        ['wrist', 'world'],
+        'Frame of the poses. wrist: the wrist is the origin, or, with a forearm in the profile (`health.wrist.forearmMm`), moves about a still elbow near it.',
+      ),
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
       }),

@@ -3,7 +3,7 @@ import { FINGER_BASE, FINGER_JOINTS, FINGERS, type Finger, type HandSide } from 
 import { DOF_MAX } from '../../hand/limits.js';
 import { faultText } from '../../protocol/glove-faults.js';
 import type { ServerMessage, ServerMessageOf } from '../../protocol/messages.js';
-import { wristLine } from '../../protocol/wrist-report.js';
+import { wristLine, wristNotes } from '../../protocol/wrist-report.js';
 import { unusedLines } from '../../resistance/unused-lines.js';
 import { wrap } from './wrap.js';
 
@@ -164,7 +164,8 @@ function drawHand(hand: HandView, look: Look, nowMs: number): string[] {
   }
   if (ill.length > MAX_FAULTS) lines.push([[`  and ${ill.length - MAX_FAULTS} more channels`, 'bad']]);
   if (health?.wrist && hand.link === 'live') lines.push(...indented(wristLine(health.wrist), 'faint', look));
-  if (health?.wrist?.note) lines.push(...indented(health.wrist.note, 'caution', look));
+  for (const note of health?.wrist ? wristNotes(health.wrist) : [])
+    lines.push(...indented(note, 'caution', look));
   if (health?.clock?.note) lines.push([[`  ${clean(health.clock.note)}`, 'caution']]);
   if (health) lines.push([[`  ${deviceText(health)}`, 'faint']]);
   for (const fault of health?.faults ?? [])

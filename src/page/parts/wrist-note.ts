@@ -1,4 +1,4 @@
-import { wristLine } from '../../protocol/wrist-report.js';
+import { wristLine, wristNotes } from '../../protocol/wrist-report.js';
 import { make, setText } from '../dom.js';
 import type { LiveHand } from '../live.js';
 
@@ -10,8 +10,7 @@ export function createWristNote(): { element: HTMLElement; update(hand: LiveHand
     update({ health, info, joints }) {
       const wrist = health?.wrist ?? info.wrist;
       element.hidden = wrist === undefined || joints?.valid !== true;
-      if (wrist)
-        setText(element, wrist.note === undefined ? wristLine(wrist) : `${wristLine(wrist)} ⚠ ${wrist.note}`);
+      if (wrist) setText(element, [wristLine(wrist), ...wristNotes(wrist)].join(' ⚠ '));
     },
   };
 }
