@@ -10,8 +10,11 @@ const TURNED_TIME = endToEnd('faults', 'wiper');
 const WAITING = endToEnd('guided', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
 const WORKING = endToEnd(
+  'client-vectors',
   'clients',
+  'clients-cpp',
   'clients-csharp',
+  'clients-python',
   'document-commands',
   'documents',
   'package',

@@ -9,6 +9,7 @@ import { profileJsonSchema } from '../src/config/json-schema.js';
 import { logEventsPage } from '../src/log/events.js';
 import * as table from '../src/protocol/link-table.js';
 import { asyncApiDocument } from '../src/stream/asyncapi.js';
+import { clientVectors } from './client-vectors.js';
 import { floorPlanPicture } from './floor-plan-picture.js';
 import { protocolPage } from './protocol-page.js';
 
@@ -22,6 +23,7 @@ export const OUTPUTS: Record<string, () => string> = {
   'docs/log-events.md': logEventsPage,
   'docs/protocol.md': protocolPage,
   'src/firmware/core/protocol_table.h': protocolTableHeader,
+  'tests/client/vectors.json': clientVectors,
   'tests/link/vectors.json': linkVectors,
 };
 

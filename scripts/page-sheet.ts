@@ -61,7 +61,10 @@ async function hold(page: Page, service: ServiceProcess): Promise<void> {
     { timeout: 60_000 },
   );
 }
-const plotted = (page: Page) => page.getByLabel('Plot', { exact: true }).selectOption('both');
+async function plotted(page: Page): Promise<void> {
+  await page.getByLabel('Plot', { exact: true }).selectOption('both');
+  await page.waitForTimeout(500);
+}
 
 const shots: Shot[] = [
   { name: 'One glove', of: 'one', part: 'bench', size: DESK, colorScheme: 'light' },
@@ -129,8 +132,8 @@ try {
     const service = await serve(of);
     const { page, complaints } = await openPage(browser, service.port, part, { ...size, colorScheme });
     if (of === 'faulty') await page.locator('.faults li').first().waitFor({ timeout: 60_000 });
-    await prepare?.(page, service);
     await page.waitForTimeout(SETTLE_MS);
+    await prepare?.(page, service);
     if (of === 'gone') {
       await service.stop();
       services.delete(of);

@@ -18,7 +18,15 @@ export interface LogEntry {
 const MOST = 200;
 const SLOW_MS = 3000;
 /** What the governor does all the time, and is shown beside the finger while it does. */
-const USUAL = new Set<string>(['rate', 'notBehindFinger', 'tension', 'expired', 'disarmed', 'armed']);
+const USUAL = new Set<string>([
+  'rate',
+  'notBehindFinger',
+  'unseen',
+  'tension',
+  'expired',
+  'disarmed',
+  'armed',
+]);
 
 /** What came and what went between two looks at the faults. */
 export function changesOf(

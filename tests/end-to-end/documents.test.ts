@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { build } from 'esbuild';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { compileCsharp } from '../client/mono.js';
 import type { App } from '../stream/app.js';
 import { openBrowser } from './browser.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
@@ -41,7 +42,11 @@ const here = (text: string) => text.replaceAll('7117', String(service.port));
 
 function run(program: string, args: string[], input = ''): Promise<string> {
   const child = spawn(program, args, {
-    env: { ...process.env, PYTHONPATH: 'src/client/python' },
+    env: {
+      ...process.env,
+      PYTHONPATH: 'src/client/python',
+      TAUTLINE_STREAM: `ws://127.0.0.1:${service.port}/stream`,
+    },
     stdio: ['pipe', 'pipe', 'pipe'],
   });
   let out = '';
@@ -87,7 +92,20 @@ const RUN: Record<string, (block: Block) => Promise<void>> = {
     writeFileSync(source, here(text));
     const program = source.replace('.cpp', '');
     execFileSync(process.env.CXX ?? 'g++', ['-std=c++17', '-Isrc/client/cpp', source, '-o', program]);
-    expect(await run(program, [])).toMatch(/^-?\d/);
+    const running = run(program, []);
+    if (text.includes('.hold(')) await expect.poll(armed, { timeout: 20_000 }).toBe(200);
+    const out = await running;
+    expect(out).toMatch(/^-?\d/);
+    if (text.includes('.hold(')) expect(out).toMatch(/\nheld\n$/);
+  },
+  async csharp({ text, line }) {
+    const source = join(folder, `Example${line}.cs`);
+    const program = join(folder, `example-${line}.exe`);
+    writeFileSync(source, here(text).replace('App =', `Url = "ws://127.0.0.1:${service.port}/stream", App =`));
+    compileCsharp(source, program);
+    const running = run('mono', [program]);
+    await expect.poll(armed, { timeout: 20_000 }).toBe(200);
+    expect(await running).toMatch(/^tip \(.*\)\n(To arm: .*\n)?held\n$/);
   },
   async html({ text }) {
     const page = await browser.newPage();

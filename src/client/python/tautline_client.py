@@ -2,23 +2,35 @@
 
     python3 tautline_client.py --url ws://127.0.0.1:7117/stream --poses 100
 
-As a module:
+As a module, waiting for one message after the other:
 
-    from tautline_client import Client
+    from tautline_client import Client, Pose
     with Client("ws://127.0.0.1:7117/stream") as client:
         client.ask({"type": "subscribe", "streams": ["joints"]})
         for message in client:
             if isinstance(message, Pose):
                 print(message.hand, message.position("index-finger-tip"))
 
+With asyncio, where a slow program gets the newest pose, and what is held is renewed:
+
+    from tautline_client import AsyncClient
+    async with AsyncClient("ws://127.0.0.1:7117/stream") as client:
+        await client.ask({"type": "subscribe", "streams": ["joints"]})
+        async for message in client:
+            ...
+
 No app arms a glove: `client.wait_until_armed("right")` waits until the wearer has, and `client.how_to_arm("right")`
 says how, for the app to show.
 
-It reads the binary form of the poses. Whatever needs renewing (`touch`, `resist`) is the caller's to renew, at
-least every 200 ms: the service forgets a request after 250 ms, so that a program that hangs holds no finger.
+It reads the binary form of the poses; with NumPy installed, `pose.joint_array` is an array of them. What `Client` sends
+that needs renewing (`touch`, `resist`) is the caller's to renew, at least every 200 ms: the service forgets a request
+after 250 ms, so that a program that hangs holds no finger. `AsyncClient.hold` renews by itself.
 """
 
+from __future__ import annotations
+
 import argparse
+import asyncio
 import base64
 import hashlib
 import json
@@ -28,8 +40,10 @@ import ssl
 import struct
 import sys
 from collections import deque
-from urllib.parse import urlsplit
+from typing import Any, AsyncIterator, Dict, Iterator, Optional, Tuple, Union
+from urllib.parse import SplitResult, urlsplit
 
+__version__ = "0.1.0"
 FINGERS = ("thumb", "index", "middle", "ring", "little")
 JOINT_NAMES = (
     "palm", "wrist",
@@ -52,84 +66,234 @@ _LARGEST = 1 << 20
 class Refused(Exception):
     """The service answered a request with an error; `code` says which."""
 
-    def __init__(self, message):
+    def __init__(self, message: Dict[str, Any]) -> None:
         super().__init__(message["message"])
-        self.code = message["code"]
-        self.path = message.get("path")
+        self.code: str = message["code"]
+        self.path: Optional[str] = message.get("path")
 
 
 class Pose:
-    """One pose of one hand: 26 joints, metres, unit quaternions x y z w."""
+    """One pose of one hand: 26 joints, metres, unit quaternions x y z w. ValueError if the bytes are none."""
 
-    def __init__(self, record):
+    def __init__(self, record: bytes) -> None:
+        if len(record) < _HEAD.size + _POSES.size:
+            raise ValueError(f"not a joints record: {len(record)} bytes")
         kind, hand, flags, joints, self.seq, self.time_us, states, reason = _HEAD.unpack_from(record)
-        if kind != 1 or joints != 26:
+        if kind != 1 or joints != 26 or hand > 1:
             raise ValueError("not a joints record")
-        self.hand = ("left", "right")[hand]
+        self.hand: str = ("left", "right")[hand]
         self.valid = bool(flags & 1)
         self.space = "world" if flags & 4 else "wrist"
         self.recorded = bool(flags & 16)  # a session is replayed
-        self.pose_time_us = self.time_us + 1000 * (states >> 10)  # what the pose is predicted for
+        self.pose_time_us: float = self.time_us + 1000 * (states >> 10)  # what the pose is predicted for
         self.fingers = {name: _STATES[states >> 2 * i & 3] for i, name in enumerate(FINGERS)}
-        self.poses = _POSES.unpack_from(record, _HEAD.size)
         end = _HEAD.size + _POSES.size
-        self.velocities = None
+        sizes = (_VELOCITIES.size if flags & 2 else 0) + (_PRESSURES.size if flags & 8 else 0) + reason
+        if len(record) != end + sizes:
+            raise ValueError(f"damaged joints record: {len(record)} bytes")
+        self._record = bytes(record)
+        self.poses: Tuple[float, ...] = _POSES.unpack_from(record, _HEAD.size)
+        self.velocities: Optional[Tuple[float, ...]] = None
         if flags & 2:
             self.velocities = _VELOCITIES.unpack_from(record, end)
             end += _VELOCITIES.size
-        self.pressures = None  # thumb first, 0..1, if subscribed with surface
+        self.pressures: Optional[Tuple[float, ...]] = None  # thumb first, 0..1, if subscribed with surface
         if flags & 8:
             self.pressures = _PRESSURES.unpack_from(record, end)
             end += _PRESSURES.size
-        self.reason = record[end:end + reason].decode() if reason else None
+        self.reason: Optional[str] = record[end:].decode(errors="replace") if reason else None
 
-    def position(self, joint):
+    def position(self, joint: str) -> Tuple[float, ...]:
         """x, y, z of a joint, m."""
         at = _JOINT[joint] * 8
         return self.poses[at:at + 3]
 
-    def orientation(self, joint):
+    def orientation(self, joint: str) -> Tuple[float, ...]:
         """Unit quaternion x, y, z, w of a joint."""
         at = _JOINT[joint] * 8 + 3
         return self.poses[at:at + 4]
 
-    def radius(self, joint):
+    def radius(self, joint: str) -> float:
         """From the joint to the skin, m."""
         return self.poses[_JOINT[joint] * 8 + 7]
+
+    @property
+    def joint_array(self) -> Any:
+        """26 x [x, y, z, qx, qy, qz, qw, radius], a read-only NumPy array over the record itself. Needs NumPy."""
+        return _array(self._record, _HEAD.size, 8)
+
+    @property
+    def velocity_array(self) -> Any:
+        """26 x [vx, vy, vz, wx, wy, wz] likewise; None unless velocities are subscribed."""
+        return None if self.velocities is None else _array(self._record, _HEAD.size + _POSES.size, 6)
+
+
+def _array(record: bytes, offset: int, stride: int) -> Any:
+    try:
+        import numpy
+    except ImportError:
+        raise ImportError("arrays need NumPy (pip install numpy); poses and velocities are tuples without it") from None
+    return numpy.frombuffer(record, "<f4", 26 * stride, offset).reshape(26, stride)
+
+
+Message = Union[Pose, Dict[str, Any]]
+Request = Dict[str, Any]
+
+
+class _Protocol:
+    """WebSocket, RFC 6455, without a socket: bytes go in, messages come out."""
+
+    def __init__(self, url: str, token: Optional[str]) -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in ("ws", "wss") or not parts.hostname:
+            raise ValueError(f"the address of the service is ws://HOST:PORT/stream, not {url!r}")
+        self.secure = parts.scheme == "wss"
+        self.host: str = parts.hostname
+        self.port: int = parts.port or (443 if self.secure else 80)
+        self._key = base64.b64encode(os.urandom(16)).decode()
+        self.opening = self._request(parts, token)
+        self.welcomed = False
+        self._buffer = bytearray()
+        self._whole = b""
+        self._kind = 0
+
+    def _request(self, parts: SplitResult, token: Optional[str]) -> bytes:
+        path = (parts.path or "/stream") + (f"?{parts.query}" if parts.query else "")
+        lines = [
+            f"GET {path} HTTP/1.1",
+            f"Host: {parts.netloc.rpartition('@')[2]}",
+            "Upgrade: websocket",
+            "Connection: Upgrade",
+            f"Sec-WebSocket-Key: {self._key}",
+            "Sec-WebSocket-Version: 13",
+            "Sec-WebSocket-Protocol: tautline.binary.v1",
+        ]
+        if token:
+            lines.append(f"Authorization: Bearer {token}")
+        return ("\r\n".join(lines) + "\r\n\r\n").encode()
+
+    def feed(self, chunk: bytes) -> None:
+        """What came; empty at the end of the connection."""
+        if not chunk:
+            raise ConnectionError("the connection ended")
+        self._buffer += chunk
+
+    def opened(self) -> bool:
+        """Whether the service's answer to the opening is there and right."""
+        head, blank, rest = bytes(self._buffer).partition(b"\r\n\r\n")
+        if not blank:
+            if len(head) > 16384:
+                raise ConnectionError("this is not a WebSocket service")
+            return False
+        self._buffer = bytearray(rest)
+        status, *headers = head.decode("latin-1").split("\r\n")
+        if " 101 " not in f"{status} ":
+            raise ConnectionError(f"the service refused: {status} {rest.decode(errors='replace')}"[:400])
+        fields = {name.strip().lower(): value.strip() for name, _, value in (h.partition(":") for h in headers)}
+        accept = base64.b64encode(hashlib.sha1((self._key + _ACCEPT).encode()).digest()).decode()
+        if fields.get("sec-websocket-accept") != accept:
+            raise ConnectionError("this is not a WebSocket service")
+        return True
+
+    def next(self) -> Tuple[str, Any]:
+        """("message", Pose or dict), ("ping", payload), ("end", None), or ("more", None) while bytes are missing."""
+        while True:
+            buffer = self._buffer
+            if len(buffer) < 2:
+                return "more", None
+            first, second, head = buffer[0], buffer[1], 2
+            opcode, length = first & 15, second & 127
+            if length >= 126:
+                head += 2 if length == 126 else 8
+                if len(buffer) < head:
+                    return "more", None
+                length = int.from_bytes(buffer[2:head], "big")
+            if second & 128 or first & 0x70 or length > _LARGEST or len(self._whole) + length > _LARGEST:
+                raise ConnectionError("a frame that no service of this kind sends")
+            if opcode >= 8 and (length > 125 or opcode > 10) or 2 < opcode < 8 or (opcode == 0 and not self._kind):
+                raise ConnectionError("a frame that no service of this kind sends")
+            if len(buffer) < head + length:
+                return "more", None
+            payload = bytes(buffer[head:head + length])
+            del buffer[:head + length]
+            if opcode == 8:
+                return "end", None
+            if opcode == 9:
+                return "ping", payload
+            if opcode == 10:
+                continue
+            self._kind = opcode or self._kind
+            self._whole += payload
+            if first & 0x80:
+                whole, self._whole = self._whole, b""
+                kind, self._kind = self._kind, 0
+                return "message", self._message(kind, whole)
+
+    @staticmethod
+    def _message(kind: int, whole: bytes) -> Message:
+        try:
+            message = Pose(whole) if kind == 2 else json.loads(whole)
+        except (ValueError, RecursionError) as error:
+            raise ConnectionError(f"what came is no message of this protocol: {error}") from None
+        if kind == 1 and not (isinstance(message, dict) and isinstance(message.get("type"), str)):
+            raise ConnectionError("what came is no message of this protocol: it has no type")
+        return message
+
+    @staticmethod
+    def frame(opcode: int, payload: bytes) -> bytes:
+        mask = os.urandom(4)
+        length = len(payload)
+        head = bytes([0x80 | opcode])
+        if length < 126:
+            head += bytes([0x80 | length])
+        elif length < 65536:
+            head += struct.pack("!BH", 0x80 | 126, length)
+        else:
+            head += struct.pack("!BQ", 0x80 | 127, length)
+        key = int.from_bytes((mask * (length // 4 + 1))[:length], "big")
+        return head + mask + (int.from_bytes(payload, "big") ^ key).to_bytes(length, "big")
+
+
+def _how_to_arm(welcome: Optional[Message], hand: str) -> str:
+    hands = welcome["hands"] if isinstance(welcome, dict) else []
+    return next((one["howToArm"] for one in hands if one["hand"] == hand), "connect the glove")
 
 
 class Client:
     """One connection. Iterating gives what the service sends: `Pose` objects and messages as dicts."""
 
-    def __init__(self, url="ws://127.0.0.1:7117/stream", token=None, timeout=10.0):
-        parts = urlsplit(url)
-        secure = parts.scheme == "wss"
-        host = parts.hostname
-        port = parts.port or (443 if secure else 80)
-        self._socket = socket.create_connection((host, port), timeout)
-        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        if secure:
-            self._socket = ssl.create_default_context().wrap_socket(self._socket, server_hostname=host)
-        self._buffer = bytearray()
-        self._queue = deque()
-        self._last_id = 0
-        self._handshake(parts, token)
-        self.welcome = self._next()
+    def __init__(self, url: str = "ws://127.0.0.1:7117/stream", token: Optional[str] = None, timeout: float = 10.0) -> None:
+        self._protocol = _Protocol(url, token)
+        self._socket = socket.create_connection((self._protocol.host, self._protocol.port), timeout)
+        try:
+            self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            if self._protocol.secure:
+                context = ssl.create_default_context()
+                self._socket = context.wrap_socket(self._socket, server_hostname=self._protocol.host)
+            self._queue: deque[Message] = deque()
+            self._last_id = 0
+            self._socket.sendall(self._protocol.opening)
+            while not self._protocol.opened():
+                self._protocol.feed(self._socket.recv(65536))
+            self.welcome = self._next()
+        except BaseException:
+            self._socket.close()
+            raise
 
-    def __enter__(self):
+    def __enter__(self) -> Client:
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: object) -> None:
         self.close()
 
-    def __iter__(self):
+    def __iter__(self) -> Iterator[Message]:
         while True:
             message = self._queue.popleft() if self._queue else self._next()
             if message is None:
                 return
             yield message
 
-    def ask(self, request):
+    def ask(self, request: Request) -> Dict[str, Any]:
         """Sends a request and returns its ack. Raises Refused. What comes in between is kept for the iteration."""
         self._last_id += 1
         self.send({**request, "id": self._last_id})
@@ -143,11 +307,11 @@ class Client:
                 return message
             self._queue.append(message)
 
-    def how_to_arm(self, hand):
+    def how_to_arm(self, hand: str) -> str:
         """How the wearer of that hand arms, in words that complete "To arm: ..."."""
-        return next((one["howToArm"] for one in self.welcome["hands"] if one["hand"] == hand), "connect the glove")
+        return _how_to_arm(self.welcome, hand)
 
-    def wait_until_armed(self, hand):
+    def wait_until_armed(self, hand: str) -> None:
         """Returns once the wearer has armed that hand. Poses that come meanwhile are dropped. Replaces a subscription."""
         self.ask({"type": "subscribe", "streams": ["resistance"]})
         for message in self:
@@ -156,98 +320,227 @@ class Client:
                     return
         raise ConnectionError("the service ended the connection")
 
-    def send(self, request):
+    def send(self, request: Request) -> None:
         """Sends a request without waiting for the answer."""
-        self._frame(1, json.dumps(request).encode())
+        self._socket.sendall(self._protocol.frame(1, json.dumps(request).encode()))
 
-    def close(self):
+    def close(self) -> None:
         """Says goodbye. The service frees at once what this client held."""
         try:
-            self._frame(8, struct.pack("!H", 1000))
+            self._socket.sendall(self._protocol.frame(8, struct.pack("!H", 1000)))
         except OSError:
             pass
         self._socket.close()
 
-    # ---- WebSocket, RFC 6455 ----
-
-    def _handshake(self, parts, token):
-        key = base64.b64encode(os.urandom(16)).decode()
-        path = (parts.path or "/stream") + (f"?{parts.query}" if parts.query else "")
-        lines = [
-            f"GET {path} HTTP/1.1",
-            f"Host: {parts.netloc.rpartition('@')[2]}",
-            "Upgrade: websocket",
-            "Connection: Upgrade",
-            f"Sec-WebSocket-Key: {key}",
-            "Sec-WebSocket-Version: 13",
-            "Sec-WebSocket-Protocol: tautline.binary.v1",
-        ]
-        if token:
-            lines.append(f"Authorization: Bearer {token}")
-        self._socket.sendall(("\r\n".join(lines) + "\r\n\r\n").encode())
-        while b"\r\n\r\n" not in self._buffer:
-            self._receive()
-        head, _, rest = bytes(self._buffer).partition(b"\r\n\r\n")
-        self._buffer = bytearray(rest)
-        status, *headers = head.decode("latin-1").split("\r\n")
-        if " 101 " not in f"{status} ":
-            raise ConnectionError(f"the service refused: {status} {rest.decode(errors='replace')}")
-        fields = {name.strip().lower(): value.strip() for name, _, value in (h.partition(":") for h in headers)}
-        accept = base64.b64encode(hashlib.sha1((key + _ACCEPT).encode()).digest()).decode()
-        if fields.get("sec-websocket-accept") != accept:
-            raise ConnectionError("this is not a WebSocket service")
-
-    def _receive(self):
-        chunk = self._socket.recv(65536)
-        if not chunk:
-            raise ConnectionError("the connection ended")
-        self._buffer += chunk
-
-    def _take(self, count):
-        while len(self._buffer) < count:
-            self._receive()
-        taken = bytes(self._buffer[:count])
-        del self._buffer[:count]
-        return taken
-
-    def _frame(self, opcode, payload):
-        mask = os.urandom(4)
-        length = len(payload)
-        head = bytes([0x80 | opcode])
-        if length < 126:
-            head += bytes([0x80 | length])
-        elif length < 65536:
-            head += struct.pack("!BH", 0x80 | 126, length)
-        else:
-            head += struct.pack("!BQ", 0x80 | 127, length)
-        masked = bytes(byte ^ mask[i & 3] for i, byte in enumerate(payload))
-        self._socket.sendall(head + mask + masked)
-
-    def _next(self):
+    def _next(self) -> Optional[Message]:
         """The next message; None when the service said goodbye."""
-        whole, kind = b"", 0
         while True:
-            first, second = self._take(2)
-            opcode, length = first & 15, second & 127
-            if length == 126:
-                (length,) = struct.unpack("!H", self._take(2))
-            elif length == 127:
-                (length,) = struct.unpack("!Q", self._take(8))
-            if length > _LARGEST or second & 128:
-                raise ConnectionError("a frame that no service of this kind sends")
-            payload = self._take(length)
-            if opcode == 8:
+            kind, value = self._protocol.next()
+            if kind == "message":
+                return value
+            if kind == "end":
                 return None
-            if opcode == 9:
-                self._frame(10, payload)
-            elif opcode < 3:
-                kind = opcode or kind
-                whole += payload
-                if first & 0x80:
-                    return Pose(whole) if kind == 2 else json.loads(whole)
+            if kind == "ping":
+                self._socket.sendall(self._protocol.frame(10, value))
+            else:
+                self._protocol.feed(self._socket.recv(65536))
 
 
-def main():
+_TTL_MS = 250
+_RENEW_S = 0.06
+_TRANSIENT = ("disarmed", "tryAgain")
+
+
+class Hold:
+    """Something that is felt until it is released; renewed while the event loop runs. From `AsyncClient.hold`."""
+
+    def __init__(self, client: AsyncClient, request: Request, layer: str) -> None:
+        self._client = client
+        self._request = request
+        self._layer = layer
+        self._again = asyncio.Event()
+        #: asking, held, paused (resumed by itself), refused or released
+        self.state = "asking"
+        #: why it is paused or refused
+        self.error: Optional[Refused] = None
+        self._task = asyncio.ensure_future(self._renew())
+
+    def move(self, **changes: Any) -> None:
+        """Changes what is named: position, orientation, shape, fingers."""
+        self._request = {**self._request, **changes}
+        self._again.set()
+
+    async def release(self) -> None:
+        """Frees the fingers."""
+        ended = self.state in ("refused", "released")
+        self.state = "released"
+        self._task.cancel()
+        if not ended:
+            await self._client.ask({"type": "release", "hand": self._request["hand"], "layer": self._layer})
+
+    async def _renew(self) -> None:
+        while self.state not in ("refused", "released"):
+            self._again.clear()
+            try:
+                await self._client.ask({**self._request, "layer": self._layer, "ttlMs": _TTL_MS})
+                self.state, self.error = "held", None
+            except Refused as refused:
+                self.state, self.error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
+            except ConnectionError:
+                self.state = "released"
+                return
+            try:
+                await asyncio.wait_for(self._again.wait(), _RENEW_S)
+                await asyncio.sleep(0.008)
+            except asyncio.TimeoutError:
+                pass
+
+
+class AsyncClient:
+    """
+    One connection, for asyncio: `async with AsyncClient(url) as client`. Iterating gives `Pose` objects and messages as
+    dicts. A program that is slow gets the newest pose of each hand, and the newest thousand of other messages.
+    """
+
+    def __init__(self, url: str = "ws://127.0.0.1:7117/stream", token: Optional[str] = None, timeout: float = 10.0) -> None:
+        self._protocol = _Protocol(url, token)
+        self._timeout = timeout
+        self._last_id = 0
+        self._layers = 0
+        self._answers: Dict[int, asyncio.Future[Dict[str, Any]]] = {}
+        self._poses: Dict[str, Pose] = {}
+        self._others: deque[Dict[str, Any]] = deque(maxlen=1000)
+        self._ended: Optional[str] = None
+        self.welcome: Optional[Message] = None
+
+    async def __aenter__(self) -> AsyncClient:
+        self._came = asyncio.Event()
+        protocol = self._protocol
+        secure = ssl.create_default_context() if protocol.secure else None
+        opening = asyncio.open_connection(protocol.host, protocol.port, ssl=secure)
+        self._reader, self._writer = await asyncio.wait_for(opening, self._timeout)
+        try:
+            self._writer.write(protocol.opening)
+            await asyncio.wait_for(self._shake_hands(), self._timeout)
+        except BaseException:
+            self._writer.close()
+            raise
+        self._task = asyncio.ensure_future(self._read())
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        await self.close()
+
+    def __aiter__(self) -> AsyncIterator[Message]:
+        return self
+
+    async def __anext__(self) -> Message:
+        while True:
+            if self._others:
+                return self._others.popleft()
+            if self._poses:
+                return self._poses.pop(next(iter(self._poses)))
+            if self._ended is not None:
+                if self._ended:
+                    raise ConnectionError(self._ended)
+                raise StopAsyncIteration
+            self._came.clear()
+            await self._came.wait()
+
+    async def ask(self, request: Request) -> Dict[str, Any]:
+        """Sends a request and returns its ack. Raises Refused, or ConnectionError."""
+        self._last_id += 1
+        number = self._last_id
+        answer: asyncio.Future[Dict[str, Any]] = asyncio.get_running_loop().create_future()
+        self._answers[number] = answer
+        try:
+            self.send({**request, "id": number})
+            message = await asyncio.wait_for(answer, self._timeout)
+        except asyncio.TimeoutError:
+            raise ConnectionError(f"the service did not answer {request.get('type')} in time") from None
+        finally:
+            self._answers.pop(number, None)
+        if message["type"] == "error":
+            raise Refused(message)
+        return message
+
+    def send(self, request: Request) -> None:
+        """Sends a request without waiting for the answer."""
+        if self._ended is not None:
+            raise ConnectionError(self._ended or "the service ended the connection")
+        self._writer.write(self._protocol.frame(1, json.dumps(request).encode()))
+
+    def hold(self, request: Request) -> Hold:
+        """Makes a `touch` or `resist` felt until it is released, and renews it while the event loop runs."""
+        self._layers += 1
+        return Hold(self, request, f"hold{self._layers}")
+
+    def how_to_arm(self, hand: str) -> str:
+        """How the wearer of that hand arms, in words that complete "To arm: ..."."""
+        return _how_to_arm(self.welcome, hand)
+
+    async def close(self) -> None:
+        """Says goodbye. The service frees at once what this client held."""
+        if self._ended is None:
+            self._writer.write(self._protocol.frame(8, struct.pack("!H", 1000)))
+        self._end("")
+        self._task.cancel()
+        self._writer.close()
+        try:
+            await self._writer.wait_closed()
+        except OSError:
+            pass
+
+    async def _shake_hands(self) -> None:
+        while not self._protocol.opened():
+            self._protocol.feed(await self._reader.read(65536))
+        while self.welcome is None:
+            kind, value = self._protocol.next()
+            if kind == "end":
+                raise ConnectionError("the service ended the connection")
+            if kind == "message":
+                self.welcome = value
+            elif kind == "more":
+                self._protocol.feed(await self._reader.read(65536))
+
+    async def _read(self) -> None:
+        try:
+            while True:
+                kind, value = self._protocol.next()
+                if kind == "message":
+                    self._take(value)
+                elif kind == "ping":
+                    self._writer.write(self._protocol.frame(10, value))
+                elif kind == "end":
+                    return self._end("")
+                else:
+                    self._protocol.feed(await self._reader.read(65536))
+        except (ConnectionError, OSError) as error:
+            self._end(str(error) or "the connection ended")
+
+    def _take(self, message: Message) -> None:
+        if isinstance(message, Pose):
+            self._poses[message.hand] = message
+        else:
+            number = message.get("id")
+            answer = self._answers.get(number) if isinstance(number, int) else None
+            if answer is not None and message["type"] in ("ack", "error"):
+                if not answer.done():
+                    answer.set_result(message)
+                return
+            self._others.append(message)
+        self._came.set()
+
+    def _end(self, why: str) -> None:
+        if self._ended is None:
+            self._ended = why
+        for answer in self._answers.values():
+            if not answer.done():
+                answer.set_exception(ConnectionError(why or "the service ended the connection"))
+        self._came.set()
+
+
+def main() -> None:
     parser = argparse.ArgumentParser(description="Prints the index finger tip of each pose.")
     parser.add_argument("--url", default="ws://127.0.0.1:7117/stream")
     parser.add_argument("--token")

@@ -24,7 +24,8 @@ export interface ChannelLine {
 /** @param open shows more of it */
 export function createChannelLine(role: string, open: () => void): ChannelLine {
   const history = createHistory(SECONDS, RATE_HZ);
-  const trace: Trace = { low: LEAST.oneWay, high: 1.05, colour: '--accent' };
+  const low = /splay|stick/.test(role) ? LEAST.bothWays : LEAST.oneWay;
+  const trace: Trace = { low, high: 1.05, colour: '--accent' };
   const chart = createStripChart(SECONDS, [trace]);
   const lines = [history.values];
   const value = make('span', { class: 'value' }, '–');

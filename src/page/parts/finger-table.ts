@@ -87,7 +87,7 @@ export function createFingerTable(live: Live): FingerTable {
       const never = neverUsed(hand);
       const mostN = info.maxTensionN ?? USUAL_MOST_N;
       setText(heads[4], `Tension of ${mostN} N`);
-      const said: string[] = [];
+      const limited = new Map<string, string[]>();
       unusedList.update(hand);
       rows.forEach((cells, f) => {
         const report = resistance?.fingers[cells.finger];
@@ -119,9 +119,12 @@ export function createFingerTable(live: Live): FingerTable {
           by === undefined ? undefined : `${held ? 'Held' : 'Stop set'} by ${live.nameOf(by)}`,
         );
         if (!resistance?.armed || isUnused) return;
-        for (const limit of report?.limits ?? [])
-          said.push(`${cells.name}: ${LIMIT_TEXT[limit as LimitName] ?? limit}`);
+        for (const limit of report?.limits ?? []) {
+          const line = LIMIT_TEXT[limit as LimitName] ?? limit;
+          limited.set(line, [...(limited.get(line) ?? []), cells.name]);
+        }
       });
+      const said = [...limited].map(([line, names]) => `${names.join(', ')}: ${line}`);
       const text = said.join('\n');
       if (text === reasons) return;
       reasons = text;

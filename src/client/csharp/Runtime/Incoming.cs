@@ -5,7 +5,10 @@ namespace Tautline
     {
         private readonly TautlineClient client;
         private readonly JsonReader json = new JsonReader();
-        private string version, limited;
+        private readonly string[] texts = new string[64];
+        private readonly TautlineError[] errors = new TautlineError[16];
+        private string version;
+        private int newestText, newestError;
 
         public Incoming(TautlineClient client)
         {
@@ -125,16 +128,34 @@ namespace Tautline
                 bool text = json.Peek() == '"';
                 if (json.Is("id") && !text) json.Number(out id);
                 else if (!text) json.Skip();
-                else if (json.Is("limited")) limits = limited = json.Text() ? json.String(limited) : null;
-                else if (refused && json.Is("code")) code = json.Text() ? json.String(null) : null;
-                else if (refused && json.Is("message")) message = json.Text() ? json.String(null) : null;
-                else if (refused && json.Is("path")) path = json.Text() ? json.String(null) : null;
+                else if (json.Is("limited")) limits = Text();
+                else if (refused && json.Is("code")) code = Text();
+                else if (refused && json.Is("message")) message = Text();
+                else if (refused && json.Is("path")) path = Text();
                 else json.Skip();
             }
             if (!json.Ok) return;
             long number = id > 0 && id < 9e15 ? (long)id : 0;
-            if (refused) client.Refuse(number, new TautlineError(code ?? "internal", message ?? "The service refused.", path));
+            if (refused) client.Refuse(number, Error(code ?? "internal", message ?? "The service refused.", path));
             else client.Answer(number, limits);
+        }
+
+        /// <summary>Reads a text. One that came not long ago is the same object: a refusal that is repeated is no garbage.</summary>
+        private string Text()
+        {
+            if (!json.Text()) return null;
+            foreach (string known in texts)
+                if (known != null && json.Is(known)) return known;
+            newestText = (newestText + 1) % texts.Length;
+            return texts[newestText] = json.String(null);
+        }
+
+        private TautlineError Error(string code, string message, string path)
+        {
+            foreach (TautlineError known in errors)
+                if (known != null && known.Code == code && known.Message == message && known.Path == path) return known;
+            newestError = (newestError + 1) % errors.Length;
+            return errors[newestError] = new TautlineError(code, message, path);
         }
 
         private void Bad(string what)

@@ -1,0 +1,325 @@
+// The Tautline stream for a frame loop, on Linux, macOS and Windows: C++17, this header and those in link/. Nothing here
+// waits, throws (but for want of memory) or starts a thread, and it builds with -fno-exceptions.
+//
+//   tautline::Loop glove;                        // finds the service whenever it starts
+//   for (;;) {                                   // each frame
+//     glove.poll();
+//     const auto& right = glove.hand(1);
+//     if (right.poses > 0 && right.pose.valid) use(right.pose.joints[10].position);  // index finger tip
+//   }
+//
+// What is held is renewed by poll() and by nothing else: a program whose loop hangs holds no finger for longer than a
+// quarter of a second.
+#ifndef TAUTLINE_LOOP_HPP
+#define TAUTLINE_LOOP_HPP
+
+#include <chrono>
+#include <cstdint>
+#include <cstdio>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "link/discovery.hpp"
+#include "link/json.hpp"
+#include "link/record.hpp"
+#include "link/websocket.hpp"
+
+namespace tautline {
+
+/// What is known of one hand; filled in by poll().
+struct LoopHand {
+  link::JointsRecord pose{};  ///< the newest, if poses > 0
+  std::uint64_t poses = 0;    ///< that have come
+  bool present = false;       ///< the service has a glove for it
+  bool armed = false;         ///< the wearer permits forces
+  std::string how_to_arm = "connect the glove";  ///< completes "To arm: ..."
+};
+
+/// asking: no answer yet. held: in force. paused: resumed by itself when the reason is gone. refused: never accepted.
+enum class HoldState { kNone, kAsking, kHeld, kPaused, kRefused };
+
+class Loop {
+ public:
+  enum class State { kConnecting, kOpen, kWaiting };
+
+  /// Where the service says it is, or at the usual address.
+  /// @param app a name for people. @param url ws://ADDRESS:PORT/stream, numeric; empty: found
+  explicit Loop(std::string_view app = {}, std::string_view url = {}, std::string_view token = {})
+      : app_(app), url_(url), token_(token) {}
+  ~Loop() { socket_.close(); }
+  Loop(const Loop&) = delete;
+  Loop& operator=(const Loop&) = delete;
+
+  State state() const { return state_; }
+  /// Why it is not open: one line; empty while it is.
+  const std::string& reason() const { return reason_; }
+  /// 0 left, 1 right.
+  const LoopHand& hand(int side) const { return hands_[side & 1]; }
+  /// The newest refusal of a request: JSON text, as docs/protocol.md has it; empty: none yet.
+  const std::string& refusal() const { return refusal_; }
+
+  /// Does what there is to do, without waiting. Call it once a frame.
+  void poll() {
+    const std::int64_t now = now_ms();
+    if (state_ == State::kWaiting && now >= next_ms_) connect(now);
+    if (state_ != State::kWaiting) {
+      const bool going = socket_.pump([this](link::WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size) {
+        heard_ms_ = now_ms();
+        if (kind == link::WebSocket::Kind::kBinary) take_record(bytes, size);
+        else take_text(std::string_view(reinterpret_cast<const char*>(bytes), size));
+      });
+      if (!going) lose(state_ == State::kOpen ? "The connection ended." : "No service answers at " + where() + ".", now);
+      else if (state_ == State::kConnecting && now >= next_ms_) lose("No welcome came in time from " + where() + ".", now);
+      else if (state_ == State::kOpen) ping(now);
+    }
+    for (std::size_t slot = 0; slot < holds_.size(); slot++) renew(slot, now);
+  }
+
+  /// Makes something felt until it is released.
+  /// @param side 0 left, 1 right. @param type "touch" or "resist"
+  /// @param members of that message without type, hand, layer and ttlMs, as in R"("shape":{"kind":"sphere","radius":0.03})"
+  /// @return a number for move(), release() and hold_state()
+  int hold(int side, std::string_view type, std::string_view members) {
+    std::size_t slot = 0;
+    while (slot < holds_.size() && holds_[slot].state != HoldState::kNone) slot++;
+    if (slot == holds_.size()) holds_.emplace_back();
+    Held& held = holds_[slot];
+    held.state = HoldState::kAsking;
+    held.side = side & 1;
+    held.first_id = last_id_ + 1;
+    held.asked_id = 0;
+    held.sent_ms = 0;
+    held.layer = "hold" + std::to_string(++layers_);
+    held.type = type;
+    held.members = members;
+    held.changed = true;
+    return static_cast<int>(slot);
+  }
+  /// Gives it other members; sent at the next poll(), every 8 ms at most.
+  void move(int hold, std::string_view members) {
+    if (!known(hold)) return;
+    holds_[std::size_t(hold)].members = members;
+    holds_[std::size_t(hold)].changed = true;
+  }
+  void release(int hold) {
+    if (!known(hold)) return;
+    Held& held = holds_[std::size_t(hold)];
+    if (held.state != HoldState::kRefused) let_go(held);
+    held.state = HoldState::kNone;
+  }
+  HoldState hold_state(int hold) const { return known(hold) ? holds_[std::size_t(hold)].state : HoldState::kNone; }
+
+  /// Sends a request: JSON text as docs/protocol.md has it. @return false: not connected
+  bool send(std::string_view json) { return state_ == State::kOpen && socket_.send(json); }
+
+ private:
+  struct Held {
+    HoldState state = HoldState::kNone;
+    int side = 1;
+    std::string layer, type, members;
+    std::uint64_t first_id = 0, asked_id = 0;
+    std::int64_t sent_ms = 0;
+    bool changed = false, on_its_way = false;
+  };
+  static constexpr std::int64_t kFirstWaitMs = 200, kLongestWaitMs = 5000, kWelcomeWithinMs = 10000, kPingMs = 2000,
+                                kSilentMs = 6000, kRenewMs = 60, kMoveMs = 8;
+  static constexpr std::uint64_t kSlots = 1024;
+
+  link::SocketsInUse sockets_;
+  link::WebSocket socket_;
+  link::Endpoint endpoint_;
+  State state_ = State::kWaiting;
+  std::string app_, url_, token_, reason_ = "poll() has not been called.", refusal_, out_;
+  LoopHand hands_[2];
+  std::vector<Held> holds_;
+  std::uint64_t last_id_ = 0, layers_ = 0;
+  std::int64_t next_ms_ = 0, heard_ms_ = 0, ping_ms_ = 0;
+  int attempts_ = 0;
+
+  static std::int64_t now_ms() {
+    const auto now = std::chrono::steady_clock::now().time_since_epoch();
+    return std::chrono::duration_cast<std::chrono::milliseconds>(now).count();
+  }
+  bool known(int hold) const {
+    return hold >= 0 && std::size_t(hold) < holds_.size() && holds_[std::size_t(hold)].state != HoldState::kNone;
+  }
+  std::string where() const { return "ws://" + endpoint_.address + ":" + std::to_string(endpoint_.port) + endpoint_.path; }
+
+  void connect(std::int64_t now) {
+    bool good = true;
+    if (url_.empty()) link::find_service(endpoint_);
+    else good = link::read_url(url_, endpoint_);
+    if (!good) return lose("The address of the service is ws://ADDRESS:PORT/stream, not " + url_ + ".", now);
+    if (!token_.empty()) endpoint_.token = token_;
+    if (!socket_.connect(endpoint_, "tautline.binary.v1")) return lose("No service answers at " + where() + ".", now);
+    state_ = State::kConnecting;
+    next_ms_ = now + kWelcomeWithinMs;
+  }
+
+  void lose(std::string why, std::int64_t now) {
+    socket_.close();
+    state_ = State::kWaiting;
+    reason_ = std::move(why);
+    // Doubling waits, cut by up to a half so that apps do not all come back at once.
+    std::int64_t wait = kFirstWaitMs << (attempts_ < 5 ? attempts_ : 5);
+    if (wait > kLongestWaitMs) wait = kLongestWaitMs;
+    attempts_++;
+    next_ms_ = now + wait / 2 + (now * 2654435761LL % 1000) * (wait / 2) / 1000;
+    for (LoopHand& hand : hands_) {
+      hand.present = hand.armed = false;
+      hand.pose.valid = false;
+    }
+  }
+
+  void ping(std::int64_t now) {
+    if (now - heard_ms_ > kSilentMs && ping_ms_ > heard_ms_) return lose("Nothing comes from the service any more.", now);
+    if (now - ping_ms_ < kPingMs) return;
+    ping_ms_ = now;
+    socket_.send(R"({"type":"ping"})");
+  }
+
+  void take_record(const std::uint8_t* bytes, std::size_t size) {
+    if (size < 2 || bytes[1] > 1) return;
+    LoopHand& hand = hands_[bytes[1]];
+    link::JointsRecord record;
+    if (!link::read_joints(bytes, size, record)) return;
+    hand.pose = record;
+    hand.poses++;
+  }
+
+  void take_text(std::string_view text) {
+    namespace json = link::json;
+    json::Reader in(text);
+    json::Key key;
+    json::Text type, code, value;
+    int side = -1;
+    double id = 0;
+    bool armed[2] = {hands_[0].armed, hands_[1].armed}, present[2] = {};
+    json::Text how[2];
+    if (in.begin_object()) {
+      while (in.next_member(key)) {
+        if (key == "type" && in.peek() == '"') in.string(type);
+        else if (key == "code" && in.peek() == '"') in.string(code);
+        else if (key == "hand" && in.peek() == '"' && in.string(value)) side = value == "left" ? 0 : value == "right" ? 1 : -1;
+        else if (key == "armed" && side >= 0) read_flag(in, armed[side]);
+        else if (key == "id" && in.peek() != '"') in.number(id);
+        else if (key == "hands" && in.peek() == '[') read_hands(in, armed, present, how);
+        else in.skip();
+      }
+    }
+    if (!in.ok()) return;
+    if (type == "welcome") {
+      for (int i = 0; i < 2; i++) {
+        hands_[i].present = present[i];
+        hands_[i].armed = armed[i];
+        if (present[i]) hands_[i].how_to_arm = std::string(how[i].view());
+      }
+      if (state_ == State::kConnecting) open();
+    } else if (type == "resistance" && side >= 0) {
+      hands_[side].armed = armed[side];
+    } else if (type == "ack" || type == "error") {
+      const bool refused = type == "error";
+      if (refused) refusal_ = std::string(text);
+      if (id >= 1 && id < 9e15) answer(static_cast<std::uint64_t>(id), refused, code.view());
+      else if (refused && state_ == State::kConnecting) reason_ = refusal_;
+    }
+  }
+
+  static void read_flag(link::json::Reader& in, bool& flag) {
+    double value = 0;
+    if (in.number_or_boolean(value)) flag = value != 0;
+  }
+
+  static void read_hands(link::json::Reader& in, bool (&armed)[2], bool (&present)[2], link::json::Text (&how)[2]) {
+    link::json::Key key;
+    link::json::Text text;
+    in.begin_array();
+    while (in.next_element()) {
+      if (in.peek() != '{') {
+        in.skip();
+        continue;
+      }
+      in.begin_object();
+      int side = -1;
+      while (in.next_member(key)) {
+        if (key == "hand" && in.peek() == '"' && in.string(text)) side = text == "left" ? 0 : text == "right" ? 1 : -1;
+        else if (key == "armed" && side >= 0) read_flag(in, armed[side]);
+        else if (key == "howToArm" && side >= 0 && in.peek() == '"') in.string(how[side]);
+        else in.skip();
+      }
+      if (side >= 0) present[side] = true;
+    }
+  }
+
+  void open() {
+    state_ = State::kOpen;
+    reason_.clear();
+    attempts_ = 0;
+    heard_ms_ = ping_ms_ = now_ms();
+    out_ = R"({"type":"subscribe","velocities":true,"streams":["joints","resistance"])";
+    if (!app_.empty()) out_ += ",\"app\":" + link::json::quote(app_);
+    socket_.send(out_ += '}');
+  }
+
+  void answer(std::uint64_t id, bool refused, std::string_view code) {
+    const std::size_t slot = static_cast<std::size_t>(id % kSlots);
+    if (slot >= holds_.size()) return;
+    Held& held = holds_[slot];
+    if (held.state == HoldState::kNone || held.state == HoldState::kRefused || id / kSlots < held.first_id) return;
+    const bool newest = id / kSlots == held.asked_id;
+    if (!refused) {
+      if (newest) held.state = HoldState::kHeld;
+    } else if (code == "disarmed" || code == "tryAgain") {
+      if (newest) pause(held);
+    } else {
+      held.state = HoldState::kRefused;
+      let_go(held);
+    }
+  }
+
+  void pause(Held& held) {
+    if (held.state != HoldState::kPaused) let_go(held);
+    held.state = HoldState::kPaused;
+  }
+
+  void begin(const char* type, const Held& held) {
+    out_ = "{\"type\":\"";
+    out_ += type;
+    out_ += held.side == 0 ? "\",\"hand\":\"left\",\"layer\":\"" : "\",\"hand\":\"right\",\"layer\":\"";
+    out_ += held.layer;
+    out_ += '"';
+  }
+
+  void let_go(Held& held) {
+    const bool asked = held.on_its_way;
+    held.on_its_way = false;
+    if (!asked || state_ != State::kOpen) return;
+    begin("release", held);
+    socket_.send(out_ += '}');
+  }
+
+  void renew(std::size_t slot, std::int64_t now) {
+    Held& held = holds_[slot];
+    if (held.state == HoldState::kNone || held.state == HoldState::kRefused) return;
+    // The service judges the rest: a touch without effort is taken while the glove is disarmed.
+    if (state_ != State::kOpen) return pause(held);
+    if (now - held.sent_ms < (held.changed ? kMoveMs : kRenewMs)) return;
+    held.sent_ms = now;
+    held.changed = false;
+    begin(held.type.c_str(), held);
+    out_ += ",\"ttlMs\":250,\"id\":";
+    char id[24];
+    held.asked_id = ++last_id_;
+    std::snprintf(id, sizeof id, "%llu", static_cast<unsigned long long>(held.asked_id * kSlots + slot));
+    out_ += id;
+    if (!held.members.empty()) out_ += ',';
+    out_ += held.members;
+    out_ += '}';
+    held.on_its_way = socket_.send(out_);
+  }
+};
+
+}  // namespace tautline
+
+#endif  // TAUTLINE_LOOP_HPP
