@@ -6,6 +6,7 @@ import { promisify } from 'node:util';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { linesOf } from '../client/lines.js';
 import { compileCsharp } from '../client/mono.js';
+import { slowService } from '../client/slow-service.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -112,6 +113,14 @@ describe('the C# client', () => {
     // Refused for its number whether or not the glove is armed.
     await armed();
     await game.says('hold Refused badMessage /effort');
+  });
+
+  it('knows that it holds, also where every answer comes late', async () => {
+    const slow = await slowService(150);
+    const game = loop(slow.url);
+    game.tell('stop 0.3');
+    await game.says('hold Held');
+    slow.close();
   });
 
   it('comes back after the service, and waits for the wearer again', async () => {
