@@ -61,7 +61,7 @@ const apps = async (): Promise<number> =>
   ((await (await fetch(`${url}/health`)).json()) as { apps: unknown[] }).apps.length;
 const connected = (page: Page) => page.waitForSelector('.status[data-connected="true"]', { timeout: 60_000 });
 
-const first = await openPage(browser, port, 'hands');
+const first = await openPage(browser, port, 'bench');
 const second = await openPage(browser, port, 'signals');
 must((await apps()) === 2, 'two pages at once are two apps');
 await wait(20_000);

@@ -28,11 +28,18 @@ try {
   });
   await service.arm();
   await page.waitForSelector('.armbar[data-state="armed"]');
+  // From the thumb's side, half way to the palm: what the fingers close around is seen.
   await page.keyboard.press('s');
+  await page.focus('.picture canvas');
+  for (let n = 0; n < 3; n++) await page.keyboard.press('ArrowLeft');
+  await page.keyboard.press('+');
   // The simulated wearer opens and closes the hand by himself: the picture is of a grasp that is at rest before and
   // after it is taken, as a picture takes its time and a busy machine lets the fingers go.
   const held = async (): Promise<boolean> =>
-    (await page.locator('.touch .forces tr[data-held="true"]').count()) >= GRASPED && grasp > CLOSED;
+    (await page.locator('.touch .forces tr[data-held="true"]').count()) >= GRASPED &&
+    grasp > CLOSED &&
+    // Fingers that were inside when the glove was armed are not pulled out: no picture of a grasp.
+    (await page.locator('.touch .why li', { hasText: 'behind the finger' }).count()) === 0;
   const until = Date.now() + PATIENCE_MS;
   for (let taken = false; !taken; await wait(STEP_MS)) {
     if (Date.now() > until) throw new Error('No grasp came to rest: the machine is too busy.');

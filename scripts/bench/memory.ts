@@ -29,6 +29,7 @@ export async function measureMemory(): Promise<Figures> {
         space,
         fingerStates,
         aheadMs: 0,
+        recorded: false,
         pressures: undefined,
         poses: values,
         velocities,

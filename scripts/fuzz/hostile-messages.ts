@@ -108,20 +108,39 @@ const number = (random: Random): number =>
   [0, 1e-9, 0.01, 0.04, -0.03, 1, 10, -10, 1e6][random(9)] * (1 + random(1000) / 1e4);
 const vector = (random: Random) => [number(random), number(random), number(random)];
 
-/** A touch that may pass every check: any shape, anywhere. */
-export function touch(random: Random): object {
-  const points = Array.from({ length: 4 + random(252) }, () =>
+/** A turn, mostly of length 1. */
+function turn(random: Random): number[] {
+  const parts = [number(random), number(random), number(random), 1];
+  const length = random(10) === 0 ? 1 : Math.hypot(...parts);
+  return parts.map((x) => x / length);
+}
+
+const length = (random: Random): number => Math.min(10, Math.abs(number(random)) + 1e-9);
+
+function convexShape(random: Random, mostPoints: number): object {
+  const points = Array.from({ length: 4 + random(mostPoints - 4) }, () =>
     random(10) === 0 ? [0, 0, 0] : vector(random).map((x) => x * (random(2) ? 0.01 : 1)),
   );
-  const shape = [
-    { kind: 'sphere', radius: Math.abs(number(random)) },
-    { kind: 'box', halfExtents: vector(random).map(Math.abs) },
-    { kind: 'capsule', radius: Math.abs(number(random)), halfLength: Math.abs(number(random)) },
-    { kind: 'cylinder', radius: Math.abs(number(random)), halfLength: Math.abs(number(random)) },
-    { kind: 'halfSpace', normal: vector(random), offset: number(random) },
+  return [
+    { kind: 'sphere', radius: length(random) },
+    { kind: 'box', size: [length(random), length(random), length(random)] },
+    { kind: 'capsule', radius: length(random), length: length(random) },
+    { kind: 'cylinder', radius: length(random), length: length(random) },
+    { kind: 'halfSpace' },
     { kind: 'hull', points },
     { kind: 'hull', points },
   ][random(7)];
+}
+
+/** A touch that may pass every check: any shape, anywhere. */
+export function touch(random: Random): object {
+  const parts = (): object[] =>
+    Array.from({ length: random(18) }, () => ({
+      shape: convexShape(random, 70),
+      position: vector(random).map((x) => x * 0.1),
+      ...(random(2) ? { orientation: turn(random) } : {}),
+    }));
+  const shape = random(4) === 0 ? { kind: 'compound', parts: parts() } : convexShape(random, 256);
   return {
     type: 'touch',
     hand: 'right',
@@ -129,8 +148,9 @@ export function touch(random: Random): object {
     shape,
     space: ['palm', 'wrist', 'world'][random(3)],
     position: vector(random).map((x) => x * 0.1),
-    orientation: [number(random), number(random), number(random), 1],
-    effort: 1,
+    orientation: turn(random),
+    effort: random(4) === 0 ? 0 : 1,
+    friction: random(4) / 2,
     ttlMs: 1000,
   };
 }

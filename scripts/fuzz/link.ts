@@ -127,6 +127,7 @@ function gloveUnderTest(profile: Profile, random: Random, count: (outcome: strin
         seq: seq++,
         timeUs: Math.round(frame.timeUs),
         aheadMs: 0,
+        recorded: false,
         pressures: undefined,
       };
       count(frame.valid ? 'valid pose' : 'silence');

@@ -37,10 +37,12 @@ export class HandPose implements JointsRecord {
   }
   /** How far the pose lies ahead of its sample, µs. */
   aheadUs = 0;
-  /** `wrist`: the wrist is the origin. `world`: a tracker says where the wrist is. */
+  /** `wrist`: the wrist is the origin, or moves near it (`forearmMm` of the profile). `world`: a tracker says where the wrist is. */
   space: 'wrist' | 'world' = 'wrist';
   /** False while the glove is silent: the pose is then the last known. */
   valid = false;
+  /** A session is replayed: it is no hand of now. */
+  recorded = false;
   /** Why not valid. */
   reason: string | undefined;
   /** tracked: sensed; inferred: filled in; invalid: not known. */
@@ -111,12 +113,13 @@ export function poseFromMessage(message: ServerMessageOf<'joints'>): HandPose {
     poseTimeUs = timeUs,
     space,
     valid,
+    recorded = false,
     reason,
     fingers,
     poses,
     velocities,
   } = message;
-  Object.assign(pose, { hand, seq, timeUs, poseTimeUs, space, valid, reason, fingers });
+  Object.assign(pose, { hand, seq, timeUs, poseTimeUs, space, valid, recorded, reason, fingers });
   flatten(poses, POSE_STRIDE, pose.poses);
   if (message.pressures) pose.pressures = Float32Array.from(message.pressures);
   if (velocities) {

@@ -23,6 +23,7 @@ export function predict(pose: HandPose, aheadUs: number, into: HandPose): HandPo
   into.timeUs = pose.timeUs;
   into.space = pose.space;
   into.valid = pose.valid;
+  into.recorded = pose.recorded;
   into.reason = pose.reason;
   into.fingers = pose.fingers;
   into.velocities = pose.velocities;

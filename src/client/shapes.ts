@@ -37,7 +37,7 @@ export function ring(radius: number, tubeRadius: number): Compound {
 
 /**
  * A triangle mesh that has been split into convex pieces, as a shape: the hull of the vertices of each piece. The
- * service takes 16 pieces, 256 vertices in each and 1024 in all; a piece must enclose a volume.
+ * service takes 16 pieces, 256 vertices in each and 512 in all; a piece must enclose a volume.
  * @param pieces vertices of each piece, m
  */
 export function convexParts(pieces: readonly (readonly Point[])[]): Compound {

@@ -9,9 +9,16 @@ import { createXRHand, XR_JOINT_NAMES } from './webxr.js';
  */
 
 interface Vector3Like {
+  readonly x: number;
+  readonly y: number;
+  readonly z: number;
   set(x: number, y: number, z: number): unknown;
 }
 interface QuaternionLike {
+  readonly x: number;
+  readonly y: number;
+  readonly z: number;
+  readonly w: number;
   set(x: number, y: number, z: number, w: number): unknown;
 }
 /** As much of Matrix4 as is used. */
@@ -72,6 +79,7 @@ export function attachHand(
   let present = false;
   const joints = addJoints(group);
   const pinch = createPinch();
+  const place = createPlace(group);
 
   const dispatch = (type: string, more: object = { data }): void => {
     group.dispatchEvent({ type, handedness: side, target: group, ...more } as never);
@@ -93,7 +101,7 @@ export function attachHand(
       group.matrixAutoUpdate = false;
       group.matrix.copy(options.follow.matrixWorld as never);
       group.matrixWorldNeedsUpdate = true;
-    }
+    } else place();
     group.visible = true;
     if (!present) {
       present = true;
@@ -115,6 +123,37 @@ export function attachHand(
     if (own) group.updateMatrixWorld = given;
     else delete (group as Partial<HandGroup>).updateMatrixWorld;
     leave();
+  };
+}
+
+/**
+ * `renderer.xr.getHand(i)` gives a group whose matrix is set by three.js, so that a position which the app gives it has no
+ * effect. Here nobody else places the group: what the app sets counts. An app that sets the matrix itself is left alone.
+ */
+function createPlace(group: HandGroup): () => void {
+  const { position, quaternion, scale, matrix } = group;
+  const last = [0, 0, 0, 0, 0, 0, 1, 1, 1, 1];
+  const now = last.slice();
+  return () => {
+    if (group.matrixAutoUpdate) return;
+    now[0] = position.x;
+    now[1] = position.y;
+    now[2] = position.z;
+    now[3] = quaternion.x;
+    now[4] = quaternion.y;
+    now[5] = quaternion.z;
+    now[6] = quaternion.w;
+    now[7] = scale.x;
+    now[8] = scale.y;
+    now[9] = scale.z;
+    let moved = false;
+    for (let i = 0; i < now.length; i++) {
+      moved ||= now[i] !== last[i];
+      last[i] = now[i];
+    }
+    if (!moved) return;
+    matrix.compose(position as never, quaternion as never, scale as never);
+    group.matrixWorldNeedsUpdate = true;
   };
 }
 

@@ -1,7 +1,8 @@
+import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { Trouble } from '../glove/view.js';
-import type { CheckReport, LinkReport } from '../guide/report.js';
+import type { CheckReport, GuideReport, LinkReport } from '../guide/report.js';
 import {
   addGuideOptions,
   begin,
@@ -14,6 +15,7 @@ import { wrap } from './shared/wrap.js';
 
 interface CheckOptions extends GuideOptions {
   json?: boolean;
+  report?: string;
 }
 
 export function addCheckCommand(program: Command): void {
@@ -23,6 +25,7 @@ export function addCheckCommand(program: Command): void {
       .description('Is every sensor wired and well? Asks for simple moves, then one verdict a channel.'),
   )
     .option('--json', 'print the findings as JSON; prompts go to stderr')
+    .option('--report <file>', 'write the findings as Markdown too, to post when you ask for help')
     .addHelpText(
       'after',
       `\nExample:\n  tautline check --profile my-glove.yaml\n\nForces are off while it runs. Exit code ${EXIT_CODE.ok} only if all is well, else ${EXIT_CODE.failed}.`,
@@ -31,6 +34,14 @@ export function addCheckCommand(program: Command): void {
 }
 
 async function check(options: CheckOptions): Promise<void> {
+  // Rather now than after all the moves.
+  if (options.report !== undefined && existsSync(options.report)) {
+    throw new TautlineError(
+      'fileDenied',
+      `${options.report} is there already.`,
+      'Name another with --report.',
+    );
+  }
   const client = await openGuide(options);
   try {
     const out = options.json ? process.stderr : process.stdout;
@@ -48,8 +59,15 @@ async function check(options: CheckOptions): Promise<void> {
     }
     if (options.json) console.log(JSON.stringify(report.check, null, 2));
     else {
-      const lines = [...checkLines(report.check), ...unnamedLines(await troublesOf(client, report.hand))];
+      const lines = [
+        ...checkLines(report.check),
+        ...unnamedLines((await healthOf(client, report.hand)).troubles),
+      ];
       for (const line of lines) console.log(line);
+    }
+    if (options.report !== undefined) {
+      await writeReport(client, options.report, report);
+      out.write(`${options.report}: written. Read it before you post it.\n`);
     }
     process.exitCode = report.check.ok ? EXIT_CODE.ok : EXIT_CODE.failed;
   } finally {
@@ -57,11 +75,46 @@ async function check(options: CheckOptions): Promise<void> {
   }
 }
 
+interface GloveHealth {
+  name?: string;
+  hand: string;
+  troubles: readonly Trouble[];
+  link?: { address?: string };
+}
+
 /** What the service knows of the glove besides. */
-async function troublesOf(client: GuideClient, hand: string): Promise<readonly Trouble[]> {
-  type Health = { gloves?: { hand: string; troubles?: Trouble[] }[] };
+async function healthOf(client: GuideClient, hand: string): Promise<GloveHealth> {
+  type Health = { gloves?: (Omit<GloveHealth, 'troubles'> & { troubles?: Trouble[] })[] };
   const health = await client.ask<Health>('GET', '/health').catch((): Health => ({}));
-  return health.gloves?.find((glove) => glove.hand === hand)?.troubles ?? [];
+  const glove = health.gloves?.find((one) => one.hand === hand);
+  return { hand, ...glove, troubles: glove?.troubles ?? [] };
+}
+
+/** Without names, addresses and ids, however they came into a text. */
+async function writeReport(
+  client: GuideClient,
+  file: string,
+  { hand, glove, check }: GuideReport,
+): Promise<void> {
+  const [{ checkMarkdown }, { scrub }, os, { writeFile }, { version }] = await Promise.all([
+    import('./shared/check-markdown.js'),
+    import('../doctor/scrub.js'),
+    import('node:os'),
+    import('node:fs/promises'),
+    import('../install/version.js'),
+  ]);
+  const { troubles, link } = await healthOf(client, hand);
+  const platform = `${os.type()} ${os.arch()}`;
+  const text = checkMarkdown({ version, node: process.version, platform, hand, troubles, check: check! });
+  const secrets = [glove, ...(link?.address === undefined ? [] : [link.address])];
+  const personal = { home: os.homedir(), user: os.userInfo().username, host: os.hostname(), secrets };
+  try {
+    await writeFile(file, scrub(text, personal), { flag: 'wx', mode: 0o600 });
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    const why = code === 'EEXIST' ? 'is there already' : `cannot be written (${code})`;
+    throw new TautlineError('fileDenied', `${file} ${why}.`, 'Name another with --report.');
+  }
 }
 
 /** What the glove has and the profile does not name: no fault, but no use either. */

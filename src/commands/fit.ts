@@ -198,7 +198,30 @@ async function guidedMount(
   if (!(await toBeKept(out))) return;
   const kept = await client.ask('POST', '/guide/accept');
   out.write(`Kept for ${mount.person}, and in use. \`tautline fit --undo\` goes back.\n`);
-  if (options.json) console.log(JSON.stringify(kept.mount, null, 2));
+  const { mount: last = kept.mount } = mount.sensors ? await offerSensors(client, mount, out) : kept;
+  if (options.json) console.log(JSON.stringify(last, null, 2));
+}
+
+/** Sensors that the touches show to be off: put right only if the wearer says so. */
+async function offerSensors(
+  client: GuideClient,
+  mount: MountReport,
+  out: NodeJS.WritableStream,
+): Promise<Partial<GuideReport>> {
+  out.write('\n');
+  for (const line of sensorLines(mount)) out.write(`${line}\n`);
+  if (!process.stdin.isTTY) {
+    out.write('Left as they are: without keys, POST /guide/accept?part=sensors corrects them.\n');
+    return {};
+  }
+  out.write('\nCorrect them?  Enter: correct   q: leave them ');
+  if (!(await waitForKey())) {
+    out.write('\nLeft as they are.\n');
+    return {};
+  }
+  const kept = await client.ask('POST', '/guide/accept', { part: 'sensors' });
+  out.write('\nCorrected, and in use. `tautline fit --undo` goes back, and keeps the mount.\n');
+  return kept;
 }
 
 /** A run without a result. @throws TautlineError unless it was the wearer who ended it */
@@ -237,7 +260,7 @@ export function stopLines({ fitted, unfitted }: StopsReport): string[] {
 const COLUMNS = 80;
 
 /** What was found of the mount, for a terminal of 80 columns. */
-export function mountLines({ fitted }: MountReport): string[] {
+export function mountLines({ fitted, sensors }: MountReport): string[] {
   if (!fitted) return [];
   const { mount, by, rotationDeg, translationM, residualM, slipped, jointBias } = fitted;
   const [x, y, z] = mount.slice(0, 3).map((m) => (m * 1000).toFixed(0));
@@ -253,13 +276,22 @@ export function mountLines({ fitted }: MountReport): string[] {
   const slips = slipped > 0 ? `; ${(slipped * 100).toFixed(0)} % of the time one was off it` : '';
   lines.push(`Fingertips missed the spot by ${(residualM * 1000).toFixed(1)} mm rms${slips}.`);
   const off = (Math.max(0, ...(jointBias ?? []).map(Math.abs)) * 180) / Math.PI;
-  if (off > 5) {
+  if (off > 5 && !sensors) {
     const advice = `A joint is off by up to ${off.toFixed(0)} degrees by this: \`tautline fit\` fits the fingers again.`;
     for (const [i, line] of wrap(advice, COLUMNS - 2).entries())
       lines.push(`${i === 0 ? '! ' : '  '}${line}`);
   }
   return lines;
 }
+
+/** Which sensors are off by the touches, for a terminal of 80 columns. */
+export const sensorLines = ({ sensors = [] }: MountReport): string[] => [
+  'By these touches, some sensors read wrong:',
+  ...sensors.map(({ role, offDeg, residualDeg }) => {
+    const way = offDeg > 0 ? 'more' : 'less';
+    return `  ${role.padEnd(14)}bent ${Math.abs(offDeg).toFixed(0)} degrees ${way} than it says (known to ${residualDeg.toFixed(0)})`;
+  }),
+];
 
 /** What was found, for a terminal of 80 columns. */
 export function fitLines({ channels, residualDeg, warnings, pinchGapMm }: FitReport): string[] {

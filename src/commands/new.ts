@@ -19,6 +19,8 @@ interface NewOptions {
 
 /** Rates of boards, the commonest first. Common practice. */
 const BAUDS = [115200, 230400, 57600, 9600, 250000, 460800, 921600, 38400, 1000000];
+const NOTHING_MOVED =
+  'Nothing moved when it was asked to: wear the glove, or check the plug, supply and ground of its sensors.';
 const DEFAULT_FILE = 'my-glove.yaml';
 
 export function addNewCommand(program: Command): void {
@@ -212,6 +214,7 @@ async function lead({ run }: Acquaintance, met: Met, out: NodeJS.WriteStream): P
   out.write('Wear it, servos unplugged, and do what each line says.\n');
   const report = (): GuideReport => {
     const common = { hand: 'right', glove: '', task: 'check' } as const;
+    if (run.abandoned) return { ...common, state: 'stopped', reason: NOTHING_MOVED };
     if (run.finished) return { ...common, state: 'done' };
     if (met.ended) return { ...common, state: 'stopped', reason: met.ended.line };
     const { name, prompt } = run.moves[run.at];
@@ -230,7 +233,7 @@ async function lead({ run }: Acquaintance, met: Met, out: NodeJS.WriteStream): P
     },
   };
   const { state, reason } = await followGuide(guide, report(), out);
-  if (state === 'stopped') throw new TautlineError('portFailed', `The glove is gone: ${reason}`);
+  if (state === 'stopped') throw new TautlineError('portFailed', `${reason} Nothing was written.`);
   return !stopped;
 }
 

@@ -52,7 +52,7 @@ export function checkRules(data: unknown, schemaProblems: readonly Problem[], re
       for (const [i, actuator] of actuators) askAboutServo(actuator, [...at, 'actuators', i], report);
     }
     checkRolesOnce(channels, actuators, at, report);
-    checkWristSensor(channels, at, report);
+    checkWristSensor(channels, glove?.forearmMm, at, report);
     if (sound(...at, 'buttons')) checkButtons(glove.buttons, [...at, 'buttons'], report);
     if (sound(...at, 'codec') && sound(...at, 'channels') && sound(...at, 'actuators')) {
       checkCodec(glove, at, report);
@@ -235,6 +235,7 @@ function checkRolesOnce(
 
 function checkWristSensor(
   channels: readonly [number, ChannelProfile][],
+  forearmMm: number | undefined,
   at: readonly (string | number)[],
   report: Report,
 ): void {
@@ -244,6 +245,12 @@ function checkWristSensor(
     report(
       [...at, 'channels'],
       `a wrist sensor needs all four of ${axes.join(', ')}; missing: ${missing.join(', ')}`,
+    );
+  }
+  if (forearmMm !== undefined && missing.length === axes.length) {
+    report(
+      [...at, 'forearmMm'],
+      `a forearm moves by a wrist sensor, ${axes.join(', ')}: this glove has none`,
     );
   }
 }

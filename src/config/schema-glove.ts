@@ -172,6 +172,12 @@ export const GloveSchema = object(
         { ...closed, description: 'Bit of each button in the `buttons` field of a sample.', default: {} },
       ),
     ),
+    forearmMm: Type.Optional(
+      number(
+        'From elbow to wrist. Without a tracker, a glove with an orientation sensor (`wrist.qx` to `wrist.qw`) then moves the hand at the end of the forearm, about an elbow that stays put, instead of turning it on the spot. Off when absent.',
+        { minimum: 100, maximum: 400 },
+      ),
+    ),
     filter: FilterSchema,
     drift: section(
       {

@@ -14,8 +14,13 @@ import type { Touch, TouchContacts } from './touches.js';
 export interface Resting {
   /** Per finger, 0 not pressed, rising towards 1: 0.5 at PRESSED_M deep. */
   readonly pressures: Float64Array;
-  /** Call once a sample. @param timeUs of the sample @param dofs as measured, radians */
-  update(timeUs: number, dofs: DofArray, contacts: TouchContacts): void;
+  /**
+   * Call once a sample.
+   * @param timeUs of the sample
+   * @param dofs as measured, radians
+   * @param curls that the stops of `contacts` are compared with; taken from `dofs` when absent
+   */
+  update(timeUs: number, dofs: DofArray, contacts: TouchContacts, curls?: ArrayLike<number>): void;
   /** Puts fingers where they rest. @param dofs as measured, or predicted from that; in place */
   rest(dofs: DofArray): void;
 }
@@ -36,6 +41,8 @@ export function createResting(profile: ClosingProfile): Resting {
   /** Curl that a finger which is all at the surface is not shown beyond. */
   const stops = new Float64Array(FINGERS.length);
   const depthsPerCurl = new Float64Array(FINGERS.length);
+  /** How much more curl its sensor says than its joints: a thumb that is guided to a pinch. */
+  const aside = new Float64Array(FINGERS.length);
   const scratch = new Float64Array(DOF_COUNT);
   const clock = Float64Array.of(Number.NEGATIVE_INFINITY);
 
@@ -55,7 +62,7 @@ export function createResting(profile: ClosingProfile): Resting {
 
   return {
     pressures,
-    update(timeUs, dofs, contacts) {
+    update(timeUs, dofs, contacts, curls) {
       const passed = (timeUs - clock[0]) / 1e6;
       if (passed === 0) return;
       clock[0] = timeUs;
@@ -64,7 +71,12 @@ export function createResting(profile: ClosingProfile): Resting {
       for (let finger = 0; finger < FINGERS.length; finger++) {
         const stop = contacts.stop[finger];
         const contact = contacts.contact[finger];
-        const curl = contact ? curlOf(profile, finger, dofs) : 0;
+        let curl = 0;
+        if (contact || lifted[finger] > 0) {
+          const byJoints = curlOf(profile, finger, dofs);
+          curl = curls ? Math.min(Math.max(curls[finger], 0), 1) : byJoints;
+          aside[finger] = curl - byJoints;
+        }
         const wanted = contact && curl > stop ? curl - stop : 0;
         const by = contacts.by[finger];
         // Another thing stops it than before, or none: from here on it is eased from where it was shown.
@@ -85,7 +97,7 @@ export function createResting(profile: ClosingProfile): Resting {
         const by = lifted[finger];
         const stop = stops[finger];
         if (by <= 0 && stop === Number.POSITIVE_INFINITY) continue;
-        const curl = curlOf(profile, finger, dofs);
+        const curl = Math.min(Math.max(curlOf(profile, finger, dofs) + aside[finger], 0), 1);
         const to = Math.max(Math.min(curl - by, stop), 0);
         if (to < curl) moveTo(finger, dofs, curl, to);
       }

@@ -5,6 +5,7 @@ import { TautlineError } from '../errors.js';
 import type { Trouble } from '../glove/view.js';
 import { type Installed, readInstalled } from '../install/installed.js';
 import { type UserPaths, userPaths } from '../install/paths.js';
+import { type WristReport, wristLine, wristNotes } from '../protocol/wrist-report.js';
 import type { UnusedLine } from '../resistance/unused-lines.js';
 
 /** What is installed here, and where its service should answer. */
@@ -70,6 +71,8 @@ export interface ServiceStatus {
     recorded?: string;
     /** Parts of it that are never used. */
     unused: UnusedLine[];
+    /** Who says where the hand is. */
+    wrist?: WristReport;
     /** What is to be mended or known. */
     troubles: Trouble[];
   }[];
@@ -86,6 +89,7 @@ interface Health {
     armed: boolean;
     unused?: UnusedLine[];
     troubles?: Trouble[];
+    wrist?: WristReport;
     link: { state: string; recorded?: string };
   }[];
   apps: unknown[];
@@ -139,15 +143,18 @@ export async function gatherStatus(
     running: true,
     version,
     upS: uptimeS,
-    gloves: gloves.map(({ name, hand, armed, unused = [], troubles = [], link: { state, recorded } }) => ({
-      name,
-      hand,
-      armed,
-      state,
-      ...(recorded === undefined ? {} : { recorded }),
-      unused,
-      troubles,
-    })),
+    gloves: gloves.map(
+      ({ name, hand, armed, unused = [], troubles = [], wrist, link: { state, recorded } }) => ({
+        name,
+        hand,
+        armed,
+        state,
+        ...(recorded === undefined ? {} : { recorded }),
+        unused,
+        troubles,
+        ...(wrist === undefined ? {} : { wrist }),
+      }),
+    ),
     apps: apps.length,
   };
 }
@@ -180,10 +187,12 @@ export function statusLines(status: ServiceStatus): string[] {
   lines.push(
     `running: version ${version} at ${address}, up for ${duration(upS)}, ${apps} ${apps === 1 ? 'app' : 'apps'}`,
   );
-  for (const { name, hand, state, armed, recorded, unused, troubles } of gloves) {
+  for (const { name, hand, state, armed, recorded, unused, troubles, wrist } of gloves) {
     const shown =
       recorded === undefined ? `link ${state}` : `a recording is shown (${recorded}), no force is possible`;
     lines.push(`  ${hand} hand: ${name}, ${shown}, ${armed ? 'armed' : 'disarmed'}`);
+    if (wrist && state === 'live') lines.push(`${NOTE}${wristLine(wrist)}`);
+    if (wrist) lines.push(...wristNotes(wrist).map((note) => `${NOTE}${note}`));
     for (const { says, remedy } of unused) lines.push(`${NOTE}${says} ${remedy}`);
     for (const { what, says, remedy } of troubles)
       lines.push(`${NOTE}${what}: ${says} ${remedy ?? ''}`.trimEnd());

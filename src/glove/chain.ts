@@ -10,7 +10,14 @@ import type { Skeleton } from '../hand/skeleton.js';
 import type { Hello } from '../link/codec.js';
 import type { CurlToTravel } from '../link/wire-stop.js';
 import { logEvent } from '../log/events.js';
-import { actuatorFinger, forcesOf, type GloveActuator, orderAsHello } from '../resistance/actuators.js';
+import {
+  actuatorFinger,
+  exertsForce,
+  forcesOf,
+  type GloveActuator,
+  heedsEffort,
+  orderAsHello,
+} from '../resistance/actuators.js';
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { unusedOf } from '../resistance/unused.js';
@@ -108,8 +115,13 @@ export function makeChain(
         return { role, bits, ...(inUse ? { open: inUse.open, closed: inUse.closed } : {}) };
       }),
       actuators: (said ?? glove).actuators.map(({ role, kind }, at) => {
-        const why = unused[at];
-        return { role, kind, ...(why ? { unused: why } : {}) };
+        const [why, actuator] = [unused[at], actuators[at]];
+        return {
+          role,
+          kind,
+          ...(actuator && exertsForce(actuator) ? { heedsEffort: heedsEffort(actuator) } : {}),
+          ...(why ? { unused: why } : {}),
+        };
       }),
       skeleton,
       inputPaths: inputs.paths,

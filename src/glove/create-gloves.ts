@@ -21,20 +21,24 @@ export interface GlovesOptions {
 /** A chain for each glove of a profile, not yet started. */
 export function createGloves({ profile, portOverride, logger, replay, fits }: GlovesOptions): LiveGlove[] {
   const taken = createTakenPorts();
-  return profile.gloves.map((glove) => {
+  const all: LiveGlove[] = [];
+  for (const glove of profile.gloves) {
     const link =
       portOverride !== undefined && glove.link.kind === 'serial'
         ? { ...glove.link, path: portOverride, usb: undefined }
         : glove.link;
     const codec = codecOf(glove);
     const deps = { hand: glove.hand, codec, taken, onlyGlove: profile.gloves.length === 1 };
-    return createGlove({
+    const live = createGlove({
       profile,
       glove,
       link: replay?.(glove) ?? openLink(link, deps),
       codec,
       logger,
       fits,
+      others: () => all,
     });
-  });
+    all.push(live);
+  }
+  return all;
 }

@@ -19,6 +19,7 @@ import { createGloveLog } from './glove-log.js';
 import { createGuidedGlove } from './guided.js';
 import { createLifecycle, type GloveParts } from './lifecycle.js';
 import { createListeners } from './listeners.js';
+import { createOtherHand } from './other-hand.js';
 import { createPresence } from './presence.js';
 import { createReadings } from './readings.js';
 import { createGloveTroubles } from './troubles.js';
@@ -50,6 +51,8 @@ export interface GloveOptions {
   logger: Logger;
   /** Fits of this profile; undefined: the profile's own numbers apply. */
   fits?: FitStore;
+  /** Every glove of the service, this one included: hands of one world are compared. */
+  others?: () => readonly Glove[];
   codec?: (messages: GloveMessages) => GloveCodec;
   clock?: Clock;
 }
@@ -92,7 +95,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
   const { staleMs } = profile.safety;
   const frame = createFrame();
   const listeners = createListeners(frame);
-  const wrist = createGloveWrist(frame);
+  const wrist = createGloveWrist(frame, (glove.forearmMm ?? 0) / 1000);
+  const otherHand = createOtherHand(frame, options.others ?? (() => []));
   const timeSync = createTimeSync();
   const counters = createGloveCounters();
   const log = createGloveLog({ glove, link, logger, timeSync });
@@ -152,6 +156,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     timeSync,
     frame,
     wrist,
+    otherHand,
     chain,
     presence,
     forces,
@@ -225,6 +230,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     cancelBeat = time.after(BEAT_MS, beat);
     const nowUs = time.nowUs();
     guide.notice(nowUs);
+    if (otherHand.look(nowUs)) listeners.health();
     if (presence.beat(nowUs, frame.valid)) {
       lifecycle.silent(`No samples for ${staleMs} ms: the glove or its cable is silent.`);
     }

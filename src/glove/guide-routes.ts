@@ -15,6 +15,7 @@ interface Query {
   person?: string;
   leader?: string;
   by?: string;
+  part?: string;
 }
 type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
 
@@ -80,7 +81,8 @@ const withGloveOf =
  *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
  *                                from the page or the command line
  *   POST /guide/stop             give up
- *   POST /guide/accept           use the fit that was found, and keep it
+ *   POST /guide/accept           use the fit that was found, and keep it; after a fit of the mount, with part=sensors,
+ *                                put right the sensors that it found to be off
  *   GET  /fits                   every fit of the glove
  *   POST /fits/undo              back to the one before
  *   POST /fits/use?person=NAME   another wearer
@@ -169,10 +171,11 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     );
     scope.post(
       '/guide/accept',
-      withGlove(async (glove, { leader = '' }) => {
+      withGlove(async (glove, { leader = '', part }) => {
         mustBeShown(glove);
         mustLead(glove, leader);
         const { fit, stops, mount } = glove.guide;
+        if (part !== undefined) return await acceptSensors(glove, part);
         if (mount?.fitted) {
           if (!mount.accepted) {
             const { mount: pose, by, rotationDeg, translationM, residualM } = mount.fitted;
@@ -322,6 +325,30 @@ function keep(
 ): void {
   const { hand, name } = glove.description;
   storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
+}
+
+/** Puts right the sensors that a fit of the mount found to be off: a fit of its own, that can be undone alone. */
+async function acceptSensors(glove: LiveGlove, part: string): Promise<unknown> {
+  if (part !== 'sensors') throw new TautlineError('usage', 'part is `sensors`, or left out.');
+  const { mount } = glove.guide;
+  if (!mount?.sensors || !mount.accepted) {
+    throw new TautlineError('notSupported', 'No fit of a mount is in use that found sensors to be off.');
+  }
+  if (!mount.sensorsAccepted) {
+    const offered = mount.sensors.map(({ offDeg: _, ...channel }) => plain(channel));
+    // A fit holds all of a glove's sensors: those that are not off stay as they were fitted.
+    const others = (glove.fitsInUse.channels?.channels ?? []).filter(
+      ({ role }) => !offered.some((one) => one.role === role),
+    );
+    const square = offered.reduce((sum, { residualDeg }) => sum + residualDeg ** 2, 0);
+    keep(glove, mount.person, {
+      channels: [...others, ...offered],
+      residualDeg: Math.sqrt(square / offered.length),
+    });
+    mount.sensorsAccepted = true;
+    await glove.refit();
+  }
+  return glove.guide.read();
 }
 
 const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({

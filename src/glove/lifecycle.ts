@@ -10,6 +10,7 @@ import type { GloveCounters } from './counters.js';
 import type { GloveForces } from './forces.js';
 import type { GloveLog } from './glove-log.js';
 import type { GloveListeners } from './listeners.js';
+import type { OtherHand } from './other-hand.js';
 import type { Presence } from './presence.js';
 import type { HandFrame } from './view.js';
 import type { GloveWrist } from './wrist.js';
@@ -22,6 +23,7 @@ export interface GloveParts {
   timeSync: TimeSync;
   frame: HandFrame;
   wrist: GloveWrist;
+  otherHand: OtherHand;
   chain: ChainInUse;
   presence: Presence;
   forces: GloveForces;

@@ -1,6 +1,7 @@
 import { DOF_COUNT } from '../hand/dofs.js';
 import { forwardKinematics } from '../hand/forward.js';
 import type { DeviceState } from '../link/codec.js';
+import type { WristReport } from '../protocol/wrist-report.js';
 import { reportGestures } from './gesture-report.js';
 import type { GloveParts } from './lifecycle.js';
 import { reportHealth, reportInputs, reportSignals } from './reports.js';
@@ -23,7 +24,7 @@ type Readings = Pick<
  * @param device what the glove last reported of its battery, temperature and faults
  */
 export function createReadings(
-  { chain, frame, wrist, link, codec, timeSync, time, counters, log, forces }: GloveParts,
+  { chain, frame, wrist, otherHand, link, codec, timeSync, time, counters, log, forces }: GloveParts,
   device: () => DeviceState | undefined,
 ): Readings {
   const shownDofs = new Float64Array(DOF_COUNT);
@@ -36,7 +37,7 @@ export function createReadings(
     },
     rest(aheadS, poses, pressures) {
       const { sensing, skeleton, resting } = chain.now;
-      resting.update(frame.timeUs, sensing.dofs, forces.contactsNow());
+      resting.update(frame.timeUs, sensing.dofs, forces.contactsNow(), sensing.curl);
       const dofs = aheadS > 0 ? sensing.predict(aheadS) : sensing.dofs;
       shownDofs.set(dofs);
       resting.rest(shownDofs);
@@ -66,7 +67,10 @@ export function createReadings(
         timeSync,
         serialPath: log.serialPath,
       }),
-      wrist: wrist.report(time.nowUs()),
+      wrist: withOverlap(wrist.report(time.nowUs()), otherHand.report()),
     }),
   };
 }
+
+const withOverlap = (report: WristReport, overlap: WristReport['overlap']): WristReport =>
+  overlap === undefined ? report : { ...report, overlap };

@@ -41,8 +41,8 @@ export interface GloveDescription {
   firmwareVersion?: number;
   /** `open` and `closed`: counts at the ends of the range in use. */
   channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
-  /** `unused`: why an actuator never holds its finger. */
-  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; unused?: Unused }[];
+  /** `heedsEffort`: force follows the effort; absent of what holds nothing. `unused`: why it never holds its finger. */
+  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; heedsEffort?: boolean; unused?: Unused }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];

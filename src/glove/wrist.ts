@@ -1,11 +1,11 @@
 import { JOINT_COUNT, POSE_STRIDE, VELOCITY_STRIDE, WRIST } from '../hand/joints.js';
 import { carryBy, composePoses } from '../hand/rigid.js';
-import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
+import type { AppMessageOf } from '../protocol/messages.js';
+import type { WristReport } from '../protocol/wrist-report.js';
 import type { HandFrame, TrackOutcome } from './view.js';
 import { createWristSource, isAlive, takePose, type WristSource } from './wrist-source.js';
 
 export type TrackerRequest = AppMessageOf<'tracker'>;
-export type WristReport = NonNullable<ServerMessageOf<'health'>['wrist']>;
 
 /**
  * Where the wrist of one hand is. Apps say where the wrist is, or where what is strapped to the hand is, which the
@@ -48,8 +48,13 @@ const DELAY_READ_US = 500_000;
 const NO_MOUNT =
   'The mount of the tracker on this hand is not fitted, so joints stay around the wrist: run `tautline fit --mount`.';
 
-/** @param frame its `space` is kept */
-export function createGloveWrist(frame: HandFrame): GloveWrist {
+/**
+ * @param frame its `space` is kept
+ * @param forearmM with no tracker, and a sensor of its own that turns the wrist, the wrist is at the end of a forearm so
+ *   long, in line with it, about an elbow that stays put; the origin is where the wrist is with the forearm along -Z.
+ *   Nothing is known of the elbow: the space is still that of the wrist. 0: without
+ */
+export function createGloveWrist(frame: HandFrame, forearmM = 0): GloveWrist {
   const root = Float64Array.of(0, 0, 0, 0, 0, 0, 1);
   const velocity = new Float64Array(6);
   const carried = new Float64Array(7);
@@ -147,6 +152,7 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
       root[1] = 0;
       root[2] = 0;
       root.set(turn, 3);
+      if (forearmM > 0 && turn[3] !== 1) placeOnArm(root, forearmM);
       return turn[3] === 1 ? undefined : root;
     },
     carry(poses, velocities) {
@@ -215,9 +221,11 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
     },
     report(nowUs) {
       if (!inUse) {
+        const turned = nowUs - turnedUs < 1e6;
         const unmounted = sources.some((one) => one.of === 'tracker' && isAlive(one, nowUs) && !wrist.mount);
         return {
-          source: nowUs - turnedUs < 1e6 ? 'glove' : 'none',
+          source: turned ? 'glove' : 'none',
+          ...(turned && forearmM > 0 ? { forearmMm: forearmM * 1000 } : {}),
           ...(unmounted ? { note: NO_MOUNT } : {}),
         };
       }
@@ -235,6 +243,17 @@ export function createGloveWrist(frame: HandFrame): GloveWrist {
     },
   };
   return wrist;
+}
+
+/** From where it is with the forearm along -Z: what a forearm along the wrist's own -Z moves it by. */
+function placeOnArm(root: Float64Array, forearmM: number): void {
+  const x = root[3];
+  const y = root[4];
+  const z = root[5];
+  const w = root[6];
+  root[0] = -2 * forearmM * (x * z + w * y);
+  root[1] = -2 * forearmM * (y * z - w * x);
+  root[2] = 2 * forearmM * (x * x + y * y);
 }
 
 /** Velocity of another point of the same body. */

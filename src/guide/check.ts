@@ -42,7 +42,31 @@ const DRIFTED = 0.15;
 export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): ChannelFinding[] {
   const trace = traceOf(record, STRETCH_S);
   const answers = answersOf(record, trace, channels);
-  return channels.map((channel, i) => judge(record, trace, channels, answers, channel, i));
+  const findings = channels.map((channel, i) => judge(record, trace, channels, answers, channel, i));
+  return findings.map((finding, i) => besideSiblings(finding, i, findings, channels));
+}
+
+/** Siblings by which a channel is measured, at least, and times their noise that is worth saying. */
+const LEAST_SIBLINGS = 3;
+const LOUD = 3;
+
+/** A channel that is still well but far noisier than the others of its kind is the next to fail: that is said. */
+function besideSiblings(
+  finding: ChannelFinding,
+  i: number,
+  findings: readonly ChannelFinding[],
+  channels: readonly Channel[],
+): ChannelFinding {
+  const part = (k: number) => findings[k].noiseCounts / channels[k].lookup.maxCounts;
+  const others = findings.flatMap(({ verdict }, k) =>
+    k !== i && verdict.kind === 'healthy' && channels[k].kind === channels[i].kind ? [part(k)] : [],
+  );
+  if (others.length < LEAST_SIBLINGS || finding.noiseCounts < NOISY_COUNTS) return finding;
+  if (finding.verdict.kind !== 'healthy' && finding.verdict.kind !== 'noisy') return finding;
+  const usual = Math.max(median(others), 0.5 / channels[i].lookup.maxCounts);
+  const times = part(i) / usual;
+  if (times < LOUD) return finding;
+  return { ...finding, evidence: `${finding.evidence}, ${times.toFixed(0)} times that of its siblings` };
 }
 
 function judge(

@@ -18,6 +18,7 @@ import { createLeadership } from './leader.js';
 import { judgeLink } from './link-report.js';
 import { createMountRun, type MountRun } from './mount-run.js';
 import { checkMoves, fitMoves } from './moves.js';
+import { whyNothingMoved } from './nothing-moved.js';
 import { pinchOf } from './pinch-gap.js';
 import type {
   CheckReport,
@@ -28,6 +29,7 @@ import type {
   MountReport,
   StopsReport,
 } from './report.js';
+import { findSensorOffsets } from './sensor-offset.js';
 import { createStopsRun, type StopsRun } from './stops-run.js';
 
 /** Leads the wearer of one glove through a check or a fit; what apps, page and command line see is plain data. */
@@ -123,10 +125,13 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     if (run?.finished) finish(run);
   }
 
-  function finish({ at, moves, record }: GuidedRun): void {
+  function finish({ at, moves, record, abandoned }: GuidedRun): void {
     run = undefined;
     state = 'done';
-    if (at < moves.length) {
+    if (abandoned) {
+      state = 'stopped';
+      reason = whyNothingMoved(record, sources.channels());
+    } else if (at < moves.length) {
       state = 'stopped';
       reason = 'It took too long: begin again.';
     } else if (task === 'fit') {
@@ -244,6 +249,16 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
         return;
       }
       mount = { person, ...outcome, accepted: false };
+      if ('fitted' in outcome) {
+        const { jointCovariance: _, ...fitted } = outcome.fitted;
+        const sensors = findSensorOffsets(
+          outcome.fitted,
+          mountRun.touched,
+          sources.channels(),
+          sources.closing(),
+        );
+        mount = { person, fitted, accepted: false, ...(sensors.length > 0 ? { sensors } : {}) };
+      }
       state = 'done';
       mountRun = undefined;
     },

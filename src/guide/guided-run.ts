@@ -13,6 +13,8 @@ export interface GuidedRun {
   /** Index of the present move; moves.length when all are made. */
   readonly at: number;
   readonly finished: boolean;
+  /** It was ended because nothing moved in the first moves: nobody wears the glove, or none of its sensors works. */
+  readonly abandoned: boolean;
   /** How far the bar of a `follow` move is closed now, 0..1; undefined for other moves. */
   readonly bar: number | undefined;
   /** Part of the present move done, 0..1, as far as it can be known. */
@@ -40,6 +42,8 @@ const BACK_S = 0.4;
 const SWEEP_S = 5;
 /** Without anything to be seen, a move is given up after this. */
 const GIVE_UP_S = 10;
+/** Moves in a row that are given up before anything has moved at all. */
+const MOST_UNMOVED = 2;
 /** Parts of the converter: what counts as a move, and as keeping still. */
 const MOVED = 0.015;
 const STILL = 0.008;
@@ -89,12 +93,20 @@ export function createGuidedRun(
   let movedAtS = Number.NaN;
   let stillS = 0;
   let finished = moves.length === 0;
+  let everMoved = false;
+  let unmoved = 0;
+  let abandoned = false;
 
   if (!finished) record.begin(moves[0]);
 
   function goOn(made: boolean): void {
     if (finished) return;
     record.moves[at].made = made;
+    if (!made && !everMoved && ++unmoved >= MOST_UNMOVED) {
+      abandoned = true;
+      finished = true;
+      return;
+    }
     if (moves[at].name === 'rest') {
       for (const i of watched) if (rangeOf(i, Math.min(blocks, WINDOW)) > 1.2 * STILL * full[i]) wild[i] = 1;
     }
@@ -162,6 +174,7 @@ export function createGuidedRun(
     const sinceS = nowS - moveStartS;
     moving = moving || travelled > MOVED;
     if (moving && Number.isNaN(movedAtS)) movedAtS = nowS;
+    if (moving && moves[at].name !== 'rest') everMoved = true;
     const { kind, name, finger } = moves[at];
     stillS = isStill(finger) ? stillS + BLOCK_S : 0;
     const begins = at === 0;
@@ -193,6 +206,9 @@ export function createGuidedRun(
     },
     get finished() {
       return finished;
+    },
+    get abandoned() {
+      return abandoned;
     },
     get bar() {
       return bar();

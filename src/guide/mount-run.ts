@@ -12,6 +12,8 @@ import type { GuideReport } from './report.js';
  */
 export interface MountRun {
   readonly move: NonNullable<GuideReport['move']>;
+  /** What is fitted to. */
+  readonly touched: readonly MountSample[];
   /**
    * One sample. @param tracker where the tracker was at its time; undefined: nobody says
    * @returns what was found, once that is known, or why it ends
@@ -143,6 +145,7 @@ export function createMountRun(skeleton: Skeleton, fingers: readonly number[]): 
   }
 
   return {
+    touched,
     get move() {
       const { name, prompt } = moves[Math.min(at, moves.length - 1)];
       return {

@@ -3,6 +3,7 @@ import type { HandSide } from '../hand/joints.js';
 import type { ChannelRole } from '../protocol/link-table.js';
 import type { FittedStop, UnfittedStop } from './actuator-fit.js';
 import type { FitResult } from './fit.js';
+import type { SensorOffset } from './sensor-offset.js';
 
 /** What page, command line and programs see of a guided run: plain data. */
 
@@ -51,6 +52,10 @@ export interface MountReport {
   line?: string;
   /** It is in use, and saved. */
   accepted: boolean;
+  /** Sensors that read wrong by what was found, as they would be put right: to be accepted apart from the mount. */
+  sensors?: readonly SensorOffset[];
+  /** They are in use, and saved. */
+  sensorsAccepted?: boolean;
 }
 
 /** Where the string stops hold, as found by use. */

@@ -54,6 +54,8 @@ export interface FittedMount {
   readonly slipped: number;
   /** What the joints are off, radians, in DOF_NAMES order: added to what the glove says, they fit best. */
   readonly jointBias?: readonly number[];
+  /** Covariance of what the joints of each finger are off, radians squared: five times 4 x 4, row by row. */
+  readonly jointCovariance?: readonly number[];
 }
 
 export type MountOutcome =
@@ -258,7 +260,19 @@ function judge(solution: MountSolution, samples: readonly MountSample[]): MountO
   const jointBias = Array.from({ length: DOF_COUNT }, (_, dof) =>
     dof < 4 * FINGERS.length ? state.fingers[(dof >> 2) * PER_FINGER + (dof & 3)] : 0,
   );
-  return { fitted: { mount, by: 'touch', ...uncertain, residualM, slipped, jointBias } };
+  const jointCovariance = jointCovarianceOf(covariance);
+  return { fitted: { mount, by: 'touch', ...uncertain, residualM, slipped, jointBias, jointCovariance } };
+}
+
+function jointCovarianceOf(covariance: Float64Array): number[] {
+  const found: number[] = [];
+  for (let finger = 0; finger < FINGERS.length; finger++) {
+    const own = OF_FINGERS + finger * PER_FINGER;
+    for (let i = 0; i < 4; i++) {
+      for (let j = 0; j < 4; j++) found.push(covariance[(own + i) * UNKNOWNS + own + j]);
+    }
+  }
+  return found;
 }
 
 function slippedFingers(samples: readonly MountSample[], weights: Float64Array): string {

@@ -80,8 +80,7 @@ export const LOG_EVENTS = {
   'fit.ofNobody': {
     level: 'warn',
     text: 'the wearer was never fitted',
-    meaning:
-      'A wearer was named (`--person`, `wearer.name`) of whom there is no fit; the numbers of the profile are used.',
+    meaning: 'A wearer was named (`--person`) of whom there is no fit; the numbers of the profile are used.',
     fields: ['glove', 'hand', 'person'],
   },
   'fit.bonesRefused': {

@@ -3,7 +3,7 @@ import { button, make } from './dom.js';
 
 const KEYS: readonly (readonly [string, string])[] = [
   ['Esc', 'Disarm, wherever you are'],
-  ['1 to 6', 'Hands, Signals, Fit, Touch, Sessions, Apps'],
+  ['1 to 6', 'Bench, Signals, Fit, Touch, Sessions, Apps'],
   ['B, P, S, T', 'See the back, the palm, the side, the tips'],
   ['Arrows', 'Turn the picture, when it has the focus; + and - come nearer and go away'],
   ['Tab', 'To the next control; Space or Enter presses it'],

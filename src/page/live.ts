@@ -11,6 +11,7 @@ export type HandInfo = ServerMessageOf<'welcome'>['hands'][number];
 export type Health = ServerMessageOf<'health'>;
 export type Resistance = ServerMessageOf<'resistance'>;
 export type Signals = ServerMessageOf<'signals'>;
+export type Inputs = ServerMessageOf<'inputs'>;
 
 /** All that is known about one hand; the newest of each kind. */
 export interface LiveHand {
@@ -20,6 +21,7 @@ export interface LiveHand {
   health: Health | undefined;
   resistance: Resistance | undefined;
   signals: Signals | undefined;
+  inputs: Inputs | undefined;
 }
 
 /** The session that is shown in place of this glove, as it is listed; undefined while the glove itself is. */
@@ -38,6 +40,9 @@ export const holdsNothing = (hand: Pick<LiveHand, 'info'>): boolean => {
   const could = hand.info.actuators.filter(({ role, kind }) => kind !== 'vibration' && isFinger(role));
   return never.length > 0 && could.every(({ unused }) => unused);
 };
+/** A strength can be asked of something that holds a finger of it. */
+export const heedsStrength = ({ info }: Pick<LiveHand, 'info'>): boolean =>
+  info.actuators.some(({ heedsEffort }) => heedsEffort);
 const isFinger = (role: string): boolean => (FINGERS as readonly string[]).includes(role);
 
 /** Twice what most displays show: the pose in each frame is at most 4 ms old. */
@@ -68,7 +73,7 @@ export function createLive(): Live {
   const changed = createSignal<undefined>();
   let reason: string | undefined;
 
-  const keep = <K extends 'joints' | 'health' | 'signals'>(kind: K) =>
+  const keep = <K extends 'joints' | 'health' | 'signals' | 'inputs'>(kind: K) =>
     client.on(kind, (event) => {
       const hand = hands.get(event.hand);
       if (hand) (hand as unknown as Record<string, unknown>)[kind] = event;
@@ -76,6 +81,7 @@ export function createLive(): Live {
   keep('joints');
   keep('health');
   keep('signals');
+  keep('inputs');
   client.on('resistance', (event) => {
     const hand = hands.get(event.hand);
     if (!hand) return;
@@ -98,6 +104,7 @@ export function createLive(): Live {
           health: undefined,
           resistance: undefined,
           signals: undefined,
+          inputs: undefined,
         });
       }
     }
@@ -105,8 +112,14 @@ export function createLive(): Live {
   });
   client.on('state', (event) => {
     reason = event.reason ?? reason;
-    // Without a connection nothing is known to be held; the next welcome says whether the glove is armed.
-    if (event.state !== 'open') for (const hand of hands.values()) hand.resistance = undefined;
+    // Without a connection nothing is known of now: what was last heard of pose, force or input is no longer true. The
+    // next welcome says whether the glove is armed.
+    if (event.state !== 'open') {
+      for (const hand of hands.values()) {
+        hand.armed = false;
+        hand.joints = hand.resistance = hand.signals = hand.inputs = undefined;
+      }
+    }
     changed.emit(undefined);
   });
   // Each control says for itself what was refused.

@@ -1,4 +1,8 @@
+import type { HandSide } from '../hand/joints.js';
 import type { View } from './scene/orbit.js';
+
+/** Goes where a channel is plotted. */
+export type OpenPlot = (side: HandSide, role: string) => void;
 
 /** One of the six parts of the page. */
 export interface Part {

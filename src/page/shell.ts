@@ -1,11 +1,14 @@
 import { dialogShown } from './dialog.js';
 import { button, drawing, make, setAttribute, setText } from './dom.js';
+import { createEventLog } from './event-log.js';
+import { countOf } from './faults.js';
 import { createKeysButton } from './keys.js';
 import { type Live, recordingOf } from './live.js';
 import type { Part } from './part.js';
 import { createAppsPart } from './parts/apps.js';
+import { createBenchPart } from './parts/bench.js';
 import { createGuidePart } from './parts/guide.js';
-import { createHandsPart } from './parts/hands.js';
+import { createLogList } from './parts/log-list.js';
 import { createSessionsPart } from './parts/sessions.js';
 import { createSignalsPart } from './parts/signals.js';
 import { createTouchPart } from './parts/touch.js';
@@ -24,9 +27,13 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   const picture = make('div', { class: 'picture' });
   const stage = createStage(picture);
   const hands = createHandsOnStage(live, stage);
+  const signals = createSignalsPart(live);
   const parts: Part[] = [
-    createHandsPart(live),
-    createSignalsPart(live),
+    createBenchPart(live, (side, role) => {
+      signals.plot(side, role);
+      go(parts.indexOf(signals), true);
+    }),
+    signals,
     createGuidePart(live),
     createTouchPart(live, stage, hands),
     createSessionsPart(live),
@@ -61,6 +68,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     { class: 'bench' },
     make('section', { class: 'stage', 'aria-label': 'Picture of the hands' }, picture, views),
     panels,
+    createLogList(createEventLog(live)),
   );
   const go = (index: number, focus = false) => {
     parts.forEach((part, i) => {
@@ -76,7 +84,6 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     // Nothing in these takes the focus: the whole is scrolled by keys.
     const plain = ['signals', 'apps'].includes(parts[index].name);
     setAttribute(bench, 'tabindex', plain ? '0' : undefined);
-    setAttribute(panels, 'tabindex', parts[index].name === 'hands' ? '0' : undefined);
     history.replaceState(undefined, '', `#${parts[index].name}`);
     panels.scrollTop = 0;
     if (focus) (tabs.children[index] as HTMLElement).focus();
@@ -89,6 +96,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     });
     tab.prepend(drawing('0 0 24 24', part.icon));
     tab.append(make('kbd', {}, String(i + 1)));
+    if (part.name === 'bench') tab.append(createBadge(live));
     tabs.append(tab);
     panels.append(part.panel);
   });
@@ -98,6 +106,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     'header',
     { class: 'top' },
     make('h1', {}, 'Tautline'),
+    tabs,
     createStatus(live),
     keys.button,
     createThemeButton(),
@@ -106,7 +115,6 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     header,
     createLostBanner(live),
     createRecordingStrip(live),
-    tabs,
     bench,
     createTokenForm(live),
     disarmBar,
@@ -130,6 +138,28 @@ const isTyping = (target: EventTarget | null): boolean =>
     ? !['range', 'checkbox', 'radio', 'button'].includes(target.type)
     : target instanceof HTMLTextAreaElement || target instanceof HTMLSelectElement;
 
+/** How many things are not well, on the way to where they are named. */
+function createBadge(live: Live): HTMLElement {
+  const count = make('span');
+  const badge = make(
+    'span',
+    { class: 'badge', hidden: true },
+    '⚠ ',
+    count,
+    make('span', { class: 'unseen' }, ' not well'),
+  );
+  const update = () => {
+    let faults = 0;
+    for (const hand of live.hands.values()) faults += countOf(hand);
+    badge.hidden = !live.connected || faults === 0;
+    setText(count, String(faults));
+  };
+  live.changed.on(update);
+  live.client.on('health', update);
+  update();
+  return badge;
+}
+
 /** One line about link and rate, at the top. */
 function createStatus(live: Live): HTMLElement {
   const status = make('p', { class: 'status' });
@@ -150,6 +180,7 @@ function createStatus(live: Live): HTMLElement {
       live.connected ? words.join(' · ') || 'No glove in the profile' : 'Waiting for the service',
     );
     setAttribute(status, 'data-connected', String(live.connected));
+    setAttribute(document.body, 'data-connected', String(live.connected));
     setAttribute(status, 'data-well', String(well));
   };
   live.changed.on(update);

@@ -25,7 +25,7 @@ const speeds = (description: string) => Type.Tuple([speed, speed, speed], { desc
 
 /** Most parts of a compound, and most points of all its hulls together. */
 export const MAX_PARTS = 16;
-export const MAX_COMPOUND_POINTS = 1024;
+export const MAX_COMPOUND_POINTS = 512;
 /** Most points of a hull. */
 export const MAX_HULL_POINTS = 256;
 

@@ -4,7 +4,7 @@ export const STREAM_PROTOCOL = 1;
 export const STREAM_PATH = '/stream';
 export const SUBPROTOCOL_JSON = 'tautline.json.v1';
 export const SUBPROTOCOL_BINARY = 'tautline.binary.v1';
-/** Largest message taken from an app, bytes: a compound whose hulls have 1024 points, with nine digits or so each. */
+/** Largest message taken from an app, bytes: a compound whose hulls have 512 points, with up to 17 digits each. */
 export const MAX_APP_MESSAGE = 64 * 1024;
 
 export const STREAMS = ['joints', 'inputs', 'resistance', 'health', 'signals', 'gestures'] as const;

@@ -5,6 +5,7 @@ import { FAULTS_IN_WORDS } from './glove-faults.js';
 import { EVENT_REASONS, LIMITS, LIMITS_TOLD } from './limits.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
+import { WristReportSchema } from './wrist-report.js';
 
 /** What the service sends. */
 
@@ -86,6 +87,12 @@ export const ServerMessages = {
                 {
                   role: literals(keysOf(ACTUATOR_ROLE), 'Role.'),
                   kind: literals(keysOf(ACTUATOR_KIND), 'Kind.'),
+                  heedsEffort: Type.Optional(
+                    Type.Boolean({
+                      description:
+                        'Its force follows the effort asked for. False: it holds with all it may, or is free. Absent of what holds no finger.',
+                    }),
+                  ),
                   unused: Type.Optional(
                     record(
                       {
@@ -119,6 +126,7 @@ export const ServerMessages = {
                   'Where the wrist is in the frame of the grip pose or tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. Absent: not fitted.',
               }),
             ),
+            wrist: Type.Optional(WristReportSchema),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),
@@ -145,10 +153,18 @@ export const ServerMessages = {
           'Time that the poses are predicted for: `timeUs` and the `predictMs` of the subscription. Absent: they are those of `timeUs`.',
         ),
       ),
-      space: literals(['wrist', 'world'], 'Frame of the poses.'),
+      space: literals(
+        ['wrist', 'world'],
+        'Frame of the poses. wrist: the wrist is the origin, or, with a forearm in the profile (`health.wrist.forearmMm`), moves about a still elbow near it.',
+      ),
       valid: Type.Boolean({
         description: 'False while the link is silent: the poses are then the last known.',
       }),
+      recorded: Type.Optional(
+        Type.Literal(true, {
+          description: 'A session is replayed: it is no hand of now. Absent: it is the glove itself.',
+        }),
+      ),
       reason: Type.Optional(Type.String({ description: 'Why not valid.' })),
       fingers: fingerStates,
       poses: Type.Array(Type.Array(Type.Number(), { minItems: 8, maxItems: 8 }), {
@@ -286,31 +302,7 @@ export const ServerMessages = {
           "The glove's clock against the service's.",
         ),
       ),
-      wrist: Type.Optional(
-        record(
-          {
-            source: literals(
-              ['app', 'glove', 'none'],
-              "app: an app's tracker places the hand in the world. glove: its own sensor turns it. none: it is around its wrist.",
-            ),
-            app: Type.Optional(Type.String({ description: 'Which app.' })),
-            of: Type.Optional(literals(['wrist', 'tracker'] as const, 'What its poses are of.')),
-            ageMs: Type.Optional(Type.Number({ description: 'Since its newest pose came.' })),
-            jitterMm: Type.Optional(Type.Number({ description: 'Noise of its positions, rms.' })),
-            delayMs: Type.Optional(
-              Type.Number({ description: 'How much later than the glove it shows a motion, as taken out.' }),
-            ),
-            delayBy: Type.Optional(
-              literals(
-                ['motion', 'stated'],
-                "motion: seen in the motion itself, against the glove's orientation sensor. stated: as the app says.",
-              ),
-            ),
-            note: Type.Optional(Type.String({ description: 'What is amiss, and what to do.' })),
-          },
-          'What says where the hand is.',
-        ),
-      ),
+      wrist: Type.Optional(WristReportSchema),
     },
     'State of glove, link and channels; on change, and once a second.',
   ),

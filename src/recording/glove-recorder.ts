@@ -102,6 +102,7 @@ export function recordGlove(
       seq: number >>> 0,
       timeUs: frame.timeUs,
       aheadMs: 0,
+      recorded: false,
       space: frame.space,
       valid: frame.valid,
       reason: frame.reason,

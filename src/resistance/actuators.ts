@@ -24,6 +24,9 @@ export const actuatorFinger = (actuator: GloveActuator) =>
 export const exertsForce = (actuator: GloveActuator) =>
   actuator !== undefined && actuator.kind !== 'vibration' && actuatorFinger(actuator) >= 0;
 
+/** Its force follows the effort that is asked for. If not, it holds with all it has or is free. */
+export const heedsEffort = ({ kind, torqueControl }: ActuatorProfile) => kind === 'brake' || torqueControl;
+
 /** The profile's actuators in the order of the glove's hello: the n-th of a role and kind to the n-th. */
 export function orderAsHello(
   profiles: readonly ActuatorProfile[],
@@ -50,7 +53,7 @@ export function fingerDrivesOf(actuators: readonly GloveActuator[]): FingerDrive
       coolS: own.length > 0 ? Math.max(...own.map((one) => one.coolS)) : 1,
       pulls: own.some((one) => one.kind === 'stringStop'),
       speedCurlPerS: speeds[finger],
-      heedsEffort: own.every((one) => one.kind === 'brake' || one.torqueControl),
+      heedsEffort: own.every(heedsEffort),
     };
   });
 }

@@ -1,4 +1,4 @@
-import { FINGERS, type HandSide } from '../hand/joints.js';
+import type { HandSide } from '../hand/joints.js';
 import { INFERRED, INVALID } from '../hand/validity.js';
 import { GESTURES, type GestureName } from '../protocol/constants.js';
 import type { Inputs } from './inputs.js';
@@ -48,66 +48,81 @@ const CLOSED_CURL = 0.8;
 const TUCKED_CURL = 0.3;
 
 const PINCH = GESTURES.indexOf('pinch_ext');
+const AIM = GESTURES.indexOf('aim_activate_ext');
+const GRASP = GESTURES.indexOf('grasp_ext');
 const POINT = GESTURES.indexOf('point');
 const FIST = GESTURES.indexOf('fist');
 const FLAT = GESTURES.indexOf('flat');
-const INDEX = FINGERS.indexOf('index');
 const COUNT = GESTURES.length;
 
 /** @param inputs of the same hand, updated before */
 export function createGestures(hand: HandSide, inputs: Pick<Inputs, 'values' | 'indexOf'>): Gestures {
   const active = new Uint8Array(COUNT);
   const sinceUs = new Float64Array(COUNT).fill(Number.NaN);
-  const made = new Float64Array(COUNT);
-  const begins = Float64Array.from(GESTURES, (name) => BEGINS[name]);
-  const ends = Float64Array.from(GESTURES, (name) => ENDS[name]);
-  /** Where the value of each is among the inputs; -1: it follows the curls. */
-  const inputAt = Int16Array.from(GESTURES, (name) =>
-    inputs.indexOf(`/user/hand/${hand}/input/${name}/value`),
-  );
+  /** From here on each begins, or, while it is made, below here it ends. */
+  const threshold = Float64Array.from(GESTURES, (name) => BEGINS[name]);
+  const { values } = inputs;
+  const valueAt = (name: GestureName): number => inputs.indexOf(`/user/hand/${hand}/input/${name}/value`);
+  const pinchAt = valueAt('pinch_ext');
+  const aimAt = valueAt('aim_activate_ext');
+  const graspAt = valueAt('grasp_ext');
+  let changed = false;
 
-  function measure({ curl, fingerStates }: Sensing): void {
-    let leastBehind = 1;
-    let most = curl[INDEX];
-    let known = true;
-    for (let finger = 0; finger < FINGERS.length; finger++) {
-      if (fingerStates[finger] === INVALID) known = false;
-      if (finger <= INDEX) continue;
-      if (curl[finger] < leastBehind) leastBehind = curl[finger];
-      if (curl[finger] > most) most = curl[finger];
+  /** @param made how much of it; written so that what is not a number ends it */
+  function judge(gesture: number, made: number, timeUs: number, lost: boolean): void {
+    const is = made >= threshold[gesture];
+    if (is !== (active[gesture] === 1)) change(gesture, timeUs, lost);
+  }
+
+  function change(gesture: number, timeUs: number, lost: boolean): void {
+    const lastedUs = timeUs - sinceUs[gesture];
+    // Times of a replay may start over.
+    if (!lost && lastedUs >= 0 && lastedUs < LEAST_US) return;
+    if (gesture === PINCH && active[PINCH] === 0) {
+      const sinceFistUs = timeUs - sinceUs[FIST];
+      if (active[FIST] === 1 || (sinceFistUs >= 0 && sinceFistUs < AFTER_FIST_US)) return;
     }
-    for (let i = 0; i < COUNT; i++) made[i] = known && inputAt[i] >= 0 ? inputs.values[inputAt[i]] : 0;
-    if (!known) return;
-    const index = curl[INDEX];
-    // A finger that is filled in does not point.
-    if (fingerStates[INDEX] > INFERRED)
-      made[POINT] = Math.min(1 - index / OPEN_CURL, leastBehind / CLOSED_CURL);
-    made[FIST] = Math.min(index / CLOSED_CURL, leastBehind / CLOSED_CURL, curl[0] / TUCKED_CURL);
-    made[FLAT] = 1 - most / OPEN_CURL;
+    const is = 1 - active[gesture];
+    active[gesture] = is;
+    sinceUs[gesture] = timeUs;
+    const name = GESTURES[gesture];
+    threshold[gesture] = is === 1 ? ENDS[name] : BEGINS[name];
+    changed = true;
   }
 
   return {
     active,
     sinceUs,
-    update(sensing, timeUs) {
-      measure(sensing);
-      const lost = sensing.fingerStates[0] === INVALID;
-      let changed = false;
-      const sinceFistUs = timeUs - sinceUs[FIST];
-      const opening = active[FIST] === 1 || (sinceFistUs >= 0 && sinceFistUs < AFTER_FIST_US);
-      if (opening && active[PINCH] === 0) made[PINCH] = 0;
-      for (let i = 0; i < COUNT; i++) {
-        const was = active[i];
-        // Written so that what is not a number ends it.
-        const is = made[i] >= (was === 1 ? ends[i] : begins[i]) ? 1 : 0;
-        if (is === was) continue;
-        const lastedUs = timeUs - sinceUs[i];
-        // Times of a replay may start over.
-        if (!lost && lastedUs >= 0 && lastedUs < LEAST_US) continue;
-        active[i] = is;
-        sinceUs[i] = timeUs;
-        changed = true;
+    update({ curl, fingerStates: states }, timeUs) {
+      changed = false;
+      let known = true;
+      for (let finger = 0; finger < states.length; finger++) if (states[finger] === INVALID) known = false;
+      if (!known) {
+        const lost = states[0] === INVALID;
+        for (let gesture = 0; gesture < COUNT; gesture++) judge(gesture, 0, timeUs, lost);
+        return changed;
       }
+      const index = curl[1];
+      let least = curl[2];
+      let most = curl[2];
+      for (let finger = 3; finger < curl.length; finger++) {
+        const value = curl[finger];
+        if (value < least) least = value;
+        if (value > most) most = value;
+      }
+      const behind = least / CLOSED_CURL;
+      const open = 1 - index / OPEN_CURL;
+      const closed = index / CLOSED_CURL;
+      const tucked = curl[0] / TUCKED_CURL;
+      const fingersClosed = Math.min(closed, behind);
+      const opened = 1 - most / OPEN_CURL;
+      judge(FIST, Math.min(tucked, fingersClosed), timeUs, false);
+      judge(PINCH, values[pinchAt], timeUs, false);
+      judge(AIM, values[aimAt], timeUs, false);
+      judge(GRASP, values[graspAt], timeUs, false);
+      // A finger that is filled in does not point.
+      judge(POINT, states[1] === INFERRED ? 0 : Math.min(open, behind), timeUs, false);
+      judge(FLAT, Math.min(opened, open), timeUs, false);
       return changed;
     },
   };

@@ -4,6 +4,7 @@ import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 import {
   AHEAD_SHIFT,
   FLAG_PRESSURES,
+  FLAG_RECORDED,
   FLAG_VALID,
   FLAG_VELOCITIES,
   FLAG_WORLD,
@@ -61,6 +62,7 @@ export function encodeJointsBinary(target: Buffer, start: number, message: PoseM
   view.setUint8(
     start + 2,
     (message.valid ? FLAG_VALID : 0) |
+      (message.recorded ? FLAG_RECORDED : 0) |
       (velocities ? FLAG_VELOCITIES : 0) |
       (pressures ? FLAG_PRESSURES : 0) |
       (message.space === 'world' ? FLAG_WORLD : 0),

@@ -22,6 +22,7 @@ const SPACE = {
 };
 const TRUE = ascii('true');
 const FALSE = ascii('false');
+const RECORDED = ascii(',"recorded":true');
 const REASON = ascii(',"reason":');
 const POSES = ascii(',"poses":[');
 const PRESSURES = ascii(',"pressures":[');
@@ -54,6 +55,7 @@ export function encodeJointsJson(target: Buffer, start: number, message: PoseMes
   }
   at = put(target, at, SPACE[message.space]);
   at = put(target, at, message.valid ? TRUE : FALSE);
+  if (message.recorded) at = put(target, at, RECORDED);
   if (!message.valid && message.reason) {
     at = put(target, at, REASON);
     at += target.write(JSON.stringify(message.reason.slice(0, MAX_REASON)), at);

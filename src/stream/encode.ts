@@ -9,6 +9,8 @@ export interface PoseMessage {
   /** How far the poses are predicted beyond timeUs, whole ms, 0..63; 0: not at all. */
   readonly aheadMs: number;
   readonly valid: boolean;
+  /** Of a session that is replayed. */
+  readonly recorded: boolean;
   readonly reason: string | undefined;
   readonly space: 'wrist' | 'world';
   readonly fingerStates: Uint8Array;

@@ -256,6 +256,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
   const { maxTensionN, howToArm, mount } = glove.description;
+  const { wrist } = glove.readHealth();
   return {
     hand,
     name,
@@ -277,6 +278,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
     },
     inputs: [...inputPaths],
     ...(mount === undefined ? {} : { mount: [...mount] }),
+    ...(wrist === undefined ? {} : { wrist }),
     ...(maxTensionN === undefined ? {} : { maxTensionN }),
   };
 }

@@ -15,7 +15,8 @@ import { FINGER_STATES, type FingerState } from '../protocol/constants.js';
  *   offset  size  field
  *   0       u8    kind: 1
  *   1       u8    hand: 0 left, 1 right
- *   2       u8    flags: 1 valid, 2 velocities follow the poses, 4 world space, 8 pressures follow these
+ *   2       u8    flags: 1 valid, 2 velocities follow the poses, 4 world space, 8 pressures follow these,
+ *                 16 of a recording
  *   3       u8    joints: 26
  *   4       u32   seq
  *   8       f64   timeUs
@@ -34,7 +35,7 @@ export const BINARY_LAYOUT = [
     name: 'flags',
     offset: 2,
     type: 'u8',
-    meaning: '1 valid, 2 velocities follow, 4 world space, 8 pressures follow',
+    meaning: '1 valid, 2 velocities follow, 4 world space, 8 pressures follow, 16 of a recording',
   },
   { name: 'jointCount', offset: 3, type: 'u8', meaning: '26' },
   { name: 'seq', offset: 4, type: 'u32', meaning: 'as in JSON' },
@@ -68,6 +69,7 @@ export const FLAG_VALID = 1;
 export const FLAG_VELOCITIES = 2;
 export const FLAG_WORLD = 4;
 export const FLAG_PRESSURES = 8;
+export const FLAG_RECORDED = 16;
 /** Of the u16 with the finger states. */
 export const AHEAD_SHIFT = 2 * FINGERS.length;
 export const POSES_OFFSET = 20;
@@ -83,6 +85,8 @@ export interface JointsRecord {
   poseTimeUs: number;
   space: 'wrist' | 'world';
   valid: boolean;
+  /** A session is replayed: it is no hand of now. */
+  recorded: boolean;
   /** Why not valid. */
   reason: string | undefined;
   fingers: Record<(typeof FINGERS)[number], FingerState>;
@@ -125,6 +129,7 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
   record.timeUs = view.getFloat64(8, true);
   record.space = flags & FLAG_WORLD ? 'world' : 'wrist';
   record.valid = (flags & FLAG_VALID) !== 0;
+  record.recorded = (flags & FLAG_RECORDED) !== 0;
   record.reason =
     reasonBytes > 0
       ? utf8.decode(new Uint8Array(view.buffer, view.byteOffset + reasonOffset, reasonBytes))
@@ -154,6 +159,7 @@ function emptyRecord(): JointsRecord {
     poseTimeUs: 0,
     space: 'wrist',
     valid: false,
+    recorded: false,
     reason: undefined,
     fingers: { thumb: 'invalid', index: 'invalid', middle: 'invalid', ring: 'invalid', little: 'invalid' },
     poses: new Float32Array(JOINT_COUNT * POSE_STRIDE),

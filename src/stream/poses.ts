@@ -43,6 +43,7 @@ export class Poses {
       timeUs: 0,
       aheadMs: 0,
       valid: false,
+      recorded: false,
       reason: undefined,
       space: 'wrist',
       fingerStates,
@@ -73,6 +74,7 @@ export class Poses {
     message.seq = (seq + 1 + skipped) >>> 0;
     message.timeUs = timeUs;
     message.valid = frame.valid;
+    message.recorded = this.glove.recorded;
     message.reason = frame.reason;
     message.space = frame.space;
     message.fingerStates = frame.fingerStates;

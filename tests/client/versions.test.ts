@@ -35,7 +35,9 @@ test('their sources are in the package, and nothing else of theirs', () => {
     expect(paths).toContain(path);
   }
   const strange = paths.filter(
-    (path) => /^src\//.test(path) && !/\.(hpp|cpp|cs|py|asmdef)$|package\.json$/.test(path),
+    (path) =>
+      /^src\/client\/(cpp|csharp|python)\//.test(path) &&
+      !/\.(hpp|cpp|cs|py|asmdef)$|package\.json$/.test(path),
   );
   expect(strange).toEqual([]);
 });

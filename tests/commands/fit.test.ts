@@ -2,6 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { sensorLines } from '../../src/commands/fit.js';
 import { trackedHand } from '../hand/tracked-hand.js';
 import { run } from './cli.js';
 
@@ -72,5 +73,25 @@ describe('fit', () => {
     const outcome = await run('fit', '--url', 'http://127.0.0.1:9');
     expect(outcome.code).toBe(7);
     expect(outcome.stderr).toMatch(/Name your glove with --profile, or start a service/);
+  });
+});
+
+describe('what the command says of sensors that a fit of the mount found to be off', () => {
+  it('is which, which way and how surely, in 80 columns', () => {
+    const channel = { bits: 12, open: 0, closed: 1, poses: 1 };
+    const lines = sensorLines({
+      person: 'Kim',
+      accepted: true,
+      sensors: [
+        { ...channel, role: 'index.curl', offDeg: 9.4, residualDeg: 3.6 },
+        { ...channel, role: 'middle.splay', offDeg: -12.2, residualDeg: 4.1 },
+      ],
+    });
+    expect(lines).toEqual([
+      'By these touches, some sensors read wrong:',
+      '  index.curl    bent 9 degrees more than it says (known to 4)',
+      '  middle.splay  bent 12 degrees less than it says (known to 4)',
+    ]);
+    for (const line of lines) expect(line.length).toBeLessThanOrEqual(80);
   });
 });

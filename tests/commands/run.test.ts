@@ -31,6 +31,18 @@ describe('run', () => {
     expect(await service.outcome).toEqual({ code: 0, stdout: line, stderr: '' });
   });
 
+  it('says when the wearer who is named was never fitted', async () => {
+    const service = start(['run', '--listen', '127.0.0.1:0', '--person', 'Robin']);
+    onTestFinished(() => void service.process.kill());
+    await service.said('listening');
+    service.process.kill('SIGTERM');
+    const { code, stderr } = await service.outcome;
+    expect(code).toBe(0);
+    expect(stderr).toMatch(
+      /there is no fit of Robin for the right hand, so the numbers of the profile are used \(fitted: nobody yet\); make one with `tautline fit --person Robin`/,
+    );
+  });
+
   it('names the gloves of a profile', () => {
     const glove = (hand: string, kind: string) =>
       `{ name: g, hand: ${hand}, link: { kind: ${kind} }, channels: [] }`;

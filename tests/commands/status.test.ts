@@ -60,6 +60,30 @@ describe.concurrent('status', { timeout: 60_000 }, () => {
     expect(code).toBe(1);
   });
 
+  it('says who places the hand', async () => {
+    const wrist = {
+      source: 'app',
+      app: 'workshop',
+      of: 'wrist',
+      ageMs: 3.6,
+      jitterMm: 0.4,
+      delayBy: 'stated',
+    };
+    const { lines, json, code } = await statusOf(
+      { ...GLOVE, wrist },
+      { ...GLOVE, hand: 'left', wrist: { source: 'none', note: 'The mount is not fitted.' } },
+    );
+    expect(lines.slice(-5)).toEqual([
+      '  right hand: Glove, link live, disarmed',
+      '    Placed by workshop: 4 ms old, noise 0.4 mm.',
+      '  left hand: Glove, link live, disarmed',
+      '    Around its wrist: nothing says where the hand is.',
+      '    The mount is not fitted.',
+    ]);
+    expect(json.gloves[0]).toMatchObject({ wrist });
+    expect(code).toBe(0);
+  });
+
   it('says what is to be mended, and ends with 1 for it; with 0 for what is only to be known', async () => {
     const says = 'Bytes come, but no frames: this glove sends text.';
     const wrong = { what: 'link', state: 'wrong', says, remedy: 'Set codec.' };

@@ -205,6 +205,11 @@ describe('parseProfile', () => {
     ],
     [
       '    channels:',
+      '    forearmMm: 260\n    channels:',
+      '6:16: a forearm moves by a wrist sensor, wrist.qx, wrist.qy, wrist.qz, wrist.qw: this glove has none.',
+    ],
+    [
+      '    channels:',
       '    actuators:\n      - { role: index }\n      - { role: index }\n    channels:',
       '8:17: actuator index (stringStop) is already gloves[0].actuators[0].',
     ],

@@ -130,6 +130,7 @@ describe('hull of points', () => {
     expect(result).toEqual({
       code: 'badMessage',
       message: 'shape.points: the points lie in a plane (or closer); give points that enclose a volume.',
+      path: '/shape/points',
     });
   });
 });

@@ -6,7 +6,6 @@ import {
   CHAIN_START,
   createHandModel,
   createPoses,
-  curlOf,
   DOF_COUNT,
   FINGERS,
   forwardKinematics,
@@ -63,8 +62,8 @@ function createScene(shape: Shape) {
       for (let finger = 0; finger < FINGERS.length; finger++) setCurl(closing, finger, curls[finger], dofs);
       naturalMotion(natural, dofs, curls);
       forwardKinematics(skeleton, dofs, poses);
-      touches.solve(timeUs, dofs, poses, 'wrist', contacts);
-      resting.update(timeUs, dofs, contacts);
+      touches.solve(timeUs, dofs, poses, 'wrist', contacts, curls);
+      resting.update(timeUs, dofs, contacts, curls);
       shown.set(dofs);
       resting.rest(shown);
       forwardKinematics(skeleton, shown, poses);
@@ -117,7 +116,7 @@ describe.each(Object.keys(SHAPES))('a hand about a %s', (kind) => {
           if (depth > 1e-5) {
             expect(Math.abs(depths[finger]!), FINGERS[finger]).toBeLessThan(0.0005);
             expect(pressed[finger], FINGERS[finger]).toBeGreaterThan(0);
-          } else if (curlOf(closing, finger, scene.dofs) < scene.contacts.stop[finger]) {
+          } else if (path.at(-1)![finger] < scene.contacts.stop[finger]) {
             expect(scene.shown.subarray(finger * 4, finger * 4 + 4)).toEqual(
               scene.dofs.subarray(finger * 4, finger * 4 + 4),
             );

@@ -38,7 +38,7 @@ export interface PageOptions {
 export async function openPage(
   browser: Browser,
   port: number,
-  part = 'hands',
+  part = 'bench',
   { width = 900, height = 640, colorScheme = 'light', touch = false }: PageOptions = {},
 ): Promise<OpenPage> {
   const context = await browser.newContext({

@@ -1,5 +1,5 @@
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { hostname, tmpdir, userInfo } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, expect, it, onTestFinished } from 'vitest';
 import type { CheckReport } from '../../src/guide/report.js';
@@ -26,7 +26,8 @@ async function startGlove(): Promise<{ host: HostGlove; profile: string }> {
 
 it.concurrent('passes a good glove, opened by its profile, in plain lines of 80 columns', async () => {
   const { host, profile } = await startGlove();
-  const command = start(['check', '--profile', profile]);
+  const report = `${profile}.md`;
+  const command = start(['check', '--profile', profile, '--report', report]);
   const { prompts } = obeyPrompts(host, command.process.stdout!);
   const { code, stdout, stderr } = await command.outcome;
   expect(stderr).toBe('');
@@ -38,7 +39,13 @@ it.concurrent('passes a good glove, opened by its profile, in plain lines of 80 
   expect(code).toBe(linkWell ? 0 : 1);
   if (linkWell) expect(stdout).toContain('All 5 channels and the link are well.');
   expect(prompts).toHaveLength(10);
-  for (const line of stdout.split('\n')) {
+  // To be posted: nothing in it says whose glove it is, or where.
+  const text = readFileSync(report, 'utf8');
+  expect(text).toMatch(/^\| index\.curl \| healthy \| `#+\.*` 7\d % \|/m);
+  expect(text).toMatch(/right hand, 5 channels/);
+  for (const secret of ['host glove', host.pty, tmpdir(), userInfo().username, hostname()])
+    expect(text).not.toContain(secret);
+  for (const line of stdout.split('\n').filter((one) => !one.includes(report))) {
     expect(line.length).toBeLessThanOrEqual(80);
     expect(line).toMatch(/^[\x20-\x7e]*$/);
   }

@@ -88,7 +88,7 @@ it.concurrent('a running service says that a glove sends text, and the doctor en
   onTestFinished(() => service.stop());
   const url = `127.0.0.1:${service.port}`;
   let said = await run('status', '--url', url);
-  for (let i = 0; i < 40 && !said.stdout.includes('sends text'); i++) {
+  for (let i = 0; i < 40 && !/sends\s+text/.test(said.stdout); i++) {
     await new Promise((resolve) => setTimeout(resolve, 250));
     said = await run('status', '--url', url);
   }
@@ -104,9 +104,14 @@ it.concurrent('a running service says that a glove sends text, and the doctor en
   // The cable is pulled.
   await glove.quit();
   let gone = await run('status', '--url', url);
-  for (let i = 0; i < 40 && !/link: .*(port|gone|no such)/.test(gone.stdout); i++) {
+  for (
+    let i = 0;
+    i < 40 && !/link: .*(does not exist|is gone)/.test(gone.stdout.replace(/\n +/g, ' '));
+    i++
+  ) {
     await new Promise((resolve) => setTimeout(resolve, 250));
     gone = await run('status', '--url', url);
   }
   expect(gone.code).toBe(1);
+  expect(gone.stdout.replace(/\n +/g, ' ')).toMatch(/link: .*(does not exist|is gone)/);
 }, 120_000);

@@ -55,6 +55,8 @@ describe('the package, installed', () => {
       'LICENSE',
       'CHANGELOG.md',
       'docs/install.md',
+      'src/client/demos/draw.js',
+      'src/client/demos/squeeze.html',
     ])
       expect(paths).toContain(path);
     for (const [folder, library] of [

@@ -111,6 +111,8 @@ it.concurrent('shows a loose wire while it happens, with the remedy', async (tes
   await remedy.waitFor({ timeout: 60_000 });
   await page.keyboard.press('1');
   await expect
-    .poll(() => page.locator('[data-finger="ring"] .condition').textContent(), { timeout: 20_000 })
+    .poll(() => page.locator('.bench-part [data-finger="ring"] .condition').textContent(), {
+      timeout: 20_000,
+    })
     .toBe('Guessed');
 }, 120_000);

@@ -71,4 +71,10 @@ it('leads through the fit of a tracker, and uses it', async () => {
   expect(angleBetweenDeg(welcome.hands[0].mount, MOUNT)).toBeLessThan(8);
   expect(apartM(welcome.hands[0].mount, MOUNT)).toBeLessThan(0.015);
   await page.waitForSelector('.fits :text("mount of the tracker")');
+  // The hands part says who places the hand now.
+  await page.waitForFunction(() =>
+    /^Placed by .+, by a tracker on the glove: \d+ ms old, noise /.test(
+      document.querySelector('.card p.wrist')?.textContent ?? '',
+    ),
+  );
 }, 180_000);

@@ -161,7 +161,7 @@ describe.each([
   });
 
   it.each(openers)('disarms while a dialog is open: %s', async (_, open) => {
-    const { page } = await openPage(browser, service.port, 'hands', options);
+    const { page } = await openPage(browser, service.port, 'bench', options);
     const { down, up } = await pointer(page, options);
     await open(page);
     await page.waitForSelector('dialog[open]');
@@ -183,7 +183,7 @@ describe.each([
   it.each(openers)(
     'keeps the keyboard in a dialog and on the disarm bar, and reaches it there: %s',
     async (_, open) => {
-      const { page } = await openPage(browser, service.port, 'hands', options);
+      const { page } = await openPage(browser, service.port, 'bench', options);
       const before = await page.evaluate(() => document.body.dataset.part);
       await open(page);
       await page.waitForSelector('dialog[open] .actions:not([inert])');
@@ -217,12 +217,12 @@ describe.each([
       // And the keyboard is back where it was.
       if (before !== part) expect(await page.evaluate(() => document.activeElement?.className)).toBe('hold');
       await page.keyboard.press('1');
-      expect(await page.evaluate(() => document.body.dataset.part)).toBe('hands');
+      expect(await page.evaluate(() => document.body.dataset.part)).toBe('bench');
     },
   );
 
   it('says over every part that a replay is no glove, and offers neither to arm nor to check or fit', async () => {
-    const { page, complaints } = await openPage(browser, service.port, 'hands', options);
+    const { page, complaints } = await openPage(browser, service.port, 'bench', options);
     expect(await page.isVisible('.strip')).toBe(false);
     await post('replay?name=grasp.mcap&loop=1');
     const strip = page.locator('.strip');
@@ -291,21 +291,21 @@ it('says beside the finger that it stays free, why, and what to do', async () =>
     text.replace(new RegExp(`role: ${role}, +kind: stringStop`), '$&, spoolRadiusMm: 10');
   const other = await startServiceProcess(strong('ring', strong('index', profile)));
   onTestFinished(() => other.stop());
-  const { page, complaints } = await openPage(browser, other.port, 'hands', PHONE);
+  const { page, complaints } = await openPage(browser, other.port, 'bench', PHONE);
   const marked = () =>
     page
-      .locator('.chip:has(.unused:visible)')
+      .locator('.bench-part .chip:has(.unused:visible)')
       .evaluateAll((chips) => chips.map((chip) => (chip as HTMLElement).dataset.finger));
   await poll(marked).toEqual(['index', 'ring']);
   const SAYS = /^Index, ring stay free: the servo pulls up to 15 N .* Use a spoolRadiusMm of 18\.8 or more/;
-  expect(await page.locator('[data-hand] .unused-why li').allTextContents()).toEqual([
+  expect(await page.locator('.bench-part .unused-why li').allTextContents()).toEqual([
     expect.stringMatching(SAYS),
   ]);
   await page.click('nav [data-part="touch"]');
   await poll(() => page.locator('.touch .unused-why li').allTextContents()).toEqual([
     expect.stringMatching(SAYS),
   ]);
-  const stop = (finger: string) => page.textContent(`.forces tr[data-finger="${finger}"] td`);
+  const stop = (finger: string) => page.textContent(`.touch .forces tr[data-finger="${finger}"] .stop`);
   expect([await stop('index'), await stop('middle')]).toEqual(['⚠ free', 'free']);
   expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBe(390);
   expect(await audit(page)).toEqual([]);
@@ -328,7 +328,7 @@ it('does not call what no finger can feel felt', async () => {
 });
 
 it('has no accessibility fault with a dialog open, nor in a replay', async () => {
-  const { page } = await openPage(browser, service.port, 'hands', DESK);
+  const { page } = await openPage(browser, service.port, 'bench', DESK);
   const faults: string[] = [];
   for (const [name, open] of openers) {
     await open(page);
@@ -338,7 +338,7 @@ it('has no accessibility fault with a dialog open, nor in a replay', async () =>
   }
   await post('replay?name=grasp.mcap&loop=1');
   await page.locator('.strip').waitFor();
-  for (const part of ['hands', 'fit', 'touch']) {
+  for (const part of ['bench', 'fit', 'touch']) {
     await page.click(`nav [data-part="${part}"]`);
     faults.push(...(await audit(page)).map((line) => `${part}: ${line}`));
   }
@@ -352,7 +352,7 @@ it.each([
 ])(
   'on a screen of %d x %d every dialog fits over the disarm bar, and can be answered',
   async (width, height) => {
-    const { page } = await openPage(browser, service.port, 'hands', { width, height });
+    const { page } = await openPage(browser, service.port, 'bench', { width, height });
     for (const [name, open] of openers) {
       await open(page);
       await page.waitForSelector('dialog[open] .actions:not([inert])');

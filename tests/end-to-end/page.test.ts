@@ -11,7 +11,7 @@ let browser: Browser;
 let service: ServiceProcess;
 let sessions: string;
 
-const PARTS = ['hands', 'signals', 'fit', 'touch', 'sessions', 'apps'];
+const PARTS = ['bench', 'signals', 'fit', 'touch', 'sessions', 'apps'];
 
 beforeAll(async () => {
   sessions = mkdtempSync(join(tmpdir(), 'tautline-page-'));
@@ -48,9 +48,9 @@ const poll = <T>(read: () => T) => expect.poll(read, { timeout: 20_000, interval
 describe('the page', () => {
   it('shows the live hand: curls change, every finger is sensed, nothing leaves the service', async () => {
     const { page, complaints } = await openPage(browser, service.port);
-    const conditions = page.locator('.chip .condition');
+    const conditions = page.locator('.bench-part .chip .condition');
     await poll(() => conditions.allTextContents()).toEqual(Array(5).fill('Sensed'));
-    const curls = page.locator('.chip .curl');
+    const curls = page.locator('.bench-part .chip .curl');
     const before = await curls.allTextContents();
     await poll(() => curls.allTextContents()).not.toEqual(before);
     expect(complaints).toEqual([]);
@@ -149,19 +149,19 @@ describe('the page', () => {
     await page.waitForSelector('.armbar[data-state="armed"]');
     // The button goes, and leaves the focus near.
     await hold.waitFor({ state: 'hidden' });
-    expect(await focused(page)).toContain('Felt by the right hand');
+    await poll(() => focused(page)).toContain('Felt by the right hand');
     await page.keyboard.up('Space');
     expect(await armedHands()).toEqual([true]);
     // The simulated hand closes by itself, and its strings stop it.
-    await page.waitForSelector('.forces tr[data-held="true"]', { timeout: 30_000 });
-    const held = page.locator('.forces tr[data-held="true"]').first();
-    expect(await held.locator('td').first().textContent()).toMatch(/^\d+ %$/);
+    await page.waitForSelector('.touch .forces tr[data-held="true"]', { timeout: 30_000 });
+    const held = page.locator('.touch .forces tr[data-held="true"]').first();
+    expect(await held.locator('.stop').textContent()).toMatch(/^\d+ %$/);
     await page.keyboard.press('1');
     await page.keyboard.press('4');
-    await page.waitForSelector('.forces tr[data-held="true"]', { timeout: 30_000 });
+    await page.waitForSelector('.touch .forces tr[data-held="true"]', { timeout: 30_000 });
     await page.keyboard.press('Escape');
     await page.waitForSelector('.armbar[data-state="free"]');
-    await poll(() => page.locator('.forces tr[data-held="true"]').count()).toBe(0);
+    await poll(() => page.locator('.touch .forces tr[data-held="true"]').count()).toBe(0);
     expect(await armedHands()).toEqual([false]);
   });
 
@@ -302,7 +302,9 @@ describe('the page', () => {
     try {
       await poll(() => card.textContent()).toContain('right middle');
       await page.keyboard.press('1');
-      await poll(() => page.getAttribute('.chip[data-finger="middle"]', 'title')).toBe('Held by Juggling');
+      await poll(() => page.getAttribute('.chip[data-finger="middle"]', 'title')).toMatch(
+        /^(Held|Stop set) by Juggling$/,
+      );
       await page.keyboard.press('6');
     } finally {
       clearInterval(renew);
@@ -321,7 +323,7 @@ describe('the page', () => {
     const again = await startServiceProcess(undefined, ['--listen', `127.0.0.1:${other.port}`]);
     await page.waitForSelector('.status[data-connected="true"]', { timeout: 30_000 });
     expect(await page.isVisible('.banner')).toBe(false);
-    await poll(() => page.locator('.chip .condition').first().textContent()).toBe('Sensed');
+    await poll(() => page.locator('.bench-part .chip .condition').first().textContent()).toBe('Sensed');
     expect(complaints).toEqual([]);
     await again.stop();
   });
@@ -335,7 +337,7 @@ describe('the page', () => {
       await openPage(browser, service.port, 'signals'),
     ];
     await fetch(`${url}/replay?name=grasp.mcap&speed=20&loop=1`, { method: 'POST' });
-    const name = () => first.page.locator('.card h3').first().textContent();
+    const name = () => first.page.locator('.bench-hand h3').first().textContent();
     await poll(name).toContain('replay of grasp');
     await second.page.reload({ waitUntil: 'commit' });
     await second.page.waitForSelector('.status[data-connected="true"]');
@@ -436,7 +438,9 @@ describe('the page', () => {
         });
     });
     await page.goto(`http://127.0.0.1:${two.port}/`);
-    await poll(() => page.locator('.chip .condition').allTextContents()).toEqual(Array(10).fill('Sensed'));
+    await poll(() => page.locator('.bench-part .chip .condition').allTextContents()).toEqual(
+      Array(10).fill('Sensed'),
+    );
     const times = () => page.evaluate(() => (window as unknown as { frameTimes: number[] }).frameTimes);
     await poll(async () => (await times()).length).toBeGreaterThan(40);
     // The first ones compile shaders. Of the rest the median: the machine has other work too.
@@ -458,7 +462,7 @@ describe('the page', () => {
     ['dark', ['color-contrast']],
   ] as const) {
     it(`has no accessibility fault in any part, contrast included (${colorScheme})`, async () => {
-      const { page } = await openPage(browser, service.port, 'hands', { colorScheme });
+      const { page } = await openPage(browser, service.port, 'bench', { colorScheme });
       const faults: string[] = [];
       for (const part of PARTS) {
         await page.click(`nav [data-part="${part}"]`);
@@ -475,7 +479,7 @@ describe('the page', () => {
   ])(
     'fits a screen of %d x %d: nothing reaches over its side, and disarm stays in sight',
     async (width, height) => {
-      const { page } = await openPage(browser, service.port, 'hands', { width, height });
+      const { page } = await openPage(browser, service.port, 'bench', { width, height });
       for (const part of PARTS) {
         await page.click(`nav [data-part="${part}"]`);
         expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBe(width);

@@ -2,6 +2,7 @@ import { pino } from 'pino';
 import { parseProfile } from '../../src/config/load.js';
 import type { TautlineError } from '../../src/errors.js';
 import { createGlove } from '../../src/glove/glove.js';
+import type { Glove } from '../../src/glove/view.js';
 import { codecOf } from '../../src/link/codec-of.js';
 import { createGloveFrames, type HostMessages } from '../../src/link/glove-frames.js';
 import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
@@ -11,18 +12,35 @@ const nothing = (): void => {};
 export const CHANNELS = ['thumb.curl', 'index.curl'];
 
 /** A glove at the end of a link that is always live, and all that is written to it. */
-export function gloveOnLink(codec: object = { kind: 'frames' }) {
-  const clock = new FakeClock();
+export function gloveOnLink(
+  codec: object = { kind: 'frames' },
+  {
+    clock = new FakeClock(),
+    hand = 'right',
+    others,
+    channels = CHANNELS,
+    more = {},
+  }: {
+    clock?: FakeClock;
+    hand?: 'left' | 'right';
+    others?: () => readonly Glove[];
+    channels?: readonly string[];
+    more?: object;
+  } = {},
+) {
   const profile = parseProfile(
     JSON.stringify({
       profile: 1,
       gloves: [
         {
           name: 'g',
-          hand: 'right',
+          hand,
           link: { kind: 'serial', path: '/dev/ttyUSB7' },
           codec,
-          channels: CHANNELS.map((role) => ({ role, open: 500, closed: 3500 })),
+          channels: channels.map((role) =>
+            role.startsWith('wrist.') ? { role, open: 0, closed: 4095 } : { role, open: 500, closed: 3500 },
+          ),
+          ...more,
           actuators: [{ role: 'index' }],
         },
       ],
@@ -55,7 +73,7 @@ export function gloveOnLink(codec: object = { kind: 'frames' }) {
     { write: (line) => void warnings.push((JSON.parse(line) as { msg: string }).msg) },
   );
   const [glove] = profile.gloves;
-  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove) });
+  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove), others });
   return {
     clock,
     live,

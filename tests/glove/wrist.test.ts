@@ -135,6 +135,67 @@ describe('joints in the world', () => {
   });
 });
 
+describe('a glove that has nothing but a sensor of its orientation', () => {
+  const FOREARM_M = 0.26;
+  const turns = Array.from({ length: 40 }, (_, n) =>
+    turnBy([0, 0, 0, 1], [Math.sin(n), 2 * Math.cos(3 * n), n / 9]),
+  );
+
+  it.each(['left', 'right'] as const)(
+    'moves at the end of its forearm as a three.js chain does: %s',
+    (side) => {
+      const random = seeded(9);
+      const frame = createFrame();
+      const wrist = createGloveWrist(frame, FOREARM_M);
+      const skeleton = randomSkeleton(random, side);
+      const chain = threeChain(skeleton);
+      // The elbow stays; the hand goes straight on from the forearm, along -Z.
+      const elbow = new Object3D();
+      elbow.position.set(0, 0, FOREARM_M);
+      elbow.add(chain.wrist);
+      chain.wrist.position.set(0, 0, -FOREARM_M);
+      for (const [n, turn] of turns.entries()) {
+        const dofs = randomDofs(random);
+        elbow.quaternion.set(...turn);
+        chain.pose(dofs);
+        elbow.updateMatrixWorld(true);
+        forwardKinematics(skeleton, dofs, frame.poses, wrist.place(turn, n * 1e4, n * 1e4));
+        for (let joint = 0; joint < JOINT_COUNT; joint++) {
+          const at = chain.joints[joint].getWorldPosition(new Vector3());
+          for (let k = 0; k < 3; k++)
+            expect(frame.poses[joint * POSE_STRIDE + k]).toBeCloseTo(at.getComponent(k), 9);
+        }
+        // Nobody knows where the elbow is.
+        expect(frame.space).toBe('wrist');
+      }
+      expect(wrist.report(4e5)).toEqual({ source: 'glove', forearmMm: 260 });
+    },
+  );
+
+  it('turns on the spot without a forearm, and stays put without the sensor', () => {
+    const [turn] = turns.slice(5);
+    const still = createGloveWrist(createFrame());
+    expect([...still.place(turn, 0, 0)!.subarray(0, 3)]).toEqual([0, 0, 0]);
+    expect(still.report(0)).toEqual({ source: 'glove' });
+    const none = createGloveWrist(createFrame(), FOREARM_M);
+    expect(none.place(IDENTITY, 0, 0)).toBeUndefined();
+    expect([...none.root]).toEqual([0, 0, 0, 0, 0, 0, 1]);
+    expect(none.report(0)).toEqual({ source: 'none' });
+  });
+
+  it('gives way to a tracker, and is back when that stops', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame, FOREARM_M);
+    const [turn] = turns.slice(5);
+    wrist.track(at([0, 1, 0], { ttlMs: 100 }), 0, 'app');
+    expect([...wrist.place(turn, 0, 0)!.subarray(0, 3)]).toEqual([0, 1, 0]);
+    expect(frame.space).toBe('world');
+    const root = wrist.place(turn, 200 * MS, 200 * MS)!;
+    expect(frame.space).toBe('wrist');
+    expect(Math.hypot(root[0], root[1], root[2] - FOREARM_M)).toBeCloseTo(FOREARM_M, 9);
+  });
+});
+
 describe('sources of the wrist', () => {
   it('one that stops leaves the hand around its wrist at once', () => {
     const frame = createFrame();

@@ -3,6 +3,7 @@ import { type ChannelFinding, judgeCheck } from '../../src/guide/check.js';
 import { movesToRepeat } from '../../src/guide/cross-talk.js';
 import { createGuidedRun } from '../../src/guide/guided-run.js';
 import { checkMoves } from '../../src/guide/moves.js';
+import { whyNothingMoved } from '../../src/guide/nothing-moved.js';
 import { createClosingProfile } from '../../src/hand/closing.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import type { ChannelRole } from '../../src/protocol/link-table.js';
@@ -225,5 +226,52 @@ describe('a guided check', () => {
       expect(verdict.evidence).toMatch(/\d/);
       expect(verdict.remedy).not.toBe('');
     }
+  });
+
+  it('says when a channel that is still well is far noisier than its siblings', () => {
+    const noise = gaussian(99);
+    const { findings } = check(FIVE, { seed: 11 }, (counts) => {
+      counts[2] += 9 * noise();
+    });
+    expect(findings.map(({ verdict }) => verdict.kind)).toEqual(Array(5).fill('healthy'));
+    expect(findings[2].evidence).toMatch(/, \d+ times that of its siblings$/);
+    for (const i of [0, 1, 3, 4]) expect(findings[i].evidence).not.toMatch(/siblings/);
+  });
+});
+
+describe('moves that nobody makes', () => {
+  const still = (level: number, moved = -1) => {
+    const { channels } = FIVE;
+    const run = createGuidedRun(channels, checkMoves(channels));
+    const noise = gaussian(3);
+    let t = 0;
+    let curl = 0;
+    for (; !run.finished && t < 400 * 100; t++) {
+      curl += 0.05 * (Number(run.moves[run.at].name === 'fist') - curl);
+      const counts = channels.map((_, i) => {
+        const way = i === moved ? 800 * curl : 0;
+        return Math.min(
+          4095,
+          Math.max(0, Math.round(level + way + (level > 0 && level < 4095 ? 2 * noise() : 0))),
+        );
+      });
+      run.sample(counts, t / 100);
+    }
+    return { run, seconds: t / 100, why: whyNothingMoved(run.record, channels) };
+  };
+
+  it('are given up soon, with what the readings tell', () => {
+    const idle = still(1500);
+    expect(idle.run.abandoned).toBe(true);
+    expect(idle.seconds).toBeLessThan(30);
+    expect(idle.why).toMatch(/Wear the glove and begin again; if you did move, no sensor answers/);
+    expect(still(0).why).toMatch(/every sensor reads 0: their supply is off/);
+    expect(still(4095).why).toMatch(/every sensor reads full scale: their ground is off/);
+  });
+
+  it('are not given up as long as one finger answers', () => {
+    const { run } = still(1500, 1);
+    expect(run.abandoned).toBe(false);
+    expect(run.at).toBe(run.moves.length);
   });
 });

@@ -13,6 +13,7 @@ import {
 import { pullsOf, solveMount, USUAL_SPREAD } from '../../src/hand/mount-solve.js';
 import { conjugate, multiply, rotate, rotationVector, turnBy, type Vector } from '../../src/hand/rotation.js';
 import { seeded } from './chain.js';
+import { parkMartin } from './hand-eye-reference.js';
 import { missesByThree, placeThree } from './mount-reference.js';
 import {
   angleBetweenDeg,
@@ -102,6 +103,22 @@ describe('the mount of a tracker', () => {
     const left = compose(wrist0, [0, 0, 0, ...conjugate(found.slice(3))]);
     expect(angleBetweenDeg(left, a0)).toBeLessThan(1e-6);
     expect(apartM(wrist1, truth[40].wrist)).toBeLessThan(1e-6);
+  });
+
+  it('is what the closed form of the hand-eye problem gives for the same motions', () => {
+    for (const side of ['left', 'right'] as const) {
+      for (let seed = 21; seed <= 25; seed++) {
+        const { mount, samples, truth, believed } = createMountWearer({ ...EXACT, seed, side });
+        const trackers = samples.map(({ tracker }) => tracker);
+        const wrists = truth.map(({ wrist }) => wrist);
+        const known = parkMartin(trackers, wrists);
+        const found = fittedOf(fitMount(believed, samples)).mount;
+        expect(angleBetweenDeg(known, mount)).toBeLessThan(1e-6);
+        expect(apartM(known, mount)).toBeLessThan(1e-9);
+        expect(angleBetweenDeg(known, found)).toBeLessThan(1e-4);
+        expect(apartM(known, found)).toBeLessThan(1e-6);
+      }
+    }
   });
 
   it('is where other least squares end: numerical slopes, three.js chains, other unknowns, another program', () => {

@@ -157,6 +157,7 @@ export class Peer {
         seq: this.#seq++,
         timeUs,
         aheadMs: 0,
+        recorded: false,
         reason: undefined,
         pressures: undefined,
       };

@@ -121,6 +121,27 @@ describe('three.js hand models', () => {
     expect(events).toEqual(['connected', 'disconnected']);
   });
 
+  it('are where the app puts the group, although three.js does not look at its position', async () => {
+    const { scene: root, hand } = scene();
+    const at = () => new Vector3().setFromMatrixPosition(hand.matrixWorld).toArray();
+    hand.position.set(0.1, 1.2, -0.3);
+    const detach = attachHand(client, 'right', hand as never);
+    await sample();
+    root.updateMatrixWorld();
+    expect(at()).toEqual([0.1, 1.2, -0.3]);
+    hand.position.x = 0.4;
+    hand.rotation.y = Math.PI / 2;
+    root.updateMatrixWorld();
+    expect(at()).toEqual([0.4, 1.2, -0.3]);
+    expect(new Vector3(0, 0, 1).transformDirection(hand.matrixWorld).x).toBeCloseTo(1, 9);
+    // Whoever sets the matrix itself is left alone.
+    hand.matrix.setPosition(9, 9, 9);
+    hand.matrixWorldNeedsUpdate = true;
+    root.updateMatrixWorld();
+    expect(at()).toEqual([9, 9, 9]);
+    detach();
+  });
+
   it('follow what carries the wrist, and let go on request', async () => {
     const { scene: root, hand } = scene();
     const grip = new Group();

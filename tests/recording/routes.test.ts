@@ -118,6 +118,8 @@ test('a session takes the place of the glove for an app, and gives it back', asy
   expect(app.of('health')[0].link.recorded).toBe('grasp.mcap');
   const poses = () => app.of('joints').filter(({ valid }) => valid);
   await app.reached(() => poses().length >= 20);
+  // Every pose says so itself.
+  expect(new Set(poses().map((pose) => pose.recorded))).toEqual(new Set([true]));
   const times = poses().map(({ timeUs }) => timeUs);
   for (let i = 1; i < times.length; i++) expect(times[i]).toBeGreaterThan(times[i - 1]);
   // Nobody is in it: nothing to arm, to check or to fit.
@@ -147,6 +149,7 @@ test('a session takes the place of the glove for an app, and gives it back', asy
   expect((await health()).gloves[0].link.recorded).toBeUndefined();
   const before = poses().length;
   await app.reached(() => poses().length > before + 5);
+  expect(poses().at(-1)!.recorded).toBeUndefined();
   app.ws.terminate();
 });
 

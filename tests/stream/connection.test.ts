@@ -40,7 +40,15 @@ describe('welcome', () => {
         protocol: 1,
         server: { name: 'tautline', version: '0.0.0-test' },
         app: 'app1',
-        hands: [{ hand: 'right', sampleRateHz: 500, armed: false, link: { state: 'live' } }],
+        hands: [
+          {
+            hand: 'right',
+            sampleRateHz: 500,
+            armed: false,
+            link: { state: 'live' },
+            wrist: { source: 'app', app: 'workshop', ageMs: 4, jitterMm: 0.5 },
+          },
+        ],
       },
     ]);
     const [{ jointOrder, hands }] = app.of('welcome');

@@ -42,6 +42,7 @@ const messages = fc.record({
   timeUs: fc.nat(Number.MAX_SAFE_INTEGER - 50_000),
   aheadMs: fc.oneof(fc.constant(0), fc.integer({ min: 0, max: 50 })),
   valid: fc.boolean(),
+  recorded: fc.boolean(),
   reason: fc.option(fc.string({ unit: 'binary', maxLength: 400 }), { nil: undefined }),
   space: fc.constantFrom('wrist' as const, 'world' as const),
   fingerStates: fc.array(fc.nat(2), { minLength: 5, maxLength: 5 }).map((states) => Uint8Array.from(states)),
@@ -65,6 +66,8 @@ describe('encodings of a pose', () => {
           expect(text[key]).toBe(message[key]);
           expect(record[key]).toBe(message[key]);
         }
+        expect(text.recorded).toBe(message.recorded ? true : undefined);
+        expect(record.recorded).toBe(message.recorded);
         expect(text.poseTimeUs).toBe(
           message.aheadMs > 0 ? message.timeUs + 1000 * message.aheadMs : undefined,
         );

@@ -150,6 +150,7 @@ export class FakeGlove implements Glove {
       rateHz: this.description.sampleRateHz,
       lost: 0,
       faults: [],
+      wrist: { source: 'app' as const, app: 'workshop', of: 'wrist' as const, ageMs: 4, jitterMm: 0.5 },
     };
   }
   readTroubles() {

@@ -75,6 +75,7 @@ struct Pose {
   double pose_time_us = 0;   ///< what the pose is for: time_us, or later where it is predicted
   bool world = false;        ///< false: the wrist is the origin
   bool valid = false;        ///< false: the glove is silent, this is the last known pose
+  bool recorded = false;     ///< a session is replayed: it is no hand of now
   bool has_velocities = false;
   bool has_pressures = false;
   std::string reason;        ///< why not valid
@@ -121,6 +122,7 @@ inline bool decode_pose(const std::string& bytes, Pose& pose) {
   pose.valid = (p[2] & 1) != 0;
   pose.has_velocities = (p[2] & 2) != 0;
   pose.world = (p[2] & 4) != 0;
+  pose.recorded = (p[2] & 16) != 0;
   pose.seq = u32(p + 4);
   pose.time_us = f64(p + 8);
   pose.pose_time_us = pose.time_us + 1000.0 * (u16(p + 16) >> 10);

@@ -84,6 +84,7 @@ class Pose:
         self.hand: str = ("left", "right")[hand]
         self.valid = bool(flags & 1)
         self.space = "world" if flags & 4 else "wrist"
+        self.recorded = bool(flags & 16)  # a session is replayed
         self.pose_time_us: float = self.time_us + 1000 * (states >> 10)  # what the pose is predicted for
         self.fingers = {name: _STATES[states >> 2 * i & 3] for i, name in enumerate(FINGERS)}
         end = _HEAD.size + _POSES.size

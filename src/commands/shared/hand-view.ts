@@ -3,6 +3,7 @@ import { FINGER_BASE, FINGER_JOINTS, FINGERS, type Finger, type HandSide } from 
 import { DOF_MAX } from '../../hand/limits.js';
 import { faultText } from '../../protocol/glove-faults.js';
 import type { ServerMessage, ServerMessageOf } from '../../protocol/messages.js';
+import { wristLine, wristNotes } from '../../protocol/wrist-report.js';
 import { unusedLines } from '../../resistance/unused-lines.js';
 import { wrap } from './wrap.js';
 
@@ -162,6 +163,9 @@ function drawHand(hand: HandView, look: Look, nowMs: number): string[] {
     if (remedy) lines.push(...indented(remedy, 'plain', look));
   }
   if (ill.length > MAX_FAULTS) lines.push([[`  and ${ill.length - MAX_FAULTS} more channels`, 'bad']]);
+  if (health?.wrist && hand.link === 'live') lines.push(...indented(wristLine(health.wrist), 'faint', look));
+  for (const note of health?.wrist ? wristNotes(health.wrist) : [])
+    lines.push(...indented(note, 'caution', look));
   if (health?.clock?.note) lines.push([[`  ${clean(health.clock.note)}`, 'caution']]);
   if (health) lines.push([[`  ${deviceText(health)}`, 'faint']]);
   for (const fault of health?.faults ?? [])

@@ -78,8 +78,9 @@ export function createChannelRow(role: string): ChannelRow {
     },
     judge({ verdict: name, evidence, remedy: what }, silent) {
       const well = name === 'healthy';
+      // A fault that was found stays what is to be mended; what was well may not be so now.
       setText(verdict, well && silent ? 'No signal' : verdictText(name));
-      setAttribute(element, 'data-verdict', !well ? 'fault' : silent ? 'unknown' : 'healthy');
+      setAttribute(element, 'data-verdict', silent ? 'unknown' : well ? 'healthy' : 'fault');
       remedy.hidden = well;
       setText(
         remedy,

@@ -35,17 +35,19 @@ export interface GuideReport {
     };
     line?: string;
     accepted: boolean;
+    sensors?: { role: string; offDeg: number; residualDeg: number }[];
+    sensorsAccepted?: boolean;
   };
 }
 
 /** A channel that repeats better than this is well fitted, degrees. Common practice. */
 const WELL_DEG = 4;
 
+/** Uses what was found; or a part of it that is offered apart. */
+type Accept = (part?: 'sensors') => void;
+
 /** What a finished run found, in plain words. */
-export function findings(
-  { state, reason, check, fit, mount }: GuideReport,
-  accept: () => void,
-): HTMLElement[] {
+export function findings({ state, reason, check, fit, mount }: GuideReport, accept: Accept): HTMLElement[] {
   if (state === 'stopped') return [make('p', { class: 'card bad' }, reason ?? 'Stopped.')];
   if (state !== 'done') return [];
   if (fit) return [fitCard(fit, accept)];
@@ -88,8 +90,8 @@ function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): H
 }
 
 function mountCard(
-  { fitted, line, accepted, person }: NonNullable<GuideReport['mount']>,
-  accept: () => void,
+  { fitted, line, accepted, person, sensors, sensorsAccepted }: NonNullable<GuideReport['mount']>,
+  accept: Accept,
 ): HTMLElement {
   if (!fitted) {
     return make(
@@ -121,11 +123,32 @@ function mountCard(
           { class: 'remedy' },
           '⚠ By nodding and waving alone. If the first nod was not down, it is the wrong way round: look before you use it.',
         ),
-    ...(accepted ? [] : [button('Use it', accept, { class: 'main big' })]),
+    ...(accepted ? [] : [button('Use it', () => accept(), { class: 'main big' })]),
+    ...(accepted && sensors ? sensorOffer(sensors, sensorsAccepted === true, accept) : []),
   );
 }
 
-function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTMLElement {
+/** Sensors that the touches show to be off: put right only if the wearer says so. */
+function sensorOffer(
+  sensors: NonNullable<NonNullable<GuideReport['mount']>['sensors']>,
+  done: boolean,
+  accept: Accept,
+): HTMLElement[] {
+  if (done) return [make('p', {}, '✓ Sensors corrected. Undo below goes back, and keeps the tracker.')];
+  const line = ({ role, offDeg, residualDeg }: (typeof sensors)[number]) =>
+    make(
+      'li',
+      {},
+      `${roleText(role)}: bent ${Math.abs(offDeg).toFixed(0)}° ${offDeg > 0 ? 'more' : 'less'} than it says (known to ${residualDeg.toFixed(0)}°)`,
+    );
+  return [
+    make('p', {}, 'By these touches, some sensors read wrong:'),
+    make('ul', {}, ...sensors.map(line)),
+    button('Correct these sensors', () => accept('sensors')),
+  ];
+}
+
+function fitCard(fit: NonNullable<GuideReport['fit']>, accept: Accept): HTMLElement {
   const { channels, residualDeg, warnings, pinchGapMm, accepted, person } = fit;
   const row = ({ role, open, closed, residualDeg: off }: (typeof channels)[number]) =>
     make(
@@ -140,7 +163,7 @@ function fitCard(fit: NonNullable<GuideReport['fit']>, accept: () => void): HTML
     const of = channels.find(({ role }) => line.startsWith(`${role}: `));
     return of ? roleText(of.role) + line.slice(of.role.length) : line;
   };
-  const use = button('Use this fit', accept, { class: 'main big' });
+  const use = button('Use this fit', () => accept(), { class: 'main big' });
   return make(
     'article',
     { class: 'card findings' },

@@ -5,6 +5,7 @@ import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
+import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
 import { createSavedFits } from './saved-fits.js';
 import { sideText } from './words.js';
@@ -12,6 +13,8 @@ import { sideText } from './words.js';
 const TASK_TEXT: Record<Task, string> = { check: 'Check', fit: 'Fit', mount: 'Tracker' };
 const RUNNING_MS = 80;
 const IDLE_MS = 1000;
+/** Angles are written so often: more cannot be read. */
+const MEASURE_MS = 250;
 
 /** Part 3: the wearer is led through moves, and sees what they show. */
 export function createGuidePart(live: Live): Part {
@@ -50,6 +53,7 @@ export function createGuidePart(live: Live): Part {
     make('div', { class: 'actions' }, next, stop),
   );
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
+  const measured = createMeasuredCard();
   const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
     () => ask('GET', route('/fits')),
@@ -65,6 +69,7 @@ export function createGuidePart(live: Live): Part {
     results,
     start,
     savedFits.element,
+    measured.element,
   );
 
   /** So that this page leads what it begins, and nobody else does. */
@@ -119,6 +124,7 @@ export function createGuidePart(live: Live): Part {
     run.hidden = !running;
     start.hidden = running;
     savedFits.element.hidden = running;
+    measured.element.hidden = running;
     results.hidden = running;
     if (running) {
       const { name, bar } = move;
@@ -139,7 +145,9 @@ export function createGuidePart(live: Live): Part {
     if (text === found) return;
     found = text;
     results.replaceChildren(
-      ...findings({ state, hand, ...rest }, () => void act(ask('POST', route('/guide/accept')))),
+      ...findings({ state, hand, ...rest }, (part) => {
+        void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
+      }),
     );
     if (focused) results.focus();
     void savedFits.update();
@@ -186,6 +194,8 @@ export function createGuidePart(live: Live): Part {
     );
   }
   live.changed.on(sync);
+  let reading: ReturnType<typeof setInterval> | undefined;
+  const measure = () => side && measured.update(side, live.hands.get(side));
 
   return {
     name: 'fit',
@@ -195,7 +205,11 @@ export function createGuidePart(live: Live): Part {
     show(shown) {
       visible = shown;
       clearTimeout(timer);
-      if (shown) sync();
+      clearInterval(reading);
+      if (!shown) return;
+      sync();
+      measure();
+      reading = setInterval(measure, MEASURE_MS);
     },
   };
 }

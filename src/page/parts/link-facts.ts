@@ -1,5 +1,6 @@
 import { faultText } from '../../protocol/glove-faults.js';
 import { make, setAttribute, setText } from '../dom.js';
+import { isBatteryLow, isRateLow } from '../faults.js';
 import type { LiveHand } from '../live.js';
 
 const FACTS = [
@@ -12,16 +13,30 @@ const FACTS = [
   'Temperature',
   'Clock offset',
   'Clock drift',
+  'Wrist',
 ] as const;
-/** A lithium cell below this is nearly empty. Common practice. */
-const LOW_MV = 3400;
+type Fact = (typeof FACTS)[number];
+/** What fits on the bench. */
+export const BENCH_FACTS: readonly Fact[] = [
+  'Link',
+  'Rate',
+  'Battery',
+  'Lost frames',
+  'Jitter',
+  'Round trip',
+  'Temperature',
+  'Wrist',
+];
 /** Delays beyond the least, from which motion feels uneven, µs. Common practice. */
 const UNEVEN_US = 8000;
 
 /** Rate, loss, jitter, round trip, battery and clock of one glove. */
-export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand): void } {
+export function createLinkFacts(
+  shown: readonly Fact[] = FACTS,
+  name = 'link-facts',
+): { element: HTMLElement; update(hand: LiveHand): void } {
   const cells = new Map(
-    FACTS.map((name) => {
+    shown.map((name) => {
       const value = make('dd');
       return [name, { value, cell: make('div', {}, make('dt', {}, name), value) }];
     }),
@@ -29,12 +44,14 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
   const note = make('p', { class: 'remedy', hidden: true });
   const element = make(
     'div',
-    { class: 'link-facts' },
+    { class: name },
     make('dl', { class: 'facts' }, ...[...cells.values()].map(({ cell }) => cell)),
     note,
   );
-  const set = (name: (typeof FACTS)[number], text: string, bad = false) => {
-    const { value, cell } = cells.get(name) as { value: HTMLElement; cell: HTMLElement };
+  const set = (name: Fact, text: string, bad = false) => {
+    const known = cells.get(name);
+    if (!known) return;
+    const { value, cell } = known;
     setText(value, bad ? `⚠ ${text}` : text);
     setAttribute(cell, 'data-bad', bad ? 'true' : undefined);
   };
@@ -50,7 +67,7 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
       set(
         'Rate',
         `${rateHz.toFixed(0)} Hz${promised > 0 ? ` of ${promised.toFixed(0)}` : ''}`,
-        promised > 0 && rateHz < 0.8 * promised,
+        isRateLow(rateHz, promised),
       );
       set('Lost frames', String(lost));
       set(
@@ -65,7 +82,7 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
       set(
         'Battery',
         batteryMv === undefined ? 'not reported' : `${(batteryMv / 1000).toFixed(2)} V`,
-        batteryMv !== undefined && batteryMv < LOW_MV && batteryMv > 2500,
+        isBatteryLow(batteryMv),
       );
       set('Temperature', temperatureC === undefined ? 'not reported' : `${temperatureC.toFixed(1)} °C`);
       set('Clock offset', clock ? `${(clock.offsetUs / 1e6).toFixed(3)} s` : 'not known');
@@ -75,7 +92,9 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
           ? `${Math.round(clock.driftPpm) || 0} ppm${clock.resets > 0 ? `, ${clock.resets} jumps` : ''}`
           : 'not known',
       );
+      set('Wrist', wristText(health.wrist));
       const lines = [
+        health.wrist?.note,
         link.reason,
         clock?.note,
         faults.length > 0 ? `The glove reports: ${faults.map(faultText).join(', ')}.` : '',
@@ -86,3 +105,7 @@ export function createLinkFacts(): { element: HTMLElement; update(hand: LiveHand
     },
   };
 }
+
+const WRIST_TEXT: Record<string, string> = { app: "an app's tracker", glove: "the glove's sensor" };
+const wristText = (wrist: NonNullable<LiveHand['health']>['wrist']): string =>
+  (wrist && WRIST_TEXT[wrist.source]) ?? 'not placed';

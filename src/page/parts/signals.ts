@@ -1,10 +1,11 @@
 import type { HandSide } from '../../hand/joints.js';
 import { make, setText } from '../dom.js';
 import type { Live, LiveHand } from '../live.js';
-import type { Part } from '../part.js';
+import type { OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelRow, createChannelRow } from './channel-row.js';
 import { createLinkFacts } from './link-facts.js';
+import { createPlotCard } from './plot-card.js';
 import { sideText } from './words.js';
 
 /** Charts drawn in one frame at most: the next ones wait for the next frame. */
@@ -20,12 +21,14 @@ interface Shown {
 }
 
 /** Part 2: what every sensor says, and how it comes. */
-export function createSignalsPart(live: Live): Part {
+export function createSignalsPart(live: Live): Part & { plot: OpenPlot } {
+  const plot = createPlotCard(live);
   const body = make('div', { class: 'signals' });
   const panel = make(
     'section',
     { 'aria-labelledby': 'signals-title' },
-    make('h2', { id: 'signals-title' }, 'Signals'),
+    make('h2', { id: 'signals-title', class: 'unseen' }, 'Signals'),
+    plot.element,
     make(
       'p',
       { class: 'lead keys' },
@@ -57,6 +60,7 @@ export function createSignalsPart(live: Live): Part {
   };
   const layout = () => {
     if (!visible) return;
+    plot.layout();
     for (const { rows } of hands.values()) for (const row of rows) row.layout();
   };
 
@@ -80,7 +84,7 @@ export function createSignalsPart(live: Live): Part {
       shown.list.replaceChildren(...shown.rows.map(({ element }) => element));
       layout();
     }
-    const silent = hand.health?.link.state !== 'live' || hand.health.rateHz === 0;
+    const silent = !live.connected || hand.health?.link.state !== 'live' || hand.health.rateHz === 0;
     channels.forEach((channel, i) => {
       shown.rows[i].judge(channel, silent);
       const known = hand.info.channels.find(({ role }) => role === channel.role);
@@ -98,9 +102,10 @@ export function createSignalsPart(live: Live): Part {
   themeChanged.on(layout);
   new ResizeObserver(layout).observe(body);
 
-  const draw = () => {
+  const draw = (nowMs: number) => {
     if (!visible) return;
     requestAnimationFrame(draw);
+    plot.draw(nowMs);
     if (!live.connected) return;
     let count = 0;
     for (const { rows } of hands.values()) count += rows.length;
@@ -119,10 +124,14 @@ export function createSignalsPart(live: Live): Part {
     label: 'Signals',
     icon: '<path d="M2 13h4l2.500-8 4 15 3-11 1.500 4h5" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round" stroke-linecap="round"/>',
     panel,
+    plot(side, role) {
+      plot.show(side, role);
+    },
     show(shown) {
       visible = shown;
       if (!shown) return;
       sync();
+      plot.sync();
       layout();
       requestAnimationFrame(draw);
     },

@@ -5,13 +5,13 @@ import { arm } from '../arming.js';
 import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { createHoldButton } from '../hold-button.js';
-import { holdsNothing, type Live, recordingOf } from '../live.js';
+import { heedsStrength, holdsNothing, type Live, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
 import { createTouchMesh } from '../scene/touch-mesh.js';
 import { choice, slider } from './controls.js';
-import { createForceTable } from './force-table.js';
+import { createFingerTable } from './finger-table.js';
 import { createPlaceControls } from './place-controls.js';
 import {
   inPalm,
@@ -55,7 +55,7 @@ export function createTouchPart(
   const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
   // It takes the focus while the key that armed may still be down: that must not scroll.
   state.addEventListener('keydown', (event) => event.repeat && event.preventDefault());
-  const table = createForceTable();
+  const table = createFingerTable(live);
   const handChoice = make('div');
 
   const armButton = createHoldButton(
@@ -82,6 +82,11 @@ export function createTouchPart(
       reshape();
     },
   );
+  const noStrength = make(
+    'p',
+    { class: 'lead no-strength', hidden: true },
+    'This glove knows no strength: its servos hold with all the tension that the profile permits, or are free. A soft object lets a finger in further before it is stopped.',
+  );
   const size = slider('Size', { min: 20, max: 120, unit: 'mm' }, (mm) => {
     sizeMm = mm;
     reshape();
@@ -97,8 +102,9 @@ export function createTouchPart(
     'section',
     { 'aria-labelledby': 'touch-title', class: 'touch' },
     make('h2', { id: 'touch-title' }, 'Touch'),
-    make('div', { class: 'card arm-card' }, state, armButton),
+    make('div', { class: 'card arm-card' }, state, armButton, table.unused),
     handChoice,
+    make('div', { class: 'card' }, table.element),
     choice(
       'Shape',
       SHAPES.map((name) => ({ value: name, label: SHAPE_LABEL[name] })),
@@ -114,8 +120,8 @@ export function createTouchPart(
       hold?.move({ stiffness: STIFFNESS[name].newtonPerMetre });
     }),
     force.element,
+    noStrength,
     place.element,
-    make('div', { class: 'card' }, table.element),
     make('details', { class: 'card' }, make('summary', {}, 'Cautions'), cautionList()),
   );
 
@@ -195,6 +201,8 @@ export function createTouchPart(
     const hand = side && live.hands.get(side);
     if (!hand) return;
     table.update(hand);
+    force.element.hidden = !heedsStrength(hand);
+    noStrength.hidden = heedsStrength(hand);
     if (hand.armed && document.activeElement === armButton) state.focus();
     armButton.hidden = hand.armed;
     const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
@@ -208,7 +216,8 @@ export function createTouchPart(
     else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
     else if (holdsNothing(hand)) setText(state, 'Not felt: every finger stays free. See why below.');
     else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
-    else setText(state, hold?.error?.message ?? 'Asking the service…');
+    // What was refused before the wearer armed is asked for again now.
+    else setText(state, (hold?.error?.code !== 'disarmed' && hold?.error?.message) || 'Asking the service…');
   }
 
   live.changed.on(sync);

@@ -5,7 +5,7 @@ import type { HandInfo, Live, LiveHand } from '../live.js';
 import { colourOf, themeChanged } from '../theme.js';
 import { createHandMesh, type FingerLook, type HandMesh } from './hand-mesh.js';
 import { createMarks, type Marks } from './marks.js';
-import type { Stage } from './stage.js';
+import { type Stage, standUp } from './stage.js';
 
 const APART_M = 0.11;
 const GUESSED_OPACITY = 0.45;
@@ -13,7 +13,7 @@ const COLOUR_NAME: Record<FingerCondition, `--${string}`> = {
   tracked: '--tracked',
   inferred: '--inferred',
   invalid: '--inferred',
-  stopped: '--stopped',
+  held: '--stopped',
 };
 
 /** One hand in the scene. Its group carries the hand's local frame: wrist at the origin, fingers along -Z. */
@@ -88,9 +88,8 @@ function show(side: HandSide, info: HandInfo, stage: Stage): Shown {
   group.matrixAutoUpdate = false;
   const marks = createMarks();
   group.add(...mesh.meshes, marks.group);
-  // The local frame has the fingers along -Z and the back of the hand along +Y: stand it up, back to the viewer.
   const place = new Group();
-  place.rotation.x = Math.PI / 2;
+  standUp(place);
   place.add(group);
   stage.scene.add(place);
   return { side, info, place, group, mesh, marks, looks: '' };

@@ -15,7 +15,7 @@ import type { LiveHand } from '../live.js';
 import { colourOf, themeChanged } from '../theme.js';
 
 /**
- * What is drawn on the fingers beside their colour: a bar across the pad of a stopped finger, a ring around the
+ * What is drawn on the fingers beside their colour: a bar across the pad of a held finger, a ring around the
  * tip of a guessed one, a disc where a finger touches.
  */
 export interface Marks {
@@ -23,8 +23,8 @@ export interface Marks {
   update(hand: LiveHand, conditions: readonly FingerCondition[]): void;
 }
 
-/** A contact is drawn when the finger is nearer than this, m. */
-const NEAR_M = 0.004;
+/** A contact is drawn when the finger is nearer than this, m: where it will be is not where it is. */
+const NEAR_M = 0.001;
 const LIFT_M = 0.0008;
 
 const discShape = new CircleGeometry(0.006, 24);
@@ -34,8 +34,6 @@ const material = () => new MeshBasicMaterial({ side: DoubleSide });
 const discMaterial = material();
 const ringMaterial = material();
 const barMaterial = material();
-discMaterial.depthTest = false;
-discMaterial.transparent = true;
 
 const paint = () => {
   discMaterial.color = new Color(colourOf('--contact'));
@@ -74,17 +72,18 @@ export function createMarks(): Marks {
         if (contact && disc.visible) {
           normal.set(contact.normal[0], contact.normal[1], contact.normal[2]);
           disc.position.set(contact.point[0], contact.point[1], contact.point[2]);
-          disc.position.addScaledVector(normal, LIFT_M);
+          // On the skin, which a string lets somewhat into the object: seen from there, hidden by the finger elsewhere.
+          disc.position.addScaledVector(normal, -Math.max(0, contact.depthM) - LIFT_M);
           disc.quaternion.setFromUnitVectors(forwards, normal);
         }
         const condition = conditions[finger];
         rings[finger].visible = condition === 'inferred';
-        bars[finger].visible = condition === 'stopped';
-        if (!joints || (condition !== 'inferred' && condition !== 'stopped')) continue;
+        bars[finger].visible = condition === 'held';
+        if (!joints || (condition !== 'inferred' && condition !== 'held')) continue;
         const joint = FINGER_BASE[finger] + FINGER_JOINTS[finger] - 1;
         const at = joint * POSE_STRIDE;
         const { poses } = joints;
-        const mark = condition === 'stopped' ? bars[finger] : rings[finger];
+        const mark = condition === 'held' ? bars[finger] : rings[finger];
         turn.set(poses[at + 3], poses[at + 4], poses[at + 5], poses[at + 6]);
         mark.position.set(poses[at], poses[at + 1], poses[at + 2]);
         mark.quaternion.copy(turn);

@@ -35,6 +35,11 @@ export interface Stage {
   readonly frames: number;
 }
 
+/** The local frame has the fingers along -Z and the back of the hand along +Y: stands it up, back to the viewer. */
+export function standUp(place: Object3D): void {
+  place.rotation.x = Math.PI / 2;
+}
+
 /** The picture: a scene that is drawn when something changed, and otherwise costs nothing. */
 export function createStage(parent: HTMLElement): Stage {
   const canvas = document.createElement('canvas');
@@ -42,9 +47,14 @@ export function createStage(parent: HTMLElement): Stage {
   setAttribute(canvas, 'role', 'img');
   setAttribute(canvas, 'aria-label', 'The hand, live. Arrow keys turn it, plus and minus zoom.');
   parent.append(canvas);
-  const renderer = new WebGLRenderer({ canvas, antialias: true, alpha: true });
-  renderer.outputColorSpace = SRGBColorSpace;
-  renderer.setPixelRatio(Math.min(devicePixelRatio, MOST_PIXEL_RATIO));
+  const renderer = createRenderer(canvas);
+  if (!renderer) {
+    canvas.hidden = true;
+    const why = document.createElement('p');
+    why.className = 'no-picture';
+    why.textContent = 'No picture: this browser gives no WebGL. All else works without it.';
+    parent.append(why);
+  }
   const scene = new Scene();
   const camera = new PerspectiveCamera(30, 1, 0.01, 5);
   scene.add(new HemisphereLight(0xffffff, 0x8a7f70, 2.2));
@@ -61,7 +71,7 @@ export function createStage(parent: HTMLElement): Stage {
   let frames = 0;
   const draw = () => {
     asked = 0;
-    if (canvas.clientWidth === 0 || renderer.getContext().isContextLost()) return;
+    if (!renderer || canvas.clientWidth === 0 || renderer.getContext().isContextLost()) return;
     const start = performance.now();
     stage.before?.();
     const reach = { width: stage.hands > 1 ? WIDTH_TWO_M : WIDTH_ONE_M, height: HEIGHT_M };
@@ -90,7 +100,7 @@ export function createStage(parent: HTMLElement): Stage {
   };
   new ResizeObserver(() => {
     const { clientWidth, clientHeight } = parent;
-    if (clientWidth === 0 || clientHeight === 0) return;
+    if (!renderer || clientWidth === 0 || clientHeight === 0) return;
     renderer.setSize(clientWidth, clientHeight, false);
     camera.aspect = clientWidth / clientHeight;
     camera.updateProjectionMatrix();
@@ -98,4 +108,16 @@ export function createStage(parent: HTMLElement): Stage {
   }).observe(parent);
   canvas.addEventListener('webglcontextrestored', () => stage.refresh());
   return stage;
+}
+
+/** Undefined where the browser has no WebGL: a page without a picture still disarms. */
+function createRenderer(canvas: HTMLCanvasElement): WebGLRenderer | undefined {
+  try {
+    const renderer = new WebGLRenderer({ canvas, antialias: true, alpha: true });
+    renderer.outputColorSpace = SRGBColorSpace;
+    renderer.setPixelRatio(Math.min(devicePixelRatio, MOST_PIXEL_RATIO));
+    return renderer;
+  } catch {
+    return undefined;
+  }
 }

@@ -130,6 +130,28 @@ describe('drawHands', () => {
     for (const line of lines) expect(line.length).toBeLessThanOrEqual(80);
   });
 
+  it('says who places the hand, how old and how noisy that is, and what is amiss', () => {
+    const wrist = {
+      source: 'app',
+      app: 'work\x1bshop',
+      of: 'tracker',
+      ageMs: 8.4,
+      jitterMm: 0.62,
+      delayMs: 31.2,
+      delayBy: 'motion',
+      note: 'garden puts this hand 30 cm away: end one of them.',
+    };
+    const lines = drawHands(viewOf(jointsAt(0.5), { ...health, wrist }), LOOK, 1000);
+    const at = lines.findIndex((line) => line.startsWith('  Placed'));
+    expect(lines.slice(at, at + 3)).toEqual([
+      '  Placed by work?shop, by a tracker on the glove: 8 ms old, noise 0.6 mm, 31 ms',
+      '  late, taken out.',
+      '  garden puts this hand 30 cm away: end one of them.',
+    ]);
+    const none = drawHands(viewOf(jointsAt(0.5), { ...health, wrist: { source: 'none' } }), LOOK, 1000);
+    expect(none).toContain('  Around its wrist: nothing says where the hand is.');
+  });
+
   it('keeps to the width of a narrow terminal, to ASCII, and paints only when asked', () => {
     const view = viewOf(jointsAt(0.5), resistance, health);
     for (const line of drawHands(view, { columns: 40, unicode: false, colour: false }, 1000)) {

@@ -1,0 +1,178 @@
+import type { HandSide } from '../../hand/joints.js';
+import { make, setAttribute, setText } from '../dom.js';
+import { faultsOf } from '../faults.js';
+import { type Live, recordingOf } from '../live.js';
+import type { OpenPlot, Part } from '../part.js';
+import { themeChanged } from '../theme.js';
+import { type ChannelLine, createChannelLine } from './channel-line.js';
+import { createFingerTable } from './finger-table.js';
+import { createInputTester } from './input-tester.js';
+import { BENCH_FACTS, createLinkFacts } from './link-facts.js';
+import { sideText } from './words.js';
+import { createWristNote } from './wrist-note.js';
+
+/** Numbers and bars are written so often; more cannot be read. */
+const PERIOD_MS = 100;
+/** Sparklines drawn in one frame at most: the next ones wait for the next frame. */
+const LINES_A_FRAME = 3;
+
+/** The first part: all of a glove at a glance, beside the picture; what is not well comes first. */
+export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
+  const hands = make('div', { class: 'bench-hands' });
+  const panel = make(
+    'section',
+    { 'aria-labelledby': 'bench-title', class: 'bench-part' },
+    make('h2', { id: 'bench-title', class: 'unseen' }, 'Bench'),
+    hands,
+  );
+  const shown = new Map<HandSide, Card>();
+  let visible = false;
+  let timer: ReturnType<typeof setInterval> | undefined;
+  let next = 0;
+
+  const sync = () => {
+    for (const [side, { card }] of shown) {
+      if (live.hands.has(side)) continue;
+      card.remove();
+      shown.delete(side);
+    }
+    for (const side of live.hands.keys()) {
+      if (shown.has(side)) continue;
+      const card = createCard(live, side, openPlot);
+      shown.set(side, card);
+      // As the picture has them.
+      if (side === 'left') hands.prepend(card.card);
+      else hands.append(card.card);
+    }
+    setAttribute(hands, 'data-hands', String(shown.size));
+    update();
+  };
+  const update = () => {
+    for (const card of shown.values()) card.update();
+  };
+  const layout = () => {
+    for (const { lines } of shown.values()) for (const line of lines()) line.layout();
+  };
+  const draw = (nowMs: number) => {
+    if (!visible) return;
+    requestAnimationFrame(draw);
+    if (!live.connected) return;
+    const all = [...shown.values()].flatMap(({ lines }) => lines());
+    for (let n = 0; n < Math.min(LINES_A_FRAME, all.length); n++) all[next++ % all.length].draw(nowMs);
+  };
+  live.changed.on(sync);
+  live.client.on('health', ({ hand }) => shown.get(hand)?.update());
+  live.client.on('signals', ({ hand, timeUs, counts, values }) => {
+    const lines = shown.get(hand)?.lines();
+    if (!lines || lines.length !== counts.length) return;
+    for (let i = 0; i < lines.length; i++) lines[i].add(timeUs / 1e6, counts[i], values[i]);
+  });
+  themeChanged.on(layout);
+  new ResizeObserver(layout).observe(hands);
+  sync();
+  return {
+    name: 'bench',
+    label: 'Bench',
+    icon: '<path d="M3 4h8v16H3zM14 4h7v7h-7zM14 14h7v6h-7z" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
+    panel,
+    show(now) {
+      visible = now;
+      clearInterval(timer);
+      if (!visible) return;
+      sync();
+      layout();
+      timer = setInterval(update, PERIOD_MS);
+      requestAnimationFrame(draw);
+    },
+  };
+}
+
+interface Card {
+  card: HTMLElement;
+  update(): void;
+  lines(): readonly ChannelLine[];
+}
+
+function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
+  const name = make('h3');
+  const stale = make('span', { class: 'stale', hidden: true }, 'Stale');
+  const state = make('p', { class: 'lead wide', role: 'status' });
+  const played = make('p', { class: 'played', hidden: true });
+  const faultList = make('ul', { class: 'faults', 'aria-label': `Faults of the ${side} hand` });
+  const list = make('ul', { class: 'lines', 'aria-label': `Channels of the ${side} hand` });
+  const fingers = createFingerTable(live);
+  const inputs = createInputTester();
+  const facts = createLinkFacts(BENCH_FACTS, 'link-line');
+  const wrist = createWristNote();
+  const card = make(
+    'article',
+    { class: 'bench-hand', 'data-hand': side },
+    make(
+      'header',
+      {},
+      make('div', { class: 'heading' }, name, state, stale),
+      played,
+      faultList,
+      fingers.unused,
+    ),
+    make('section', { class: 'channels-of' }, make('h4', {}, 'Channels'), list),
+    fingers.element,
+    inputs.element,
+    make('section', { class: 'link-of' }, make('h4', {}, 'Link and battery'), facts.element, wrist.element),
+  );
+  let lines: ChannelLine[] = [];
+  let roles = '';
+  let said = '';
+
+  const update = () => {
+    const hand = live.hands.get(side);
+    if (!hand) return;
+    const { info, health, joints } = hand;
+    const recording = recordingOf(hand);
+    const of = recording === undefined ? info.name : `replay of ${recording}`;
+    setText(name, `${side === 'left' ? 'Left' : 'Right'} hand: ${of}`);
+    played.hidden = recording === undefined;
+    setText(played, `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`);
+    const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
+    stale.hidden = !silent;
+    card.classList.toggle('old', silent);
+    // What is not known now is not said to be a fault of the glove.
+    const faults = live.connected ? faultsOf(hand) : [];
+    const key = JSON.stringify(faults);
+    if (key !== said) {
+      said = key;
+      faultList.replaceChildren(
+        ...faults.map(({ where, what, remedy }) =>
+          make('li', {}, make('strong', {}, `${where}: ${what}`), remedy === '' ? undefined : ` ${remedy}`),
+        ),
+      );
+    }
+    if (!live.connected) setText(state, 'The service does not answer; this is the last pose it sent.');
+    else if (!joints) setText(state, health?.link.reason ? '' : 'Waiting for the first pose.');
+    else if (!joints.valid)
+      setText(state, faults.length > 0 ? '' : (joints.reason ?? 'The glove sends nothing.'));
+    else
+      setText(
+        state,
+        `${joints.space === 'world' ? 'Placed in the world' : 'Around the wrist'}. ${faults.length === 0 ? 'No fault.' : ''}`,
+      );
+    fingers.update(hand);
+    inputs.update(silent ? { ...hand, inputs: undefined } : hand);
+    facts.update(hand);
+    wrist.update(hand);
+
+    const channels = health?.channels ?? [];
+    const now = channels.map(({ role }) => role).join();
+    if (now !== roles) {
+      roles = now;
+      lines = channels.map(({ role }) => createChannelLine(role, () => openPlot(side, role)));
+      list.replaceChildren(...lines.map(({ element }) => element));
+      for (const line of lines) line.layout();
+    }
+    channels.forEach((channel, i) => {
+      lines[i].judge(channel, silent);
+    });
+  };
+  setText(name, sideText(side));
+  return { card, update, lines: () => lines };
+}

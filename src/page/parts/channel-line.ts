@@ -1,0 +1,74 @@
+import { button, make, setAttribute, setText } from '../dom.js';
+import type { Health } from '../live.js';
+import { createHistory } from './history.js';
+import { createStripChart, type Trace } from './strip-chart.js';
+import { roleText, verdictText } from './words.js';
+
+const SECONDS = 6;
+const RATE_HZ = 60;
+/** Numbers that change faster cannot be read. */
+const READABLE_MS = 250;
+/** A channel with a middle goes both ways. */
+const LEAST = { oneWay: -0.05, bothWays: -1.05 };
+
+/** One channel on a line of the bench: name, the last seconds, value, counts, verdict. */
+export interface ChannelLine {
+  readonly element: HTMLElement;
+  add(timeS: number, counts: number, value: number): void;
+  /** @param silent nothing comes from the glove, or from the service: what was well is not known to be so */
+  judge(channel: Health['channels'][number], silent: boolean): void;
+  draw(nowMs: number): void;
+  layout(): void;
+}
+
+/** @param open shows more of it */
+export function createChannelLine(role: string, open: () => void): ChannelLine {
+  const history = createHistory(SECONDS, RATE_HZ);
+  const low = /splay|stick/.test(role) ? LEAST.bothWays : LEAST.oneWay;
+  const trace: Trace = { low, high: 1.05, colour: '--accent' };
+  const chart = createStripChart(SECONDS, [trace]);
+  const lines = [history.values];
+  const value = make('span', { class: 'value' }, '–');
+  const counts = make('span', { class: 'counts' }, '–');
+  const verdict = make('span', { class: 'verdict' });
+  const element = make(
+    'li',
+    { class: 'line', 'data-channel': role },
+    button(roleText(role), open, { class: 'link', title: 'Plot it' }),
+    chart.element,
+    value,
+    counts,
+    verdict,
+  );
+  let last: { counts: number; value: number } | undefined;
+  let quiet = false;
+  let writtenMs = Number.NEGATIVE_INFINITY;
+  return {
+    element,
+    add(timeS, count, now) {
+      history.add(timeS, count, now);
+      if (now < LEAST.oneWay) trace.low = LEAST.bothWays;
+      last = { counts: count, value: now };
+    },
+    judge({ verdict: name }, silent) {
+      const well = name === 'healthy';
+      quiet = silent;
+      setAttribute(element, 'data-verdict', silent ? 'unknown' : well ? 'healthy' : 'fault');
+      setText(verdict, silent ? 'No signal' : well ? 'Healthy' : verdictText(name));
+    },
+    draw(nowMs) {
+      if (nowMs - writtenMs >= READABLE_MS) {
+        writtenMs = nowMs;
+        // What came last is not what is now.
+        setText(
+          value,
+          last === undefined || quiet ? '–' : `${Math.round(last.value * 100)} %`.replace('-', '−'),
+        );
+        setText(counts, last === undefined || quiet ? '–' : String(Math.round(last.counts)));
+      }
+      history.settle();
+      chart.draw(history.ages, lines, history.from, history.end);
+    },
+    layout: chart.layout,
+  };
+}

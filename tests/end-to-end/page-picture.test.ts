@@ -1,0 +1,82 @@
+import { build } from 'esbuild';
+import type { Browser, Page } from 'playwright-core';
+import { afterAll, beforeAll, expect, it } from 'vitest';
+import { posed, sheetPoses } from '../../scripts/contact-sheet/poses.js';
+import { createHandModel, FINGERS, JOINT_COUNT, POSE_STRIDE } from '../../src/hand/index.js';
+import { openBrowser } from './browser.js';
+import type { TipError, TipScene } from './picture/scene.js';
+
+/** The hand in the picture is the hand that apps get: its fingertips end where joint and radius say. */
+
+let browser: Browser;
+let page: Page;
+
+beforeAll(async () => {
+  const [{ outputFiles }, opened] = await Promise.all([
+    build({
+      entryPoints: ['tests/end-to-end/picture/scene.ts'],
+      bundle: true,
+      write: false,
+      format: 'iife',
+      target: 'es2022',
+    }),
+    openBrowser(),
+  ]);
+  browser = opened;
+  page = await browser.newPage({ viewport: { width: 1000, height: 900 } });
+  await page.setContent('<!doctype html><body></body>');
+  await page.addScriptTag({ content: outputFiles[0].text });
+});
+afterAll(async () => {
+  await browser.close();
+});
+
+const MOST_PX = 2;
+
+/** All fingers where they are straight; a bent one from its side, since from the back its nail stands over the tip. */
+const SEEN = [
+  ['back', 'open', FINGERS],
+  ['back', 'spread', FINGERS],
+  ['palm', 'open', FINGERS],
+  ['palm', 'spread', FINGERS],
+  ['thumb', 'at ease', ['nearest']],
+] as const;
+
+it.each(
+  (['right', 'left'] as const).flatMap((side) =>
+    SEEN.map(([view, pose, fingers]) => [side, view, pose, fingers] as const),
+  ),
+)(
+  '%s hand, view %s, %s: every tip is within 2 px of its joint and radius',
+  async (side, view, name, fingers) => {
+    const hand = createHandModel({ side });
+    const { restPoses } = hand.skeleton;
+    const pose = sheetPoses(hand).find((one) => one.name === name);
+    if (!pose) throw new Error(name);
+    const scene: TipScene = {
+      side,
+      view,
+      poses: posed(hand, pose),
+      skeleton: {
+        lengthM: hand.skeleton.lengthM,
+        breadthM: hand.skeleton.breadthM,
+        radiiM: Array.from({ length: JOINT_COUNT }, (_, joint) => restPoses[joint * POSE_STRIDE + 7]),
+        restPoses: Array.from({ length: JOINT_COUNT }, (_, joint) =>
+          Array.from(restPoses.subarray(joint * POSE_STRIDE, joint * POSE_STRIDE + 7)),
+        ),
+      },
+    };
+    const errors = await page.evaluate(
+      (of) => (globalThis as unknown as { tipErrors(of: TipScene): Promise<TipError[]> }).tipErrors(of),
+      scene,
+    );
+    // Large enough for 2 px to mean something.
+    for (const { radiusPx } of errors) expect(radiusPx).toBeGreaterThan(15);
+    // The side view is from the left: no other finger is in front of it.
+    const nearest = view !== 'thumb' ? undefined : side === 'right' ? 'index' : 'little';
+    const looked = errors.filter(({ finger }) =>
+      (fingers as readonly string[]).includes(finger === nearest ? 'nearest' : finger),
+    );
+    expect(looked.filter(({ errorPx }) => !(Math.abs(errorPx) <= MOST_PX))).toEqual([]);
+  },
+);
