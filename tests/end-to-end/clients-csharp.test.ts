@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { hostileService } from '../client/hostile-service.js';
 import { linesOf } from '../client/lines.js';
 import { compileCsharp } from '../client/mono.js';
 import { slowService } from '../client/slow-service.js';
@@ -121,6 +122,17 @@ describe('the C# client', () => {
     game.tell('stop 0.3');
     await game.says('hold Held');
     slow.close();
+  });
+
+  it('outlives a service that sends what no service sends', async () => {
+    const hostile = await hostileService();
+    const game = loop(hostile.url);
+    game.tell('stop 0.3');
+    await expect.poll(hostile.met, { timeout: 20_000 }).toBeGreaterThan(8);
+    expect(game.process.exitCode).toBeNull();
+    game.tell('end');
+    expect(await new Promise((resolve) => game.process.on('close', resolve))).toBe(0);
+    hostile.close();
   });
 
   it('comes back after the service, and waits for the wearer again', async () => {
