@@ -22,6 +22,7 @@ function poseOf(side: HandSide, bend: number, more: Partial<PoseMessage>): PoseM
     timeUs: 123_456_789_012,
     aheadMs: 0,
     valid: true,
+    recorded: false,
     reason: undefined,
     space: 'wrist',
     recorded: false,
@@ -39,7 +40,7 @@ const GOOD: [string, PoseMessage][] = [
   ['a right hand', poseOf('right', 0.2, {})],
   [
     'a left hand in the world, with velocities',
-    poseOf('left', 0.5, { space: 'world', velocities: VELOCITIES }),
+    poseOf('left', 0.5, { recorded: true, space: 'world', velocities: VELOCITIES }),
   ],
   ['predicted by 63 ms, with pressures', poseOf('right', 0.9, { aheadMs: 63, pressures: PRESSURES })],
   [
@@ -70,6 +71,7 @@ function records() {
       poseTimeUs: message.timeUs + 1000 * message.aheadMs,
       space: message.space,
       valid: message.valid,
+      recorded: message.recorded,
       reason: message.reason ?? null,
       fingers: Object.fromEntries(
         FINGERS.map((finger, i) => [finger, ['invalid', 'inferred', 'tracked'][message.fingerStates[i]]]),

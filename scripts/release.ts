@@ -15,6 +15,7 @@ import { nextVersion } from './release/version.js';
 
 const USAGE = 'npm run release -- VERSION|patch|minor|major [--dry-run]';
 const BRANCH = 'main';
+const PYTHON = 'src/client/python/tautline_client.py';
 
 /** Files that name the version, and what becomes of their text. */
 type Changes = ReadonlyMap<string, string>;
@@ -58,6 +59,10 @@ function changesFor(present: string, version: string): Changes {
       data.version = version;
       data.packages![''].version = version;
     }),
+    json('src/client/csharp/package.json', (data) => {
+      data.version = version;
+    }),
+    [PYTHON, read(PYTHON).replace(`__version__ = "${present}"`, `__version__ = "${version}"`)],
     ['CHANGELOG.md', releaseChanges(read('CHANGELOG.md'), version, today)],
     ...documents.map((file): [string, string] => [
       file,

@@ -49,6 +49,7 @@ function javascript(line: string): unknown {
     poseTimeUs: pose.poseTimeUs,
     space: pose.space,
     valid: pose.valid,
+    recorded: pose.recorded,
     reason: pose.reason ?? null,
     fingers: pose.fingers,
     joints: rows(pose.poses, POSE_STRIDE),

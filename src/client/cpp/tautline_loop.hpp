@@ -88,7 +88,7 @@ class Loop {
     held.state = HoldState::kAsking;
     held.side = side & 1;
     held.first_id = last_id_ + 1;
-    held.asked_id = 0;
+    held.paused_id = 0;
     held.sent_ms = 0;
     held.layer = "hold" + std::to_string(++layers_);
     held.type = type;
@@ -118,7 +118,7 @@ class Loop {
     HoldState state = HoldState::kNone;
     int side = 1;
     std::string layer, type, members;
-    std::uint64_t first_id = 0, asked_id = 0;
+    std::uint64_t first_id = 0, paused_id = 0;
     std::int64_t sent_ms = 0;
     bool changed = false, on_its_way = false;
   };
@@ -267,11 +267,12 @@ class Loop {
     if (slot >= holds_.size()) return;
     Held& held = holds_[slot];
     if (held.state == HoldState::kNone || held.state == HoldState::kRefused || id / kSlots < held.first_id) return;
-    const bool newest = id / kSlots == held.asked_id;
+    // Answers come in the order of the requests, however late; what was asked before a pause says nothing about now.
+    const bool counts = id / kSlots > held.paused_id;
     if (!refused) {
-      if (newest) held.state = HoldState::kHeld;
+      if (counts) held.state = HoldState::kHeld;
     } else if (code == "disarmed" || code == "tryAgain") {
-      if (newest) pause(held);
+      if (counts) pause(held);
     } else {
       held.state = HoldState::kRefused;
       let_go(held);
@@ -281,6 +282,7 @@ class Loop {
   void pause(Held& held) {
     if (held.state != HoldState::kPaused) let_go(held);
     held.state = HoldState::kPaused;
+    held.paused_id = last_id_;
   }
 
   void begin(const char* type, const Held& held) {
@@ -310,8 +312,7 @@ class Loop {
     begin(held.type.c_str(), held);
     out_ += ",\"ttlMs\":250,\"id\":";
     char id[24];
-    held.asked_id = ++last_id_;
-    std::snprintf(id, sizeof id, "%llu", static_cast<unsigned long long>(held.asked_id * kSlots + slot));
+    std::snprintf(id, sizeof id, "%llu", static_cast<unsigned long long>(++last_id_ * kSlots + slot));
     out_ += id;
     if (!held.members.empty()) out_ += ',';
     out_ += held.members;

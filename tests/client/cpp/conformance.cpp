@@ -22,9 +22,10 @@ int main() {
       std::puts("null");
       continue;
     }
-    std::printf("{\"hand\":\"%s\",\"seq\":%u,\"timeUs\":%.17g,\"poseTimeUs\":%.17g,\"space\":\"%s\",\"valid\":%s,\"reason\":",
+    std::printf("{\"hand\":\"%s\",\"seq\":%u,\"timeUs\":%.17g,\"poseTimeUs\":%.17g,\"space\":\"%s\",\"valid\":%s,\"recorded\":%s,\"reason\":",
                 pose.hand == tautline::Hand::kLeft ? "left" : "right", pose.seq, pose.time_us, pose.pose_time_us,
-                pose.world ? "world" : "wrist", pose.valid ? "true" : "false");
+                pose.world ? "world" : "wrist", pose.valid ? "true" : "false",
+                pose.recorded ? "true" : "false");
     if (pose.reason.empty()) std::printf("null");
     else std::printf("\"%s\"", pose.reason.c_str());
     const char* names[] = {"thumb", "index", "middle", "ring", "little"};

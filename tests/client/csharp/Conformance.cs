@@ -39,7 +39,7 @@ internal static class Conformance
         else reason.Raw("null");
         return "{\"hand\":\"" + pose.Hand.ToString().ToLowerInvariant() + "\",\"seq\":" + pose.Seq + ",\"timeUs\":" + pose.TimeUs.ToString("R") +
             ",\"poseTimeUs\":" + pose.PoseTimeUs.ToString("R") + ",\"space\":\"" + (pose.InWorld ? "world" : "wrist") + "\",\"valid\":" +
-            (pose.Valid ? "true" : "false") + ",\"reason\":" + Encoding.UTF8.GetString(reason.Bytes, 0, reason.Count) + ",\"fingers\":{" + states +
+            (pose.Valid ? "true" : "false") + ",\"recorded\":" + (pose.Recorded ? "true" : "false") + ",\"reason\":" + Encoding.UTF8.GetString(reason.Bytes, 0, reason.Count) + ",\"fingers\":{" + states +
             "},\"joints\":" + Rows(pose.Poses, 8) + ",\"velocities\":" + (pose.HasVelocities ? Rows(pose.Velocities, 6) : "null") +
             ",\"pressures\":" + (pose.HasPressures ? List(pose.Pressures, 0, 5) : "null") + "}";
     }

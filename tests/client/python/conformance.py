@@ -19,7 +19,7 @@ def record(text):
         return None
     return {
         "hand": pose.hand, "seq": pose.seq, "timeUs": pose.time_us, "poseTimeUs": pose.pose_time_us,
-        "space": pose.space, "valid": pose.valid, "reason": pose.reason, "fingers": pose.fingers,
+        "space": pose.space, "valid": pose.valid, "recorded": pose.recorded, "reason": pose.reason, "fingers": pose.fingers,
         "joints": rows(pose.poses, 8),
         "velocities": None if pose.velocities is None else rows(pose.velocities, 6),
         "pressures": None if pose.pressures is None else list(map(float, pose.pressures)),

@@ -32,6 +32,7 @@ struct JointsRecord {
   bool valid;         ///< false: the glove is silent, this is the last known pose
   bool world;         ///< false: the wrist is the origin
   bool has_velocities;
+  bool recorded;        ///< a session is replayed: it is no hand of now
   std::uint32_t seq;
   double time_us;  ///< of the sample, on the service's clock
   Finger fingers[kFingers];
@@ -85,6 +86,7 @@ inline bool read_joints(const std::uint8_t* bytes, std::size_t size, JointsRecor
   record.valid = (bytes[2] & 1) != 0;
   record.has_velocities = (bytes[2] & 2) != 0;
   record.world = (bytes[2] & 4) != 0;
+  record.recorded = (bytes[2] & 16) != 0;
   record.seq = u32(bytes + 4);
   record.time_us = f64(bytes + 8);
   if (!(std::fabs(record.time_us) <= 1e17)) return false;

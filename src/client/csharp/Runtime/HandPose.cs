@@ -42,6 +42,8 @@ namespace Tautline
         public bool InWorld;
         /// <summary>False while the glove is silent: the pose is then the last known.</summary>
         public bool Valid;
+        /// <summary>A session is replayed: it is no hand of now.</summary>
+        public bool Recorded;
         /// <summary>Why not valid; null while it is.</summary>
         public string Reason;
         public bool HasVelocities;
@@ -123,6 +125,7 @@ namespace Tautline
             Hand = hand;
             Valid = (flags & 1) != 0;
             InWorld = (flags & 4) != 0;
+            Recorded = (flags & 16) != 0;
             HasVelocities = velocities;
             HasPressures = pressures;
             Seq = U32(bytes, offset + 4);

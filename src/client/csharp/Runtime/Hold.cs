@@ -50,7 +50,7 @@ namespace Tautline
         private PlacedShape placed;
         private Vec3 linear, angular;
         private bool moving, changed, onItsWay;
-        private long sentMs = long.MinValue / 2, askedId, firstId;
+        private long sentMs = long.MinValue / 2, askedId, firstId, newestId, pausedId;
 
         internal int Slot;
 
@@ -135,9 +135,10 @@ namespace Tautline
             else if (nowMs - sentMs >= (changed ? MoveMs : RenewMs) || askedId == 0) Ask(nowMs);
         }
 
+        // Answers come in the order of the requests, however late; what was asked before a pause says nothing about now.
         internal void Answered(long id, string limited)
         {
-            if (id != askedId || State == HoldState.Released || State == HoldState.Refused) return;
+            if (id <= pausedId || State == HoldState.Released || State == HoldState.Refused) return;
             Error = null;
             Limited = limited;
             State = HoldState.Held;
@@ -149,7 +150,7 @@ namespace Tautline
             if (id < firstId || State == HoldState.Released || State == HoldState.Refused) return false;
             if (Array.IndexOf(Transient, error.Code) >= 0)
             {
-                if (id == askedId) Pause(error);
+                if (id > pausedId) Pause(error);
                 return false;
             }
             Error = error;
@@ -165,6 +166,7 @@ namespace Tautline
             // Asked counts as held: the request may be on its way.
             if (State != HoldState.Paused && onItsWay) LetGo();
             State = HoldState.Paused;
+            pausedId = newestId;
             // Asked again at once when the reason is gone; where only the service knows, at the next renewal.
             askedId = why == NotConnected || why == Disarmed ? 0 : -1;
         }
@@ -187,6 +189,7 @@ namespace Tautline
             if (touches) WriteTouch(json);
             else WriteStops(json);
             askedId = client.Send(Slot);
+            if (askedId != 0) newestId = askedId;
             onItsWay |= askedId != 0;
         }
 
