@@ -22,7 +22,6 @@ function poseOf(side: HandSide, bend: number, more: Partial<PoseMessage>): PoseM
     timeUs: 123_456_789_012,
     aheadMs: 0,
     valid: true,
-    recorded: false,
     reason: undefined,
     space: 'wrist',
     recorded: false,
