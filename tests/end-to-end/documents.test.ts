@@ -101,7 +101,10 @@ const RUN: Record<string, (block: Block) => Promise<void>> = {
   async csharp({ text, line }) {
     const source = join(folder, `Example${line}.cs`);
     const program = join(folder, `example-${line}.exe`);
-    writeFileSync(source, here(text).replace('App =', `Url = "ws://127.0.0.1:${service.port}/stream", App =`));
+    writeFileSync(
+      source,
+      here(text).replace('App =', `Url = "ws://127.0.0.1:${service.port}/stream", App =`),
+    );
     compileCsharp(source, program);
     const running = run('mono', [program]);
     await expect.poll(armed, { timeout: 20_000 }).toBe(200);
