@@ -236,17 +236,9 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
       const refusal = resistance.pulse(nowUs, finger, amplitude, durationMs, frequencyHz, app, grasps);
       if (!refusal) {
         step(nowUs);
-        const { pulses } = resistance;
-        for (let at = 0; at < pulses.count; at++) {
-          send(
-            codec.pulse(
-              pulses.actuators[at],
-              pulses.amplitudes[at],
-              pulses.durationsMs[at],
-              pulses.frequencyHz,
-            ),
-          );
-        }
+        const { actuators, amplitudes, durationsMs, frequencyHz: hz, count } = resistance.pulses;
+        for (let at = 0; at < count; at++)
+          send(codec.pulse(actuators[at], amplitudes[at], durationsMs[at], hz));
       }
       return asked(app, request, refusal);
     },

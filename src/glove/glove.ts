@@ -12,6 +12,7 @@ import type { Link } from '../link/link.js';
 import { createTimeSync } from '../link/time-sync.js';
 import { createAppRequests } from './app-requests.js';
 import { createGloveArming } from './arming.js';
+import { createBeat } from './beat.js';
 import { createChainInUse } from './chain-in-use.js';
 import { createGloveCounters } from './counters.js';
 import { createGloveForces } from './forces.js';
@@ -73,8 +74,6 @@ export interface LiveGlove extends Glove {
   close(): Promise<void>;
 }
 
-const BEAT_MS = 20;
-const MEASURE_US = 1_000_000;
 /** Samples that were read together take at most this long, plus sending the last: requests of apps wait no longer. */
 const BEHIND_US = 10_000;
 
@@ -134,14 +133,8 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const { guide, ...guided } = createGuidedGlove({
-    glove,
-    chain,
-    codec,
-    timeSync,
-    arming: () => arming,
-    wrist,
-  });
+  const guidedSources = { glove, chain, codec, timeSync, arming: () => arming, wrist };
+  const { guide, ...guided } = createGuidedGlove(guidedSources);
   const arming = createGloveArming({
     glove,
     forces,
@@ -168,13 +161,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
   };
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
+  const beat = createBeat(parts, lifecycle, troubles, staleMs);
 
   const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
   let arrivalUs = 0;
-  let cancelBeat = (): void => {};
   let healthVersion = -1;
-  let measuredUs = Number.NEGATIVE_INFINITY;
   let stopped = false;
   let replaced = false;
 
@@ -223,33 +215,6 @@ export function createGlove(options: GloveOptions): LiveGlove {
     healthVersion = sensing.health.version;
     log.verdicts(sensing, nowUs);
     troubles.verdicts(sensing, nowUs);
-    listeners.health();
-  }
-
-  function beat(): void {
-    cancelBeat = time.after(BEAT_MS, beat);
-    const nowUs = time.nowUs();
-    guide.notice(nowUs);
-    if (otherHand.look(nowUs)) listeners.health();
-    if (presence.beat(nowUs, frame.valid)) {
-      lifecycle.silent(`No samples for ${staleMs} ms: the glove or its cable is silent.`);
-    }
-    forces.step(nowUs);
-    forces.repeatRelease(nowUs);
-    log.flush(nowUs);
-    if (nowUs - measuredUs < MEASURE_US) return;
-    measuredUs = nowUs;
-    counters.measure(nowUs);
-    troubles.measure();
-    if (link.status.state === 'live' && !presence.introduced) notUnderstood(troubles.stranger(nowUs));
-    if (log.bursts()) listeners.health();
-  }
-
-  /** @param why undefined as long as it may still describe itself */
-  function notUnderstood(why: string | undefined): void {
-    if (why === undefined || why === frame.reason) return;
-    frame.reason = why;
-    log.notUnderstood(why);
     listeners.health();
   }
 
@@ -303,13 +268,13 @@ export function createGlove(options: GloveOptions): LiveGlove {
         pinged: presence.pinged,
         acted: lifecycle.act,
       });
-      beat();
+      beat.start();
     },
     refit: lifecycle.refit,
     async close() {
       stopped = true;
       lifecycle.end();
-      cancelBeat();
+      beat.stop();
       const heardOften = forces.shutdown();
       if (heardOften) await heardOften;
       await link.close();

@@ -1,10 +1,11 @@
 import type { HandSide } from '../../hand/joints.js';
-import { button, drawing, make, setAttribute, setText } from '../dom.js';
+import { button, make, setAttribute, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import { createRecords, type HandRecord, KEPT_S } from '../records.js';
 import type { TraceTable } from '../trace-table.js';
-import { createPlot, traceColour } from './plot.js';
+import { createPlot } from './plot.js';
 import { saveCsv, savePng } from './plot-files.js';
+import { createPlotLines } from './plot-lines.js';
 import {
   choicesOf,
   fullScale,
@@ -13,7 +14,6 @@ import {
   type Series,
   seriesOf,
   type Unit,
-  unitText,
   VIEW_NAME,
 } from './plot-views.js';
 import { createPlotWords } from './plot-words.js';
@@ -48,7 +48,6 @@ export function createPlotCard(live: Live): PlotCard {
   let frozen: TraceTable | undefined;
   let toFit = false;
   let series: Series[] = [];
-  const hidden = new Set<string>();
   let seen: { data: (number | null)[][]; shown: Series[] } = { data: [[]], shown: [] };
   let drawnMs = Number.NEGATIVE_INFINITY;
   let writtenMs = Number.NEGATIVE_INFINITY;
@@ -95,7 +94,7 @@ export function createPlotCard(live: Live): PlotCard {
   const all = button('Whole time', () => zoomTo(undefined));
   const title = () => `${side ? sideText(side) : ''}: ${VIEW_NAME[view].toLowerCase()}`;
   const fileName = () => `tautline-${side}-${view}`;
-  const lines = make('ul', { class: 'plot-lines', 'aria-label': 'Lines of the plot' });
+  const lines = createPlotLines(() => reline());
   const element = make(
     'article',
     { class: 'card plot-card' },
@@ -119,7 +118,7 @@ export function createPlotCard(live: Live): PlotCard {
       }),
     ),
     plot.element,
-    lines,
+    lines.element,
     words.element,
   );
 
@@ -164,41 +163,14 @@ export function createPlotCard(live: Live): PlotCard {
     if (of !== undefined) ofSelect.choose(of);
     viewSelect.choose(view);
     series = seriesOf(view, roles, of);
-    fillLines();
+    lines.fill(view, series);
     reline();
   }
-
-  function fillLines(): void {
-    lines.replaceChildren(
-      ...series.map((one) => {
-        const key = `${view} ${one.label}`;
-        if (!known.has(key)) {
-          known.add(key);
-          if (!one.usual) hidden.add(key);
-        }
-        const box = make('input', { type: 'checkbox', checked: !hidden.has(key) });
-        box.addEventListener('change', () => {
-          if (box.checked) hidden.delete(key);
-          else hidden.add(key);
-          reline();
-        });
-        const swatch = drawing('0 0 26 8', `<path d="M0 4H26" stroke-dasharray="${one.dash.join(' ')}"/>`);
-        swatch.style.color = `var(${traceColour(one.colour)})`;
-        return make(
-          'li',
-          {},
-          make('label', {}, box, swatch, one.label),
-          make('span', { class: 'value' }, '–'),
-        );
-      }),
-    );
-  }
-  const known = new Set<string>();
 
   /** The lines that are ticked, on their scales. */
   function reline(): void {
     const info = side && live.hands.get(side)?.info;
-    const shown = series.filter(({ label }) => !hidden.has(`${view} ${label}`));
+    const shown = lines.ticked();
     seen = { data: [[]], shown };
     const bothWays = shown.some(({ label }) => /splay|stick/i.test(label));
     const scales = new Map<Unit, [number, number] | undefined>();
@@ -260,12 +232,7 @@ export function createPlotCard(live: Live): PlotCard {
       if (nowMs - writtenMs < READABLE_MS) return;
       writtenMs = nowMs;
       const at = plot.at ?? seen.data[0].length - 1;
-      series.forEach((one, i) => {
-        const place = seen.shown.indexOf(one);
-        const value = place < 0 ? undefined : seen.data[place + 1]?.[at];
-        const text = lines.children[i]?.querySelector('.value');
-        if (text) setText(text, value === null || value === undefined ? '–' : unitText(value, one.unit));
-      });
+      lines.write((one) => seen.data[seen.shown.indexOf(one) + 1]?.[at], seen.shown);
       words.update(seen.shown, seen.data, at, [fromS, toS], frozen !== undefined);
     },
   };

@@ -5,7 +5,7 @@ import { arm } from '../arming.js';
 import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { createHoldButton } from '../hold-button.js';
-import { heedsStrength, holdsNothing, type Live, recordingOf } from '../live.js';
+import { heedsStrength, holdsNothing, type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
@@ -209,15 +209,8 @@ export function createTouchPart(
     const recording = recordingOf(hand);
     armButton.disabled = !live.connected || !present || recording !== undefined;
     setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held' && !holdsNothing(hand)));
-    if (!live.connected) setText(state, 'The service does not answer.');
-    else if (recording !== undefined)
-      setText(state, `Not felt: this is a replay of ${recording}, and no force is possible.`);
-    else if (!present) setText(state, `Not felt: the ${side} glove is not connected.`);
-    else if (!hand.armed) setText(state, refusal ?? 'Not felt: disarmed. Hold the button down to arm.');
-    else if (holdsNothing(hand)) setText(state, 'Not felt: every finger stays free. See why below.');
-    else if (hold?.state === 'held') setText(state, `Felt by the ${side} hand. Close it slowly.`);
-    // What was refused before the wearer armed is asked for again now.
-    else setText(state, (hold?.error?.code !== 'disarmed' && hold?.error?.message) || 'Asking the service…');
+    const here = { present, refusal, hold };
+    setText(state, live.connected ? feltText(hand, side, here) : 'The service does not answer.');
   }
 
   live.changed.on(sync);
@@ -236,4 +229,28 @@ export function createTouchPart(
       sync();
     },
   };
+}
+
+/** Whether the object is felt, and if not, why. */
+function feltText(
+  hand: LiveHand,
+  side: HandSide | undefined,
+  {
+    present,
+    refusal,
+    hold,
+  }: {
+    present: boolean;
+    refusal: string | undefined;
+    hold: Pick<Hold<object>, 'state' | 'error'> | undefined;
+  },
+): string {
+  const recording = recordingOf(hand);
+  if (recording !== undefined) return `Not felt: this is a replay of ${recording}, and no force is possible.`;
+  if (!present) return `Not felt: the ${side} glove is not connected.`;
+  if (!hand.armed) return refusal ?? 'Not felt: disarmed. Hold the button down to arm.';
+  if (holdsNothing(hand)) return 'Not felt: every finger stays free. See why below.';
+  if (hold?.state === 'held') return `Felt by the ${side} hand. Close it slowly.`;
+  // What was refused before the wearer armed is asked for again now.
+  return (hold?.error?.code !== 'disarmed' && hold?.error?.message) || 'Asking the service…';
 }
