@@ -253,7 +253,7 @@ describe.each([
 
     await page.getByRole('button', { name: 'Back to the glove' }).first().click();
     await strip.waitFor({ state: 'hidden' });
-    expect(await page.locator('.guide-start button:enabled').count()).toBe(2);
+    expect(await page.locator('.guide-start button:enabled').count()).toBe(3);
     expect(await page.locator('.shelf button:enabled').count()).toBe(1);
     expect(await page.isVisible('.guide-start .played')).toBe(false);
     await page.click('nav [data-part="touch"]');

@@ -41,7 +41,7 @@ describe('npm run release', () => {
     const { status, stdout, stderr } = release('minor', '--dry-run');
     expect({ status, stderr }).toEqual({ status: 0, stderr: '' });
     expect(stdout).toContain(
-      `${packageJson.version} -> ${version}: package.json, package-lock.json, CHANGELOG.md`,
+      `${packageJson.version} -> ${version}: package.json, package-lock.json, src/client/`,
     );
     expect(stdout).toMatch(new RegExp(`Packed: tautline-${version}\\.tgz, \\d\\.\\d MB`));
     expect(stdout).toContain(`tautline --version: ${version}\n  a hand of 26 joints on the stream\n`);

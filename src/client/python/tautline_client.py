@@ -383,12 +383,16 @@ class Hold:
             self._again.clear()
             try:
                 await self._client.ask({**self._request, "layer": self._layer, "ttlMs": _TTL_MS})
-                self.state, self.error = "held", None
+                state, error = "held", None
             except Refused as refused:
-                self.state, self.error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
+                state, error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
             except ConnectionError:
                 self.state = "released"
                 return
+            # Released meanwhile: a wait that ends as it is cancelled may swallow the cancellation (before Python 3.12).
+            if self.state == "released":
+                return
+            self.state, self.error = state, error
             try:
                 await asyncio.wait_for(self._again.wait(), _RENEW_S)
                 await asyncio.sleep(0.008)
