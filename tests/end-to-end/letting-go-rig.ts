@@ -174,8 +174,12 @@ export async function startRig(profile: readonly string[] = []): Promise<Rig> {
       const askedUs = typeof toldUs === 'number' ? toldUs : calledUs;
       while (changes.at(-1)?.event !== 'released' || performance.now() - changedMs < quietMs) {
         await wait(5);
-        if (monotonicUs() - askedUs > GIVE_UP_US)
-          throw new Error('fingers were not free after half a minute');
+        if (monotonicUs() - askedUs <= GIVE_UP_US) continue;
+        // The servos themselves say whether it is the hand that was held, or the event that was missed.
+        const how = (await allFree()) ? 'their release was not seen' : 'they are still held';
+        throw new Error(
+          `fingers were not free after half a minute: ${how}; seen: ${JSON.stringify(changes)}`,
+        );
       }
       watching = undefined;
       if (!(await allFree())) throw new Error(`one of ${FINGERS.length} fingers is held after the release`);
