@@ -177,7 +177,7 @@ export const ServerMessages = {
           minItems: JOINT_COUNT,
           maxItems: JOINT_COUNT,
           description:
-            '26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, of the moment `timeUs`: what filters are late is made up for, and they are within 10 % of central differences of the poses. The wrist counts as still.',
+            '26 × [vx, vy, vz, wx, wy, wz], m/s and rad/s, of the moment `timeUs`: what filters are late is made up for, and over a session they are within 10 % (root mean square) of central differences of the poses. In the world they contain the motion of the wrist; around the wrist it counts as still.',
         }),
       ),
       pressures: Type.Optional(

@@ -18,7 +18,7 @@ export interface Bending {
 }
 
 /**
- * @param values of every channel, and behind them of the fingers without a sensor of their flexion (stand-ins.ts)
+ * @param values of every channel, and behind them of the fingers without a sensor of their flexion (fallbacks.ts)
  * @param channelCount number of channels
  * @param natural how the hand moves as a whole; absent: joint by joint
  */

@@ -20,7 +20,7 @@ import { bendingValues, findSlots } from './slots.js';
 /**
  * Counts to degrees of freedom, one call a sample:
  *
- *   counts -> drift taken out -> look-up table (calibration) -> One Euro -> stand-ins over faults -> bending -> dofs
+ *   counts -> drift taken out -> look-up table (calibration) -> One Euro -> fallbacks over faults -> bending -> dofs
  *                                       ^ health: holds a reading that no hand can have made
  */
 
