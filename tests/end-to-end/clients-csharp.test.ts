@@ -4,10 +4,9 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { hostileService } from '../client/hostile-service.js';
 import { linesOf } from '../client/lines.js';
+import { holdsWithLateAnswers, outlivesHostileService } from '../client/loop-trials.js';
 import { compileCsharp } from '../client/mono.js';
-import { slowService } from '../client/slow-service.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -116,24 +115,10 @@ describe('the C# client', () => {
     await game.says('hold Refused badMessage /effort');
   });
 
-  it('knows that it holds, also where every answer comes late', async () => {
-    const slow = await slowService(150);
-    const game = loop(slow.url);
-    game.tell('stop 0.3');
-    await game.says('hold Held');
-    slow.close();
-  });
+  it('knows that it holds, also where every answer comes late', () =>
+    holdsWithLateAnswers(loop, (game) => game.says('hold Held')));
 
-  it('outlives a service that sends what no service sends', async () => {
-    const hostile = await hostileService();
-    const game = loop(hostile.url);
-    game.tell('stop 0.3');
-    await expect.poll(hostile.met, { timeout: 20_000 }).toBeGreaterThan(8);
-    expect(game.process.exitCode).toBeNull();
-    game.tell('end');
-    expect(await new Promise((resolve) => game.process.on('close', resolve))).toBe(0);
-    hostile.close();
-  });
+  it('outlives a service that sends what no service sends', () => outlivesHostileService(loop));
 
   it('comes back after the service, and waits for the wearer again', async () => {
     const { port } = service;
