@@ -12,6 +12,7 @@ import { nowUs } from '../../src/clock.js';
 import { JOINT_NAMES } from '../../src/hand/joints.js';
 import { serve, TRUSTED_TOKEN } from '../stream/app.js';
 import { FakeGlove } from '../stream/fake-glove.js';
+import { slowService } from './slow-service.js';
 
 const open: { close(): unknown }[] = [];
 afterEach(async () => {
@@ -399,6 +400,23 @@ describe('what the app holds', () => {
     await vi.waitUntil(() => hold.state === 'held', { timeout: 5000 });
     hold.release();
     expect(listeners.size).toBe(0);
+  });
+
+  it('is held also where every answer comes later than the next renewal', async () => {
+    const slow = await slowService(150);
+    const client = connect({ url: slow.url });
+    open.push(slow, { close: () => client.close() });
+    await client.ready();
+    const hold = client.hold(held());
+    await vi.waitUntil(() => hold.state === 'held', { timeout: 5000 });
+    // What the service says of requests from before a pause is about those.
+    slow.disarm();
+    await vi.waitUntil(() => hold.state === 'paused', { timeout: 5000 });
+    const states = new Set<string>();
+    const watched = performance.now() + 400;
+    await vi.waitUntil(() => states.add(hold.state) && performance.now() > watched, { interval: 5 });
+    expect([...states]).toEqual(['paused']);
+    expect(hold.error!.code).toBe('disarmed');
   });
 
   it('ends for good when the service will never take it', async () => {
