@@ -14,6 +14,7 @@ const WORKING = endToEnd(
   'clients',
   'clients-cpp',
   'clients-csharp',
+  'clients-grab',
   'clients-python',
   'document-commands',
   'documents',

@@ -19,6 +19,8 @@ export type HoldState = 'asking' | 'held' | 'paused' | 'refused' | 'released';
 /** Something that the app wants felt until it releases it. */
 export interface Hold<Changes> {
   readonly hand: HandSide;
+  /** Its layer at the service, as `gestures.touches` names it. */
+  readonly layer: string;
   readonly state: HoldState;
   /** Why it is paused or refused. */
   readonly error: ClientError | undefined;

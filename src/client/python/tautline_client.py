@@ -357,7 +357,8 @@ class Hold:
     def __init__(self, client: AsyncClient, request: Request, layer: str) -> None:
         self._client = client
         self._request = request
-        self._layer = layer
+        #: its layer at the service, as `gestures.touches` names it
+        self.layer = layer
         self._again = asyncio.Event()
         #: asking, held, paused (resumed by itself), refused or released
         self.state = "asking"
@@ -371,18 +372,34 @@ class Hold:
         self._again.set()
 
     async def release(self) -> None:
-        """Frees the fingers."""
-        ended = self.state in ("refused", "released")
+        """Frees the fingers, and returns once they are."""
+        if self._ended():
+            await self._client.ask(self._free)
+
+    def end(self) -> None:
+        """Frees the fingers without waiting for the answer."""
+        if self._ended():
+            try:
+                self._client.send(self._free)
+            except ConnectionError:
+                pass  # the service has freed them already
+
+    @property
+    def _free(self) -> Request:
+        return {"type": "release", "hand": self._request["hand"], "layer": self.layer}
+
+    def _ended(self) -> bool:
+        """Whether there was something to end."""
+        was = self.state
         self.state = "released"
         self._task.cancel()
-        if not ended:
-            await self._client.ask({"type": "release", "hand": self._request["hand"], "layer": self._layer})
+        return was not in ("refused", "released")
 
     async def _renew(self) -> None:
         while self.state not in ("refused", "released"):
             self._again.clear()
             try:
-                await self._client.ask({**self._request, "layer": self._layer, "ttlMs": _TTL_MS})
+                await self._client.ask({**self._request, "layer": self.layer, "ttlMs": _TTL_MS})
                 state, error = "held", None
             except Refused as refused:
                 state, error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
