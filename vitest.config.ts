@@ -15,6 +15,7 @@ const WORKING = endToEnd(
   'clients-cpp',
   'clients-csharp',
   'clients-grab',
+  'clients-packages',
   'clients-python',
   'document-commands',
   'documents',

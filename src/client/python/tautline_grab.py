@@ -143,7 +143,7 @@ class Grab:
         self._request = {"type": "touch", "hand": hand, "shape": shape, **feel}
         self._hand = hand
         self._wanted = effort
-        self._armed = any(one["hand"] == hand and one["armed"] for one in _hands(client))
+        self._armed = _armed(client, hand)
         self._carried = False
         self._fingers = 0
         self._hold: Optional[Hold] = None
@@ -171,18 +171,21 @@ class Grab:
 
     def take(self, message: Message) -> None:
         """Every message that is no pose."""
-        if not isinstance(message, dict) or message.get("hand") != self._hand:
-            if isinstance(message, dict) and message["type"] == "welcome":
-                self._armed = any(one["hand"] == self._hand and one["armed"] for one in _hands(self._client))
+        if not isinstance(message, dict):
             return
-        if message["type"] == "resistance":
+        if message["type"] == "welcome":
+            self._armed = _armed(self._client, self._hand)
+        elif message.get("hand") != self._hand:
+            return
+        elif message["type"] == "resistance":
             self._armed = message["armed"]
         elif message["type"] == "gestures":
             mine = self._hold.layer if self._hold else None
-            by = self._client.welcome["app"] if isinstance(self._client.welcome, dict) else None
-            touch = next((t for t in message["touches"] if t.get("layer") == mine and t["by"] == by), None)
-            self._carried = touch is not None and touch["carried"]
-            self._fingers = len(touch["fingers"]) if touch else 0
+            by = _welcome(self._client).get("app")
+            touch = next((t for t in message["touches"] if t.get("layer") == mine and t.get("by") == by), {})
+            self._carried = touch.get("carried") is True
+            fingers = touch.get("fingers")
+            self._fingers = len(fingers) if isinstance(fingers, list) else 0
 
     def update(self, thing: MutableSequence[float], pose: Optional[Pose], now_ms: Optional[float] = None) -> Optional[str]:
         """
@@ -256,8 +259,12 @@ def reach_of(shape: Dict[str, Any]) -> float:
     return math.inf
 
 
-def _hands(client: AsyncClient) -> List[Dict[str, Any]]:
-    return client.welcome["hands"] if isinstance(client.welcome, dict) else []
+def _welcome(client: AsyncClient) -> Dict[str, Any]:
+    return client.welcome if isinstance(client.welcome, dict) else {}
+
+
+def _armed(client: AsyncClient, hand: str) -> bool:
+    return any(one.get("hand") == hand and one.get("armed") is True for one in _welcome(client).get("hands", []))
 
 
 def _same(a: Optional[Dict[str, Any]], b: Dict[str, Any]) -> bool:
