@@ -1,17 +1,20 @@
 import { once } from 'node:events';
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { WebSocket, WebSocketServer } from 'ws';
+import { messageOf } from '../../src/client/checked.js';
 import {
   type Client,
   ClientError,
   type ConnectOptions,
   connect,
+  Grab,
   type HandPose,
 } from '../../src/client/index.js';
 import { nowUs } from '../../src/clock.js';
 import { JOINT_NAMES } from '../../src/hand/joints.js';
 import { serve, TRUSTED_TOKEN } from '../stream/app.js';
 import { FakeGlove } from '../stream/fake-glove.js';
+import { hostileService } from './hostile-service.js';
 import { slowService } from './slow-service.js';
 
 const open: { close(): unknown }[] = [];
@@ -280,6 +283,41 @@ describe('when the service goes away', () => {
     await expect(client.arm()).rejects.toBeInstanceOf(ClientError);
   });
 });
+
+it('outlives a service that sends what no service sends, and says so', async () => {
+  const hostile = await hostileService();
+  const client = connect({ url: hostile.url });
+  open.push(hostile, { close: () => client.close() });
+  const codes = new Set<string>();
+  client.on('error', ({ code }) => codes.add(code));
+  for (const type of ['joints', 'inputs', 'gestures', 'gesture', 'resistance', 'health'] as const)
+    client.on(type, () => {});
+  client.hold({ hand: 'right', shape: { kind: 'sphere', radius: 0.03 } });
+  const grab = new Grab(client, { hand: 'right', shape: { kind: 'sphere', radius: 0.03 } });
+  // What is thrown past the app fails the test.
+  await vi.waitUntil(
+    () => {
+      grab.update([0, 0, 0, 0, 0, 0, 1]);
+      return hostile.met() > 12;
+    },
+    { timeout: 20_000, interval: 5 },
+  );
+  expect(codes).toContain('badAnswer');
+}, 30_000);
+
+it.each([
+  'null',
+  '[]',
+  '7',
+  '{}',
+  '{"type":"welcome"}',
+  '{"type":"welcome","hands":[null]}',
+  '{"type":"joints","hand":"right"}',
+  '{"type":"joints","hand":"right","poses":[null]}',
+  '{"type":"resistance","hand":"right","armed":true}',
+  '{"type":"gestures","hand":"right","states":{},"touches":[]}',
+  '{"type":"error"}',
+])('%s is no message', (text) => expect(messageOf(text)).toBeUndefined());
 
 describe('errors', () => {
   it("carry the service's code and where in the request it is", async () => {
