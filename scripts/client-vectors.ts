@@ -84,11 +84,15 @@ function records() {
     },
   }));
   const whole = bytesOf(GOOD[3][1]);
-  const changed = (at: number, value: number) => {
+  const setting = (set: (bytes: Buffer) => void) => {
     const bytes = Buffer.from(whole);
-    bytes[at] = value;
+    set(bytes);
     return bytes;
   };
+  const changed = (at: number, value: number) =>
+    setting((bytes) => {
+      bytes[at] = value;
+    });
   const damaged: [string, Buffer][] = [
     ['nothing', Buffer.alloc(0)],
     ['a head alone', whole.subarray(0, 20)],
@@ -99,6 +103,13 @@ function records() {
     ['another number of joints', changed(3, 25)],
     ['a flag for what is not there', changed(2, 0)],
     ['a reason beyond the end', changed(19, 1)],
+    ['a position that is no number', setting((bytes) => bytes.writeFloatLE(Number.NaN, 20))],
+    ['an infinite velocity', setting((bytes) => bytes.writeFloatLE(Number.NEGATIVE_INFINITY, 852 + 8))],
+    [
+      'an infinite pressure',
+      setting((bytes) => bytes.writeFloatLE(Number.POSITIVE_INFINITY, 852 + 624 + 16)),
+    ],
+    ['a time that is no number', setting((bytes) => bytes.writeDoubleLE(Number.NaN, 8))],
   ];
   return [...good, ...damaged.map(([name, bytes]) => ({ name, hex: bytes.toString('hex'), pose: null }))];
 }

@@ -123,6 +123,9 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
   if (!hand || view.getUint8(3) !== JOINT_COUNT || view.byteLength !== reasonOffset + reasonBytes) {
     throw new RangeError(`damaged joints record: ${view.byteLength} bytes`);
   }
+  if (!Number.isFinite(view.getFloat64(8, true)) || !areFinite(view, POSES_OFFSET, reasonOffset)) {
+    throw new RangeError('damaged joints record: a number is not finite');
+  }
   const record = into ?? emptyRecord();
   record.hand = hand;
   record.seq = view.getUint32(4, true);
@@ -166,6 +169,12 @@ function emptyRecord(): JointsRecord {
     velocities: undefined,
     pressures: undefined,
   };
+}
+
+/** A float whose exponent is all ones is no number. */
+function areFinite(view: DataView, from: number, to: number): boolean {
+  for (let at = from; at < to; at += 4) if ((view.getUint16(at + 2, true) & 0x7f80) === 0x7f80) return false;
+  return true;
 }
 
 function readFloats(view: DataView, offset: number, into: Float32Array): void {

@@ -36,6 +36,7 @@ import copy
 import hashlib
 import json
 import logging
+import math
 import os
 import random
 import socket
@@ -113,6 +114,9 @@ class Pose:
         if flags & 8:
             self.pressures = _PRESSURES.unpack_from(record, end)
             end += _PRESSURES.size
+        numbers = (self.time_us, *self.poses, *(self.velocities or ()), *(self.pressures or ()))
+        if not math.isfinite(sum(numbers)):
+            raise ValueError("damaged joints record: a number is not finite")
         self.reason: Optional[str] = record[end:].decode(errors="replace") if reason else None
 
     def position(self, joint: str) -> Tuple[float, ...]:
