@@ -19,6 +19,7 @@ const WORKING = endToEnd(
   'clients-python',
   'document-commands',
   'documents',
+  'guides',
   'package',
   'page',
   'page-bench',

@@ -12,7 +12,7 @@ import { Pings } from './pings.js';
 import { HandPose, poseFromBytes, poseFromMessage } from './pose.js';
 import { predict } from './prediction.js';
 import { createServiceClock } from './service-clock.js';
-import { DEFAULT_URL, streamUrl } from './socket.js';
+import { streamUrl, usualToken, usualUrl } from './socket.js';
 import { whenArmed } from './when-armed.js';
 
 /**
@@ -42,7 +42,8 @@ export class Client {
   #subscribing = false;
 
   constructor(private readonly options: ConnectOptions) {
-    const { url = DEFAULT_URL, token, encoding = 'binary', signal, WebSocket } = options;
+    const { encoding = 'binary', signal, WebSocket } = options;
+    const { url = usualUrl(), token = options.url ? undefined : usualToken() } = options;
     this.#connection = new Connection(
       streamUrl(url, token),
       encoding,

@@ -5,7 +5,7 @@
 As a module, waiting for one message after the other:
 
     from tautline_client import Client, Pose
-    with Client("ws://127.0.0.1:7117/stream") as client:
+    with Client() as client:
         client.ask({"type": "subscribe", "streams": ["joints"]})
         for message in client:
             if isinstance(message, Pose):
@@ -14,7 +14,7 @@ As a module, waiting for one message after the other:
 With asyncio, where a slow program gets the newest pose, what is held is renewed, and a lost connection is made again:
 
     from tautline_client import AsyncClient
-    async with AsyncClient("ws://127.0.0.1:7117/stream", reconnect=True) as client:
+    async with AsyncClient(reconnect=True) as client:
         await client.ask({"type": "subscribe", "streams": ["joints"]})
         async for message in client:
             ...
@@ -166,7 +166,11 @@ Request = Dict[str, Any]
 class _Protocol:
     """WebSocket, RFC 6455, without a socket: bytes go in, messages come out."""
 
-    def __init__(self, url: str, token: Optional[str]) -> None:
+    def __init__(self, url: Optional[str], token: Optional[str]) -> None:
+        if url is None:
+            url = os.environ.get("TAUTLINE_STREAM")
+            token = token or (os.environ.get("TAUTLINE_TOKEN") if url else None)
+            url = url or "ws://127.0.0.1:7117/stream"
         parts = urlsplit(url)
         if parts.scheme not in ("ws", "wss") or not parts.hostname:
             raise ValueError(f"the address of the service is ws://HOST:PORT/stream, not {url!r}")
@@ -290,9 +294,12 @@ def _how_to_arm(welcome: Optional[Message], hand: str) -> str:
 
 
 class Client:
-    """One connection. Iterating gives what the service sends: `Pose` objects and messages as dicts."""
+    """
+    One connection. Iterating gives what the service sends: `Pose` objects and messages as dicts. Without `url`: to where
+    the variable TAUTLINE_STREAM says (with its token in TAUTLINE_TOKEN), or to the usual place.
+    """
 
-    def __init__(self, url: str = "ws://127.0.0.1:7117/stream", token: Optional[str] = None, timeout: float = 10.0) -> None:
+    def __init__(self, url: Optional[str] = None, token: Optional[str] = None, timeout: float = 10.0) -> None:
         self._protocol = _Protocol(url, token)
         self._socket = socket.create_connection((self._protocol.host, self._protocol.port), timeout)
         try:
@@ -472,7 +479,7 @@ class AsyncClient:
 
     def __init__(
         self,
-        url: str = "ws://127.0.0.1:7117/stream",
+        url: Optional[str] = None,
         token: Optional[str] = None,
         timeout: float = 10.0,
         reconnect: bool = False,
@@ -709,7 +716,7 @@ class AsyncClient:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Prints the index finger tip of each pose.")
-    parser.add_argument("--url", default="ws://127.0.0.1:7117/stream")
+    parser.add_argument("--url")
     parser.add_argument("--token")
     parser.add_argument("--poses", type=int, default=0, help="end after so many; 0: never")
     options = parser.parse_args()

@@ -2,7 +2,7 @@
 
     from tautline_client import AsyncClient, Pose
     from tautline_grab import Grab
-    async with AsyncClient("ws://127.0.0.1:7117/stream") as client:
+    async with AsyncClient(reconnect=True) as client:
         await client.ask({"type": "subscribe", "streams": ["joints", "gestures", "resistance"], "velocities": True})
         grab = Grab(client, "right", {"kind": "sphere", "radius": 0.035})
         ball = [0, -0.05, -0.08, 0, 0, 0, 1]            # where it is, in the space of the hand's poses

@@ -40,7 +40,7 @@ namespace Tautline
         {
             this.options = options ?? new ClientOptions();
             Axes = this.options.Axes ?? Axes.OpenXR;
-            address = new SocketAddress(this.options.Url, this.options.Token);
+            address = SocketAddress.Of(this.options);
             if (this.options.App != null && (this.options.App == "" || this.options.App.Length > 40))
                 throw new ArgumentException("The name of the app has 1 to 40 characters.");
             socket = new WebSocket(address);
