@@ -26,6 +26,11 @@ export interface ConnectOptions {
   predictMs?: number;
   /** `binary` when absent: smaller, and cheaper to read. */
   encoding?: Encoding;
+  /**
+   * Write each pose into the one before, so that nothing is allocated for it: for pages and loops that must never wait for
+   * the garbage collector. A pose that you keep then changes. Of the binary encoding alone.
+   */
+  reusePoses?: boolean;
   /** Joints, and everything that has listeners, when absent. */
   streams?: StreamName[];
   /** Needed when the service is open to other machines. */

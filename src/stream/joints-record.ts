@@ -102,10 +102,19 @@ const utf8 = new TextDecoder();
 
 /**
  * Decodes one binary message.
- * @param into a record from an earlier call to fill again; nothing is allocated then
- * @throws RangeError if the bytes are not such a record
+ * @param into a record from an earlier call to fill again, or what gives one for a hand; nothing is allocated then but a view
+ *   of the bytes
+ * @throws RangeError if the bytes are not such a record; nothing is changed then
  */
-export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecord): JointsRecord {
+export function decodeJoints<R extends JointsRecord = JointsRecord>(
+  bytes: ArrayBuffer | Uint8Array,
+  into: R | ((hand: HandSide) => R),
+): R;
+export function decodeJoints(bytes: ArrayBuffer | Uint8Array): JointsRecord;
+export function decodeJoints(
+  bytes: ArrayBuffer | Uint8Array,
+  into?: JointsRecord | ((hand: HandSide) => JointsRecord),
+): JointsRecord {
   const view =
     bytes instanceof Uint8Array
       ? new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
@@ -126,7 +135,7 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
   if (!Number.isFinite(view.getFloat64(8, true)) || !areFinite(view, POSES_OFFSET, reasonOffset)) {
     throw new RangeError('damaged joints record: a number is not finite');
   }
-  const record = into ?? emptyRecord();
+  const record = typeof into === 'function' ? into(hand) : (into ?? emptyRecord());
   record.hand = hand;
   record.seq = view.getUint32(4, true);
   record.timeUs = view.getFloat64(8, true);

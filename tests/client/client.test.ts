@@ -284,6 +284,25 @@ describe('when the service goes away', () => {
   });
 });
 
+it('writes each pose into the one before, if asked to', async () => {
+  const { client, glove } = await start(undefined, { reusePoses: true });
+  const first = await firstPose(client, glove);
+  const { seq } = first;
+  await vi.waitUntil(
+    () => {
+      glove.sample(nowUs());
+      return client.pose('right')!.seq !== seq;
+    },
+    { interval: 5, timeout: 5000 },
+  );
+  expect(client.pose('right')).toBe(first);
+  const ours = await start([glove]);
+  const before = await firstPose(ours.client, glove);
+  const after = next(ours.client, 'joints', (pose) => pose !== before);
+  glove.sample(nowUs());
+  expect((await after).seq).not.toBe(before.seq);
+});
+
 it('outlives a service that sends what no service sends, and says so', async () => {
   const hostile = await hostileService();
   const client = connect({ url: hostile.url });

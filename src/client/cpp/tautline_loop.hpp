@@ -45,14 +45,21 @@ struct LoopContact {
 /// asking: no answer yet. held: in force. paused: resumed by itself when the reason is gone. refused: never accepted.
 enum class HoldState { kNone, kAsking, kHeld, kPaused, kRefused };
 
+/// What is subscribed.
+struct LoopOptions {
+  int rate_hz = 0;        ///< poses a second at most; 0: every sample
+  bool surface = false;   ///< show fingers that touch resting on the surface, and give pressures
+  int predict_ms = 0;     ///< how far the service predicts ahead, 0..50
+};
+
 class Loop {
  public:
   enum class State { kConnecting, kOpen, kWaiting };
 
   /// Where the service says it is, or at the usual address.
   /// @param app a name for people. @param url ws://ADDRESS:PORT/stream, numeric; empty: found
-  explicit Loop(std::string_view app = {}, std::string_view url = {}, std::string_view token = {})
-      : app_(app), url_(url), token_(token) {}
+  explicit Loop(std::string_view app = {}, std::string_view url = {}, std::string_view token = {}, LoopOptions options = {})
+      : app_(app), url_(url), token_(token), options_(options) {}
   ~Loop() { socket_.close(); }
   Loop(const Loop&) = delete;
   Loop& operator=(const Loop&) = delete;
@@ -143,6 +150,7 @@ class Loop {
   link::Endpoint endpoint_;
   State state_ = State::kWaiting;
   std::string app_, url_, token_, reason_ = "poll() has not been called.", refusal_, out_, id_;
+  LoopOptions options_;
   LoopHand hands_[2];
   std::vector<Held> holds_;
   std::uint64_t last_id_ = 0, layers_ = 0;
@@ -306,6 +314,10 @@ class Loop {
     attempts_ = 0;
     heard_ms_ = ping_ms_ = now_ms();
     out_ = R"({"type":"subscribe","velocities":true,"streams":["joints","resistance","gestures"])";
+    char number[40];
+    if (options_.rate_hz > 0) std::snprintf(number, sizeof number, ",\"rateHz\":%d", options_.rate_hz), out_ += number;
+    if (options_.predict_ms > 0) std::snprintf(number, sizeof number, ",\"predictMs\":%d", options_.predict_ms), out_ += number;
+    if (options_.surface) out_ += ",\"surface\":true";
     if (!app_.empty()) out_ += ",\"app\":" + link::json::quote(app_);
     socket_.send(out_ += '}');
   }
