@@ -205,6 +205,7 @@ class Client {
       if (opcode == 9) frame(10, payload);
       if (opcode > 2) continue;
       if (opcode != 0) kind = opcode;
+      if (whole.size() + payload.size() > kLargest) throw std::runtime_error("a frame that no service sends");
       whole += payload;
       if ((head[0] & 0x80) == 0) continue;
       message.is_pose = kind == 2;
@@ -253,7 +254,10 @@ class Client {
           "\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Protocol: tautline.binary.v1\r\n" +
           (token.empty() ? "" : "Authorization: Bearer " + token + "\r\n") + "\r\n");
     std::size_t end;
-    while ((end = buffer_.find("\r\n\r\n")) == std::string::npos) receive();
+    while ((end = buffer_.find("\r\n\r\n")) == std::string::npos) {
+      if (buffer_.size() > 16384) throw std::runtime_error("this is not a WebSocket service");
+      receive();
+    }
     const std::string status = buffer_.substr(0, buffer_.find("\r\n"));
     if (status.find(" 101") == std::string::npos) throw std::runtime_error("the service refused: " + status);
     buffer_.erase(0, end + 4);

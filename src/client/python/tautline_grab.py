@@ -80,7 +80,7 @@ class GrabCore:
             self._must_open = False
         if self.state == "held":
             return self._follow(now_ms, palm, velocities, carried, fingers)
-        self.object[:] = thing
+        self.object[:] = map(float, thing)
         least = min(math.dist(poses[at:at + 3], thing[:3]) for at in range(0, len(poses), 8)) - self.reach
         self.state = "near" if least < (AWAY_M if self.state == "near" else NEAR_M) else "away"
         if self.state == "away" or not carried or self._must_open:
@@ -99,7 +99,7 @@ class GrabCore:
     def _lose(self, thing: Sequence[float]) -> Optional[str]:
         held = self.state == "held"
         if not held:  # what is dropped stays where it was last
-            self.object[:] = thing
+            self.object[:] = map(float, thing)
         self.state = "away"
         self.velocity[:] = self.angular_velocity[:] = [0, 0, 0]
         return "letGo" if held else None
