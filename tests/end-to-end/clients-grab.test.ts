@@ -6,6 +6,7 @@ import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { FINGERS } from '../../src/hand/joints.js';
 import { linesOf } from '../client/lines.js';
 import { compileCsharp } from '../client/mono.js';
+import { type Asked, stagedService } from '../client/staged-service.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -51,9 +52,9 @@ const PROGRAMS: Record<string, () => [string, ...string[]]> = {
 };
 
 describe.each(Object.keys(PROGRAMS))('a ball in %s', (language) => {
-  const start = () => {
+  const start = (url = `ws://127.0.0.1:${service.port}/stream`) => {
     const [command, ...before] = PROGRAMS[language]();
-    const child = spawn(command, [...before, `ws://127.0.0.1:${service.port}/stream`], {
+    const child = spawn(command, [...before, url], {
       stdio: ['pipe', 'pipe', 'inherit'],
       env: { ...process.env, PYTHONPATH: 'src/client/python' },
     });
@@ -96,6 +97,71 @@ describe.each(Object.keys(PROGRAMS))('a ball in %s', (language) => {
       expect(noisy / all).toBeLessThan(0.02);
     }
   }, 120_000);
+
+  it("is touched where it is: in the hand's space, in the palm while held, without force until armed, and no more once far", async () => {
+    const staged = await stagedService();
+    const { said, says } = start(staged.url);
+    const inHand = (request: Asked) => request.type === 'touch' && (request.space ?? 'wrist') === 'wrist';
+    const inPalm = (request: Asked) => request.type === 'touch' && request.space === 'palm';
+    const first = await staged.asks(inHand, 'a touch in the space of the hand');
+    expect(first).toMatchObject({
+      hand: 'right',
+      shape: { kind: 'sphere', radius: 0.035 },
+      effort: 0,
+      ttlMs: 250,
+    });
+    const close = (got: number[], wanted: number[]) =>
+      got.forEach((value, i) => {
+        expect(value).toBeCloseTo(wanted[i], 4);
+      });
+    close(first.position!, [0, -0.055, -0.09]);
+    close(first.orientation!, [0, 0, 0, 1]);
+
+    // Another app's, another thing's, and one that is not carried.
+    const mine = { by: 'app7', layer: first.layer!, fingers: ['thumb', 'index'], carried: true };
+    staged.touches([
+      { ...mine, by: 'app8' },
+      { ...mine, layer: 'elsewhere' },
+    ]);
+    staged.touches([{ ...mine, carried: false }]);
+    await staged.asks(inHand, 'a renewal');
+    expect(said.at(-1)).toBe('near');
+    staged.touches([{ by: 'app8', fingers: [], carried: false }, mine]);
+    const held = await staged.asks(inPalm, 'a touch in the palm');
+    expect(held).toMatchObject({ layer: first.layer, effort: 0, shape: first.shape });
+    close(held.position!, [0, -0.055, -0.03]);
+
+    staged.arm(true);
+    const felt = await staged.asks(
+      (request) => inPalm(request) && request.effort !== 0,
+      'a touch with force',
+    );
+    // 1 is what the service takes when nothing is said.
+    expect(felt.effort ?? 1).toBe(1);
+    // A quarter turn about y, and elsewhere; with the hand, and in the palm where it was.
+    const half = Math.SQRT1_2;
+    Object.assign(staged.hand, { palm: [0.2, 0.1, -0.06, 0, half, 0, half], speed: [0.5, 0, 0, 0, 0, 2] });
+    await new Promise((resolve) => setTimeout(resolve, 100));
+    close((await staged.asks(inPalm, 'a renewal in the palm')).position!, [0, -0.055, -0.03]);
+    staged.touches([]);
+    const free = await staged.asks(inHand, 'a touch where it was let go');
+    expect(free.layer).toBe(first.layer);
+    close(free.position!, [0.2 - 0.03, 0.1 - 0.055, -0.06]);
+    await says(/^letGo /);
+    // v + w x r, with r from the palm to the ball: (-0.03, -0.055, 0).
+    const velocity = said
+      .find((line) => line.startsWith('letGo'))!
+      .split(' ')
+      .slice(1)
+      .map(Number);
+    close(velocity, [0.5 + 2 * 0.055, 2 * -0.03, 0]);
+
+    staged.hand.palm = [2, 0, 0, 0, 0, 0, 1];
+    const gone = await staged.asks(({ type }) => type === 'release', 'its end');
+    expect(gone.layer).toBe(first.layer);
+    await says(/^away$/);
+    staged.close();
+  }, 60_000);
 
   it('falls when the service goes', async () => {
     const { port } = service;
