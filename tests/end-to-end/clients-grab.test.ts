@@ -123,6 +123,7 @@ describe.each(Object.keys(PROGRAMS))('a ball in %s', (language) => {
       { ...mine, by: 'app8' },
       { ...mine, layer: 'elsewhere' },
     ]);
+    await new Promise((resolve) => setTimeout(resolve, 100));
     staged.touches([{ ...mine, carried: false }]);
     await staged.asks(inHand, 'a renewal');
     expect(said.at(-1)).toBe('near');
