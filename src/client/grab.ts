@@ -15,7 +15,7 @@ export type GrabOptions = Pick<
 export type WritablePose = Float64Array | Float32Array | number[];
 export type { GrabEvent, GrabState };
 
-/** Moved by less than this, a thing is where it was, m and parts of a turn. */
+/** Changed by less than this, a thing is as it was: m, parts of a turn, m/s, rad/s. */
 const STILL = 1e-5;
 
 /**
@@ -41,7 +41,10 @@ export class Grab {
   #hold: Hold<Partial<HoldRequest>> | undefined;
   #space: HoldRequest['space'];
   #effort = 0;
-  readonly #sent = new Float64Array(7);
+  /** Pose, then linear and angular velocity. */
+  readonly #sent = new Float64Array(13);
+  readonly #asks = new Float64Array(13);
+  #moves = false;
 
   constructor(client: Client, options: GrabOptions) {
     this.#client = client;
@@ -97,6 +100,19 @@ export class Grab {
     return event;
   }
 
+  /**
+   * How the thing moves while it is not held, m/s and rad/s in the space of its pose: felt where it is rather than where it
+   * was said to be last. For things that fly; to be called whenever that changes.
+   */
+  setVelocity(
+    linear: readonly [number, number, number],
+    angular: readonly [number, number, number] = [0, 0, 0],
+  ): void {
+    this.#moves = true;
+    this.#asks.set(linear, 7);
+    this.#asks.set(angular, 10);
+  }
+
   /** Lets go for the app's own reasons; the hand has to open before it takes the thing again. */
   drop(): void {
     this.#core.drop();
@@ -122,20 +138,26 @@ export class Grab {
       if (this.#hold) this.#release();
       return;
     }
-    const at = state === 'held' ? inPalm : object;
-    const space = state === 'held' ? 'palm' : spaceOfHand;
+    const held = state === 'held';
+    const space = held ? 'palm' : spaceOfHand;
     // Without force it is taken also while the glove is disarmed, for the contacts that it gives.
     const effort = this.#client.isArmed(this.hand) ? (this.#options.effort ?? 1) : 0;
-    const same = space === this.#space && effort === this.#effort && !moved(at, this.#sent);
+    const asks = this.#asks;
+    asks.set(held ? inPalm : object);
+    // In the hand it rests.
+    if (held) asks.fill(0, 7);
+    const same = space === this.#space && effort === this.#effort && !moved(asks, this.#sent);
     if (this.#hold && same) return;
     this.#space = space;
     this.#effort = effort;
-    this.#sent.set(at);
+    this.#sent.set(asks);
+    const three = (from: number): [number, number, number] => [asks[from], asks[from + 1], asks[from + 2]];
     const changes = {
       space,
       effort,
-      position: [at[0], at[1], at[2]] as [number, number, number],
-      orientation: [at[3], at[4], at[5], at[6]] as [number, number, number, number],
+      position: three(0),
+      orientation: [asks[3], asks[4], asks[5], asks[6]] as [number, number, number, number],
+      ...(this.#moves ? { linearVelocity: three(7), angularVelocity: three(10) } : {}),
     };
     if (this.#hold) this.#hold.move(changes);
     else this.#hold = this.#client.hold({ ...this.#options, ...changes });
@@ -143,7 +165,7 @@ export class Grab {
 }
 
 function moved(a: Float64Array, b: Float64Array): boolean {
-  for (let i = 0; i < 7; i++) if (!(Math.abs(a[i] - b[i]) <= STILL)) return true;
+  for (let i = 0; i < a.length; i++) if (!(Math.abs(a[i] - b[i]) <= STILL)) return true;
   return false;
 }
 

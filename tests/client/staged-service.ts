@@ -15,6 +15,8 @@ export interface Asked {
   shape?: object;
   position?: number[];
   orientation?: number[];
+  linearVelocity?: number[];
+  angularVelocity?: number[];
 }
 
 /**

@@ -52,9 +52,9 @@ const PROGRAMS: Record<string, () => [string, ...string[]]> = {
 };
 
 describe.each(Object.keys(PROGRAMS))('a ball in %s', (language) => {
-  const start = (url = `ws://127.0.0.1:${service.port}/stream`) => {
+  const start = (url = `ws://127.0.0.1:${service.port}/stream`, ...more: string[]) => {
     const [command, ...before] = PROGRAMS[language]();
-    const child = spawn(command, [...before, url], {
+    const child = spawn(command, [...before, url, ...more], {
       stdio: ['pipe', 'pipe', 'inherit'],
       env: { ...process.env, PYTHONPATH: 'src/client/python' },
     });
@@ -161,6 +161,21 @@ describe.each(Object.keys(PROGRAMS))('a ball in %s', (language) => {
     const gone = await staged.asks(({ type }) => type === 'release', 'its end');
     expect(gone.layer).toBe(first.layer);
     await says(/^away$/);
+    staged.close();
+  }, 60_000);
+
+  it('is felt where it flies, and rests in the hand', async () => {
+    const staged = await stagedService();
+    start(staged.url, 'moving');
+    const flying = await staged.asks(({ type }) => type === 'touch', 'a touch');
+    expect(flying.linearVelocity).toEqual([0.25, 0, -1]);
+    expect(flying.angularVelocity!.map((x) => x + 0)).toEqual([0, 3, 0.5]);
+    staged.touches([{ by: 'app7', layer: flying.layer!, fingers: ['thumb', 'index'], carried: true }]);
+    const held = await staged.asks(
+      ({ type, space }) => type === 'touch' && space === 'palm',
+      'a touch in the palm',
+    );
+    for (const part of [...held.linearVelocity!, ...held.angularVelocity!]) expect(Math.abs(part)).toBe(0);
     staged.close();
   }, 60_000);
 

@@ -182,6 +182,13 @@ class Grab {
     touch(hand);
     return event;
   }
+  /// How the thing moves while it is not held, m/s and rad/s in the space of its pose: felt where it is rather than where it
+  /// was said to be last. For things that fly; to be called whenever that changes.
+  void set_velocity(Vec3 linear, Vec3 angular = {}) {
+    moves_ = true;
+    linear_ = linear;
+    angular_ = angular;
+  }
   /// Lets go for the app's own reasons; the hand has to open before it takes the thing again.
   void drop() { core_.drop(); }
 
@@ -192,6 +199,8 @@ class Grab {
   const GrabFeel feel_;
   GrabCore core_;
   int hold_ = -1;
+  bool moves_ = false;
+  Vec3 linear_, angular_;
   std::string members_, sent_;
 
   static double now_ms() {
@@ -218,6 +227,14 @@ class Grab {
     text::vector(members_, at.position);
     members_ += ",\"orientation\":";
     text::quaternion(members_, at.orientation);
+    if (moves_) {
+      // In the hand it rests.
+      if (held) linear_ = angular_ = {};
+      members_ += ",\"linearVelocity\":";
+      text::vector(members_, linear_);
+      members_ += ",\"angularVelocity\":";
+      text::vector(members_, angular_);
+    }
     members_ += ",\"shape\":";
     members_ += shape_.shape.json();
     if (hold_ < 0) hold_ = loop_.hold(side_, "touch", members_);

@@ -32,7 +32,7 @@ AWAY_M = 0.15
 SLIPS_AFTER_MS = 100
 #: A hand that gives no new pose for so long is lost, ms.
 LOST_AFTER_MS = 250
-#: Moved by less than this, a thing is where it was, m and parts of a turn.
+#: Changed by less than this, a thing is as it was: m, parts of a turn, m/s, rad/s.
 _STILL = 1e-5
 
 
@@ -148,6 +148,7 @@ class Grab:
         self._fingers = 0
         self._hold: Optional[Hold] = None
         self._sent: Optional[Dict[str, Any]] = None
+        self._moves: Optional[Dict[str, List[float]]] = None
 
     @property
     def state(self) -> str:
@@ -205,6 +206,13 @@ class Grab:
         self._touch("wrist" if pose is None else pose.space)
         return event
 
+    def set_velocity(self, linear: Sequence[float], angular: Sequence[float] = (0, 0, 0)) -> None:
+        """
+        How the thing moves while it is not held, m/s and rad/s in the space of its pose: felt where it is rather than where
+        it was said to be last. For things that fly; to be called whenever that changes.
+        """
+        self._moves = {"linearVelocity": [float(x) for x in linear], "angularVelocity": [float(x) for x in angular]}
+
     def drop(self) -> None:
         """Lets go for the app's own reasons; the hand has to open before it takes the thing again."""
         self._core.drop()
@@ -232,6 +240,10 @@ class Grab:
             "position": list(at[:3]),
             "orientation": list(at[3:]),
         }
+        if self._moves is not None:
+            if core.state == "held":  # in the hand it rests
+                self._moves = {name: [0.0, 0.0, 0.0] for name in self._moves}
+            changes.update(self._moves)
         if self._hold is None:
             self._hold = self._client.hold({**self._request, **changes})
         elif not _same(self._sent, changes):
@@ -268,9 +280,9 @@ def _armed(client: AsyncClient, hand: str) -> bool:
 
 
 def _same(a: Optional[Dict[str, Any]], b: Dict[str, Any]) -> bool:
-    if a is None or a["space"] != b["space"] or a["effort"] != b["effort"]:
+    if a is None or a.keys() != b.keys() or a["space"] != b["space"] or a["effort"] != b["effort"]:
         return False
-    return all(abs(x - y) <= _STILL for key in ("position", "orientation") for x, y in zip(a[key], b[key]))
+    return all(abs(x - y) <= _STILL for key in b.keys() - {"space", "effort"} for x, y in zip(a[key], b[key]))
 
 
 def _cross(a: Sequence[float], b: Sequence[float]) -> List[float]:

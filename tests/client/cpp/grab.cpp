@@ -1,5 +1,5 @@
 // An app with a ball that the hand can take, for tests/end-to-end/clients-grab.test.ts: prints what happens to it.
-// Arguments: URL. See tests/client/javascript/grab.mjs. Counts what a frame allocates, and prints it at the end.
+// Arguments: URL [moving]. See tests/client/javascript/grab.mjs. Counts what a frame allocates, and prints it at the end.
 #include <atomic>
 #include <chrono>
 #include <cstdio>
@@ -21,7 +21,7 @@ void* operator new(std::size_t size) {
 void operator delete(void* gone) noexcept { std::free(gone); }
 void operator delete(void* gone, std::size_t) noexcept { std::free(gone); }
 
-int main(int, char** argv) {
+int main(int argc, char** argv) {
   std::setvbuf(stdout, nullptr, _IONBF, 0);
   std::atomic<bool> over{false};
   std::thread([&over] {
@@ -32,6 +32,7 @@ int main(int, char** argv) {
   }).detach();
   tautline::Loop glove("grab", argv[1]);
   tautline::Grab grab(glove, 1, tautline::Shape::sphere(0.035f));
+  if (argc > 2) grab.set_velocity({0.25f, 0, -1}, {0, 3, 0.5f});
   tautline::RigidPose ball;
   bool placed = false;
   int state = -1;

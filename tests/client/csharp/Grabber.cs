@@ -1,5 +1,5 @@
 // An app with a ball that the hand can take, for tests/end-to-end/clients-grab.test.ts: prints what happens to it.
-// Arguments: URL. See tests/client/javascript/grab.mjs. Counts frames that allocate, and prints them at the end.
+// Arguments: URL [moving]. See tests/client/javascript/grab.mjs. Counts frames that allocate, and prints them at the end.
 using System;
 using System.Globalization;
 using System.Threading;
@@ -23,6 +23,8 @@ internal static class Grabber
         {
             PlacedShape sphere = client.Colliders.Sphere(new Placement(Vec3.Zero, Quat.Identity, Vec3.One * 0.07f), Vec3.Zero, 0.5f);
             Grab grab = client.Grab(HandSide.Right, sphere);
+            // Of the stream: (0.25, 0, -1) and (0, 3, 0.5).
+            if (args.Length > 1) grab.SetVelocity(new Vec3(0.25f, 0, 1), new Vec3(0, -3, 0.5f));
             Vec3 at = Vec3.Zero;
             Quat turn = Quat.Identity;
             bool placed = false;

@@ -1,9 +1,10 @@
 // An app with a ball that the hand can take, for tests/end-to-end/clients-grab.test.ts: prints what happens to it.
-// Arguments: URL. The programs in tests/client/cpp, csharp and python do the same.
+// Arguments: URL [moving]. The programs in tests/client/cpp, csharp and python do the same.
 import { connect, Grab } from '../../../dist/client/index.js';
 
 const client = connect({ url: process.argv[2], app: 'grab' });
 const grab = new Grab(client, { hand: 'right', shape: { kind: 'sphere', radius: 0.035 } });
+if (process.argv[3] === 'moving') grab.setVelocity([0.25, 0, -1], [0, 3, 0.5]);
 const ball = [0, 0, 0, 0, 0, 0, 1];
 let placed = false;
 let state = '';

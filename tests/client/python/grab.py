@@ -1,6 +1,6 @@
 """An app with a ball that the hand can take, for tests/end-to-end/clients-grab.test.ts: prints what happens to it.
 
-Arguments: URL. See tests/client/javascript/grab.mjs.
+Arguments: URL [moving]. See tests/client/javascript/grab.mjs.
 """
 
 import asyncio
@@ -27,6 +27,8 @@ async def main():
             "type": "subscribe", "app": "grab", "streams": ["joints", "gestures", "resistance"], "velocities": True,
         })
         grab = Grab(client, "right", {"kind": "sphere", "radius": 0.035})
+        if len(sys.argv) > 2:
+            grab.set_velocity([0.25, 0, -1], [0, 3, 0.5])
         ball = [0, 0, 0, 0, 0, 0, 1]
         placed, state = False, ""
 

@@ -17,6 +17,8 @@ namespace Tautline
         private readonly GrabCore core;
         private Hold hold;
         private PlacedShape sent;
+        private Vec3 linear, angular, sentLinear, sentAngular;
+        private bool moves;
 
         public readonly HandSide Hand;
 
@@ -66,6 +68,17 @@ namespace Tautline
             return happened;
         }
 
+        /// <summary>
+        /// How the thing moves while it is not held, units and rad a second, in the client's axes: felt where it is rather
+        /// than where it was said to be last. For things that fly; to be called whenever that changes.
+        /// </summary>
+        public void SetVelocity(Vec3 velocity, Vec3 angularVelocity)
+        {
+            moves = true;
+            linear = velocity;
+            angular = angularVelocity;
+        }
+
         /// <summary>Lets go for the app's own reasons; the hand has to open before it takes the thing again.</summary>
         public void Drop()
         {
@@ -99,21 +112,30 @@ namespace Tautline
             // Without force it is taken also while the glove is disarmed, for the contacts that it gives.
             float? now = glove.Armed ? effort : 0;
             PlacedShape placed = new PlacedShape(local.Shape, at + turn.Rotate(local.Position), turn * local.Orientation);
-            bool same = hold != null && how.Space == space && how.Effort == now && Same(placed, sent);
+            // In the hand it rests.
+            if (held) linear = angular = Vec3.Zero;
+            bool same = hold != null && how.Space == space && how.Effort == now && Same(placed, sent) &&
+                Small(linear + sentLinear * -1) && Small(angular + sentAngular * -1);
             if (same) return;
             how.Space = space;
             how.Effort = now;
             sent = placed;
             if (hold == null) hold = client.Hold(Hand, placed, how);
             else hold.Place(placed);
+            if (moves) hold.SetVelocity(linear, angular);
+            sentLinear = linear;
+            sentAngular = angular;
         }
 
         private static bool Same(PlacedShape a, PlacedShape b)
         {
-            Vec3 d = a.Position + b.Position * -1;
             Quat p = a.Orientation, q = b.Orientation;
-            return Math.Abs(d.X) <= Still && Math.Abs(d.Y) <= Still && Math.Abs(d.Z) <= Still && Math.Abs(p.X - q.X) <= Still &&
-                Math.Abs(p.Y - q.Y) <= Still && Math.Abs(p.Z - q.Z) <= Still && Math.Abs(p.W - q.W) <= Still;
+            return Small(a.Position + b.Position * -1) && Small(new Vec3(p.X - q.X, p.Y - q.Y, p.Z - q.Z)) && Math.Abs(p.W - q.W) <= Still;
+        }
+
+        private static bool Small(Vec3 v)
+        {
+            return Math.Abs(v.X) <= Still && Math.Abs(v.Y) <= Still && Math.Abs(v.Z) <= Still;
         }
     }
 }
