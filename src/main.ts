@@ -1,5 +1,6 @@
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
+import { addBuildCommand } from './commands/build.js';
 import { addCheckCommand } from './commands/check.js';
 import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
@@ -68,6 +69,7 @@ addCheckCommand(program);
 addFitCommand(program);
 addPortsCommand(program);
 addSizingCommand(program);
+addBuildCommand(program);
 addRecordCommand(program);
 addReplayCommand(program);
 addInfoCommand(program);
