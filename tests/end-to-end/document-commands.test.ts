@@ -53,7 +53,8 @@ for (const path of DOCUMENTS) {
 }
 const all = [...commands];
 /** A command that is spoken of by its name alone, without what it has to be given. */
-const NAMED = /^tautline (info|export|replay|record|session|build (export|import|compare))$/;
+const NAMED =
+  /^tautline (info|export|replay|record|session|build (export|import|compare)|firmware (write|upload|status))$/;
 const ours = all.filter(([command]) => command.startsWith('tautline ') && !NAMED.test(command));
 const others = all.filter(([command]) => !command.startsWith('tautline '));
 
@@ -82,12 +83,15 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline openxr status/, /Not registered/],
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
+  [/^tautline firmware --help/, /To update:/],
+  [/^tautline firmware status/, /firmware|nothing was heard/],
+  [/^tautline firmware write/, /^my-firmware: firmware \d/],
   [/^tautline build (export|import)/, /written/],
   [/^tautline build compare/, /:$/m],
 ];
 /** Commands that ask a running service. */
 const ASKS =
-  /^tautline (openxr status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+  /^tautline (openxr status|firmware status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */
