@@ -260,7 +260,7 @@ export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN, howToArm, mount } = glove.description;
+  const { maxTensionN, howToArm, mount, feel } = glove.description;
   const { wrist } = glove.readHealth();
   return {
     hand,
@@ -268,6 +268,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
     link: reportLink(glove.linkStatus),
     armed: glove.armed,
     howToArm,
+    ...(feel === undefined ? {} : { feel: { ...feel } }),
     sampleRateHz,
     ...(deviceId === undefined ? {} : { deviceId }),
     ...(firmwareVersion === undefined ? {} : { firmwareVersion }),

@@ -17,6 +17,7 @@ const ROUTE_NEEDS: Record<string, AppPermission> = {
   sessions: 'record',
   guide: 'guide',
   fits: 'guide',
+  feel: 'guide',
   rezero: 'guide',
 };
 /** The name that stands for HTTP requests without proof. */

@@ -66,6 +66,7 @@ const GOES_ON: [RegExp, RegExp][] = [
   [/^tautline record/, /Recording into/],
   [/^tautline check/, /1\/\d+ /],
   [/^tautline fit(?!.*--(list|undo|use|from-joints))/, /1\/\d+ /],
+  [/^tautline feel \w/, /1\/4 /],
 ];
 const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline sizing/, /N/],
@@ -84,6 +85,7 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
   [/^tautline firmware --help/, /To update:/],
+  [/^tautline feel$/, /To begin with:/],
   [/^tautline firmware status/, /firmware|nothing was heard/],
   [/^tautline firmware write/, /^my-firmware: firmware \d/],
   [/^tautline build (export|import)/, /written/],
@@ -91,7 +93,7 @@ const ENDS_WITH: [RegExp, RegExp][] = [
 ];
 /** Commands that ask a running service. */
 const ASKS =
-  /^tautline (openxr status|firmware status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+  /^tautline (openxr status|firmware status|arm|disarm|watch|doctor|status|report|feel|fit (?!.*--profile)|record (?!.*--profile))/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */
