@@ -48,7 +48,9 @@ export function buildOf(profile: Build, people: readonly string[] = []): Build {
   return {
     profile: 1,
     name: named(profile.name, NAMELESS),
-    gloves: profile.gloves.map((glove) => gloveOf(glove, named(glove.name, `${NAMELESS} ${glove.hand}`))),
+    gloves: profile.gloves.map((glove) =>
+      gloveOf(glove, named(glove.name, `${NAMELESS} ${glove.hand}`), people),
+    ),
     safety: {
       ...SAFETY_DEFAULTS,
       ...Object.fromEntries(OF_THE_PARTS.map((key) => [key, profile.safety[key]])),
@@ -69,12 +71,16 @@ const wordsOf = (text: string): string[] =>
     .split(/[^\p{L}\p{N}]+/u)
     .filter((word) => word.length > 1);
 
-function gloveOf({ forearmMm: _, ...glove }: GloveProfile, name: string): GloveProfile {
-  return { ...glove, name, link: linkOf(glove.link, glove.hand), buttons: usualNames(glove) };
+function gloveOf(
+  { forearmMm: _, ...glove }: GloveProfile,
+  name: string,
+  people: readonly string[],
+): GloveProfile {
+  return { ...glove, name, link: linkOf(glove.link, glove.hand, people), buttons: usualNames(glove) };
 }
 
 /** The kind of link and its pace; no port, serial number or address: those are one board's. */
-function linkOf(link: LinkProfile, hand: HandSide): LinkProfile {
+function linkOf(link: LinkProfile, hand: HandSide, people: readonly string[]): LinkProfile {
   if (link.kind === 'serial') {
     const { path: _path, usb, ...rest } = link;
     const { serial: _serial, ...board } = usb ?? {};
@@ -82,7 +88,9 @@ function linkOf(link: LinkProfile, hand: HandSide): LinkProfile {
   }
   if (link.kind === 'ble') {
     const { address: _address, name, ...rest } = link;
-    return name === undefined || name === `Tautline ${hand}` ? rest : { ...rest, name };
+    return name === undefined || name === `Tautline ${hand}` || namesAnyOf(name, people)
+      ? rest
+      : { ...rest, name };
   }
   return link;
 }

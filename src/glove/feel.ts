@@ -82,6 +82,8 @@ const KNOCK_MS = 150;
 const LIFE_US = 100_000;
 /** A silence longer than this ends it, as it ends a check. */
 const SILENT_US = 3e6;
+/** A comparison that nobody arms is forgotten: a later arm is meant for something else. */
+const ARM_WITHIN_US = 120e6;
 
 export function createGloveFeel(sources: FeelSources): GloveFeel {
   const { chain, codec, forces, arming, frame, safety } = sources;
@@ -98,12 +100,24 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
   let reason: string | undefined;
   let found: GloveFeel['found'];
   let wasBack = false;
+  /** What is felt where effort is not what is compared, and the wearer has none of his own. */
+  let firstEffort = 1;
   let againstSinceUs = Number.NaN;
   let paidOut: number | undefined;
   let silentSinceUs = Number.POSITIVE_INFINITY;
+  /** NaN once the wearer has armed. */
+  let unarmedSinceUs = Number.POSITIVE_INFINITY;
 
   const wearer = (): WearerFeel => chain.now.description.feel ?? {};
   const actuatorsOf = (at: number) => chain.now.actuators.filter((one) => one && actuatorFinger(one) === at);
+
+  const firstEffortOf = (at: number): number =>
+    Math.min(
+      1,
+      ...actuatorsOf(at)
+        .flatMap((one) => (one ? startingValues(one, safety, wire) : []))
+        .flatMap(({ what, value }) => (what === 'effort' && value !== undefined ? [value] : [])),
+    );
 
   function trouble(what: Feel, name: Finger, a: number, b: number): string | undefined {
     const at = FINGERS.indexOf(name);
@@ -152,7 +166,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
     const curl = sensing.curl[finger];
     const rate = sensing.curlRates[finger];
     const { tensionN, hasStop } = forcesOf(chain.now.actuators, safety)[finger];
-    const base = what === 'effort' ? value : (wearer().effort ?? 1);
+    const base = what === 'effort' ? value : (wearer().effort ?? firstEffort);
     const stiffness = what === 'stiffness' ? value : (wearer().stiffnessNPerM ?? Number.POSITIVE_INFINITY);
     const padN = (base * tensionN * STRING_TRAVEL_M) / TIP_WAY_M;
     soften(WALL, softDepth(stiffness, padN, TIP_WAY_M), base, curl, hasStop, felt);
@@ -208,6 +222,8 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
       wasBack = false;
       againstSinceUs = Number.NaN;
       silentSinceUs = Number.POSITIVE_INFINITY;
+      unarmedSinceUs = Number.POSITIVE_INFINITY;
+      firstEffort = firstEffortOf(finger);
       leadership.begin(leader);
       trial = createFeelTrial(what, a, b, rounds, sources.draw);
       resistance = chain.now.resistance;
@@ -257,7 +273,11 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
     },
     notice(nowUs) {
       if (!trial) return;
+      if (forces.armed) unarmedSinceUs = Number.NaN;
+      else if (unarmedSinceUs === Number.POSITIVE_INFINITY) unarmedSinceUs = nowUs;
       if (leadership.gone(nowUs)) feel.stop(`Nothing was heard of ${leadership.leader?.name}, which led it.`);
+      else if (nowUs - unarmedSinceUs > ARM_WITHIN_US)
+        feel.stop('The glove was not armed within two minutes: begin again.');
       // Nobody is held meanwhile: the governor saw it before.
       else if (frame.valid) silentSinceUs = nowUs;
       else if (nowUs - silentSinceUs > SILENT_US) feel.stop('The glove fell silent.');

@@ -105,6 +105,7 @@ describe('a build', () => {
       glove.link.path = '/dev/serial/secret-port';
       glove.link.usb = { vendor: '1209', product: '0001', serial: 'secret-serial' };
     }
+    if (glove.link.kind === 'ble') glove.link.name = 'glove of kim';
     if (glove.link.kind === 'ble') glove.link.address = '02:00:00:5e:c2:e7';
     profile.wearer = { name: 'Kim', handLengthMm: 176, handBreadthMm: 77 };
     profile.stream.token = 'secret-token-of-this-computer';

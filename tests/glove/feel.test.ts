@@ -137,6 +137,31 @@ describe('a trial of how forces feel', () => {
     expect(live.armed).toBe(false);
   });
 
+  it('is forgotten when nobody arms it for two minutes', async () => {
+    const { live, clock, pass, begin, arm } = await rig();
+    begin('effort', 0.3, 0.9);
+    await pass(118_000);
+    expect(live.feel.running).toBe(true);
+    await pass(4000);
+    expect(live.feel.read().reason).toMatch(/not armed within two minutes/);
+    expect(arm()).toBeUndefined();
+    expect(clock.nowUs()).toBeGreaterThan(0);
+    await pass(1200, 0.5);
+    expect(live.readResistance().fingers.index?.effort ?? 0).toBe(0);
+  });
+
+  it('begins lightly where effort is not what is compared', async () => {
+    const { pass, told, begin, arm } = await rig();
+    begin('stiffness', 2000, 4000);
+    await pass(400);
+    arm();
+    await pass(1200, 0.52);
+    await pass(400);
+    // 3 of 7.5 N.
+    expect(told() / 255).toBeGreaterThan(0.1);
+    expect(told() / 255).toBeLessThanOrEqual(0.41);
+  });
+
   it('lets go at once when the wearer disarms, and goes on when armed again', async () => {
     const { live, pass, told, begin, arm } = await rig();
     begin('texture', 0.2, 0.8);
