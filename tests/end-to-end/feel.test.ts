@@ -44,7 +44,10 @@ it('is compared over HTTP, kept for its wearer, applied to what apps ask for, an
   const url = `http://127.0.0.1:${service.port}`;
   const ask = async <T = GloveAnswer>(method: string, path: string) => {
     const response = await fetch(`${url}${path}`, { method });
-    return { status: response.status, body: (await response.json()) as T & { message?: string } };
+    return {
+      status: response.status,
+      body: (await response.json()) as T & { message?: string; code?: string },
+    };
   };
   const app = await service.connect();
   app.send({ type: 'subscribe', streams: ['joints'] });
@@ -60,15 +63,17 @@ it('is compared over HTTP, kept for its wearer, applied to what apps ask for, an
   // Signs of life, as a page gives them.
   const alive = setInterval(() => void ask('GET', '/feel?leader=page').catch(() => {}), 300);
   onTestFinished(() => clearInterval(alive));
-  const begun = await ask(
-    'POST',
-    '/feel?what=effort&a=0.35&b=0.9&rounds=2&person=Kim&leader=page&by=the%20page',
-  );
+  // A busy machine may miss samples for a moment; then it is asked again.
+  const asked = '/feel?what=effort&a=0.35&b=0.9&rounds=2&person=Kim&leader=page&by=the%20page';
+  let begun = await ask('POST', asked);
+  while (begun.body.code === 'tryAgain') {
+    await pause(200);
+    begun = await ask('POST', asked);
+  }
   expect(begun).toMatchObject({ status: 200, body: { state: 'running', armed: false } });
   expect((await ask('POST', '/feel?what=effort&leader=other')).body.message).toMatch(/already, by the page/);
   expect((await ask('POST', '/feel/choose?which=first&leader=page')).body.message).toMatch(/Feel the first/);
-  await pause(300);
-  expect((await service.arm()).status).toBe(200);
+  while ((await service.arm()).status !== 200) await pause(200);
   for (let round = 1; round <= 2; round++) {
     await host.command('ramp index.curl 0.1 200');
     await pause(400);
@@ -109,8 +114,7 @@ it('is compared over HTTP, kept for its wearer, applied to what apps ask for, an
 
   // An app that asks for all gets what the wearer wants of it.
   await host.command('ramp index.curl 0.1 200');
-  await pause(500);
-  expect((await service.arm()).status).toBe(200);
+  while ((await service.arm()).status !== 200) await pause(200);
   const holds = setInterval(
     () => app.send({ type: 'resist', hand: 'right', fingers: { index: { stopAt: 0.5, effort: 1 } } }),
     50,
