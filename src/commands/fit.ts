@@ -330,11 +330,17 @@ export function listLines({ fits }: FitsAnswer, onlyInUse = false): string[] {
           ? `mount, ${one.rotationDeg?.toFixed(1)} deg, ${one.translationMm?.toFixed(1)} mm`
           : kind === 'actuators'
             ? `${actuators} string stops`
-            : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
+            : kind === 'feel'
+              ? feelText(one.feel)
+              : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
     const state = inUse ? 'in use' : undone ? 'undone' : '';
     return `${savedAt.slice(0, 16).replace('T', ' ')}  ${person.padEnd(16)}  ${what.padEnd(26)}  ${state}`.trimEnd();
   });
 }
+
+/** `feel: effort, chosen 3 to 1` */
+const feelText = (feel: FitsAnswer['fits'][number]['feel']): string =>
+  feel ? `feel: ${feel.tried}, ${feel.chosen.join(' to ')}` : 'feel';
 
 const MOST_BYTES = 16 * 1024 * 1024;
 

@@ -85,7 +85,8 @@ function problemsOf(data: unknown, recorded: boolean): Problem[] {
 /** Aliases make one object stand in several places; a profile is a tree of its own objects. */
 const plainCopy = (profile: Profile): Profile => JSON.parse(JSON.stringify(profile));
 
-async function readProfileText(path: string): Promise<string> {
+/** @throws TautlineError profileNotFound, profileInvalid */
+export async function readProfileText(path: string): Promise<string> {
   const cannot = (why: string, remedy: string, cause?: unknown) =>
     new TautlineError('profileNotFound', `${path}: ${why}.`, remedy, { cause });
   try {

@@ -27,7 +27,7 @@ export interface FitsAnswer {
   person?: string;
   /** Of this glove, oldest first; without the bone lengths. */
   fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators' | 'mount'> & {
-    kind: 'sensors' | 'actuators' | 'bones' | 'mount';
+    kind: 'sensors' | 'actuators' | 'bones' | 'mount' | 'feel';
     channels?: number;
     actuators?: number;
     rmsMm?: number;
@@ -43,7 +43,7 @@ export interface FitsAnswer {
 const LONGEST_NAME = 40;
 
 /** Finds the glove that a request means, and turns what goes wrong into an answer. */
-const withGloveOf =
+export const withGloveOf =
   (gloves: readonly LiveGlove[]) =>
   (act: Act) =>
   async (
@@ -144,6 +144,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         }
         // Nobody may be held while he is asked to move.
         glove.disarm(`the ${task}`, 'wearer');
+        glove.feel.stop(`A ${task} was begun.`);
         glove.guide.start(task as GuideTask, who, { id: leader, name: by });
         return glove.guide.read();
       }),
@@ -284,11 +285,12 @@ const STATUS: Partial<Record<string, number>> = {
   unknownHand: 404,
   notSupported: 409,
   tooMany: 409,
+  tryAgain: 409,
   internal: 500,
 };
 
 /** Nothing is done to a glove that a replay hides. @throws TautlineError while one is shown */
-function mustBeShown(glove: LiveGlove): void {
+export function mustBeShown(glove: LiveGlove): void {
   if (glove.recorded || glove.replaced) throw new TautlineError(RECORDED.code, RECORDED.message);
 }
 
@@ -303,13 +305,13 @@ function mustLead({ guide }: LiveGlove, id: string): void {
   );
 }
 
-function storeOf({ fits }: LiveGlove) {
+export function storeOf({ fits }: LiveGlove) {
   if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');
   return fits;
 }
 
 /** Whose fit: the name given, or the present wearer, or the one in the store. */
-function personOf(glove: LiveGlove, given: string | undefined): string {
+export function personOf(glove: LiveGlove, given: string | undefined): string {
   const name = given?.trim();
   if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {
     throw new TautlineError('usage', `person is a name of at most ${LONGEST_NAME} characters.`);
@@ -318,10 +320,10 @@ function personOf(glove: LiveGlove, given: string | undefined): string {
   return name ?? glove.fits?.person ?? glove.fits?.current(gloveName, hand).channels?.person ?? 'wearer';
 }
 
-function keep(
+export function keep(
   glove: LiveGlove,
   person: string,
-  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount'>,
+  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'feel'>,
 ): void {
   const { hand, name } = glove.description;
   storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
@@ -372,13 +374,22 @@ function fitsOf(glove: LiveGlove): FitsAnswer {
         const { skeleton, channels, actuators, mount, ...rest } = fit;
         return {
           ...rest,
-          kind: skeleton ? 'bones' : mount ? 'mount' : actuators ? 'actuators' : 'sensors',
+          kind: fit.feel
+            ? 'feel'
+            : skeleton
+              ? 'bones'
+              : mount
+                ? 'mount'
+                : actuators
+                  ? 'actuators'
+                  : 'sensors',
           ...(channels ? { channels: channels.length } : {}),
           ...(actuators ? { actuators: actuators.length } : {}),
           ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
           ...(mount ? { rotationDeg: mount.rotationDeg, translationMm: mount.translationM * 1000 } : {}),
           inUse:
             fit === current.mount ||
+            fit === current.feel ||
             fit === current.channels ||
             fit === current.actuators ||
             fit === current.hand,

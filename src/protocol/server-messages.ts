@@ -127,6 +127,26 @@ export const ServerMessages = {
               }),
             ),
             wrist: Type.Optional(WristReportSchema),
+            feel: Type.Optional(
+              record(
+                {
+                  effort: Type.Optional(Type.Number({ description: 'Part of the effort asked for, 0..1.' })),
+                  stiffnessNPerM: Type.Optional(
+                    Type.Number({ description: 'No touched surface feels harder than this.' }),
+                  ),
+                  texture: Type.Optional(
+                    Type.Number({ description: 'Part of the texture asked for, 0..1.' }),
+                  ),
+                  knock: Type.Optional(
+                    Type.Number({ description: 'Part of the amplitude and length of pulses, 0..1.' }),
+                  ),
+                  slack: Type.Optional(
+                    Type.Number({ description: 'Curl by which a free string is paid out, of text gloves.' }),
+                  ),
+                },
+                "The wearer's own settings, as found by trial: they take away from what apps ask for. Absent: none.",
+              ),
+            ),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),

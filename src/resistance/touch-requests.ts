@@ -1,6 +1,7 @@
 import type { Touch } from '../contact/touches.js';
 import { type Felt, knock, roughen, softDepth, soften } from './feel.js';
 import { FINGER_COUNT } from './requests.js';
+import type { WearerFeel } from './wearer-feel.js';
 
 /**
  * From what a hand touches to what is asked of the actuators: where each finger meets the shape, and how the
@@ -11,7 +12,7 @@ import { FINGER_COUNT } from './requests.js';
 const TOUCHES_FROM = 0.01;
 const LEAVES_FROM = 0.04;
 /** String travel from open to closed, m: the usual heights over the joints (DEFAULT_HEIGHTS_MM) times their ranges. */
-const STRING_TRAVEL_M = 0.043;
+export const STRING_TRAVEL_M = 0.043;
 /**
  * A light hold, N at the string: 1.7 N at the pad. What gives under it is taken off the stop, so that a finger which
  * presses so rests at the surface; one that hardly presses rests as far before it as it would otherwise go beyond.
@@ -50,7 +51,10 @@ export class TouchRequests {
   private readonly meetings = new WeakMap<Touch, Meeting>();
 
   /** @param forces per finger */
-  constructor(private readonly forces: readonly FingerForce[]) {}
+  constructor(
+    private readonly forces: readonly FingerForce[],
+    private readonly wearer: WearerFeel = {},
+  ) {}
 
   /**
    * Works out what a solved touch asks for now.
@@ -96,7 +100,11 @@ export class TouchRequests {
     const { felt } = this;
     // By virtual work, a string of tension T holds the pad with T times string travel over the way of the pad.
     const forceN = (full * tensionN * STRING_TRAVEL_M) / depthPerCurl;
-    const depth = request.stiffness === undefined ? 0 : softDepth(request.stiffness, forceN, depthPerCurl);
+    const stiffness = Math.min(
+      request.stiffness ?? Number.POSITIVE_INFINITY,
+      this.wearer.stiffnessNPerM ?? Number.POSITIVE_INFINITY,
+    );
+    const depth = softDepth(stiffness, forceN, depthPerCurl);
     // A soft surface gives by itself.
     const give =
       hasStop && depth === 0 ? (giveMPerN * Math.min(HELD_N, full * tensionN)) / STRING_TRAVEL_M : 0;
@@ -116,7 +124,8 @@ export class TouchRequests {
       const { texture } = request;
       if (texture && texture.amplitude > 0) {
         const frequencyHz = Math.min(texture.frequencyHz, MAX_TEXTURE_HZ);
-        effort = roughen(effort, texture.amplitude, frequencyHz, nowUs, rate);
+        const amplitude = texture.amplitude * (this.wearer.texture ?? 1);
+        effort = roughen(effort, amplitude, frequencyHz, nowUs, rate);
       }
     }
     this.gives[finger] = give;

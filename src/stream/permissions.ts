@@ -17,6 +17,8 @@ const ROUTE_NEEDS: Record<string, AppPermission> = {
   sessions: 'record',
   guide: 'guide',
   fits: 'guide',
+  // Whoever leads a comparison chooses what the wearer feels.
+  feel: 'resist',
   rezero: 'guide',
 };
 /** The name that stands for HTTP requests without proof. */

@@ -53,7 +53,8 @@ for (const path of DOCUMENTS) {
 }
 const all = [...commands];
 /** A command that is spoken of by its name alone, without what it has to be given. */
-const NAMED = /^tautline (info|export|replay|record|session)$/;
+const NAMED =
+  /^tautline (info|export|replay|record|session|build (export|import|compare)|firmware (write|upload|status))$/;
 const ours = all.filter(([command]) => command.startsWith('tautline ') && !NAMED.test(command));
 const others = all.filter(([command]) => !command.startsWith('tautline '));
 
@@ -65,6 +66,7 @@ const GOES_ON: [RegExp, RegExp][] = [
   [/^tautline record/, /Recording into/],
   [/^tautline check/, /1\/\d+ /],
   [/^tautline fit(?!.*--(list|undo|use|from-joints))/, /1\/\d+ /],
+  [/^tautline feel \w/, /1\/4 /],
 ];
 const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline sizing/, /N/],
@@ -82,10 +84,16 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline openxr status/, /Not registered/],
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
+  [/^tautline firmware --help/, /To update:/],
+  [/^tautline feel$/, /To begin with:/],
+  [/^tautline firmware status/, /firmware|nothing was heard/],
+  [/^tautline firmware write/, /^my-firmware: firmware \d/],
+  [/^tautline build (export|import)/, /written/],
+  [/^tautline build compare/, /:$/m],
 ];
 /** Commands that ask a running service. */
 const ASKS =
-  /^tautline (openxr status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+  /^tautline (openxr status|firmware status|arm|disarm|watch|doctor|status|report|feel|fit (?!.*--profile)|record (?!.*--profile))/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */
@@ -144,6 +152,7 @@ beforeAll(async () => {
   symlinkSync(resolve('config'), join(template, 'config'));
   const simulated = `${readFileSync('config/simulated.yaml', 'utf8')}\nstream: { port: 0 }\n`;
   writeFileSync(join(template, 'my-glove.yaml'), simulated);
+  writeFileSync(join(template, 'shared-glove.yaml'), readFileSync('config/five-curl.yaml', 'utf8'));
   writeFileSync(join(template, 'hand.json'), JSON.stringify(trackedHand(0.2)));
   writeFileSync(join(template, 'FILE'), 'the-token-of-an-app-0123456789\n', { mode: 0o600 });
   for (const [name, hands] of Object.entries({
@@ -204,6 +213,7 @@ async function run(command: string, atWork?: RegExp): Promise<{ code: number | n
   folders.push(folder);
   cpSync(template, folder, { recursive: true, verbatimSymlinks: true });
   if (command.startsWith('tautline record')) rmSync(join(folder, 'morning.mcap'));
+  if (command.startsWith('tautline build export')) rmSync(join(folder, 'shared-glove.yaml'));
   if (command.startsWith('tautline new')) rmSync(join(folder, 'my-glove.yaml'));
   const child = spawn('bash', ['-c', command.replace(/^/, 'exec ')], {
     cwd: folder,

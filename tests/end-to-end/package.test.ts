@@ -44,6 +44,20 @@ const tautline = (...args: string[]): Running =>
   start(args, [join(installed.folder, 'dist', 'main.js')], { HOME: root });
 
 describe('the package, installed', () => {
+  it('gives a maker the firmware of its version', async () => {
+    const { code, stdout, stderr } = await tautline('firmware', 'write', join(root, 'my-firmware')).outcome;
+    expect(stderr).toBe('');
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/firmware \d+\.\d+ for an ESP32/);
+    const at = join(root, 'my-firmware');
+    for (const path of [
+      'tautline_glove/tautline_glove.ino',
+      'tautline_glove/pins.h',
+      'TautlineGlove/glove.cpp',
+    ])
+      expect(readFileSync(join(at, path), 'utf8').length).toBeGreaterThan(500);
+  });
+
   it('holds what is needed and nothing else', () => {
     const { paths } = packed;
     for (const path of [
@@ -55,6 +69,9 @@ describe('the package, installed', () => {
       'LICENSE',
       'CHANGELOG.md',
       'docs/install.md',
+      'src/firmware/core/protocol_table.h',
+      'src/firmware/esp32/tautline_glove/tautline_glove.ino',
+      'src/firmware/avr/Makefile',
       'src/client/demos/draw.js',
       'src/client/demos/squeeze.html',
     ])
@@ -67,7 +84,11 @@ describe('the package, installed', () => {
       expect(paths).toContain(`dist/openxr/${folder}/XrApiLayer_tautline_glove.json`);
     }
     expect(
-      paths.filter((path) => /^(tests|scripts|\.ci)\/|\.map$|\.log$|^src\/(?!client\/)/.test(path)),
+      paths.filter((path) =>
+        /^(tests|scripts|\.ci)\/|\.map$|\.log$|^src\/(?!client\/|firmware\/(?:core|esp32|avr|README\.md))/.test(
+          path,
+        ),
+      ),
     ).toEqual([]);
     // docs/install.md states the size.
     expect(packed.size).toBeLessThan(4.6e6);

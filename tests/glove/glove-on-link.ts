@@ -20,12 +20,14 @@ export function gloveOnLink(
     others,
     channels = CHANNELS,
     more = {},
+    actuators = [{ role: 'index' }],
   }: {
     clock?: FakeClock;
     hand?: 'left' | 'right';
     others?: () => readonly Glove[];
     channels?: readonly string[];
     more?: object;
+    actuators?: readonly object[];
   } = {},
 ) {
   const profile = parseProfile(
@@ -41,7 +43,7 @@ export function gloveOnLink(
             role.startsWith('wrist.') ? { role, open: 0, closed: 4095 } : { role, open: 500, closed: 3500 },
           ),
           ...more,
-          actuators: [{ role: 'index' }],
+          actuators,
         },
       ],
     }),

@@ -1,3 +1,4 @@
+import { firmwareReport, HOW_TO_UPDATE } from '../../protocol/firmware-versions.js';
 import { faultText } from '../../protocol/glove-faults.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { isBatteryLow, isRateLow } from '../faults.js';
@@ -14,6 +15,7 @@ const FACTS = [
   'Clock offset',
   'Clock drift',
   'Wrist',
+  'Firmware',
 ] as const;
 type Fact = (typeof FACTS)[number];
 /** What fits on the bench. */
@@ -93,10 +95,20 @@ export function createLinkFacts(
           : 'not known',
       );
       set('Wrist', wristText(health.wrist));
+      const firmware = firmwareReport(info.firmwareVersion);
+      set(
+        'Firmware',
+        firmware.version === undefined
+          ? 'not said'
+          : `${firmware.version}${firmware.state === 'old' ? `; ${firmware.ships} is there` : ''}`,
+      );
       const lines = [
         health.wrist?.note,
         link.reason,
         clock?.note,
+        firmware.state === 'old' && link.recorded === undefined
+          ? `Firmware ${firmware.ships} is there. New in it: ${firmware.brings.join(' ')} ${HOW_TO_UPDATE}`
+          : '',
         faults.length > 0 ? `The glove reports: ${faults.map(faultText).join(', ')}.` : '',
       ];
       const text = lines.filter(Boolean).join(' ');
