@@ -1,3 +1,4 @@
+import { createDelays } from './delays.js';
 import { dialogShown } from './dialog.js';
 import { button, drawing, make, setAttribute, setText } from './dom.js';
 import { createEventLog } from './event-log.js';
@@ -27,9 +28,10 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   const picture = make('div', { class: 'picture' });
   const stage = createStage(picture);
   const hands = createHandsOnStage(live, stage);
-  const signals = createSignalsPart(live);
+  const delays = createDelays(live);
+  const signals = createSignalsPart(live, delays);
   const parts: Part[] = [
-    createBenchPart(live, (side, role) => {
+    createBenchPart(live, delays, (side, role) => {
       signals.plot(side, role);
       go(parts.indexOf(signals), true);
     }),

@@ -1,4 +1,5 @@
 import type { HandSide } from '../../hand/joints.js';
+import type { Delays } from '../delays.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { faultsOf } from '../faults.js';
 import { type Live, recordingOf } from '../live.js';
@@ -17,7 +18,7 @@ const PERIOD_MS = 100;
 const LINES_A_FRAME = 3;
 
 /** The first part: all of a glove at a glance, beside the picture; what is not well comes first. */
-export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
+export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot): Part {
   const hands = make('div', { class: 'bench-hands' });
   const panel = make(
     'section',
@@ -38,7 +39,7 @@ export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
     }
     for (const side of live.hands.keys()) {
       if (shown.has(side)) continue;
-      const card = createCard(live, side, openPlot);
+      const card = createCard(live, delays, side, openPlot);
       shown.set(side, card);
       // As the picture has them.
       if (side === 'left') hands.prepend(card.card);
@@ -93,7 +94,7 @@ interface Card {
   lines(): readonly ChannelLine[];
 }
 
-function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
+function createCard(live: Live, delays: Delays, side: HandSide, openPlot: OpenPlot): Card {
   const name = make('h3');
   const stale = make('span', { class: 'stale', hidden: true }, 'Stale');
   const state = make('p', { class: 'lead wide', role: 'status' });
@@ -158,7 +159,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
       );
     fingers.update(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);
-    facts.update(hand);
+    facts.update(hand, silent ? undefined : delays.summary(side));
     wrist.update(hand);
 
     const channels = health?.channels ?? [];

@@ -1,4 +1,5 @@
 import { faultText } from '../../protocol/glove-faults.js';
+import type { DelaySummary } from '../delays.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { isBatteryLow, isRateLow } from '../faults.js';
 import type { LiveHand } from '../live.js';
@@ -9,6 +10,7 @@ const FACTS = [
   'Lost frames',
   'Jitter',
   'Round trip',
+  'Delay',
   'Battery',
   'Temperature',
   'Clock offset',
@@ -24,17 +26,18 @@ export const BENCH_FACTS: readonly Fact[] = [
   'Lost frames',
   'Jitter',
   'Round trip',
+  'Delay',
   'Temperature',
   'Wrist',
 ];
 /** Delays beyond the least, from which motion feels uneven, µs. Common practice. */
 const UNEVEN_US = 8000;
 
-/** Rate, loss, jitter, round trip, battery and clock of one glove. */
+/** Rate, loss, jitter, round trip, delay, battery and clock of one glove. */
 export function createLinkFacts(
   shown: readonly Fact[] = FACTS,
   name = 'link-facts',
-): { element: HTMLElement; update(hand: LiveHand): void } {
+): { element: HTMLElement; update(hand: LiveHand, delay?: DelaySummary): void } {
   const cells = new Map(
     shown.map((name) => {
       const value = make('dd');
@@ -57,7 +60,7 @@ export function createLinkFacts(
   };
   return {
     element,
-    update({ health, info }) {
+    update({ health, info }, delay) {
       if (!health) return;
       const { link, rateHz, lost, batteryMv, temperatureC, faults } = health;
       // A clock that was never heard is not exact.
@@ -79,6 +82,7 @@ export function createLinkFacts(
         'Round trip',
         clock?.roundTripUs === undefined ? 'not known' : `${(clock.roundTripUs / 1000).toFixed(1)} ms`,
       );
+      set('Delay', delay ? `${delay.medianMs.toFixed(1)} ms` : 'not known');
       set(
         'Battery',
         batteryMv === undefined ? 'not reported' : `${(batteryMv / 1000).toFixed(2)} V`,
