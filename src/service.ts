@@ -4,6 +4,7 @@ import { type FitStore, fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
 import { addGuideRoutes } from './glove/guide-routes.js';
+import { addPortsRoute } from './glove/ports-route.js';
 import type { Glove } from './glove/view.js';
 import { version } from './install/version.js';
 import type { Link } from './link/link.js';
@@ -84,7 +85,14 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   }
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const shown = gloves.map(createShownGlove);
-  const sessions = createSessions({ folder: sessionsFolder, shown, profile, logger, version });
+  const sessions = createSessions({
+    folder: sessionsFolder,
+    examplesFolder: packageFile('config/sessions'),
+    shown,
+    profile,
+    logger,
+    version,
+  });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.
   const stream = await startStream({
     gloves: shown,
@@ -95,6 +103,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     ...(keyFolders ? { keyFolders } : {}),
     routes(app) {
       addGuideRoutes(app, gloves);
+      addPortsRoute(app);
       addSessionRoutes(app, sessions);
     },
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),

@@ -1,12 +1,13 @@
 import type { HandSide } from '../../hand/joints.js';
 import type { Delays } from '../delays.js';
-import { make, setAttribute, setText } from '../dom.js';
+import { button, make, setAttribute, setText } from '../dom.js';
 import { faultsOf } from '../faults.js';
-import { type Live, recordingOf } from '../live.js';
+import { isSimulated, type Live, recordingOf } from '../live.js';
 import type { OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelLine, createChannelLine } from './channel-line.js';
 import { createFingerTable } from './finger-table.js';
+import { createFirstSteps } from './first-steps.js';
 import { createInputTester } from './input-tester.js';
 import { BENCH_FACTS, createLinkFacts } from './link-facts.js';
 import { sideText } from './words.js';
@@ -20,10 +21,12 @@ const LINES_A_FRAME = 3;
 /** The first part: all of a glove at a glance, beside the picture; what is not well comes first. */
 export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot): Part {
   const hands = make('div', { class: 'bench-hands' });
+  const firstSteps = createFirstSteps(live);
   const panel = make(
     'section',
     { 'aria-labelledby': 'bench-title', class: 'bench-part' },
     make('h2', { id: 'bench-title', class: 'unseen' }, 'Bench'),
+    firstSteps.element,
     hands,
   );
   const shown = new Map<HandSide, Card>();
@@ -39,7 +42,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot):
     }
     for (const side of live.hands.keys()) {
       if (shown.has(side)) continue;
-      const card = createCard(live, delays, side, openPlot);
+      const card = createCard(live, delays, side, openPlot, firstSteps.toggle);
       shown.set(side, card);
       // As the picture has them.
       if (side === 'left') hands.prepend(card.card);
@@ -94,11 +97,18 @@ interface Card {
   lines(): readonly ChannelLine[];
 }
 
-function createCard(live: Live, delays: Delays, side: HandSide, openPlot: OpenPlot): Card {
+function createCard(
+  live: Live,
+  delays: Delays,
+  side: HandSide,
+  openPlot: OpenPlot,
+  connect: () => void,
+): Card {
   const name = make('h3');
   const stale = make('span', { class: 'stale', hidden: true }, 'Stale');
   const state = make('p', { class: 'lead wide', role: 'status' });
   const played = make('p', { class: 'played', hidden: true });
+  const simulated = button('Simulated: connect yours', connect, { class: 'small', hidden: true });
   const faultList = make('ul', { class: 'faults', 'aria-label': `Faults of the ${side} hand` });
   const list = make('ul', { class: 'lines', 'aria-label': `Channels of the ${side} hand` });
   const fingers = createFingerTable(live);
@@ -111,7 +121,7 @@ function createCard(live: Live, delays: Delays, side: HandSide, openPlot: OpenPl
     make(
       'header',
       {},
-      make('div', { class: 'heading' }, name, state, stale),
+      make('div', { class: 'heading' }, name, state, simulated, stale),
       played,
       faultList,
       fingers.unused,
@@ -136,6 +146,7 @@ function createCard(live: Live, delays: Delays, side: HandSide, openPlot: OpenPl
     setText(played, `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`);
     const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
     stale.hidden = !silent;
+    simulated.hidden = !live.connected || !isSimulated(hand) || recording !== undefined;
     card.classList.toggle('old', silent);
     // What is not known now is not said to be a fault of the glove.
     const faults = live.connected ? faultsOf(hand) : [];
