@@ -20,10 +20,12 @@ const WORKING = endToEnd(
   'package',
   'page',
   'page-bench',
+  'page-first-run',
   'page-guide',
   'page-picture',
   'page-plot',
   'page-safety',
+  'page-servos',
   'profiles',
   'release',
 );

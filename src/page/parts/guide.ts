@@ -8,6 +8,7 @@ import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
 import { createSavedFits } from './saved-fits.js';
+import { createServoBench } from './servo-bench.js';
 import { sideText } from './words.js';
 
 const TASK_TEXT: Record<Task, string> = { check: 'Check', fit: 'Fit', mount: 'Tracker' };
@@ -54,6 +55,7 @@ export function createGuidePart(live: Live): Part {
   );
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
   const measured = createMeasuredCard();
+  const servos = createServoBench(live);
   const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
     () => ask('GET', route('/fits')),
@@ -68,6 +70,7 @@ export function createGuidePart(live: Live): Part {
     run,
     results,
     start,
+    servos.element,
     savedFits.element,
     measured.element,
   );
@@ -124,6 +127,7 @@ export function createGuidePart(live: Live): Part {
     run.hidden = !running;
     start.hidden = running;
     savedFits.element.hidden = running;
+    servos.element.hidden = running;
     measured.element.hidden = running;
     results.hidden = running;
     if (running) {
@@ -165,12 +169,14 @@ export function createGuidePart(live: Live): Part {
         handChoice.append(
           choice('Hand', options, side, (chosen) => {
             side = chosen;
+            servos.choose(side);
             mayBegin();
             void look();
           }),
         );
       }
     }
+    servos.choose(side);
     mayBegin();
     if (visible && live.connected) {
       problem.hidden = true;
@@ -206,6 +212,7 @@ export function createGuidePart(live: Live): Part {
       visible = shown;
       clearTimeout(timer);
       clearInterval(reading);
+      servos.show(shown);
       if (!shown) return;
       sync();
       measure();
