@@ -14,12 +14,15 @@ import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createShownGlove } from './recording/shown-glove.js';
 import { cautionLine, cautionsOf } from './resistance/cautions.js';
+import { addProfileRoutes } from './stream/profile-routes.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
   profile: Profile;
   /** Where the profile came from: fits are kept beside it. None: fits are not kept. */
   profileFile?: string;
+  /** Shown on the page where there is no such file: one that comes with the program. */
+  shippedProfile?: string;
   /** Who wears the gloves; undefined: the wearer that the profile names, or else whoever was fitted last. */
   person?: string;
   /** Serial port in place of the profile's. */
@@ -104,6 +107,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     routes(app) {
       addGuideRoutes(app, gloves);
       addPortsRoute(app);
+      addProfileRoutes(app, { file: replay ? undefined : profileFile, shippedFile: options.shippedProfile });
       addSessionRoutes(app, sessions);
     },
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),
