@@ -24,6 +24,7 @@ const WORKING = endToEnd(
   'page-guide',
   'page-picture',
   'page-plot',
+  'page-profile',
   'page-safety',
   'page-servos',
   'profiles',

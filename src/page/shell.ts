@@ -138,7 +138,9 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
 const isTyping = (target: EventTarget | null): boolean =>
   target instanceof HTMLInputElement
     ? !['range', 'checkbox', 'radio', 'button'].includes(target.type)
-    : target instanceof HTMLTextAreaElement || target instanceof HTMLSelectElement;
+    : target instanceof HTMLTextAreaElement ||
+      target instanceof HTMLSelectElement ||
+      (target instanceof HTMLElement && target.isContentEditable);
 
 /** How many things are not well, on the way to where they are named. */
 function createBadge(live: Live): HTMLElement {

@@ -405,11 +405,16 @@ describe('the page', () => {
     await nowhere.stop();
   });
 
-  it('is light: all of it, compressed, under 400 kB', () => {
+  it('is light: under 260 kB compressed, and the editor, loaded only when it is opened, under 200 kB', () => {
     const files = readdirSync('dist/page').filter((name) => name.endsWith('.gz'));
-    const bytes = files.reduce((sum, name) => sum + statSync(join('dist/page', name)).size, 0);
-    expect(files).toHaveLength(3);
-    expect(bytes).toBeLessThan(400_000);
+    const bytes = (of: readonly string[]) =>
+      of.reduce((sum, name) => sum + statSync(join('dist/page', name)).size, 0);
+    const later = files.filter((name) => name.startsWith('profile-editor-'));
+    const first = files.filter((name) => !later.includes(name));
+    expect(first).toEqual(expect.arrayContaining(['index.html.gz', 'main.js.gz', 'page.css.gz']));
+    expect(later).toHaveLength(1);
+    expect(bytes(first)).toBeLessThan(260_000);
+    expect(bytes(later)).toBeLessThan(200_000);
   });
 
   it('draws two hands at 250 Hz with under 4 ms of work a frame', async () => {

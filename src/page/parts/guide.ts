@@ -7,6 +7,7 @@ import { choice } from './controls.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
+import { createProfileCard } from './profile-card.js';
 import { createSavedFits } from './saved-fits.js';
 import { createServoBench } from './servo-bench.js';
 import { sideText } from './words.js';
@@ -56,6 +57,7 @@ export function createGuidePart(live: Live): Part {
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
   const measured = createMeasuredCard();
   const servos = createServoBench(live);
+  const profileCard = createProfileCard();
   const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
     () => ask('GET', route('/fits')),
@@ -73,6 +75,7 @@ export function createGuidePart(live: Live): Part {
     servos.element,
     savedFits.element,
     measured.element,
+    profileCard,
   );
 
   /** So that this page leads what it begins, and nobody else does. */
@@ -128,6 +131,7 @@ export function createGuidePart(live: Live): Part {
     start.hidden = running;
     savedFits.element.hidden = running;
     servos.element.hidden = running;
+    profileCard.hidden = running;
     measured.element.hidden = running;
     results.hidden = running;
     if (running) {

@@ -133,6 +133,7 @@ export function createServoBench(live: Live): ServoBench {
     queue = [];
     running.value = undefined;
     if (why !== undefined) problem.value = why;
+    leave();
   }
 
   function step(): void {
@@ -171,7 +172,8 @@ export function createServoBench(live: Live): ServoBench {
       return;
     }
     const curl = believed ? curlOf(now, f) : undefined;
-    trial.step(performance.now() / 1000, curl, stopOf(now, f));
+    // By the clock of the samples: while none come, no finger rests.
+    if (now.joints) trial.step(now.joints.timeUs / 1e6, curl, stopOf(now, f));
     if (state.result === undefined) {
       running.value = { finger: at.finger, state: { ...state }, curl };
       return;
@@ -180,10 +182,7 @@ export function createServoBench(live: Live): ServoBench {
     free();
     const next = queue.shift();
     if (next !== undefined) begin(next);
-    else {
-      stop(undefined);
-      leave();
-    }
+    else stop(undefined);
   }
   /** Armed for the trial alone. */
   function leave(): void {
@@ -289,7 +288,6 @@ export function createServoBench(live: Live): ServoBench {
     choose(now) {
       if (side.value === now) return;
       stop(undefined);
-      leave();
       results.value = new Map();
       side.value = now;
       look();
@@ -298,7 +296,6 @@ export function createServoBench(live: Live): ServoBench {
       look();
       if (shown) return;
       stop(undefined);
-      leave();
       open.value = false;
     },
   };
