@@ -31,6 +31,9 @@ export function createGuidePart(live: Live): Part {
   const person = make('input', { type: 'text', id: 'person', maxlength: 40, autocomplete: 'off' });
   const check = button('Start the check', () => begin('check'), { class: 'main big' });
   const fit = button('Start the fit', () => begin('fit'), { class: 'main big' });
+  person.addEventListener('keydown', (event) => {
+    if (event.key === 'Enter' && !event.repeat && !fit.disabled) fit.click();
+  });
   const mount = button('Fit the tracker', () => begin('mount'), { class: 'main big' });
   const why = make('p', { class: 'played', role: 'status', hidden: true });
   const start = startCards(why, check, person, fit, mount);

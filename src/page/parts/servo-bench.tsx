@@ -18,8 +18,8 @@ import { roleText, verdictText } from './words.js';
 const STEP_MS = 50;
 /** As hard as a trial asks, of servos that heed it. */
 const EFFORT = 0.4;
-/** What is in the way for so long is not waited for: a sensor that is not believed, another app. */
-const PATIENCE_MS = 2000;
+/** What is in the way for so many steps is not waited for: a sensor that is not believed, another app. */
+const PATIENCE = 40;
 
 const PROMPT: Record<TrialState['phase'], (finger: string) => string> = {
   straighten: (finger) => `Straighten the ${finger}.`,
@@ -89,8 +89,9 @@ export function createServoBench(live: Live): ServoBench {
   let hold: Hold<Partial<Omit<ResistRequest, 'hand'>>> | undefined;
   let timer: ReturnType<typeof setInterval> | undefined;
   let queue: Finger[] = [];
-  let believedMs = 0;
-  let alone = 0;
+  /** Steps in a row. */
+  let unbelieved = 0;
+  let foreign = 0;
 
   const { element: armElement } = createArmButton(
     () => side.value,
@@ -106,9 +107,11 @@ export function createServoBench(live: Live): ServoBench {
 
   function look(): void {
     const now = hand();
+    const wasArmed = armed.value;
     armed.value = live.connected && now?.armed === true;
     replay.value = now !== undefined && recordingOf(now) !== undefined;
-    if (!armed.value) armedHere = false;
+    // The answer to arming may come before the stream says so.
+    if (wasArmed && !armed.value) armedHere = false;
     const found = now ? servosOf(now) : [];
     if (JSON.stringify(found) !== JSON.stringify(servos.value)) servos.value = found;
     if (running.value && !armed.value) stop('Disarmed: begin again.');
@@ -117,7 +120,7 @@ export function createServoBench(live: Live): ServoBench {
   function begin(finger: Finger): void {
     problem.value = undefined;
     trial = createServoTrial();
-    believedMs = alone = performance.now();
+    unbelieved = foreign = 0;
     running.value = { finger, state: { ...trial.state }, curl: undefined };
     clearInterval(timer);
     timer = setInterval(step, STEP_MS);
@@ -143,15 +146,15 @@ export function createServoBench(live: Live): ServoBench {
     const f = FINGERS.indexOf(at.finger);
     const report = now.resistance?.fingers[at.finger];
     // Our own last stop may still be in a report that is on its way.
-    const foreign = hold === undefined && report?.by !== undefined && stopOf(now, f) !== undefined;
-    if (!foreign) alone = performance.now();
-    else if (performance.now() - alone > PATIENCE_MS) {
-      stop(`${live.nameOf(report.by ?? '')} holds the ${at.finger}: end that first.`);
+    const isForeign = hold === undefined && report?.by !== undefined && stopOf(now, f) !== undefined;
+    foreign = isForeign ? foreign + 1 : 0;
+    if (foreign > PATIENCE) {
+      stop(`${live.nameOf(report?.by ?? '')} holds the ${at.finger}: end that first.`);
       return;
     }
     const believed = now.joints?.valid === true && now.joints.fingers[at.finger] === 'tracked';
-    if (believed) believedMs = performance.now();
-    else if (performance.now() - believedMs > PATIENCE_MS) {
+    unbelieved = believed ? 0 : unbelieved + 1;
+    if (unbelieved > PATIENCE) {
       const verdicts = (now.health?.channels ?? [])
         .filter(({ role, verdict }) => role.startsWith(`${at.finger}.`) && verdict !== 'healthy')
         .map(({ role, verdict }) => `${roleText(role)}: ${verdictText(verdict).toLowerCase()}`);
