@@ -1,6 +1,7 @@
 import type { HandSide } from '../../hand/joints.js';
 import { button, make, setAttribute, setText } from '../dom.js';
-import { type Live, recordingOf } from '../live.js';
+import type { Ranges } from '../fit-change.js';
+import { type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
@@ -124,6 +125,8 @@ export function createGuidePart(live: Live): Part {
     if (visible) timer = setTimeout(look, report?.state === 'running' ? RUNNING_MS : IDLE_MS);
   }
 
+  /** Ranges in use when the run began: what a fit of it changes. */
+  let before: Ranges = new Map();
   let drawn = '';
   let found = '';
   function show({ state, move, hand, ...rest }: GuideReport): void {
@@ -139,6 +142,7 @@ export function createGuidePart(live: Live): Part {
     results.hidden = running;
     if (running) {
       const { name, bar } = move;
+      if (move.number === 1) before = rangesOf(live.hands.get(hand as HandSide));
       // Its pictures are of a hand that closes.
       picture.hidden = rest.task === 'mount';
       const key = `${name} ${hand} ${bar?.toFixed(2)}`;
@@ -156,9 +160,13 @@ export function createGuidePart(live: Live): Part {
     if (text === found) return;
     found = text;
     results.replaceChildren(
-      ...findings({ state, hand, ...rest }, (part) => {
-        void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
-      }),
+      ...findings(
+        { state, hand, ...rest },
+        (part) => {
+          void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
+        },
+        before,
+      ),
     );
     if (focused) results.focus();
     void savedFits.update();
@@ -227,6 +235,13 @@ export function createGuidePart(live: Live): Part {
     },
   };
 }
+
+const rangesOf = (hand: LiveHand | undefined): Ranges =>
+  new Map(
+    (hand?.info.channels ?? []).flatMap(({ role, open, closed }) =>
+      open === undefined || closed === undefined ? [] : [[role as string, { open, closed }] as const],
+    ),
+  );
 
 /** What can be begun, and for whom. */
 function startCards(

@@ -16,6 +16,9 @@ const FACTS = [
   'Clock offset',
   'Clock drift',
   'Wrist',
+  'Firmware',
+  'Device',
+  'Service',
 ] as const;
 type Fact = (typeof FACTS)[number];
 /** What fits on the bench. */
@@ -37,7 +40,7 @@ const UNEVEN_US = 8000;
 export function createLinkFacts(
   shown: readonly Fact[] = FACTS,
   name = 'link-facts',
-): { element: HTMLElement; update(hand: LiveHand, delay?: DelaySummary): void } {
+): { element: HTMLElement; update(hand: LiveHand, delay?: DelaySummary, service?: string): void } {
   const cells = new Map(
     shown.map((name) => {
       const value = make('dd');
@@ -60,7 +63,7 @@ export function createLinkFacts(
   };
   return {
     element,
-    update({ health, info }, delay) {
+    update({ health, info }, delay, service) {
       if (!health) return;
       const { link, rateHz, lost, batteryMv, temperatureC, faults } = health;
       // A clock that was never heard is not exact.
@@ -97,6 +100,10 @@ export function createLinkFacts(
           : 'not known',
       );
       set('Wrist', wristText(health.wrist));
+      // A glove of text lines says neither.
+      set('Firmware', info.firmwareVersion === undefined ? 'not reported' : String(info.firmwareVersion));
+      set('Device', info.deviceId ?? 'not reported');
+      set('Service', service ?? 'not known');
       const lines = [
         health.wrist?.note,
         link.reason,

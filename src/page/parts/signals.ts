@@ -79,7 +79,7 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
 
   function update(shown: Shown, hand: LiveHand): void {
     setText(shown.title, `${sideText(hand.info.hand)}: ${hand.info.name}`);
-    shown.facts.update(hand, delays.summary(hand.info.hand));
+    shown.facts.update(hand, delays.summary(hand.info.hand), live.client.welcome?.server.version);
     const channels = hand.health?.channels;
     if (!channels) return;
     const roles = channels.map(({ role }) => role).join();
