@@ -108,7 +108,12 @@ function createCard(
   const stale = make('span', { class: 'stale', hidden: true }, 'Stale');
   const state = make('p', { class: 'lead wide', role: 'status' });
   const played = make('p', { class: 'played', hidden: true });
-  const simulated = button('Simulated: connect yours', connect, { class: 'small', hidden: true });
+  const simulated = button('Simulated', connect, {
+    class: 'small',
+    hidden: true,
+    'aria-label': 'Simulated: connect yours',
+    title: 'Connect a glove of your own',
+  });
   const faultList = make('ul', { class: 'faults', 'aria-label': `Faults of the ${side} hand` });
   const list = make('ul', { class: 'lines', 'aria-label': `Channels of the ${side} hand` });
   const fingers = createFingerTable(live);
