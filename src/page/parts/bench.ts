@@ -57,12 +57,19 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot):
   const layout = () => {
     for (const { lines } of shown.values()) for (const line of lines()) line.layout();
   };
-  const draw = (nowMs: number) => {
-    if (!visible) return;
-    requestAnimationFrame(draw);
-    if (!live.connected) return;
-    const all = [...shown.values()].flatMap(({ lines }) => lines());
-    for (let n = 0; n < Math.min(LINES_A_FRAME, all.length); n++) all[next++ % all.length].draw(nowMs);
+  /** Which of them draws: one that still waits when the part is left and shown again draws no more. */
+  let round = 0;
+  const draw = (nowMs: number, of: number) => {
+    if (!visible || of !== round) return;
+    const all = live.connected ? [...shown.values()].flatMap(({ lines }) => lines()) : [];
+    let drawn = 0;
+    // Around once at most, past those that have nothing new.
+    for (let n = 0; n < all.length && drawn < LINES_A_FRAME; n++) {
+      if (all[next++ % all.length].draw(nowMs)) drawn++;
+    }
+    const again = () => requestAnimationFrame((atMs) => draw(atMs, of));
+    if (drawn > 0) again();
+    else setTimeout(again, PERIOD_MS);
   };
   live.changed.on(sync);
   live.client.on('health', ({ hand }) => shown.get(hand)?.update());
@@ -86,7 +93,8 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot):
       sync();
       layout();
       timer = setInterval(update, PERIOD_MS);
-      requestAnimationFrame(draw);
+      const mine = ++round;
+      requestAnimationFrame((atMs) => draw(atMs, mine));
     },
   };
 }
