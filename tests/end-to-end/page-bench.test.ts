@@ -88,6 +88,8 @@ it('says of what was last heard that it is stale once the service is gone, and k
   const texts = (selector: string) => page.locator(selector).allTextContents();
   await poll(() => texts('.bench-part .condition')).toEqual(Array(5).fill('Unknown'));
   await poll(() => texts('.line .verdict')).toEqual(Array(12).fill('No signal'));
+  // What came last is not what is now.
+  await poll(() => texts('.line .value')).toEqual(Array(12).fill('–'));
   await poll(() => texts('.bars .value')).toEqual(Array(5).fill('–'));
   for (const selector of ['.bench-part .curl', '.bench-part .tension']) {
     expect(await texts(selector)).toEqual(Array(5).fill('–'));

@@ -61,7 +61,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot):
   let round = 0;
   const draw = (nowMs: number, of: number) => {
     if (!visible || of !== round) return;
-    const all = live.connected ? [...shown.values()].flatMap(({ lines }) => lines()) : [];
+    const all = [...shown.values()].flatMap(({ lines }) => lines());
     let drawn = 0;
     // Around once at most, past those that have nothing new.
     for (let n = 0; n < all.length && drawn < LINES_A_FRAME; n++) {
