@@ -23,10 +23,13 @@ const WORKING = endToEnd(
   'package',
   'page',
   'page-bench',
+  'page-first-run',
   'page-guide',
   'page-picture',
   'page-plot',
+  'page-profile',
   'page-safety',
+  'page-servos',
   'profiles',
   'release',
 );

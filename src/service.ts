@@ -5,6 +5,7 @@ import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
 import { addFeelRoutes } from './glove/feel-routes.js';
 import { addGuideRoutes } from './glove/guide-routes.js';
+import { addPortsRoute } from './glove/ports-route.js';
 import type { Glove } from './glove/view.js';
 import { version } from './install/version.js';
 import type { Link } from './link/link.js';
@@ -14,12 +15,15 @@ import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createShownGlove } from './recording/shown-glove.js';
 import { cautionLine, cautionsOf } from './resistance/cautions.js';
+import { addProfileRoutes } from './stream/profile-routes.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
   profile: Profile;
   /** Where the profile came from: fits are kept beside it. None: fits are not kept. */
   profileFile?: string;
+  /** Shown on the page where there is no such file: one that comes with the program. */
+  shippedProfile?: string;
   /** Who wears the gloves; undefined: the wearer that the profile names, or else whoever was fitted last. */
   person?: string;
   /** Serial port in place of the profile's. */
@@ -85,7 +89,14 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   }
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const shown = gloves.map(createShownGlove);
-  const sessions = createSessions({ folder: sessionsFolder, shown, profile, logger, version });
+  const sessions = createSessions({
+    folder: sessionsFolder,
+    examplesFolder: packageFile('config/sessions'),
+    shown,
+    profile,
+    logger,
+    version,
+  });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.
   const stream = await startStream({
     gloves: shown,
@@ -97,6 +108,8 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     routes(app) {
       addGuideRoutes(app, gloves);
       addFeelRoutes(app, gloves);
+      addPortsRoute(app);
+      addProfileRoutes(app, { file: replay ? undefined : profileFile, shippedFile: options.shippedProfile });
       addSessionRoutes(app, sessions);
     },
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),

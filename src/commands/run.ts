@@ -79,6 +79,7 @@ async function run(options: RunOptions): Promise<void> {
     const service = await startService({
       profile,
       profileFile: own,
+      ...(own === undefined ? { shippedProfile: SIMULATED } : {}),
       person: options.person,
       portOverride: options.port,
       logger,

@@ -33,26 +33,50 @@ const checkOfProfile = schemaCheck(
  * @throws TautlineError `profileInvalid`: the first problem is its message, the others are its `details`
  */
 export function parseProfile(text: string, fileName: string, recorded = false): Profile {
-  const yaml = readYaml(text);
-  const problems = yaml.problems.length > 0 ? [] : problemsOf(yaml.data, recorded);
-  const found = [
-    ...yaml.problems,
-    ...problems
-      .slice(0, MAX_LOCATED)
-      .map(({ path, at, text }) => ({ offset: yaml.offsetOf(path, at), text })),
-  ];
-  if (found.length === 0) return plainCopy(yaml.data as Profile);
-
-  const lines = found
-    .sort((a, b) => a.offset - b.offset)
-    .map(({ offset, text }) => {
-      const { line, column } = yaml.lineColumn(offset);
-      return `${fileName}:${line}:${column}: ${text}${text.endsWith('?') ? '' : '.'}`;
-    });
-  const more = yaml.problems.length + problems.length - MAX_PROBLEMS;
+  const { data, problems, count } = readProfile(text, recorded);
+  if (problems.length === 0) return plainCopy(data as Profile);
+  const lines = problems.map(({ line, column, text }) => `${fileName}:${line}:${column}: ${text}`);
+  const more = count - MAX_PROBLEMS;
   const [first, ...others] = lines.slice(0, MAX_PROBLEMS);
   if (more > 0) others.push(`${fileName}: ${more} more ${more === 1 ? 'problem' : 'problems'}.`);
   throw new TautlineError('profileInvalid', first, undefined, { details: others });
+}
+
+/** Something wrong with the text of a profile, where it stands; lines and columns count from 1. */
+export interface LocatedProblem {
+  line: number;
+  column: number;
+  /** Keys and indices from the root, such as `gloves.0.hand`; empty for what is not YAML. */
+  path: string;
+  /** What is wrong and what to do, as a sentence. */
+  text: string;
+}
+
+/** What is wrong with a text, from its top down. */
+export const problemsOfProfile = (text: string): LocatedProblem[] => readProfile(text, false).problems;
+
+/** @returns what it holds with every default filled in, if nothing is wrong; `count` of all problems, located or not */
+function readProfile(
+  text: string,
+  recorded: boolean,
+): { data: unknown; problems: LocatedProblem[]; count: number } {
+  const yaml = readYaml(text);
+  const found = yaml.problems.length > 0 ? [] : problemsOf(yaml.data, recorded);
+  const problems = [
+    ...yaml.problems.map(({ offset, text }) => ({ offset, path: '', text })),
+    ...found.slice(0, MAX_LOCATED).map(({ path, at, text }) => ({
+      offset: yaml.offsetOf(path, at),
+      path: path.join('.'),
+      text,
+    })),
+  ]
+    .sort((a, b) => a.offset - b.offset)
+    .map(({ offset, path, text }) => ({
+      ...yaml.lineColumn(offset),
+      path,
+      text: `${text}${text.endsWith('?') ? '' : '.'}`,
+    }));
+  return { data: yaml.data, problems, count: yaml.problems.length + found.length };
 }
 
 /** As installed: a package's own folder is not where its user is. */

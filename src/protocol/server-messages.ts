@@ -30,6 +30,11 @@ const linkStatus = record(
           'Name of the session that is shown in place of the glove; absent while it is the glove itself. Nothing that is asked of a recording moves a finger.',
       }),
     ),
+    simulated: Type.Optional(
+      Type.Literal(true, {
+        description: 'The glove is made up by the service: it moves by itself, and nobody wears it.',
+      }),
+    ),
     reason: Type.Optional(Type.String({ description: 'Why it is not live, and what to do.' })),
     code: Type.Optional(Type.String({ description: 'Code of the reason.' })),
   },

@@ -14,6 +14,7 @@ const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {
 const ROUTE_NEEDS: Record<string, AppPermission> = {
   record: 'record',
   replay: 'record',
+  simulate: 'record',
   sessions: 'record',
   guide: 'guide',
   fits: 'guide',
