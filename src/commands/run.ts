@@ -84,6 +84,7 @@ async function run(options: RunOptions): Promise<void> {
       logger,
       sessionsFolder,
       keyFolders: paths.runtime,
+      pairingFile: paths.pairings,
     });
     const forget = await writeDiscoveryFile(service.address, profile, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
