@@ -17,6 +17,7 @@ const WORKING = endToEnd(
   'clients-python',
   'document-commands',
   'documents',
+  'extension',
   'package',
   'page',
   'page-bench',

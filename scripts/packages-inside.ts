@@ -22,7 +22,12 @@ export async function packagesInside(written?: readonly string[]): Promise<Insid
 
 async function filesInPages(): Promise<string[]> {
   const { metafile } = await build({
-    entryPoints: ['src/page/main.ts', 'src/client/demos/draw.js', 'src/client/demos/squeeze.js'],
+    entryPoints: [
+      'src/client/extension/page.ts',
+      'src/page/main.ts',
+      'src/client/demos/draw.js',
+      'src/client/demos/squeeze.js',
+    ],
     alias: { 'tautline/client': './src/client/index.ts' },
     bundle: true,
     format: 'esm',

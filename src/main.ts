@@ -3,6 +3,7 @@ import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
 import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
+import { addExtensionCommand } from './commands/extension.js';
 import { exitCodeOf, sayFailure } from './commands/failure.js';
 import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
@@ -76,6 +77,7 @@ addSessionCommand(program);
 addInstallCommands(program);
 addDoctorCommands(program);
 addOpenxrCommands(program);
+addExtensionCommand(program);
 
 /** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
 export async function main(): Promise<void> {

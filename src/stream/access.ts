@@ -5,7 +5,13 @@ import { hostname } from 'node:os';
 import { isLoopback } from '../config/address.js';
 import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import { createPairings, isExtension, PAIRING_ROUTE, type Pairings } from './pairings.js';
+import {
+  createPairings,
+  isExtension,
+  PAIRING_ROUTE,
+  PAIRING_STATE_ROUTE,
+  type Pairings,
+} from './pairings.js';
 
 /** A refused request: HTTP status and one line. */
 export interface Denial {
@@ -69,7 +75,7 @@ export class Access {
       };
     }
     if (isExtension(origin) && !this.allowsOrigin(origin)) {
-      if (url.split('?', 1)[0] === PAIRING_ROUTE) return undefined;
+      if (OPEN_TO_EXTENSIONS.includes(url.split('?', 1)[0])) return undefined;
       // Its secret stands for the token, too.
       if (!this.admitsPaired(headers, url)) return { status: 403, message: NOT_PAIRED };
       return forPaired ? undefined : { status: 403, message: STREAM_ONLY };
@@ -155,5 +161,6 @@ export function tokenOf(authorization: string | undefined, url: string): string 
 
 const NOT_PAIRED =
   'This browser extension is not paired with the service. Pair it in the window of the extension, and type its code on the page of the service, under Apps.';
+const OPEN_TO_EXTENSIONS: readonly string[] = [PAIRING_ROUTE, PAIRING_STATE_ROUTE];
 const STREAM_ONLY = 'A paired extension gets the stream, may disarm, and nothing else.';
 const digest = (text: string): Buffer => createHash('sha256').update(text).digest();

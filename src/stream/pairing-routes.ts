@@ -4,14 +4,15 @@ import { logEvent } from '../log/events.js';
 import { tokenOf } from './access.js';
 import { CLOSE } from './frame-reader.js';
 import type { Hub } from './hub.js';
-import { isExtension, PAIRING_ROUTE, type Pairings } from './pairings.js';
+import { isExtension, PAIRING_ROUTE, PAIRING_STATE_ROUTE, type Pairings } from './pairings.js';
 
 /** How extensions ask, and how the wearer answers: see pairings.ts. */
 export function addPairingRoutes(app: FastifyInstance, pairings: Pairings, hub: Hub): void {
   const { logger } = hub;
   const secretOf = ({ headers, url }: FastifyRequest) => tokenOf(headers.authorization, url);
 
-  app.get(PAIRING_ROUTE, (request, reply) => {
+  // By POST: a browser leaves the origin of an extension out of some requests that only read.
+  app.post(PAIRING_STATE_ROUTE, (request, reply) => {
     const { origin } = request.headers;
     if (!isExtension(origin)) return reply.code(403).send(EXTENSIONS_ONLY);
     return reply

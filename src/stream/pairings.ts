@@ -54,6 +54,8 @@ interface Question {
 
 /** Where an extension asks, before it is paired; open to extensions alone, and without a token. */
 export const PAIRING_ROUTE = '/pairing';
+/** Where it asks how far it has got. */
+export const PAIRING_STATE_ROUTE = '/pairing/state';
 
 export function isExtension(origin: string | undefined): origin is string {
   return origin !== undefined && EXTENSION_ORIGIN.test(origin);

@@ -82,6 +82,7 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline openxr status/, /Not registered/],
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
+  [/^tautline extension$/, /extension/],
 ];
 /** Commands that ask a running service. */
 const ASKS =

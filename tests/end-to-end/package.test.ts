@@ -50,6 +50,8 @@ describe('the package, installed', () => {
       'dist/main.js',
       'dist/third-party-licences.txt',
       'dist/page/index.html',
+      'dist/extension/manifest.json',
+      'dist/extension/worker.js',
       'config/simulated.yaml',
       'config/udev/70-tautline.rules',
       'LICENSE',

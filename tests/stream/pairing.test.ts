@@ -112,9 +112,11 @@ describe('an extension that nobody has confirmed', () => {
     expect(headers['access-control-allow-origin']).toBe(ONE);
     expect(headers['cache-control']).toBe('no-store');
     const bearer = { origin: ONE, authorization: `Bearer ${body.secret}` };
-    expect((await http('GET', '/pairing', bearer)).body).toEqual({ state: 'asking' });
-    expect((await http('GET', '/pairing', { origin: ONE })).body).toEqual({ state: 'unknown' });
-    expect((await http('GET', '/pairing', { ...bearer, origin: OTHER })).body).toEqual({ state: 'unknown' });
+    expect((await http('POST', '/pairing/state', bearer)).body).toEqual({ state: 'asking' });
+    expect((await http('POST', '/pairing/state', { origin: ONE })).body).toEqual({ state: 'unknown' });
+    expect((await http('POST', '/pairing/state', { ...bearer, origin: OTHER })).body).toEqual({
+      state: 'unknown',
+    });
   });
 
   test('the page is shown who asks, and not the code', async () => {
@@ -151,7 +153,7 @@ describe('confirming', () => {
     });
     expect(await handshake(ONE, secret)).toBe(101);
     const bearer = { origin: ONE, authorization: `Bearer ${secret}` };
-    expect((await http('GET', '/pairing', bearer)).body).toEqual({ state: 'paired' });
+    expect((await http('POST', '/pairing/state', bearer)).body).toEqual({ state: 'paired' });
     if (process.platform !== 'win32') expect(statSync(file).mode & 0o777).toBe(0o600);
     expect(readFileSync(file, 'utf8')).not.toContain(secret);
     // Origin and secret belong together.
