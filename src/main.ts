@@ -1,6 +1,7 @@
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addCheckCommand } from './commands/check.js';
+import { addDemoCommand } from './commands/demo.js';
 import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
 import { addExtensionCommand } from './commands/extension.js';
@@ -78,6 +79,7 @@ addInstallCommands(program);
 addDoctorCommands(program);
 addOpenxrCommands(program);
 addExtensionCommand(program);
+addDemoCommand(program);
 
 /** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
 export async function main(): Promise<void> {

@@ -112,8 +112,9 @@ class LiveHold implements Hold<object> {
   #movedMs = performance.now();
   #moveTimer: ReturnType<typeof setTimeout> | undefined;
   #waiting: ((state: HoldState) => void)[] = [];
-  /** Requests on their way: an answer to any but the newest says nothing about now. */
   #asked = 0;
+  /** Answers up to this request say nothing about now: a newer one has come, or it was paused or ended since. */
+  #settled = 0;
 
   constructor(
     readonly host: HoldHost,
@@ -174,7 +175,7 @@ class LiveHold implements Hold<object> {
     const asked = this.state !== 'paused' && this.#asked > 0;
     this.error = error;
     this.#become('paused');
-    this.#asked++;
+    this.#settled = this.#asked;
     if (asked) this.#free();
   }
 
@@ -183,7 +184,8 @@ class LiveHold implements Hold<object> {
     const asked = ++this.#asked;
     this.host.ask({ ...this.message, layer: this.layer, ttlMs: HOLD_TTL_MS }).then(
       ({ limited }) => {
-        if (asked !== this.#asked || this.state === 'released') return;
+        if (asked <= this.#settled || this.state === 'released') return;
+        this.#settled = asked;
         this.error = undefined;
         this.limited = limited;
         this.#become('held');
@@ -191,7 +193,7 @@ class LiveHold implements Hold<object> {
       (error: ClientError) => {
         if (this.state === 'released' || this.state === 'refused') return;
         if (TRANSIENT.has(error.code)) {
-          if (asked === this.#asked) this.pause(error);
+          if (asked > this.#settled) this.pause(error);
           return;
         }
         this.error = error;
@@ -209,7 +211,7 @@ class LiveHold implements Hold<object> {
 
   #end(state: 'released' | 'refused'): void {
     clearTimeout(this.#moveTimer);
-    this.#asked++;
+    this.#settled = this.#asked;
     this.#become(state);
     this.forget();
   }
