@@ -83,10 +83,12 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
   [/^tautline extension$/, /extension/],
+  [/^tautline demo /, /The demo is at/],
+  [/^tautline demo$/, /tautline demo catch/],
 ];
 /** Commands that ask a running service. */
 const ASKS =
-  /^tautline (openxr status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+  /^tautline (demo |openxr status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */

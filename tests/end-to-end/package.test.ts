@@ -57,7 +57,10 @@ describe('the package, installed', () => {
       'LICENSE',
       'CHANGELOG.md',
       'docs/install.md',
+      'config/simulated-hands.yaml',
+      'dist/demos/catch.html',
       'src/client/demos/draw.js',
+      'src/client/demos/catch.js',
       'src/client/demos/squeeze.html',
     ])
       expect(paths).toContain(path);

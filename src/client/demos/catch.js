@@ -3,7 +3,7 @@ import { connect } from 'tautline/client';
 import * as THREE from 'three';
 import { createCapsuleHand } from './capsule-hand.js';
 import { createFlight } from './flight.js';
-import { $, createView, offerDisarm, prefersLessMotion, say, showHowToArm } from './frame.js';
+import { $, createView, offerDisarm, prefersLessMotion, say, showHowToArm, stopped } from './frame.js';
 
 const client = connect({ url: location.origin, app: 'Catch demo', surface: true });
 offerDisarm(client);
@@ -89,7 +89,7 @@ client.on('gestures', ({ hand: side, touches }) => {
   hand.carried = own?.carried ?? false;
 });
 client.on('resistance', ({ hand: side, fingers }) => {
-  for (const [finger, { effort }] of Object.entries(fingers)) hands.get(side)?.drawn.glow(finger, effort);
+  for (const [finger, felt] of Object.entries(fingers)) hands.get(side)?.drawn.glow(finger, stopped(felt));
 });
 
 // ---- moving a hand that no tracker places ----

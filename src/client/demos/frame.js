@@ -8,6 +8,10 @@ export const say = (line) => {
 };
 export const prefersLessMotion = matchMedia('(prefers-reduced-motion: reduce)');
 
+/** How firmly a finger is stopped now, 0..1: a stop may be set long before the finger is at it. */
+export const stopped = ({ curl, stopAt, effort }) =>
+  stopAt !== undefined && curl > stopAt - 0.02 ? effort : 0;
+
 /** Only the wearer arms: an app says how, and holds as soon as it is so; anybody may disarm. */
 export function offerDisarm(client) {
   const disarm = () => client.disarm().catch(({ message }) => say(message));

@@ -2,7 +2,7 @@
 import { connect } from 'tautline/client';
 import * as THREE from 'three';
 import { createCapsuleHand } from './capsule-hand.js';
-import { $, createView, offerDisarm, prefersLessMotion, say, showHowToArm } from './frame.js';
+import { $, createView, offerDisarm, prefersLessMotion, say, showHowToArm, stopped } from './frame.js';
 import { bottomOf, createKeys, KEY_SIZE, middleOf, press } from './keyboard.js';
 
 const client = connect({ url: location.origin, app: 'Keys demo', surface: true });
@@ -32,9 +32,10 @@ const labels = [];
 const { scene } = createView(
   $('view'),
   (camera, aspect) => {
-    const far = 0.42 * Math.max(1, 1.1 / aspect);
-    camera.position.set((hand === 'left' ? 0.35 : -0.35) * far, 0.75 * far, -0.12 + 0.75 * far);
-    camera.lookAt(0, -0.02, -0.11);
+    // From the side of the thumb, and from before the tips: there it is seen how they press.
+    const far = 0.34 * Math.max(1, 1.15 / aspect);
+    camera.position.set((hand === 'left' ? 0.8 : -0.8) * far, 0.5 * far, -0.11 - 0.55 * far);
+    camera.lookAt(0, -0.02, -0.1);
   },
   draw,
 );
@@ -84,7 +85,7 @@ $('weight').addEventListener('input', () => {
 });
 client.on('resistance', ({ hand: side, fingers }) => {
   if (side !== hand) return;
-  for (const [finger, { effort }] of Object.entries(fingers)) drawnHand.glow(finger, effort);
+  for (const [finger, felt] of Object.entries(fingers)) drawnHand.glow(finger, stopped(felt));
 });
 
 // ---- sound: a browser makes none before somebody has asked for it ----
