@@ -31,8 +31,8 @@ export interface Pairings {
 }
 
 export interface PairingList {
-  /** Where they are kept; undefined: this service keeps none. */
-  file?: string;
+  /** False: this service keeps no pairings. */
+  kept: boolean;
   /** Why the file is not used. */
   trouble?: string;
   asking: { origin: string; expiresInS: number }[];
@@ -101,7 +101,7 @@ export function createPairings(file: string | undefined): Pairings {
     list(nowMs) {
       const { list, trouble } = file === undefined ? { list: [] } : kept(file);
       return {
-        ...(file === undefined ? {} : { file }),
+        kept: file !== undefined,
         ...(trouble === undefined ? {} : { trouble }),
         asking: askingAt(nowMs).map(({ origin, untilMs }) => ({
           origin,

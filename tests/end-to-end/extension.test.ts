@@ -292,6 +292,52 @@ describe('switched on and paired', () => {
     await fetch(`http://127.0.0.1:${service.port}/disarm`, { method: 'POST' });
   });
 
+  it('a page that opens channels without end leaves room for other apps', async () => {
+    const page = await openWorld();
+    const outcomes = await page.evaluate(() =>
+      Promise.all(
+        Array.from(
+          { length: 30 },
+          () =>
+            new Promise<string>((resolve) => {
+              const { port1, port2 } = new MessageChannel();
+              port1.onmessage = ({ data }) =>
+                resolve(data.opened ? 'opened' : String(data.closed?.[1] ?? 'opened'));
+              window.postMessage('tautlineGloves', '/', [port2]);
+            }),
+        ),
+      ),
+    );
+    expect(outcomes.filter((outcome) => outcome === 'opened')).toHaveLength(8);
+    expect(outcomes.filter((outcome) => outcome.includes('too many connections'))).toHaveLength(22);
+  });
+
+  it('the browser stops the extension’s worker, as it does when it likes: the hand comes back', async () => {
+    const page = await enter();
+    await poll(async () => (await hands(page)).right?.size).toBe(25);
+    const appNow = async () => {
+      const answer = await fetch(`http://127.0.0.1:${service.port}/health`);
+      return ((await answer.json()) as { apps: { app: string }[] }).apps.map(({ app }) => app).join();
+    };
+    const before = await appNow();
+    const own = await browser.context.newPage();
+    pages.push(own);
+    await own.goto(`chrome-extension://${browser.id}/popup.html`);
+    const devtools = await browser.context.newCDPSession(own);
+    const stopped = new Promise<void>((resolve) =>
+      devtools.on('ServiceWorker.workerVersionUpdated', ({ versions }) => {
+        if (versions.some(({ runningStatus }) => runningStatus === 'stopped')) resolve();
+      }),
+    );
+    await devtools.send('ServiceWorker.enable');
+    await devtools.send('ServiceWorker.stopAllWorkers');
+    await stopped;
+    await page.bringToFront();
+    await poll(appNow).toMatch(/^app\d+$/);
+    expect(await appNow()).not.toBe(before);
+    await poll(async () => (await hands(page)).right?.size).toBe(25);
+  });
+
   it('the service goes away and comes back: so does the hand', async () => {
     const page = await enter();
     await poll(async () => (await hands(page)).right?.size).toBe(25);

@@ -122,7 +122,7 @@ describe('an extension that nobody has confirmed', () => {
   test('the page is shown who asks, and not the code', async () => {
     const { code, secret } = await ask();
     const { body } = await http('GET', '/pairings');
-    expect(body).toEqual({ file, asking: [{ origin: ONE, expiresInS: 120 }], paired: [] });
+    expect(body).toEqual({ kept: true, asking: [{ origin: ONE, expiresInS: 120 }], paired: [] });
     expect(JSON.stringify(body)).not.toContain(code);
     expect(JSON.stringify(body)).not.toContain(secret);
   });

@@ -6,6 +6,9 @@ import { openTunnel, type Tunnel } from './tunnel.js';
 /** The extension's own world: holds the connections to the service, and decides which sites get one. */
 
 const OFF = 'The site is switched off in the extension.';
+const CROWDED = 'The site has too many connections to the service.';
+/** For a page, its frames and its other tabs; the service has places for others, too. */
+const MOST_TUNNELS = 8;
 /** Tunnels of each site. */
 const open = new Map<string, Set<Tunnel>>();
 
@@ -30,8 +33,12 @@ chrome.runtime.onConnect.addListener((port) => {
       port.postMessage({ closed: [4001, OFF] });
       return;
     }
-    tunnel = openTunnel(port, address, new URL(origin).host);
     const tunnels = open.get(origin) ?? new Set();
+    if (tunnels.size >= MOST_TUNNELS) {
+      port.postMessage({ closed: [4001, CROWDED] });
+      return;
+    }
+    tunnel = openTunnel(port, address, new URL(origin).host);
     open.set(origin, tunnels.add(tunnel));
   })();
 });

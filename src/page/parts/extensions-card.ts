@@ -3,7 +3,7 @@ import { ask } from '../routes.js';
 
 /** What GET /pairings answers. */
 interface Answer {
-  file?: string;
+  kept: boolean;
   trouble?: string;
   asking: { origin: string }[];
   paired: { origin: string; since: string }[];
@@ -106,9 +106,9 @@ export function createExtensionsCard(): { element: HTMLElement; update(): Promis
   return { element, update };
 }
 
-function leadOf({ file, trouble, paired }: Answer): string {
+function leadOf({ kept, trouble, paired }: Answer): string {
   if (trouble !== undefined) return trouble;
-  if (file === undefined) return 'This service keeps no pairings.';
+  if (!kept) return 'This service keeps no pairings.';
   const count = ['No extension is', 'One extension is'][paired.length] ?? `${paired.length} extensions are`;
   return `${count} paired. An extension gives web pages for headsets your hands, on the sites that you switch on.`;
 }
