@@ -96,6 +96,22 @@ async function barriers(page: Page): Promise<string[]> {
   });
 }
 
+/** What a script tries that wants to be the wearer: the key, the key's header, and a form without either. */
+async function confirmByScript({ address, code }: { address: string; code: string }): Promise<string[]> {
+  const body = JSON.stringify({ code });
+  const outcome = (asked: Promise<Response>) =>
+    asked.then(
+      ({ ok, type }) => (type === 'opaque' ? type : ok ? 'done' : 'refused'),
+      () => 'refused',
+    );
+  const json = { 'content-type': 'application/json', 'tautline-wearer': 'guessed' };
+  return [
+    await outcome(fetch(`${address}/wearer`)),
+    await outcome(fetch(`${address}/pairings/confirm`, { method: 'POST', headers: json, body })),
+    await outcome(fetch(`${address}/pairings/confirm`, { method: 'POST', mode: 'no-cors', body })),
+  ];
+}
+
 describe('before anything is switched on', () => {
   it('a page has what the browser has', async () => {
     const page = await enter();
@@ -159,9 +175,30 @@ describe('switched on, and not paired', () => {
     await keep(window, 'pairing');
     expect(await barriers(window)).toEqual([]);
 
+    // Neither a page nor the extension itself confirms it, though they know the code; and none frames our page.
+    const address = `http://127.0.0.1:${service.port}`;
+    const attempt = { address, code };
+    const outside = await openWorld();
+    expect(await outside.evaluate(confirmByScript, attempt)).toEqual(['refused', 'refused', 'opaque']);
+    expect(await window.evaluate(confirmByScript, attempt)).toEqual(['refused', 'refused', 'opaque']);
+    await outside.evaluate(
+      (url) =>
+        new Promise((resolve) => {
+          const frame = document.createElement('iframe');
+          frame.onload = resolve;
+          frame.src = url;
+          document.body.append(frame);
+        }),
+      `${address}/#apps`,
+    );
+    const framed = outside.frames().find((frame) => frame !== outside.mainFrame())!;
+    expect(await framed.locator('#pairing-code').count()).toBe(0);
+    expect(troubles.splice(0).join()).toContain('frame-ancestors');
+    expect((await asked()).paired).toEqual([]);
+
     const bench = await browser.context.newPage();
     pages.push(bench);
-    await bench.goto(`http://127.0.0.1:${service.port}/#apps`);
+    await bench.goto(`${address}/#apps`);
     const card = bench.locator('.extensions');
     await card.locator('.pairing').waitFor();
     expect(await card.locator('.pairing .id').textContent()).toBe(browser.id);
