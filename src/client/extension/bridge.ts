@@ -1,4 +1,4 @@
-import { type FromPage, OPEN_KEY, PORT_NAME, type ToBridge } from './messages.js';
+import { type FromBridge, type FromPage, OPEN_KEY, PORT_NAME, type ToBridge } from './messages.js';
 
 /** In the page, in a world of its own: passes on what goes between the page and the worker. */
 
@@ -24,6 +24,14 @@ function join(page: MessagePort): void {
     return;
   }
   let passed = 0;
+  /** The port may be gone before that is said. */
+  const tell = (message: FromBridge): void => {
+    try {
+      worker.postMessage(message);
+    } catch {
+      page.postMessage({ closed: [1006, GONE] });
+    }
+  };
   worker.onMessage.addListener((raw) => {
     const message = raw as ToBridge;
     if ('text' in message) page.postMessage(message.text);
@@ -31,13 +39,13 @@ function join(page: MessagePort): void {
       const bytes = Uint8Array.from(atob(message.record), (letter) => letter.charCodeAt(0)).buffer;
       page.postMessage(bytes, [bytes]);
       if (++passed < TELL_AFTER) return;
-      worker.postMessage({ taken: passed });
+      tell({ taken: passed });
       passed = 0;
     } else page.postMessage(message);
   });
   worker.onDisconnect.addListener(() => page.postMessage({ closed: [1006, GONE] }));
   page.onmessage = ({ data }: MessageEvent<string | FromPage>) => {
-    if (typeof data === 'string') worker.postMessage({ text: data });
+    if (typeof data === 'string') tell({ text: data });
     else {
       worker.disconnect();
       page.close();

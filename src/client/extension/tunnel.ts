@@ -23,20 +23,29 @@ export function openTunnel(port: TunnelPort, url: string, site: string): Tunnel 
   const socket = new WebSocket(url, SUBPROTOCOL_BINARY);
   socket.binaryType = 'arraybuffer';
 
+  /** The page may have left before that is said. */
+  const tell = (message: ToBridge): void => {
+    try {
+      port.postMessage(message);
+    } catch {
+      over = true;
+      socket.close();
+    }
+  };
   const close = (code: number, reason: string): void => {
     if (over) return;
     over = true;
-    port.postMessage({ closed: [code, reason] });
+    tell({ closed: [code, reason] });
   };
-  socket.onopen = () => port.postMessage({ opened: true });
+  socket.onopen = () => tell({ opened: true });
   socket.onclose = ({ code, reason }) => close(code, reason);
   socket.onmessage = ({ data }: MessageEvent<string | ArrayBuffer>) => {
     if (over) return;
     if (typeof data === 'string') {
-      port.postMessage({ text: data });
+      tell({ text: data });
     } else if (untaken < MOST_UNTAKEN) {
       untaken++;
-      port.postMessage({ record: base64Of(data) });
+      tell({ record: base64Of(data) });
     }
   };
   return {

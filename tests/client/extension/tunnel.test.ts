@@ -82,6 +82,20 @@ it('a page that hangs does not make records pile up; one that goes on gets the n
   expect(records()).toHaveLength(56);
 });
 
+it('ends quietly when its port is gone before that is said', () => {
+  const gone = {
+    postMessage(): void {
+      throw new Error('Attempting to use a disconnected port object');
+    },
+  };
+  openTunnel(gone, 'ws://127.0.0.1:7117/stream', 'world.example');
+  const socket = FakeSocket.last;
+  socket.onmessage?.(bytes(1));
+  expect(socket.closed).toBe(true);
+  socket.onmessage?.({ data: 'text' });
+  socket.onclose?.({ code: 1005, reason: '' });
+});
+
 it('ends once, with the reason if the page is still there', () => {
   const switchedOff = open();
   switchedOff.tunnel.end('The site is switched off.');
