@@ -20,6 +20,7 @@ const WORKING = endToEnd(
   'document-commands',
   'documents',
   'guides',
+  'extension',
   'package',
   'page',
   'page-bench',

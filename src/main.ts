@@ -2,8 +2,10 @@ import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
 import { addBuildCommand } from './commands/build.js';
 import { addCheckCommand } from './commands/check.js';
+import { addDemoCommand } from './commands/demo.js';
 import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
+import { addExtensionCommand } from './commands/extension.js';
 import { exitCodeOf, sayFailure } from './commands/failure.js';
 import { addFeelCommand } from './commands/feel.js';
 import { addFirmwareCommand } from './commands/firmware.js';
@@ -82,6 +84,8 @@ addSessionCommand(program);
 addInstallCommands(program);
 addDoctorCommands(program);
 addOpenxrCommands(program);
+addExtensionCommand(program);
+addDemoCommand(program);
 
 /** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
 export async function main(): Promise<void> {

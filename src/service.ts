@@ -35,6 +35,8 @@ export interface ServiceOptions {
   sessionsFolder?: string;
   /** Folders for the key that the command line proves itself with (`userPaths().runtime`); none: it is left nowhere. */
   keyFolders?: readonly string[];
+  /** File of the browser extensions that the wearer has paired; none: no extension can be. */
+  pairingFile?: string;
 }
 
 export interface Service {
@@ -79,7 +81,8 @@ export { version };
  *   links are retried without end, and say on the stream why they wait
  */
 export async function startService(options: ServiceOptions): Promise<Service> {
-  const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders } = options;
+  const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders, pairingFile } =
+    options;
   // A replay moves no servo.
   if (!replay)
     for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, cautionLine(caution));
@@ -105,6 +108,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     logger,
     version,
     ...(keyFolders ? { keyFolders } : {}),
+    ...(pairingFile ? { pairingFile } : {}),
     routes(app) {
       addGuideRoutes(app, gloves);
       addFeelRoutes(app, gloves);

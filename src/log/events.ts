@@ -125,6 +125,24 @@ export const LOG_EVENTS = {
     meaning: 'Too many answers were left unread.',
     fields: ['app'],
   },
+  'extension.asks': {
+    level: 'info',
+    text: 'a browser extension asks to be paired',
+    meaning: 'It sees nothing until the wearer types its code on the page.',
+    fields: ['origin'],
+  },
+  'extension.paired': {
+    level: 'warn',
+    text: 'a browser extension was paired: it may see the hands',
+    meaning: 'The wearer typed its code on the page, where the pairing can be withdrawn.',
+    fields: ['origin'],
+  },
+  'extension.withdrawn': {
+    level: 'info',
+    text: 'a browser extension is no longer paired',
+    meaning: 'The wearer withdrew the pairing, or refused the question. Its connections were closed.',
+    fields: ['origin'],
+  },
   'wearerKey.notLeft': {
     level: 'warn',
     text: 'tautline arm will not work: no folder for its key is writable',

@@ -400,6 +400,38 @@ describe('what the app holds', () => {
     expect(count(glove, 'touch')).toBeLessThan(100);
   });
 
+  it('is held, however slowly the answers are read', async () => {
+    /** As in a page that draws for longer than a renewal takes. */
+    function SlowSocket(url: string, protocols: string | string[]): WebSocket {
+      const socket = new WebSocket(url, protocols);
+      return new Proxy(socket, {
+        get(target, key) {
+          const value: unknown = Reflect.get(target, key, target);
+          return typeof value === 'function' ? value.bind(target) : value;
+        },
+        set(target, key, value: ((event: unknown) => void) | null) {
+          const late = (event: unknown) => void setTimeout(() => value?.(event), 150);
+          return Reflect.set(target, key, key === 'onmessage' && value ? late : value, target);
+        },
+      });
+    }
+    const { client, glove } = await start(undefined, { WebSocket: SlowSocket as never });
+    await client.ready();
+    await client.arm();
+    const hold = client.hold(held());
+    expect(await hold.answered()).toBe('held');
+    expect(count(glove, 'touch')).toBeGreaterThan(1);
+    const before = count(glove, 'touch');
+    await vi.waitUntil(() => count(glove, 'touch') > before + 3, { timeout: 5000 });
+    expect(hold.state).toBe('held');
+    glove.armed = false;
+    await client.disarm();
+    expect(hold.state).toBe('paused');
+    // Answers to what was asked before change nothing.
+    await new Promise((resolve) => setTimeout(resolve, 300));
+    expect(hold.state).toBe('paused');
+  });
+
   it('waits while the glove is disarmed, and is let go when it is', async () => {
     const { client, glove } = await start();
     await client.ready();

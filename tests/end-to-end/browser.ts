@@ -2,7 +2,7 @@ import { type Browser, chromium, type Page } from 'playwright-core';
 import { needBrowser } from '../requirements.js';
 
 /** Software rendering, no network beyond the page, one window. */
-const FLAGS = [
+export const FLAGS = [
   '--no-sandbox',
   '--disable-quic',
   '--no-first-run',

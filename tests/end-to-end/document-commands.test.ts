@@ -90,10 +90,13 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline firmware write/, /^my-firmware: firmware \d/],
   [/^tautline build (export|import)/, /written/],
   [/^tautline build compare/, /:$/m],
+  [/^tautline extension$/, /extension/],
+  [/^tautline demo /, /The demo is at/],
+  [/^tautline demo$/, /tautline demo catch/],
 ];
 /** Commands that ask a running service. */
 const ASKS =
-  /^tautline (openxr status|firmware status|arm|disarm|watch|doctor|status|report|feel|fit (?!.*--profile)|record (?!.*--profile))/;
+  /^tautline (demo |openxr status|firmware status|arm|disarm|watch|doctor|status|report|feel|fit (?!.*--profile)|record (?!.*--profile))/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */

@@ -64,6 +64,8 @@ describe('the package, installed', () => {
       'dist/main.js',
       'dist/third-party-licences.txt',
       'dist/page/index.html',
+      'dist/extension/manifest.json',
+      'dist/extension/worker.js',
       'config/simulated.yaml',
       'config/udev/70-tautline.rules',
       'LICENSE',
@@ -72,7 +74,10 @@ describe('the package, installed', () => {
       'src/firmware/core/protocol_table.h',
       'src/firmware/esp32/tautline_glove/tautline_glove.ino',
       'src/firmware/avr/Makefile',
+      'config/simulated-hands.yaml',
+      'dist/demos/catch.html',
       'src/client/demos/draw.js',
+      'src/client/demos/catch.js',
       'src/client/demos/squeeze.html',
     ])
       expect(paths).toContain(path);
