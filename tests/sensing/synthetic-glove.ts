@@ -84,6 +84,8 @@ export function createSyntheticGlove(options: SyntheticOptions) {
     profile,
     channels,
     full,
+    /** Whether the counts of a sensor rise as its finger closes. */
+    rises: (k: number): boolean => !sensors[k].turned,
     /** Slips a sensor by a part of its range. */
     slip(k: number, part: number) {
       sensors[k].slip = part;
