@@ -3,6 +3,7 @@ import type { Logger } from 'pino';
 import { type FitStore, fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
+import { addFromUseRoutes } from './glove/from-use-routes.js';
 import { addGuideRoutes } from './glove/guide-routes.js';
 import type { Glove } from './glove/view.js';
 import { version } from './install/version.js';
@@ -95,6 +96,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     ...(keyFolders ? { keyFolders } : {}),
     routes(app) {
       addGuideRoutes(app, gloves);
+      addFromUseRoutes(app, gloves);
       addSessionRoutes(app, sessions);
     },
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),

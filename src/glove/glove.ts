@@ -24,6 +24,7 @@ import { createOtherHand } from './other-hand.js';
 import { createPresence } from './presence.js';
 import { createReadings } from './readings.js';
 import { createGloveTroubles } from './troubles.js';
+import { fromUseOf, type UseLearner } from './use-learner.js';
 import type { Glove, HandFrame } from './view.js';
 import { createGloveWrist } from './wrist.js';
 
@@ -64,6 +65,8 @@ export interface LiveGlove extends Glove {
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
   readonly fits: FitStore | undefined;
+  /** Learns a fit by looking on. */
+  readonly learner: UseLearner;
   /** An app says where a tracker on this hand is, whose mount can be fitted. */
   readonly hasTracker: boolean;
   /** A session is shown in its place: meanwhile it can neither be armed nor led through moves. */
@@ -133,8 +136,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const guidedSources = { glove, chain, codec, timeSync, arming: () => arming, wrist };
-  const { guide, ...guided } = createGuidedGlove(guidedSources);
+  const recorded = link.recorded === true;
+  const guidedSources = { glove, chain, codec, timeSync, arming: () => arming, wrist, recorded };
+  const { guide, learner, ...guided } = createGuidedGlove(guidedSources);
   const arming = createGloveArming({
     glove,
     forces,
@@ -161,7 +165,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   };
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
-  const beat = createBeat(parts, lifecycle, troubles, staleMs);
+  const beat = createBeat(parts, lifecycle, troubles, staleMs, learner.look);
 
   const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
@@ -228,8 +232,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
   return {
     frame,
     guide,
+    learner,
     fits: options.fits,
-    recorded: link.recorded === true,
+    recorded,
     get hasTracker() {
       const nowUs = time.nowUs();
       return wrist.trackerAt(nowUs, nowUs, trackerPose);
@@ -281,6 +286,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     readTroubles: () => troubles.read(time.nowUs()),
+    readFromUse: () => fromUseOf(learner.learned),
     ...readings,
     ...createAppRequests(parts),
   };

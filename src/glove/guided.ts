@@ -9,6 +9,7 @@ import type { GloveCodec } from '../link/codec.js';
 import type { TimeSync } from '../link/time-sync.js';
 import type { GloveArming } from './arming.js';
 import type { ChainInUse } from './chain-in-use.js';
+import { createUseLearner, type UseLearner } from './use-learner.js';
 import type { GloveWrist } from './wrist.js';
 
 export interface GuidedSources {
@@ -18,11 +19,14 @@ export interface GuidedSources {
   timeSync: TimeSync;
   arming(): GloveArming;
   wrist: GloveWrist;
+  /** It shows a recording. */
+  recorded: boolean;
 }
 
 /** The guide of one glove, fed with each sample. */
 export interface GuidedGlove {
   readonly guide: GloveGuide;
+  readonly learner: UseLearner;
   /** Call with every sample, after the chain has taken it and before the governor takes its step. */
   sample(timeUs: number, nowUs: number): void;
 }
@@ -34,6 +38,7 @@ export function createGuidedGlove({
   timeSync,
   arming,
   wrist,
+  recorded,
 }: GuidedSources): GuidedGlove {
   const tracker = new Float64Array(7);
   const fingerOk = new Uint8Array(FINGERS.length);
@@ -57,9 +62,12 @@ export function createGuidedGlove({
     arm: (by) => void arming().arm(by, 'wearer'),
     disarm: (by) => arming().disarm(by, 'wearer'),
   });
+  const learner = createUseLearner(chain, () => !chain.now.resistance.armed);
   return {
     guide,
+    learner,
     sample(timeUs, nowUs) {
+      if (!recorded) learner.sample(timeUs);
       if (!guide.running) return;
       const { sensing } = chain.now;
       guide.sample(sensing.counts, timeUs);

@@ -3,7 +3,13 @@ import { DOFS_PER_FINGER } from '../hand/dofs.js';
 import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../hand/limits.js';
 import { type Channel, closingAnglesOf } from '../sensing/channels.js';
 import { createStringModel, DEFAULT_HEIGHTS_MM } from '../sensing/string-model.js';
-import type { FittedChannel } from './fit.js';
+
+/** Counts of a channel at both ends, and points [counts, value] in between. */
+export interface FittedRange {
+  readonly open: number;
+  readonly closed: number;
+  readonly curve?: readonly (readonly [number, number])[];
+}
 
 /** How a channel runs between its ends: what is known beforehand, and how a measured shape is written down. */
 
@@ -43,7 +49,7 @@ export function rangeOf(
   closing: ClosingProfile,
   ends: { open: number; closed: number },
   shape: readonly number[] | undefined,
-): Pick<FittedChannel, 'open' | 'closed' | 'curve'> {
+): FittedRange {
   if (channel.kind === 'joint') return jointRange(channel, closing, ends, shape);
   const { open, closed } = ends;
   const points = shape && CURVE_AT.map((at, k) => [open + shape[k] * (closed - open), at] as const);
@@ -79,7 +85,7 @@ function jointRange(
   closing: ClosingProfile,
   ends: { open: number; closed: number },
   shape: readonly number[] | undefined,
-): Pick<FittedChannel, 'open' | 'closed' | 'curve'> {
+): FittedRange {
   const dof = finger * DOFS_PER_FINGER + part;
   const angles = new Float64Array(3);
   const angleAt = closingAnglesOf(closing, finger);

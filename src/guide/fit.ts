@@ -1,7 +1,15 @@
 import type { ClosingProfile } from '../hand/closing.js';
 import type { ChannelRole } from '../protocol/link-table.js';
 import type { Channel } from '../sensing/channels.js';
-import { CURVE_AT, knownShape, rangeOf, rising, STRAIGHT, widestDeg } from './channel-shape.js';
+import {
+  CURVE_AT,
+  type FittedRange,
+  knownShape,
+  rangeOf,
+  rising,
+  STRAIGHT,
+  widestDeg,
+} from './channel-shape.js';
 import { barAt } from './guided-run.js';
 import type { MoveRecord } from './move-record.js';
 import { median, quantile, type Trace, traceOf } from './move-statistics.js';
@@ -16,15 +24,11 @@ import { type Ends, endsOf, NO_RANGE, posesOf, STRETCH_S, soundEnds, type Unfitt
  * closing and opening are averaged, which takes out the wearer's delay and the string's friction, and the result is
  * trusted the more, the farther it is from what is known beforehand (a straight line, or the string's geometry).
  */
-export interface FittedChannel {
+export interface FittedChannel extends FittedRange {
   readonly role: ChannelRole;
   /** Bits of the converter that the counts are of. */
   readonly bits: number;
-  readonly open: number;
-  readonly closed: number;
   readonly centre?: number;
-  /** Points [counts, value] in between. */
-  readonly curve?: readonly (readonly [number, number])[];
   /** Standard deviation of the repeated poses, degrees of the widest joint that the channel moves. */
   readonly residualDeg: number;
   /** Repeated poses that it is based on. */

@@ -194,6 +194,7 @@ export class Hub implements ConnectionHost {
         armed: glove.armed,
         unused: unusedNow(glove),
         troubles: glove.readTroubles(),
+        fitOffer: glove.readFromUse(),
         ...glove.readHealth(),
       })),
       apps: [...this.connections].map(({ app, name, encoding, wanted, dropped, behind }) => ({

@@ -1,4 +1,5 @@
 import { pino } from 'pino';
+import type { FitStore } from '../../src/config/fit-file.js';
 import { parseProfile } from '../../src/config/load.js';
 import type { TautlineError } from '../../src/errors.js';
 import { createGlove } from '../../src/glove/glove.js';
@@ -20,12 +21,14 @@ export function gloveOnLink(
     others,
     channels = CHANNELS,
     more = {},
+    fits,
   }: {
     clock?: FakeClock;
     hand?: 'left' | 'right';
     others?: () => readonly Glove[];
     channels?: readonly string[];
     more?: object;
+    fits?: FitStore;
   } = {},
 ) {
   const profile = parseProfile(
@@ -73,7 +76,7 @@ export function gloveOnLink(
     { write: (line) => void warnings.push((JSON.parse(line) as { msg: string }).msg) },
   );
   const [glove] = profile.gloves;
-  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove), others });
+  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove), others, fits });
   return {
     clock,
     live,

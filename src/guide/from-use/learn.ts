@@ -2,13 +2,14 @@ import type { ClosingProfile } from '../../hand/closing.js';
 import { FINGERS } from '../../hand/joints.js';
 import type { ChannelRole } from '../../protocol/link-table.js';
 import type { Channel } from '../../sensing/channels.js';
-import { look } from '../../sensing/lookup.js';
+import { joinLookups, lookAt } from '../../sensing/lookup.js';
 import type { Steps } from '../../steps.js';
 import { CURVE_AT, knownShape, rangeOf, rising, STRAIGHT, widestDeg } from '../channel-shape.js';
 import type { FittedChannel } from '../fit.js';
 import { quantile } from '../move-statistics.js';
 import { type DirectionChannel, directionsOf } from './directions.js';
 import { type Shape, shapesOf } from './shapes.js';
+import type { StrokeChannel } from './strokes.js';
 import { ROW_S, type UsedRows } from './use-record.js';
 import { type End, endAt, visitsOf } from './visits.js';
 import { type WallFinger, wallsAt } from './walls.js';
@@ -148,15 +149,14 @@ export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned>
       if (lacking) missing.push(lacking);
       return lacking === undefined;
     });
-    const shapes = shapesOf(
-      rows.timesS,
-      known.map(({ one: { channel }, finger, values }) => ({
-        finger,
-        values: values.map(inverseOf(knownShape(channel, closing))),
-      })),
-    );
-    yield;
+    const straightened: StrokeChannel[] = [];
+    for (const { one, finger, values } of known) {
+      straightened.push({ finger, values: values.map(inverseOf(knownShape(one.channel, closing))) });
+      yield;
+    }
+    const shapes = yield* shapesOf(rows.timesS, straightened);
     for (const [k, { one, open, closed, turned }] of known.entries()) {
+      yield;
       const proposal = propose(one.channel, closing, open, closed, shapes[k], turned);
       const { uncertaintyDeg, differsDeg } = proposal;
       const differs = fitted[one.i] ? DIFFERS_FROM_FIT : DIFFERS_FROM_SAID;
@@ -226,9 +226,10 @@ function propose(
   const range = rangeOf(channel, closing, { open: open.level, closed: closed.level }, points);
   const whole = points ?? CURVE_AT.map(known);
   const grid = [[0, 0], ...CURVE_AT.map((at, k) => [at, whole[k]]), [1, 1]];
+  const lookups = joinLookups([channel.lookup]);
   const differences = grid.map(([at, part]) => {
     const counts = Math.round(open.level + part * span);
-    return look(channel.lookup, Math.max(0, counts)) - valueAt(channel, closing, at);
+    return lookAt(lookups, 0, Math.max(0, counts)) - valueAt(channel, closing, at);
   });
   const rms = Math.sqrt(differences.reduce((sum, d) => sum + d * d, 0) / differences.length);
   return {

@@ -1,3 +1,4 @@
+import type { Steps } from '../../steps.js';
 import { type OwnPace, ownPaceOf } from './own-pace.js';
 import { aheadOfOthers, bowAt, type StrokeChannel, waveAt } from './strokes.js';
 
@@ -20,9 +21,13 @@ const HABIT = 0.03;
 const BOW_RMS = Math.sqrt(8 / 15);
 const WAVE_RMS = Math.sqrt(1 / 2);
 
-export function shapesOf(timesS: Float64Array, channels: readonly StrokeChannel[]): Shape[] {
-  const others = aheadOfOthers(timesS, channels);
-  const own = channels.map(({ values }) => ownPaceOf(timesS, values));
+export function* shapesOf(timesS: Float64Array, channels: readonly StrokeChannel[]): Steps<Shape[]> {
+  const others = yield* aheadOfOthers(timesS, channels);
+  const own: (OwnPace | undefined)[] = [];
+  for (const { values } of channels) {
+    own.push(ownPaceOf(timesS, values));
+    yield;
+  }
   const paced = own.filter((one): one is OwnPace => one !== undefined);
   const fingers = new Set(channels.map(({ finger }) => finger)).size;
   // What all channels have in common is half told, by their pace: it may be the hand's own way of closing.

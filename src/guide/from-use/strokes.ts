@@ -1,3 +1,4 @@
+import type { Steps } from '../../steps.js';
 import { inverse3, times } from './three-unknowns.js';
 import { ROW_S } from './use-record.js';
 
@@ -36,6 +37,7 @@ const PARTS = [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9] as const;
 /** Strokes without which nothing is said. */
 const LEAST_STROKES = 4;
 const ROUNDS = 3;
+const STROKES_A_STEP = 8;
 const UNKNOWNS = 3;
 
 interface Stroke {
@@ -47,10 +49,13 @@ interface Stroke {
 export const bowAt = (x: number): number => 4 * x * (1 - x);
 export const waveAt = (x: number): number => Math.sin(2 * Math.PI * x);
 
-export function aheadOfOthers(timesS: Float64Array, channels: readonly StrokeChannel[]): Ahead[] {
+export function* aheadOfOthers(timesS: Float64Array, channels: readonly StrokeChannel[]): Steps<Ahead[]> {
   const strokes = strokesOf(timesS, channels);
   let found: Ahead[] = channels.map(() => NOTHING);
-  for (let round = 0; round < ROUNDS; round++) found = solve(timesS, channels, strokes, found);
+  for (let round = 0; round < ROUNDS; round++) {
+    yield;
+    found = yield* solve(timesS, channels, strokes, found);
+  }
   return found;
 }
 
@@ -82,17 +87,18 @@ function strokesOf(timesS: Float64Array, channels: readonly StrokeChannel[]): St
 }
 
 /** One step: where the hand is on its way by what is known so far, then what each channel is ahead of that. */
-function solve(
+function* solve(
   timesS: Float64Array,
   channels: readonly StrokeChannel[],
   strokes: readonly Stroke[],
   known: readonly Ahead[],
-): Ahead[] {
+): Steps<Ahead[]> {
   const n = channels.length;
   const equations = channels.map(() => [] as Equation[]);
   const straight = (i: number, x: number) =>
     x - known[i].bow * bowAt(clamp(x)) - known[i].wave * waveAt(clamp(x));
-  for (const { from, to } of strokes) {
+  for (const [s, { from, to }] of strokes.entries()) {
+    if (s % STROKES_A_STEP === 0) yield;
     const first = new Float64Array(n);
     const way = new Float64Array(n);
     const takesPart: number[] = [];

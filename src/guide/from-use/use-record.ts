@@ -11,9 +11,10 @@ export interface UseRecord {
   /**
    * One sample; most are passed over.
    * @param timeS of the sample, s
-   * @param held a finger is held: what it does is not the wearer's doing
+   * @param held per finger, not 0 while it is held: what it does is not the wearer's doing
+   * @returns true when it was kept
    */
-  sample(counts: ArrayLike<number>, timeS: number, held: boolean): void;
+  sample(counts: ArrayLike<number>, timeS: number, held: ArrayLike<number>): boolean;
   /** Copies what is kept, oldest first. */
   read(): UsedRows;
   forget(): void;
@@ -65,16 +66,17 @@ export function createUseRecord(full: ArrayLike<number>): UseRecord {
     },
     sample(counts, timeS, held) {
       // Also when time goes back: a clock that started over.
-      if (timeS >= state[ROW] && timeS < state[ROW] + ROW_S) return;
+      if (timeS >= state[ROW] && timeS < state[ROW] + ROW_S) return false;
       state[ROW] = timeS;
-      if (held) return;
+      for (let f = 0; f < held.length; f++) if (held[f] !== 0) return false;
       if (stirs(counts)) state[STIR] = timeS;
-      if (!(timeS >= state[STIR] && timeS - state[STIR] <= REST_S)) return;
+      if (!(timeS >= state[STIR] && timeS - state[STIR] <= REST_S)) return false;
       const at = state[NEXT];
       times[at] = timeS;
       for (let i = 0; i < n; i++) rows[at * n + i] = counts[i];
       state[NEXT] = at + 1 === room ? 0 : at + 1;
       if (state[KEPT] < room) state[KEPT]++;
+      return true;
     },
     read() {
       const length = state[KEPT];

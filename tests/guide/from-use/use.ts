@@ -8,6 +8,7 @@ import { closing, type SyntheticGlove } from '../../sensing/synthetic-glove.js';
 import { createEverydayWearer, type EverydayOptions } from './everyday-wearer.js';
 
 const RATE_HZ = 100;
+const NOBODY = new Uint8Array(5);
 
 /** A wearer does what he likes for so long, in a glove whose present calibration is `inUse`. */
 export function learnFromUse(
@@ -24,7 +25,7 @@ export function learnFromUse(
   const counts = new Uint16Array(channels.length);
   for (let t = 0; t < seconds * RATE_HZ; t++) {
     glove.read(person.at(t / RATE_HZ), counts);
-    record.sample(counts, t / RATE_HZ, false);
+    record.sample(counts, t / RATE_HZ, NOBODY);
   }
   const learned = atOnce(
     learnFit(record.read(), {
