@@ -205,7 +205,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
     presence.sampleTimeUs = nowUs - (arrivalUs - timeUs);
     arming.sample(sensing, timeUs);
-    guided.sample(timeUs, nowUs);
+    guided.sample(timeUs, nowUs, samples.buttons);
     forces.follow(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);

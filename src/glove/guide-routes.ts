@@ -38,6 +38,7 @@ export interface FitsAnswer {
  *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
  *   POST /guide?task=mount       how the tracker sits on the hand; an app must send `tracker` with `of: tracker`
  *   GET  /guide                  the present move, or what was found
+ *   GET  /guide/trace            what the last check recorded, for plots
  *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
  *                                from the page or the command line
  *   POST /guide/stop             give up
@@ -72,6 +73,14 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       withGlove(({ guide }, { leader = '' }) => {
         guide.heardOf(leader);
         return guide.read();
+      }),
+    );
+    scope.get(
+      '/guide/trace',
+      withGlove(({ guide }, { leader = '' }) => {
+        guide.heardOf(leader);
+        if (guide.trace) return guide.trace;
+        throw new TautlineError('notSupported', 'There is no check to show: make one first.');
       }),
     );
     scope.post(

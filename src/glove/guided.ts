@@ -28,7 +28,7 @@ export interface GuidedGlove {
   readonly guide: GloveGuide;
   readonly learner: UseLearner;
   /** Call with every sample, after the chain has taken it and before the governor takes its step. */
-  sample(timeUs: number, nowUs: number): void;
+  sample(timeUs: number, nowUs: number, buttons: number): void;
 }
 
 export function createGuidedGlove({
@@ -46,6 +46,8 @@ export function createGuidedGlove({
     name: glove.name,
     hand: () => chain.now.description.hand,
     channels: () => chain.now.sensing.channels,
+    buttons: glove.buttons,
+    debounceMs: glove.controls.debounceMs,
     promisedHz: () => chain.now.description.sampleRateHz,
     counters: codec.counters,
     timeSync,
@@ -66,11 +68,11 @@ export function createGuidedGlove({
   return {
     guide,
     learner,
-    sample(timeUs, nowUs) {
+    sample(timeUs, nowUs, buttons) {
       if (!recorded) learner.sample(timeUs);
       if (!guide.running) return;
       const { sensing } = chain.now;
-      guide.sample(sensing.counts, timeUs);
+      guide.sample(sensing.counts, timeUs, buttons);
       for (let finger = 0; finger < fingerOk.length; finger++) {
         fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
       }

@@ -1,5 +1,6 @@
 import type { Channel } from '../sensing/channels.js';
 import type { Verdict } from '../sensing/health/verdicts.js';
+import type { ButtonFinding } from './button-watch.js';
 import { type ChannelFinding, judgeCheck } from './check.js';
 import type { MoveRecord } from './move-record.js';
 import type { CheckReport, LinkReport } from './report.js';
@@ -9,6 +10,7 @@ export function reportCheck(
   record: MoveRecord,
   channels: readonly Channel[],
   link: LinkReport,
+  buttons: readonly ButtonFinding[] = [],
 ): { report: CheckReport; verdicts: readonly Verdict[] | undefined } {
   const findings = judgeCheck(record, channels);
   const shown = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({
@@ -19,9 +21,13 @@ export function reportCheck(
     used,
     noiseCounts,
   }));
-  const ok = link.ok && shown.every(({ verdict }) => verdict === 'healthy');
+  const ok =
+    link.ok &&
+    shown.every(({ verdict }) => verdict === 'healthy') &&
+    // Whoever does not press a button has not found a fault of it.
+    buttons.every(({ verdict }) => verdict === 'healthy' || verdict === 'notPressed');
   return {
-    report: { ok, channels: shown, link },
+    report: { ok, channels: shown, ...(buttons.length > 0 ? { buttons } : {}), link },
     verdicts: wasFollowed(findings) ? findings.map(({ verdict }) => verdict) : undefined,
   };
 }
