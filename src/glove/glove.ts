@@ -199,9 +199,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame.valid = true;
     frame.reason = undefined;
     counters.pose();
-    troubles.buttons(samples.buttons);
 
     const nowUs = time.nowUs();
+    troubles.buttons(samples.buttons, nowUs);
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
     presence.sampleTimeUs = nowUs - (arrivalUs - timeUs);
     arming.sample(sensing, timeUs);

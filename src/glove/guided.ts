@@ -52,6 +52,7 @@ export function createGuidedGlove({
     counters: codec.counters,
     timeSync,
     closing: () => chain.now.sensing.closing,
+    live: () => chain.now.sensing.health.verdicts,
     found: (verdicts) => chain.now.sensing.health.adopt(verdicts),
     pinchGapMm: (fit, counts) =>
       pinchGapMm(mergeFit(glove, fit.channels), chain.now.sensing, chain.now.skeleton, counts),

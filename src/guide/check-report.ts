@@ -5,14 +5,26 @@ import { type ChannelFinding, judgeCheck } from './check.js';
 import type { MoveRecord } from './move-record.js';
 import type { CheckReport, LinkReport } from './report.js';
 
-/** @returns what to show, and the verdicts, if the moves were made at all */
+/** By its signal alone a channel is seen to be loose, or off, which in the moves may look like something else. */
+const BY_SIGNAL: ReadonlySet<string> = new Set(['intermittent', 'railed']);
+const LOOKS_LIKE_IT: ReadonlySet<string> = new Set(['dead', 'noisy', 'drifting']);
+
+/**
+ * @param live what the running service says of each channel as the check ends
+ * @returns what to show, and the verdicts, if the moves were made at all
+ */
 export function reportCheck(
   record: MoveRecord,
   channels: readonly Channel[],
   link: LinkReport,
   buttons: readonly ButtonFinding[] = [],
+  live: readonly Verdict[] = [],
 ): { report: CheckReport; verdicts: readonly Verdict[] | undefined } {
-  const findings = judgeCheck(record, channels);
+  const findings = judgeCheck(record, channels).map((finding, i): ChannelFinding => {
+    const signal = live[i];
+    const better = signal && BY_SIGNAL.has(signal.kind) && LOOKS_LIKE_IT.has(finding.verdict.kind);
+    return better ? { ...finding, verdict: signal, evidence: signal.evidence } : finding;
+  });
   const shown = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({
     role,
     verdict: verdict.kind,

@@ -125,10 +125,6 @@ function judge(
     const [end, time] = low > high ? ['0', low] : ['full scale', high];
     return result(fault('railed', false, `at ${end} for ${percent(time)} of the time`));
   }
-  if (drift !== 0) {
-    const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;
-    return result(fault('drifting', true, evidence));
-  }
   const own = kind === 'curl' || kind === 'joint' ? lone[channel.finger] : Number.NaN;
   const strongest = Math.max(0, ...[whole, ...lone].map((x) => Math.abs(x)).filter((x) => x >= 0));
   const asked = !Number.isNaN(whole) || !Number.isNaN(own);
@@ -140,6 +136,10 @@ function judge(
           ? fault('dead', false, `moved by ${percent(strongest, 1)} of the converter when asked to`)
           : HEALTHY,
       );
+  }
+  if (drift !== 0) {
+    const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;
+    return result(fault('drifting', true, evidence));
   }
   if (noise > Math.max(NOISY * span, NOISY_COUNTS)) {
     return result(

@@ -86,6 +86,8 @@ export interface GuideSources {
   counters: LinkCounters;
   timeSync: TimeSync;
   closing(): ClosingProfile;
+  /** What the running service says of each channel now. */
+  live(): readonly Verdict[];
   /** What a check found, one verdict a channel. */
   found(verdicts: readonly Verdict[]): void;
   /** The gap between thumb and index tip, mm, for counts taken in the pinch, if this were the fit. */
@@ -153,7 +155,13 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     } else {
       const jitterMs = timeSync.status.jitterUs / 1000;
       const link = judgeLink(record, counters, before, sources.promisedHz(), jitterMs);
-      const { report, verdicts } = reportCheck(record, sources.channels(), link, buttonWatch.findings());
+      const { report, verdicts } = reportCheck(
+        record,
+        sources.channels(),
+        link,
+        buttonWatch.findings(),
+        sources.live(),
+      );
       if (verdicts) sources.found(verdicts);
       check = report;
       trace = checkTraceOf(record, sources.channels());

@@ -248,7 +248,8 @@ describe.runIf(process.platform === 'linux')('our own', () => {
     const { code, output } = await run(command);
     expect(output).toMatch(ends![1]);
     // It may well find something wrong with this machine, or have too little to go by.
-    if (!/^tautline (doctor|status|openxr status|fit --from-use|wear)/.test(command)) expect(code, output).toBe(0);
+    if (!/^tautline (doctor|status|openxr status|fit --from-use|wear)/.test(command))
+      expect(code, output).toBe(0);
   });
 });
 
