@@ -68,6 +68,7 @@ const GOES_ON: [RegExp, RegExp][] = [
 ];
 const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline sizing/, /N/],
+  [/^tautline wear/, /hand\): \d+ session|no sessions|No session/],
   [/^tautline new/, /my-glove\.yaml: written\. \d+ channels/],
   [/^tautline info/, /samples/],
   [/^tautline fit --(list|use)/, /Kim/],
