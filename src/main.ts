@@ -21,6 +21,7 @@ import { addRunCommand } from './commands/run.js';
 import { addSessionCommand } from './commands/session.js';
 import { addSizingCommand } from './commands/sizing.js';
 import { addWatchCommand } from './commands/watch.js';
+import { addWearCommand } from './commands/wear.js';
 import { EXIT_CODE } from './errors.js';
 import { version } from './install/version.js';
 
@@ -67,6 +68,7 @@ Exit codes: ${EXIT_CODE.ok} well, ${EXIT_CODE.failed} a failed check, ${EXIT_COD
   );
 addRunCommand(program);
 addWatchCommand(program);
+addWearCommand(program);
 addArmCommands(program);
 addNewCommand(program);
 addCheckCommand(program);

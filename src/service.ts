@@ -4,6 +4,7 @@ import { type FitStore, fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
 import { addFeelRoutes } from './glove/feel-routes.js';
+import { addFromUseRoutes } from './glove/from-use-routes.js';
 import { addGuideRoutes } from './glove/guide-routes.js';
 import { addPortsRoute } from './glove/ports-route.js';
 import type { Glove } from './glove/view.js';
@@ -114,6 +115,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
       addFeelRoutes(app, gloves);
       addPortsRoute(app);
       addProfileRoutes(app, { file: replay ? undefined : profileFile, shippedFile: options.shippedProfile });
+      addFromUseRoutes(app, gloves);
       addSessionRoutes(app, sessions);
     },
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),

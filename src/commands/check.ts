@@ -2,6 +2,7 @@ import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { Trouble } from '../glove/view.js';
+import type { CheckTrace } from '../guide/check-trace.js';
 import type { CheckReport, GuideReport, LinkReport } from '../guide/report.js';
 import {
   addGuideOptions,
@@ -25,7 +26,10 @@ export function addCheckCommand(program: Command): void {
       .description('Is every sensor wired and well? Asks for simple moves, then one verdict a channel.'),
   )
     .option('--json', 'print the findings as JSON; prompts go to stderr')
-    .option('--report <file>', 'write the findings as Markdown too, to post when you ask for help')
+    .option(
+      '--report <file>',
+      'write the findings too, to post when you ask for help: Markdown, or with plots if it ends with .html',
+    )
     .addHelpText(
       'after',
       `\nExample:\n  tautline check --profile my-glove.yaml\n\nForces are off while it runs. Exit code ${EXIT_CODE.ok} only if all is well, else ${EXIT_CODE.failed}.`,
@@ -96,20 +100,29 @@ async function writeReport(
   file: string,
   { hand, glove, check }: GuideReport,
 ): Promise<void> {
-  const [{ checkMarkdown }, { scrub }, os, { writeFile }, { version }] = await Promise.all([
-    import('./shared/check-markdown.js'),
-    import('../doctor/scrub.js'),
-    import('node:os'),
-    import('node:fs/promises'),
-    import('../install/version.js'),
-  ]);
+  const [{ checkMarkdown }, { checkHtml }, { scrub, scrubTree }, os, { writeFile }, { version }] =
+    await Promise.all([
+      import('./shared/check-markdown.js'),
+      import('./shared/check-html.js'),
+      import('../doctor/scrub.js'),
+      import('node:os'),
+      import('node:fs/promises'),
+      import('../install/version.js'),
+    ]);
   const { troubles, link } = await healthOf(client, hand);
   const platform = `${os.type()} ${os.arch()}`;
-  const text = checkMarkdown({ version, node: process.version, platform, hand, troubles, check: check! });
+  const facts = { version, node: process.version, platform, hand, troubles, check: check! };
   const secrets = [glove, ...(link?.address === undefined ? [] : [link.address])];
   const personal = { home: os.homedir(), user: os.userInfo().username, host: os.hostname(), secrets };
+  const text = /\.html?$/i.test(file)
+    ? // Texts alone: what is drawn names nobody.
+      checkHtml(
+        scrubTree(facts, personal) as typeof facts,
+        await client.ask<CheckTrace>('GET', '/guide/trace'),
+      )
+    : scrub(checkMarkdown(facts), personal);
   try {
-    await writeFile(file, scrub(text, personal), { flag: 'wx', mode: 0o600 });
+    await writeFile(file, text, { flag: 'wx', mode: 0o600 });
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
     const why = code === 'EEXIST' ? 'is there already' : `cannot be written (${code})`;
@@ -128,24 +141,36 @@ const NAME = 15;
 const VERDICT = 14;
 
 /** The findings for a terminal of 80 columns, without colour. */
-export function checkLines({ channels, link }: CheckReport): string[] {
+export function checkLines({ channels, buttons = [], link }: CheckReport): string[] {
   const lines = [row('channel', 'verdict', 'evidence')].flat();
   for (const { role, verdict, evidence, remedy } of channels) {
     lines.push(...row(role, verdictWord(verdict), evidence, verdict === 'healthy' ? '' : remedy));
   }
+  for (const { name, verdict, evidence, remedy } of buttons) {
+    lines.push(...row(`button ${name}`.slice(0, NAME - 1), verdictWord(verdict), evidence, remedy));
+  }
   lines.push(...row('link', link.ok ? 'well' : 'NOT WELL', linkText(link), link.remedy), '');
   const ill = channels.filter(({ verdict }) => verdict !== 'healthy').length;
-  if (ill === 0 && link.ok) lines.push(`All ${channels.length} channels and the link are well.`);
-  else {
-    const parts = [ill > 0 ? `${ill} of ${channels.length} channels` : '', link.ok ? '' : 'the link'].filter(
-      Boolean,
-    );
+  const sick = buttons.filter(({ verdict }) => verdict === 'stuck' || verdict === 'bouncing').length;
+  if (ill === 0 && sick === 0 && link.ok) {
+    lines.push(`All ${channels.length} channels and the link are well.`);
+  } else {
+    const parts = [
+      ill > 0 ? `${ill} of ${channels.length} channels` : '',
+      sick > 0 ? `${sick} of ${buttons.length} buttons` : '',
+      link.ok ? '' : 'the link',
+    ].filter(Boolean);
     lines.push(`To be mended: ${parts.join(' and ')}. Follow the arrows, then check again.`);
   }
   return lines;
 }
 
-const WORDS: Record<string, string> = { healthy: 'well', shortRange: 'SHORT RANGE', crossTalk: 'CROSS-TALK' };
+const WORDS: Record<string, string> = {
+  healthy: 'well',
+  shortRange: 'SHORT RANGE',
+  crossTalk: 'CROSS-TALK',
+  notPressed: 'not pressed',
+};
 const verdictWord = (verdict: string) => WORDS[verdict] ?? verdict.toUpperCase();
 
 const linkText = ({ rateHz, promisedHz, lost, badCrc, malformed, gaps, jitterMs }: LinkReport) =>

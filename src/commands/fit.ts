@@ -3,6 +3,7 @@ import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { FitsAnswer } from '../glove/guide-routes.js';
 import type { FitReport, GuideReport, MountReport, StopsReport } from '../guide/report.js';
+import { fitFromUse } from './fit-from-use.js';
 import {
   addGuideOptions,
   begin,
@@ -18,6 +19,7 @@ interface FitOptions extends GuideOptions {
   fromJoints?: string;
   actuators?: boolean;
   mount?: boolean;
+  fromUse?: boolean;
   list?: boolean;
   undo?: boolean;
   use?: boolean;
@@ -34,6 +36,10 @@ export function addFitCommand(program: Command): void {
     .option('--from-joints <file>', 'bone lengths from joint positions that a hand tracker saw (JSON)')
     .option('--actuators', 'find where the string stops hold; arms the glove when you say so')
     .option('--mount', 'how a controller or tracker sits on the hand; an app must say where it is')
+    .option(
+      '--from-use',
+      'a fit from how you moved the hand anyway: what it would change; taken if you say so',
+    )
     .option('--list', 'print every fit of the glove')
     .option('--undo', 'go back to the fit before the present one')
     .option('--use', 'put the last fit of --person to use in a running service')
@@ -47,6 +53,7 @@ Examples:
   tautline fit --profile my-glove.yaml --from-joints hand.json
   tautline fit --profile my-glove.yaml --actuators
   tautline fit --mount
+  tautline fit --from-use
   tautline fit --profile my-glove.yaml --undo
 
 Forces are off while it runs, but for --actuators: there they are low, and armed by you.
@@ -56,10 +63,16 @@ Fits of the sensors, of the actuators, of the bones and of the mount add up.`,
 }
 
 /** One thing at a time: what would be left unheeded is refused. */
-function refuseClashes({ list, undo, use, fromJoints, actuators, mount, person }: FitOptions): void {
-  const asked = Object.entries({ list, undo, use, 'from-joints': fromJoints, actuators, mount }).filter(
-    ([, value]) => value !== undefined,
-  );
+function refuseClashes({ list, undo, use, fromJoints, actuators, mount, fromUse, person }: FitOptions): void {
+  const asked = Object.entries({
+    list,
+    undo,
+    use,
+    'from-joints': fromJoints,
+    actuators,
+    mount,
+    'from-use': fromUse,
+  }).filter(([, value]) => value !== undefined);
   if (asked.length > 1) {
     const [first, second] = asked.map(([name]) => `--${name}`);
     throw new TautlineError('usage', `${first} and ${second} do not go together.`, 'Give one of them.');
@@ -107,6 +120,7 @@ async function fit(options: FitOptions): Promise<void> {
       );
     } else if (options.actuators) await guidedStops(client, options, person);
     else if (options.mount) await guidedMount(client, options, person);
+    else if (options.fromUse) await fitFromUse(client, options.json === true, person);
     else await guided(client, options, person);
   } finally {
     await client.close();
@@ -332,7 +346,7 @@ export function listLines({ fits }: FitsAnswer, onlyInUse = false): string[] {
             ? `${actuators} string stops`
             : kind === 'feel'
               ? feelText(one.feel)
-              : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms`;
+              : `${channels} sensors, ${residualDeg?.toFixed(1)} deg rms${one.fromUse ? ', from use' : ''}`;
     const state = inUse ? 'in use' : undone ? 'undone' : '';
     return `${savedAt.slice(0, 16).replace('T', ' ')}  ${person.padEnd(16)}  ${what.padEnd(26)}  ${state}`.trimEnd();
   });

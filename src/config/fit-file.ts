@@ -104,6 +104,8 @@ export const SavedFitSchema = Type.Object(
     /** What the sensors read; or */
     channels: Type.Optional(Type.Array(ChannelFitSchema, { maxItems: 32 })),
     residualDeg: Type.Optional(Type.Number({ minimum: 0 })),
+    /** Learned from ordinary motion: residuals are what it may be wrong by. */
+    fromUse: Type.Optional(Type.Boolean()),
     /** where the string stops hold; or */
     actuators: Type.Optional(Type.Array(StopFitSchema, { maxItems: 5 })),
     /** how long the bones are; or */

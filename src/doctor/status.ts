@@ -2,7 +2,7 @@ import { existsSync } from 'node:fs';
 import { urlHost } from '../config/address.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
-import type { Trouble } from '../glove/view.js';
+import type { FitOffer, Trouble } from '../glove/view.js';
 import { type Installed, readInstalled } from '../install/installed.js';
 import { type UserPaths, userPaths } from '../install/paths.js';
 import type { FirmwareReport } from '../protocol/firmware-versions.js';
@@ -76,6 +76,8 @@ export interface ServiceStatus {
     wrist?: WristReport;
     /** What is to be mended or known. */
     troubles: Trouble[];
+    /** A better fit that waits to be taken. */
+    fitOffer?: FitOffer;
   }[];
   apps?: number;
 }
@@ -91,6 +93,7 @@ interface Health {
     unused?: UnusedLine[];
     troubles?: Trouble[];
     firmware?: FirmwareReport;
+    fitOffer?: FitOffer;
     wrist?: WristReport;
     link: { state: string; recorded?: string };
   }[];
@@ -146,7 +149,7 @@ export async function gatherStatus(
     version,
     upS: uptimeS,
     gloves: gloves.map(
-      ({ name, hand, armed, unused = [], troubles = [], wrist, link: { state, recorded } }) => ({
+      ({ name, hand, armed, unused = [], troubles = [], fitOffer, wrist, link: { state, recorded } }) => ({
         name,
         hand,
         armed,
@@ -154,6 +157,7 @@ export async function gatherStatus(
         ...(recorded === undefined ? {} : { recorded }),
         unused,
         troubles,
+        ...(fitOffer === undefined ? {} : { fitOffer }),
         ...(wrist === undefined ? {} : { wrist }),
       }),
     ),
@@ -189,7 +193,7 @@ export function statusLines(status: ServiceStatus): string[] {
   lines.push(
     `running: version ${version} at ${address}, up for ${duration(upS)}, ${apps} ${apps === 1 ? 'app' : 'apps'}`,
   );
-  for (const { name, hand, state, armed, recorded, unused, troubles, wrist } of gloves) {
+  for (const { name, hand, state, armed, recorded, unused, troubles, fitOffer, wrist } of gloves) {
     const shown =
       recorded === undefined ? `link ${state}` : `a recording is shown (${recorded}), no force is possible`;
     lines.push(`  ${hand} hand: ${name}, ${shown}, ${armed ? 'armed' : 'disarmed'}`);
@@ -198,9 +202,13 @@ export function statusLines(status: ServiceStatus): string[] {
     for (const { says, remedy } of unused) lines.push(`${NOTE}${says} ${remedy}`);
     for (const { what, says, remedy } of troubles)
       lines.push(`${NOTE}${what}: ${says} ${remedy ?? ''}`.trimEnd());
+    if (fitOffer) lines.push(`${NOTE}${fitOfferLine(fitOffer)}`);
   }
   return lines;
 }
+
+const fitOfferLine = ({ channels, differsDeg, uncertaintyDeg }: FitOffer): string =>
+  `fit: your motion shows that ${channels.join(', ')} ${channels.length === 1 ? 'is' : 'are'} off by up to ${differsDeg.toFixed(0)} degrees (known to ${uncertaintyDeg.toFixed(0)}). To see it and take it: \`tautline fit --from-use\`.`;
 
 /** It runs, and nothing of its gloves is to be mended. */
 export const allWell = ({ running, gloves = [] }: ServiceStatus): boolean =>

@@ -10,11 +10,13 @@ export interface Beat {
   stop(): void;
 }
 
+/** @param look called once a second */
 export function createBeat(
   parts: GloveParts,
   lifecycle: GloveLifecycle,
   troubles: GloveTroubles,
   staleMs: number,
+  look: () => void,
 ): Beat {
   const { time, frame, link, presence, forces, guide, feel, otherHand, listeners, counters, log } = parts;
   let cancel = (): void => {};
@@ -36,6 +38,7 @@ export function createBeat(
     measuredUs = nowUs;
     counters.measure(nowUs);
     troubles.measure();
+    look();
     if (link.status.state === 'live' && !presence.introduced) notUnderstood(troubles.stranger(nowUs));
     if (log.bursts()) listeners.health();
   }

@@ -7,7 +7,7 @@ import { startingValues } from '../resistance/starting-values.js';
 import { FEEL_RANGE, FEELS, type Feel } from '../resistance/wearer-feel.js';
 import type { FeelValues, GloveAnswer } from './feel-report.js';
 import type { LiveGlove } from './glove.js';
-import { keep, mustBeShown, personOf, withGloveOf } from './guide-routes.js';
+import { keep, mustBeShown, personOf, withGloveOf } from './guide-requests.js';
 
 interface Query {
   what?: string;

@@ -25,6 +25,7 @@ import { createOtherHand } from './other-hand.js';
 import { createPresence } from './presence.js';
 import { createReadings } from './readings.js';
 import { createGloveTroubles } from './troubles.js';
+import { fromUseOf, type UseLearner } from './use-learner.js';
 import type { Glove, HandFrame } from './view.js';
 import { createGloveWrist } from './wrist.js';
 
@@ -67,6 +68,8 @@ export interface LiveGlove extends Glove {
   /** Lets the wearer compare how forces feel. */
   readonly feel: GloveFeel;
   readonly fits: FitStore | undefined;
+  /** Learns a fit by looking on. */
+  readonly learner: UseLearner;
   /** An app says where a tracker on this hand is, whose mount can be fitted. */
   readonly hasTracker: boolean;
   /** A session is shown in its place: meanwhile it can neither be armed nor led through moves. */
@@ -136,8 +139,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     listeners,
     send,
   });
-  const guidedSources = { glove, chain, codec, timeSync, arming: () => arming, wrist };
-  const { guide, ...guided } = createGuidedGlove(guidedSources);
+  const recorded = link.recorded === true;
+  const guidedSources = { glove, chain, codec, timeSync, arming: () => arming, wrist, recorded };
+  const { guide, learner, ...guided } = createGuidedGlove(guidedSources);
   const arming = createGloveArming({
     glove,
     forces,
@@ -168,7 +172,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   };
   const lifecycle = createLifecycle(parts);
   const readings = createReadings(parts, () => device);
-  const beat = createBeat(parts, lifecycle, troubles, staleMs);
+  const beat = createBeat(parts, lifecycle, troubles, staleMs, learner.look);
 
   const trackerPose = new Float64Array(7);
   let device: DeviceState | undefined;
@@ -202,13 +206,13 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame.valid = true;
     frame.reason = undefined;
     counters.pose();
-    troubles.buttons(samples.buttons);
 
     const nowUs = time.nowUs();
+    troubles.buttons(samples.buttons, nowUs);
     // In a replay, samples carry the time they were recorded at: only their age on arrival counts.
     presence.sampleTimeUs = nowUs - (arrivalUs - timeUs);
     arming.sample(sensing, timeUs);
-    guided.sample(timeUs, nowUs);
+    guided.sample(timeUs, nowUs, samples.buttons);
     feel.sample(nowUs);
     forces.follow(nowUs);
 
@@ -237,8 +241,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     frame,
     guide,
     feel,
+    learner,
     fits: options.fits,
-    recorded: link.recorded === true,
+    recorded,
     get hasTracker() {
       const nowUs = time.nowUs();
       return wrist.trackerAt(nowUs, nowUs, trackerPose);
@@ -292,6 +297,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     listen: listeners.add,
     readTroubles: () => troubles.read(time.nowUs()),
+    readFromUse: () => fromUseOf(learner.learned),
     ...readings,
     ...createAppRequests(parts),
   };

@@ -1,23 +1,14 @@
-import type { FastifyInstance, FastifyReply } from 'fastify';
+import type { FastifyInstance } from 'fastify';
 import type { SavedFit, SavedHand } from '../config/fit-file.js';
 import { TautlineError } from '../errors.js';
 import { GUIDE_TASKS, type GuideTask } from '../guide/report.js';
 import { fitHandFramesSteps } from '../hand/fit-hand.js';
 import type { JointPositions } from '../hand/joint-positions.js';
 import { skeletonOptions } from '../hand/skeleton.js';
-import { noGloveFor, onlyTheWearer, RECORDED } from '../protocol/refusals.js';
+import { onlyTheWearer } from '../protocol/refusals.js';
 import { inTimeSlices } from '../time-slices.js';
 import type { LiveGlove } from './glove.js';
-
-interface Query {
-  hand?: string;
-  task?: string;
-  person?: string;
-  leader?: string;
-  by?: string;
-  part?: string;
-}
-type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
+import { keep, LONGEST_NAME, mustBeShown, personOf, plain, storeOf, withGloveOf } from './guide-requests.js';
 
 /** What GET /fits and the like answer. */
 export interface FitsAnswer {
@@ -40,37 +31,6 @@ export interface FitsAnswer {
   rmsMm?: number;
 }
 
-const LONGEST_NAME = 40;
-
-/** Finds the glove that a request means, and turns what goes wrong into an answer. */
-export const withGloveOf =
-  (gloves: readonly LiveGlove[]) =>
-  (act: Act) =>
-  async (
-    request: { query: unknown; body?: unknown; wearer: boolean },
-    reply: FastifyReply,
-  ): Promise<unknown> => {
-    const query = request.query as Query;
-    const { hand } = query;
-    const fitting = gloves.filter(({ description }) => hand === undefined || description.hand === hand);
-    reply.header('cache-control', 'no-store');
-    try {
-      if (fitting.length === 1) return await act(fitting[0], query, request);
-      throw new TautlineError(
-        'unknownHand',
-        fitting.length === 0
-          ? noGloveFor(
-              hand,
-              gloves.map(({ description }) => description.hand),
-            ).message
-          : 'There are two gloves: name one with hand=left or hand=right.',
-      );
-    } catch (error) {
-      if (!(error instanceof TautlineError)) throw error;
-      return reply.code(STATUS[error.code] ?? 400).send({ code: error.code, message: error.line });
-    }
-  };
-
 /**
  * The guided check and fit over HTTP, for the command line and for pages.
  *
@@ -78,6 +38,7 @@ export const withGloveOf =
  *   POST /guide?task=actuators   the same for the string stops; its first move asks the wearer to arm
  *   POST /guide?task=mount       how the tracker sits on the hand; an app must send `tracker` with `of: tracker`
  *   GET  /guide                  the present move, or what was found
+ *   GET  /guide/trace            what the last check recorded, for plots
  *   POST /guide/next             the wearer made the move; in the first move of `actuators`, it arms, and so must come
  *                                from the page or the command line
  *   POST /guide/stop             give up
@@ -112,6 +73,14 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       withGlove(({ guide }, { leader = '' }) => {
         guide.heardOf(leader);
         return guide.read();
+      }),
+    );
+    scope.get(
+      '/guide/trace',
+      withGlove(({ guide }, { leader = '' }) => {
+        guide.heardOf(leader);
+        if (guide.trace) return guide.trace;
+        throw new TautlineError('notSupported', 'There is no check to show: make one first.');
       }),
     );
     scope.post(
@@ -245,7 +214,10 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         }
         store.person = person;
         // One after the other: the second hand is mostly the first one's mirror image, and worked out by then.
-        for (const one of gloves) await one.refit();
+        for (const one of gloves) {
+          one.learner.outdated(true);
+          await one.refit();
+        }
         return fitsOf(glove);
       }),
     );
@@ -280,20 +252,6 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   );
 }
 
-const STATUS: Partial<Record<string, number>> = {
-  notPermitted: 403,
-  unknownHand: 404,
-  notSupported: 409,
-  tooMany: 409,
-  tryAgain: 409,
-  internal: 500,
-};
-
-/** Nothing is done to a glove that a replay hides. @throws TautlineError while one is shown */
-export function mustBeShown(glove: LiveGlove): void {
-  if (glove.recorded || glove.replaced) throw new TautlineError(RECORDED.code, RECORDED.message);
-}
-
 /** @throws TautlineError that says who leads the run under way */
 function mustLead({ guide }: LiveGlove, id: string): void {
   const leader = guide.otherLeader(id);
@@ -303,30 +261,6 @@ function mustLead({ guide }: LiveGlove, id: string): void {
     `This glove is led through a ${guide.read().task} already, by ${leader.name}.`,
     'Let it end, or stop it there or with POST /guide/stop.',
   );
-}
-
-export function storeOf({ fits }: LiveGlove) {
-  if (!fits) throw new TautlineError('notSupported', 'This service keeps no fits.');
-  return fits;
-}
-
-/** Whose fit: the name given, or the present wearer, or the one in the store. */
-export function personOf(glove: LiveGlove, given: string | undefined): string {
-  const name = given?.trim();
-  if (name !== undefined && (name === '' || name.length > LONGEST_NAME || /\p{C}/u.test(name))) {
-    throw new TautlineError('usage', `person is a name of at most ${LONGEST_NAME} characters.`);
-  }
-  const { hand, name: gloveName } = glove.description;
-  return name ?? glove.fits?.person ?? glove.fits?.current(gloveName, hand).channels?.person ?? 'wearer';
-}
-
-export function keep(
-  glove: LiveGlove,
-  person: string,
-  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'feel'>,
-): void {
-  const { hand, name } = glove.description;
-  storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
 }
 
 /** Puts right the sensors that a fit of the mount found to be off: a fit of its own, that can be undone alone. */
@@ -352,11 +286,6 @@ async function acceptSensors(glove: LiveGlove, part: string): Promise<unknown> {
   }
   return glove.guide.read();
 }
-
-const plain = (fit: NonNullable<LiveGlove['guide']['fit']>['channels'][number]) => ({
-  ...fit,
-  curve: fit.curve?.map(([counts, value]): [number, number] => [counts, value]),
-});
 
 function fitsOf(glove: LiveGlove): FitsAnswer {
   const { hand, name } = glove.description;

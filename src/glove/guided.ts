@@ -9,6 +9,7 @@ import type { GloveCodec } from '../link/codec.js';
 import type { TimeSync } from '../link/time-sync.js';
 import type { GloveArming } from './arming.js';
 import type { ChainInUse } from './chain-in-use.js';
+import { createUseLearner, type UseLearner } from './use-learner.js';
 import type { GloveWrist } from './wrist.js';
 
 export interface GuidedSources {
@@ -18,13 +19,16 @@ export interface GuidedSources {
   timeSync: TimeSync;
   arming(): GloveArming;
   wrist: GloveWrist;
+  /** It shows a recording. */
+  recorded: boolean;
 }
 
 /** The guide of one glove, fed with each sample. */
 export interface GuidedGlove {
   readonly guide: GloveGuide;
+  readonly learner: UseLearner;
   /** Call with every sample, after the chain has taken it and before the governor takes its step. */
-  sample(timeUs: number, nowUs: number): void;
+  sample(timeUs: number, nowUs: number, buttons: number): void;
 }
 
 export function createGuidedGlove({
@@ -34,6 +38,7 @@ export function createGuidedGlove({
   timeSync,
   arming,
   wrist,
+  recorded,
 }: GuidedSources): GuidedGlove {
   const tracker = new Float64Array(7);
   const fingerOk = new Uint8Array(FINGERS.length);
@@ -41,10 +46,13 @@ export function createGuidedGlove({
     name: glove.name,
     hand: () => chain.now.description.hand,
     channels: () => chain.now.sensing.channels,
+    buttons: glove.buttons,
+    debounceMs: glove.controls.debounceMs,
     promisedHz: () => chain.now.description.sampleRateHz,
     counters: codec.counters,
     timeSync,
     closing: () => chain.now.sensing.closing,
+    live: () => chain.now.sensing.health.verdicts,
     found: (verdicts) => chain.now.sensing.health.adopt(verdicts),
     pinchGapMm: (fit, counts) =>
       pinchGapMm(mergeFit(glove, fit.channels), chain.now.sensing, chain.now.skeleton, counts),
@@ -57,12 +65,15 @@ export function createGuidedGlove({
     arm: (by) => void arming().arm(by, 'wearer'),
     disarm: (by) => arming().disarm(by, 'wearer'),
   });
+  const learner = createUseLearner(chain, () => !chain.now.resistance.armed);
   return {
     guide,
-    sample(timeUs, nowUs) {
+    learner,
+    sample(timeUs, nowUs, buttons) {
+      if (!recorded) learner.sample(timeUs);
       if (!guide.running) return;
       const { sensing } = chain.now;
-      guide.sample(sensing.counts, timeUs);
+      guide.sample(sensing.counts, timeUs, buttons);
       for (let finger = 0; finger < fingerOk.length; finger++) {
         fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
       }

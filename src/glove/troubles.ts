@@ -16,7 +16,7 @@ export interface GloveTroubles {
   bytes(chunk: Uint8Array, introduced: boolean): void;
   status(status: LinkStatus, nowUs: number): void;
   hello(said: Hello): void;
-  buttons(bits: number): void;
+  buttons(bits: number, nowUs: number): void;
   verdicts(sensing: Sensing, nowUs: number): void;
   /** Once a second or so. */
   measure(): void;
@@ -37,6 +37,8 @@ export interface TroubleSources {
 
 /** Verdicts that have gone again stay in the list for so long. */
 const REMEMBERED_US = 60e6;
+/** A button that was never let go for so long is stuck. */
+const STUCK_S = 8;
 /** Losses of the link are counted over so long. */
 const LOSSES_US = 300e6;
 const MANY_LOSSES = 3;
@@ -53,6 +55,10 @@ export function createGloveTroubles(sources: TroubleSources): GloveTroubles {
   const window: { good: number; damaged: number; lost: number }[] = [];
   let said: Hello | undefined;
   let buttons = 0;
+  /** Bits that were not set in some sample of this connection. */
+  let letGo = 0;
+  let sampledSinceUs = Number.NaN;
+  let sampledUs = 0;
   let wasLive = false;
 
   function damage(): Trouble[] {
@@ -163,6 +169,23 @@ export function createGloveTroubles(sources: TroubleSources): GloveTroubles {
     return found;
   }
 
+  function ofButtons(): Trouble[] {
+    const seconds = (sampledUs - sampledSinceUs) / 1e6;
+    if (!frame.valid || !(seconds >= STUCK_S)) return [];
+    return Object.entries(glove.buttons).flatMap(([name, bit]): Trouble[] =>
+      letGo & (1 << bit)
+        ? []
+        : [
+            {
+              what: `button ${name}`,
+              state: 'wrong',
+              says: `It has been pressed ever since the glove connected, ${Math.round(seconds)} s ago.`,
+              remedy: 'It hangs, its wire touches ground, or its pull-up is missing.',
+            },
+          ],
+    );
+  }
+
   return {
     bytes(chunk, introduced) {
       if (!introduced) stranger.see(chunk);
@@ -172,13 +195,20 @@ export function createGloveTroubles(sources: TroubleSources): GloveTroubles {
       if (live && !wasLive) stranger.connected(nowUs);
       if (wasLive && !live && state !== 'closed') losses.push(nowUs);
       if (!live) window.length = 0;
+      if (!live) sampledSinceUs = Number.NaN;
       wasLive = live;
     },
     hello(hello) {
       said = hello;
     },
-    buttons(bits) {
+    buttons(bits, nowUs) {
       buttons |= bits;
+      if (Number.isNaN(sampledSinceUs)) {
+        sampledSinceUs = nowUs;
+        letGo = 0;
+      }
+      letGo |= ~bits;
+      sampledUs = nowUs;
     },
     verdicts({ channels, health }, nowUs) {
       for (const [i, { role }] of channels.entries()) {
@@ -202,6 +232,7 @@ export function createGloveTroubles(sources: TroubleSources): GloveTroubles {
         ...ofLink(nowUs),
         ...damage(),
         ...ofChannels(nowUs),
+        ...ofButtons(),
         ...sources.faults().map(
           (fault): Trouble => ({
             what: 'glove',

@@ -100,6 +100,15 @@ export interface Trouble {
   remedy?: string;
 }
 
+/** A better fit than the one in use, learned from ordinary motion, that waits for the wearer to take it. */
+export interface FitOffer {
+  /** Channels that it would change. */
+  channels: ChannelRole[];
+  /** The greatest change, degrees, and what it may be wrong by at most, one standard deviation. */
+  differsDeg: number;
+  uncertaintyDeg: number;
+}
+
 /** Counts of a glove since it was made. */
 export interface GloveMetrics {
   counters: LinkCounters;
@@ -148,6 +157,8 @@ export interface Glove {
   readHealth(): Omit<ServerMessageOf<'health'>, 'type'>;
   /** What its owner should mend or know; empty when all is well. */
   readTroubles(): Trouble[];
+  /** A fit learned from ordinary motion that is better than the one in use; undefined: none. */
+  readFromUse(): FitOffer | undefined;
   /** What the governor grants now, and its events since the last call. */
   readResistance(): Omit<ServerMessageOf<'resistance'>, 'type'>;
   /** The same for a recorder: with the events since `since.event`, which is advanced. No reader loses any. */

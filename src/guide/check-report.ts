@@ -1,16 +1,30 @@
 import type { Channel } from '../sensing/channels.js';
 import type { Verdict } from '../sensing/health/verdicts.js';
+import type { ButtonFinding } from './button-watch.js';
 import { type ChannelFinding, judgeCheck } from './check.js';
 import type { MoveRecord } from './move-record.js';
 import type { CheckReport, LinkReport } from './report.js';
 
-/** @returns what to show, and the verdicts, if the moves were made at all */
+/** By its signal alone a channel is seen to be loose, or off, which in the moves may look like something else. */
+const BY_SIGNAL: ReadonlySet<string> = new Set(['intermittent', 'railed']);
+const LOOKS_LIKE_IT: ReadonlySet<string> = new Set(['dead', 'noisy', 'drifting']);
+
+/**
+ * @param live what the running service says of each channel as the check ends
+ * @returns what to show, and the verdicts, if the moves were made at all
+ */
 export function reportCheck(
   record: MoveRecord,
   channels: readonly Channel[],
   link: LinkReport,
+  buttons: readonly ButtonFinding[] = [],
+  live: readonly Verdict[] = [],
 ): { report: CheckReport; verdicts: readonly Verdict[] | undefined } {
-  const findings = judgeCheck(record, channels);
+  const findings = judgeCheck(record, channels).map((finding, i): ChannelFinding => {
+    const signal = live[i];
+    const better = signal && BY_SIGNAL.has(signal.kind) && LOOKS_LIKE_IT.has(finding.verdict.kind);
+    return better ? { ...finding, verdict: signal, evidence: signal.evidence } : finding;
+  });
   const shown = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({
     role,
     verdict: verdict.kind,
@@ -19,9 +33,13 @@ export function reportCheck(
     used,
     noiseCounts,
   }));
-  const ok = link.ok && shown.every(({ verdict }) => verdict === 'healthy');
+  const ok =
+    link.ok &&
+    shown.every(({ verdict }) => verdict === 'healthy') &&
+    // Whoever does not press a button has not found a fault of it.
+    buttons.every(({ verdict }) => verdict === 'healthy' || verdict === 'notPressed');
   return {
-    report: { ok, channels: shown, link },
+    report: { ok, channels: shown, ...(buttons.length > 0 ? { buttons } : {}), link },
     verdicts: wasFollowed(findings) ? findings.map(({ verdict }) => verdict) : undefined,
   };
 }

@@ -1,6 +1,6 @@
 import type { ChannelRole } from '../protocol/link-table.js';
 import type { Channel } from '../sensing/channels.js';
-import { fault, HEALTHY, type Verdict } from '../sensing/health/verdicts.js';
+import { fault, HEALTHY, inWordsOf, type Verdict } from '../sensing/health/verdicts.js';
 import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
 import { couplingOf, crossTalkOf } from './cross-talk.js';
 import { FASTEST_PER_S, JUMP_STEP } from './guided-run.js';
@@ -36,13 +36,24 @@ const JUMPS = 4;
 /** Part of the time at an end of the converter. */
 const RAILED = 0.8;
 const CLIPPED = 0.5;
-/** Drift over the run, part of the used range; a careless wearer returns to within some 5 %. */
+/**
+ * Drift over the run, part of the used range, of all channels alike; a careless wearer returns to within some 5 %. One
+ * channel that drifts away from its siblings shows sooner: by what is left over of the poses, the hand is the same.
+ */
 const DRIFTED = 0.15;
+const DRIFTED_ALONE = 0.07;
+const SCATTER_ALONE = 1.5;
 
 export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): ChannelFinding[] {
   const trace = traceOf(record, STRETCH_S);
   const answers = answersOf(record, trace, channels);
-  const findings = channels.map((channel, i) => judge(record, trace, channels, answers, channel, i));
+  const drifts = channels.map(({ lookup }, i) => {
+    const used = quantile(trace.levels[i], 0.98) - quantile(trace.levels[i], 0.02);
+    return driftOf(answers[i].base, Math.max(used, 0.1 * lookup.maxCounts));
+  });
+  const findings = channels.map((channel, i) =>
+    judge(record, trace, channels, answers, channel, i, ownDriftOf(drifts, channels, i)),
+  );
   return findings.map((finding, i) => besideSiblings(finding, i, findings, channels));
 }
 
@@ -76,13 +87,14 @@ function judge(
   answers: readonly Answers[],
   channel: Channel,
   i: number,
+  drift: number,
 ): ChannelFinding {
   const { role, kind, lookup } = channel;
   const full = lookup.maxCounts;
   const found = (verdict: Verdict, used: number, noiseCounts: number): ChannelFinding => ({
     role,
-    verdict,
-    evidence: verdict.evidence || (used > 0 ? healthyEvidence(used, noiseCounts) : ''),
+    verdict: inWordsOf(kind, verdict),
+    evidence: verdict.evidence || (used > 0 ? healthyEvidence(kind, used, noiseCounts) : ''),
     used,
     noiseCounts,
   });
@@ -93,7 +105,7 @@ function judge(
   if (kind === 'wrist' || role === 'thumbRest') return found(HEALTHY, 0, 0);
   const counts = record.column(i);
   const levels = trace.levels[i];
-  const { lone, whole, base } = answers[i];
+  const { lone, whole } = answers[i];
   const used = (quantile(levels, 0.98) - quantile(levels, 0.02)) / full;
   const noise = noiseOf(counts);
   const span = Math.max(used, 0.1) * full;
@@ -113,11 +125,6 @@ function judge(
     const [end, time] = low > high ? ['0', low] : ['full scale', high];
     return result(fault('railed', false, `at ${end} for ${percent(time)} of the time`));
   }
-  const drift = driftOf(base, span);
-  if (Math.abs(drift) > DRIFTED) {
-    const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;
-    return result(fault('drifting', true, evidence));
-  }
   const own = kind === 'curl' || kind === 'joint' ? lone[channel.finger] : Number.NaN;
   const strongest = Math.max(0, ...[whole, ...lone].map((x) => Math.abs(x)).filter((x) => x >= 0));
   const asked = !Number.isNaN(whole) || !Number.isNaN(own);
@@ -129,6 +136,10 @@ function judge(
           ? fault('dead', false, `moved by ${percent(strongest, 1)} of the converter when asked to`)
           : HEALTHY,
       );
+  }
+  if (drift !== 0) {
+    const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;
+    return result(fault('drifting', true, evidence));
   }
   if (noise > Math.max(NOISY * span, NOISY_COUNTS)) {
     return result(
@@ -176,17 +187,42 @@ function countJumps(counts: Uint16Array, timesS: Float64Array, full: number, noi
   return jumps;
 }
 
-/** Drift of the level of the open hand over the run, part of `span`; 0 when it is no more than a sloppy hand. */
-function driftOf(base: Answers['base'], span: number): number {
-  if (base.length < 4) return 0;
+interface Drift {
+  /** Of the level of the open hand over the run, part of the range. */
+  readonly total: number;
+  /** Of that level from one time to the next, once the drift is taken out. */
+  readonly scatter: number;
+}
+
+function driftOf(base: Answers['base'], span: number): Drift | undefined {
+  if (base.length < 4) return undefined;
   const times = base.map(({ atS }) => atS);
   const levels = base.map(({ level }) => level);
   const slope = slopeOf(times, levels);
-  const total = slope * (times[times.length - 1] - times[0]);
   const offsets = levels.map((level, k) => level - slope * times[k]);
   const middle = median(offsets);
-  const scatter = median(offsets.map((x) => Math.abs(x - middle)));
-  return Math.abs(total) > 4 * scatter ? total / span : 0;
+  return {
+    total: (slope * (times[times.length - 1] - times[0])) / span,
+    scatter: median(offsets.map((x) => Math.abs(x - middle))) / span,
+  };
+}
+
+/** What a channel drifted by; 0 when it is no more than a sloppy hand. */
+function ownDriftOf(drifts: readonly (Drift | undefined)[], channels: readonly Channel[], i: number): number {
+  const own = drifts[i];
+  if (!own) return 0;
+  if (Math.abs(own.total) > Math.max(DRIFTED, 4 * own.scatter)) return own.total;
+  // Which way is closed, the profile says: only by that a hand that closes a little drifts alike on all channels.
+  const towards = (k: number) => (channels[k].closed < channels[k].open ? -1 : 1);
+  const siblings = drifts.flatMap((drift, k) =>
+    drift && k !== i && channels[k].source >= 0 && channels[k].kind === channels[i].kind
+      ? [{ total: towards(k) * drift.total, scatter: drift.scatter }]
+      : [],
+  );
+  if (siblings.length < LEAST_SIBLINGS) return 0;
+  const alone = towards(i) * own.total - median(siblings.map(({ total }) => total));
+  const scatter = median([own, ...siblings].map((drift) => drift.scatter));
+  return Math.abs(alone) > Math.max(DRIFTED_ALONE + SCATTER_ALONE * scatter, 3 * own.scatter) ? alone : 0;
 }
 
 /** The finger runs on while the reading stands at the converter's end. */
@@ -212,6 +248,10 @@ function partOf(counts: Uint16Array, test: (x: number) => boolean): number {
   return counts.length > 0 ? hits / counts.length : 0;
 }
 
-const healthyEvidence = (used: number, noise: number) =>
-  `uses ${percent(used)} of the converter, noise ${noise.toFixed(1)} counts`;
+const WAY: Partial<Record<Channel['kind'], string>> = {
+  stick: 'goes from edge to edge over',
+  control: 'goes over',
+};
+const healthyEvidence = (kind: Channel['kind'], used: number, noise: number) =>
+  `${WAY[kind] ?? 'uses'} ${percent(used)} of the converter, noise ${noise.toFixed(1)} counts`;
 const percent = (part: number, digits = 0): string => `${(part * 100).toFixed(digits)} %`;

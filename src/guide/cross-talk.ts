@@ -1,6 +1,6 @@
 import { FINGERS } from '../hand/joints.js';
 import type { Channel } from '../sensing/channels.js';
-import { fault, percent, type Verdict } from '../sensing/health/verdicts.js';
+import { fault, percent, REMEDY, type Verdict } from '../sensing/health/verdicts.js';
 import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
 import type { MoveRecord } from './move-record.js';
 import { traceOf } from './move-statistics.js';
@@ -84,10 +84,19 @@ export function crossTalkOf(
     const forMine = Math.abs(answers[j].lone[finger]);
     return forMine > NO_RESPONSE && forMine > OTHERS * Math.max(TINY, Math.abs(answers[j].lone[loudest]));
   });
-  return twin >= 0
-    ? fault('swapped', false, `${numbers}; ${channels[twin].role} does the reverse`)
-    : fault('crossTalk', false, numbers);
+  if (twin < 0) return fault('crossTalk', false, numbers);
+  const swapped = fault('swapped', false, `${numbers}; ${channels[twin].role} does the reverse`);
+  // Once its plug is where it belongs, the sensor is read by the range of its twin.
+  const towards = (k: number) => (channels[k].closed < channels[k].open ? -1 : 1);
+  if (lone[loudest] * towards(i) * towards(twin) > 0) return swapped;
+  return {
+    ...swapped,
+    evidence: `${swapped.evidence}; it is reversed as well`,
+    remedy: `${swapped.remedy} Then, for the ${FINGERS[loudest]}: ${lowerFirst(REMEDY.reversed)}`,
+  };
 }
+
+const lowerFirst = (text: string) => text[0].toLowerCase() + text.slice(1);
 
 const KNUCKLE = 0;
 

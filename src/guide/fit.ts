@@ -1,9 +1,15 @@
 import type { ClosingProfile } from '../hand/closing.js';
-import { DOFS_PER_FINGER } from '../hand/dofs.js';
-import { DOF_SENSED_MAX, DOF_SENSED_MIN } from '../hand/limits.js';
 import type { ChannelRole } from '../protocol/link-table.js';
-import { type Channel, closingAnglesOf } from '../sensing/channels.js';
-import { createStringModel, DEFAULT_HEIGHTS_MM } from '../sensing/string-model.js';
+import type { Channel } from '../sensing/channels.js';
+import {
+  CURVE_AT,
+  type FittedRange,
+  knownShape,
+  rangeOf,
+  rising,
+  STRAIGHT,
+  widestDeg,
+} from './channel-shape.js';
 import { barAt } from './guided-run.js';
 import type { MoveRecord } from './move-record.js';
 import { median, quantile, type Trace, traceOf } from './move-statistics.js';
@@ -18,15 +24,11 @@ import { type Ends, endsOf, NO_RANGE, posesOf, STRETCH_S, soundEnds, type Unfitt
  * closing and opening are averaged, which takes out the wearer's delay and the string's friction, and the result is
  * trusted the more, the farther it is from what is known beforehand (a straight line, or the string's geometry).
  */
-export interface FittedChannel {
+export interface FittedChannel extends FittedRange {
   readonly role: ChannelRole;
   /** Bits of the converter that the counts are of. */
   readonly bits: number;
-  readonly open: number;
-  readonly closed: number;
   readonly centre?: number;
-  /** Points [counts, value] in between. */
-  readonly curve?: readonly (readonly [number, number])[];
   /** Standard deviation of the repeated poses, degrees of the widest joint that the channel moves. */
   readonly residualDeg: number;
   /** Repeated poses that it is based on. */
@@ -45,12 +47,8 @@ export interface FitResult {
 
 /** From this residual on, the wearer should fit again, degrees. */
 const SLOPPY_DEG = 8;
-/** Points of the curve, and how far people are off a bar that they follow, part of the range (common practice). */
-const CURVE_AT = [0.15, 0.3, 0.45, 0.6, 0.75, 0.9] as const;
+/** How far people are off a bar that they follow, part of the range (common practice). */
 const OFF_THE_BAR = 0.025;
-/** A curve that differs less than this from the known shape is omitted. */
-const STRAIGHT = 0.012;
-const POINT = 1e-4;
 
 export function fitChannels(
   record: MoveRecord,
@@ -132,19 +130,8 @@ function fitOne(
   if ('why' in ends) return ends;
   const known = knownShape(channel, closing);
   const shape = follow ? shapeOf(follow, ends, known) : undefined;
-  const angles = new Float64Array(3);
-  const widest = (() => {
-    if (kind === 'arch') return 20;
-    closingAnglesOf(closing, channel.finger)(1, angles);
-    return (Math.max(...angles) * 180) / Math.PI;
-  })();
-  const residual = { residualDeg: ends.spreadPart * widest, poses: ends.poses };
-  if (kind !== 'joint') {
-    const points =
-      shape && CURVE_AT.map((at, k) => [ends.open + shape[k] * (ends.closed - ends.open), at] as const);
-    return { role, open: ends.open, closed: ends.closed, ...(points && { curve: points }), ...residual };
-  }
-  return { role, ...jointRange(channel, closing, ends, shape), ...residual };
+  const residualDeg = ends.spreadPart * widestDeg(channel, closing);
+  return { role, ...rangeOf(channel, closing, ends, shape), residualDeg, poses: ends.poses };
 }
 
 /** Levels while the bar closes and opens again. */
@@ -189,29 +176,6 @@ function followOf(record: MoveRecord, trace: Trace, i: number): Follow | undefin
   };
 }
 
-/** Counts, as a part of the range, that are known to belong to a part of the closing: the string's geometry. */
-function knownShape(channel: Channel, closing: ClosingProfile): (at: number) => number {
-  const { profile, finger, kind, part } = channel;
-  if (kind === 'curl' && profile.string) {
-    const geometry = { ...profile.string, heightsMm: profile.string.heightsMm ?? DEFAULT_HEIGHTS_MM };
-    const string = createStringModel(geometry, closingAnglesOf(closing, finger));
-    return (at) => string.fractionAt(at);
-  }
-  if (kind !== 'joint') return (at) => at;
-  // A sensor of a joint is straight in that joint's angle.
-  const angles = new Float64Array(3);
-  const angleAt = closingAnglesOf(closing, finger);
-  const own = part === 0 ? 0 : part === 2 ? 1 : 2;
-  angleAt(0, angles);
-  const first = angles[own];
-  angleAt(1, angles);
-  const whole = angles[own] - first;
-  return (at) => {
-    angleAt(at, angles);
-    return whole > 0 ? (angles[own] - first) / whole : at;
-  };
-}
-
 /**
  * Counts at CURVE_AT as parts of the range, or nothing when they are as known. A difference d from the known shape
  * is believed to d^2 / (d^2 + s^2), s what people are off the bar.
@@ -222,42 +186,7 @@ function shapeOf(follow: Follow, ends: Ends, known: (at: number) => number): num
   const greatest = Math.sqrt(away.reduce((sum, d) => sum + d * d, 0) / away.length);
   const trust = greatest ** 2 / (greatest ** 2 + OFF_THE_BAR ** 2);
   if (greatest * trust < STRAIGHT) return undefined;
-  const shape = away.map((d, k) => known(CURVE_AT[k]) + trust * d);
-  let least = 0;
-  for (const [k, x] of shape.entries()) {
-    shape[k] = Math.min(1 - POINT * (shape.length - k), Math.max(least + POINT, x));
-    least = shape[k];
-  }
-  return shape;
-}
-
-/** A joint's sensor is fitted over the closing, but its value runs over the whole range of the joint. */
-function jointRange(
-  { finger, part }: Channel,
-  closing: ClosingProfile,
-  ends: Ends,
-  shape: number[] | undefined,
-): Pick<FittedChannel, 'open' | 'closed' | 'curve'> {
-  const dof = finger * DOFS_PER_FINGER + part;
-  const angles = new Float64Array(3);
-  const angleAt = closingAnglesOf(closing, finger);
-  const own = part === 0 ? 0 : part === 2 ? 1 : 2;
-  const valueAt = (at: number) => {
-    angleAt(at, angles);
-    return (angles[own] - DOF_SENSED_MIN[dof]) / (DOF_SENSED_MAX[dof] - DOF_SENSED_MIN[dof]);
-  };
-  const low = valueAt(0);
-  const high = valueAt(1);
-  const perValue = (ends.closed - ends.open) / (high - low);
-  const open = ends.open - low * perValue;
-  const closed = ends.closed + (1 - high) * perValue;
-  if (!shape) return { open, closed };
-  const points = CURVE_AT.map(
-    (at, k) => [ends.open + shape[k] * (ends.closed - ends.open), valueAt(at)] as const,
-  );
-  const first = low > POINT ? [[ends.open, low] as const] : [];
-  const last = high < 1 - POINT ? [[ends.closed, high] as const] : [];
-  return { open, closed, curve: [...first, ...points, ...last] };
+  return rising(away.map((d, k) => known(CURVE_AT[k]) + trust * d));
 }
 
 function fitControl(

@@ -10,7 +10,9 @@ import type { Resistance } from '../resistance/resistance.js';
 import type { Channel } from '../sensing/channels.js';
 import type { Verdict } from '../sensing/health/verdicts.js';
 import type { StopToFit } from './actuator-fit.js';
+import { createButtonWatch } from './button-watch.js';
 import { reportCheck } from './check-report.js';
+import { type CheckTrace, checkTraceOf } from './check-trace.js';
 import { movesToRepeat } from './cross-talk.js';
 import { type FitResult, fitChannels } from './fit.js';
 import { createGuidedRun, type GuidedRun } from './guided-run.js';
@@ -50,7 +52,7 @@ export interface GloveGuide {
   next(): void;
   stop(reason: string): void;
   /** One sample, while a run is under way. */
-  sample(counts: ArrayLike<number>, timeUs: number): void;
+  sample(counts: ArrayLike<number>, timeUs: number, buttons: number): void;
   /** What the fit of the actuators feels: at every sample, before the resistance takes its step. */
   feel(nowUs: number, curls: ArrayLike<number>, healthy: ArrayLike<number>, counts: ArrayLike<number>): void;
   /** What the fit of a mount sees: at every sample. @param tracker undefined: no tracker says where the hand is */
@@ -69,16 +71,23 @@ export interface GloveGuide {
   /** The fit of the string stops that the last run found, until another one begins. */
   readonly stops: StopsReport | undefined;
   read(): GuideReport;
+  /** What the last check recorded, for plots; nothing before it is done. */
+  readonly trace: CheckTrace | undefined;
 }
 
 export interface GuideSources {
   name: string;
   hand(): HandSide;
   channels(): readonly Channel[];
+  /** Bit of each button that the profile names, and how long a bounce is passed over, ms. */
+  buttons: Readonly<Record<string, number>>;
+  debounceMs: number;
   promisedHz(): number;
   counters: LinkCounters;
   timeSync: TimeSync;
   closing(): ClosingProfile;
+  /** What the running service says of each channel now. */
+  live(): readonly Verdict[];
   /** What a check found, one verdict a channel. */
   found(verdicts: readonly Verdict[]): void;
   /** The gap between thumb and index tip, mm, for counts taken in the pinch, if this were the fit. */
@@ -104,8 +113,10 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   let reason: string | undefined;
   let run: GuidedRun | undefined;
   let stopsRun: StopsRun | undefined;
+  let buttonWatch = createButtonWatch({}, 0);
   let before = { ...counters };
   let check: CheckReport | undefined;
+  let trace: CheckTrace | undefined;
   let fit: FitReport | undefined;
   let stops: StopsReport | undefined;
   let mountRun: MountRun | undefined;
@@ -120,7 +131,9 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       const { resistance, disarm } = sources;
       stopsRun = createStopsRun({ stops: sources.stops(), channels: sources.channels, resistance, disarm });
     } else if (wanted === 'check') {
-      run = createGuidedRun(channels, checkMoves(channels), (record) => movesToRepeat(record, channels));
+      const moves = checkMoves(channels, Object.keys(sources.buttons).length);
+      run = createGuidedRun(channels, moves, (record) => movesToRepeat(record, channels));
+      buttonWatch = createButtonWatch(sources.buttons, sources.debounceMs);
     } else run = createGuidedRun(channels, fitMoves(channels));
     if (run?.finished) finish(run);
   }
@@ -142,9 +155,16 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     } else {
       const jitterMs = timeSync.status.jitterUs / 1000;
       const link = judgeLink(record, counters, before, sources.promisedHz(), jitterMs);
-      const { report, verdicts } = reportCheck(record, sources.channels(), link);
+      const { report, verdicts } = reportCheck(
+        record,
+        sources.channels(),
+        link,
+        buttonWatch.findings(),
+        sources.live(),
+      );
       if (verdicts) sources.found(verdicts);
       check = report;
+      trace = checkTraceOf(record, sources.channels());
     }
   }
 
@@ -183,6 +203,9 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     get fit() {
       return fit;
     },
+    get trace() {
+      return trace;
+    },
     stop,
     refusesArming(who) {
       if (run || mountRun)
@@ -202,6 +225,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       task = wanted;
       reason = undefined;
       check = undefined;
+      trace = undefined;
       fit = undefined;
       stops = undefined;
       mountRun = undefined;
@@ -220,10 +244,11 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       // After the last move nothing is left to be asked, whether or not a sample comes.
       if (run?.finished) finish(run);
     },
-    sample(counts, timeUs) {
+    sample(counts, timeUs, buttons) {
       if (!run) return;
       heardUs = timeUs;
-      run.sample(counts, timeUs / 1e6);
+      buttonWatch.sample(buttons, timeUs / 1e6);
+      run.sample(counts, timeUs / 1e6, buttons);
       if (run.finished) finish(run);
     },
     feel(nowUs, curls, healthy, counts) {

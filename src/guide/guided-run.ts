@@ -19,8 +19,8 @@ export interface GuidedRun {
   readonly bar: number | undefined;
   /** Part of the present move done, 0..1, as far as it can be known. */
   readonly part: number;
-  /** One sample. @param timeS device or host time, s, rising */
-  sample(counts: ArrayLike<number>, timeS: number): void;
+  /** One sample. @param timeS device or host time, s, rising @param buttons bits: pressing one is a motion of a sweep */
+  sample(counts: ArrayLike<number>, timeS: number, buttons?: number): void;
   /** The present move is made: go on. */
   next(): void;
 }
@@ -91,6 +91,8 @@ export function createGuidedRun(
   let moveBlocks = 0;
   let moving = false;
   let movedAtS = Number.NaN;
+  let lastButtons = 0;
+  let touched = false;
   let stillS = 0;
   let finished = moves.length === 0;
   let everMoved = false;
@@ -118,6 +120,7 @@ export function createGuidedRun(
     moveStartS = nowS;
     moveBlocks = 0;
     moving = false;
+    touched = false;
     movedAtS = Number.NaN;
     stillS = 0;
   }
@@ -172,7 +175,7 @@ export function createGuidedRun(
     moveBlocks++;
     blockSamples = 0;
     const sinceS = nowS - moveStartS;
-    moving = moving || travelled > MOVED;
+    moving = moving || travelled > MOVED || (touched && moves[at].kind === 'sweep');
     if (moving && Number.isNaN(movedAtS)) movedAtS = nowS;
     if (moving && moves[at].name !== 'rest') everMoved = true;
     const { kind, name, finger } = moves[at];
@@ -183,7 +186,7 @@ export function createGuidedRun(
     } else if (kind === 'follow') {
       if (sinceS >= FOLLOW_S) goOn(true);
     } else if (kind === 'sweep') {
-      if (moving && nowS - movedAtS >= SWEEP_S) goOn(true);
+      if (moving && nowS - movedAtS >= (moves[at].sweepS ?? SWEEP_S)) goOn(true);
       else if (sinceS >= GIVE_UP_S) goOn(false);
     } else if (kind === 'hold') {
       const posed = (moving || (begins && sinceS > 3 * READ_S)) && sinceS > READ_S;
@@ -221,12 +224,14 @@ export function createGuidedRun(
       if (name === 'rest') return Math.min(1, sinceS / REST_S);
       if (kind === 'follow') return Math.min(1, sinceS / FOLLOW_S);
       if (!moving) return 0;
-      if (kind === 'sweep') return Math.min(1, (nowS - movedAtS) / SWEEP_S);
+      if (kind === 'sweep') return Math.min(1, (nowS - movedAtS) / (moves[at].sweepS ?? SWEEP_S));
       return Math.min(1, 0.3 + (0.7 * stillS) / (kind === 'hold' ? HELD_S : BACK_S));
     },
-    sample(counts, timeS) {
+    sample(counts, timeS, buttons = lastButtons) {
       if (finished) return;
       if (timeS <= nowS) return;
+      if (buttons !== lastButtons) touched = true;
+      lastButtons = buttons;
       const allowed = JUMP_STEP + FASTEST_PER_S * (timeS - nowS);
       for (const i of watched) {
         if (Math.abs(counts[i] - last[i]) > allowed * full[i] && ++jumps[i] >= JUMPS) wild[i] = 1;

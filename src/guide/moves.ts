@@ -15,6 +15,8 @@ export interface Move {
   readonly othersHeld?: boolean;
   /** Of a lone move: the finger goes sideways and back instead. */
   readonly sideways?: boolean;
+  /** Of a sweep: how long from the first motion on, s; else as usual. */
+  readonly sweepS?: number;
   /** What the wearer reads: one line of at most 72 characters. */
   readonly prompt: string;
 }
@@ -73,8 +75,8 @@ const HOOK = hold('hook', 'Now a hook: knuckles straight, the joints beyond bent
 const isOfFinger = ({ kind }: Channel) => kind === 'curl' || kind === 'joint';
 const has = (channels: readonly Channel[], test: (channel: Channel) => boolean) => channels.some(test);
 
-/** The moves that show every fault of these channels. */
-export function checkMoves(channels: readonly Channel[]): Move[] {
+/** The moves that show every fault of these channels. @param buttons how many the profile names */
+export function checkMoves(channels: readonly Channel[], buttons = 0): Move[] {
   const sensed = FINGERS.map((_, f) => f).filter((f) =>
     has(channels, (c) => isOfFinger(c) && c.finger === f),
   );
@@ -84,15 +86,26 @@ export function checkMoves(channels: readonly Channel[]): Move[] {
     has(channels, ({ kind, finger, part }) => kind === 'joint' && finger > 0 && (part === 0) === knuckle);
   if (joints(true) && joints(false)) moves.push(ROOF, OPEN, HOOK, OPEN);
   if (has(channels, ({ kind }) => kind === 'splay')) moves.push(TOGETHER, SPREAD, TOGETHER);
-  if (has(channels, isControl)) {
+  const controls = has(channels, isControl);
+  if (controls || buttons > 0) {
     moves.push({
       name: 'controls',
       kind: 'sweep',
-      prompt: 'Move the stick to all sides; press and let go of every trigger.',
+      ...(buttons > 0 ? { sweepS: (controls ? 5 : 2) + 1.5 * buttons } : {}),
+      prompt: CONTROLS_PROMPT[Number(controls)][Number(buttons > 0)],
     });
   }
   return moves;
 }
+
+/** [stick or triggers][buttons] */
+const CONTROLS_PROMPT = [
+  ['', 'Press every button, one after the other, and let go.'],
+  [
+    'Move the stick to all sides; press and let go of every trigger.',
+    'Stick to all sides; press and let go of every trigger and button.',
+  ],
+] as const;
 
 /** A stick or trigger: it answers to the controls move. */
 export const isControl = ({ kind, role }: Channel) =>

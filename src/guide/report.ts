@@ -2,6 +2,7 @@ import type { FittedMount, MountFault } from '../hand/fit-mount.js';
 import type { HandSide } from '../hand/joints.js';
 import type { ChannelRole } from '../protocol/link-table.js';
 import type { FittedStop, UnfittedStop } from './actuator-fit.js';
+import type { ButtonFinding } from './button-watch.js';
 import type { FitResult } from './fit.js';
 import type { SensorOffset } from './sensor-offset.js';
 
@@ -87,6 +88,8 @@ export interface CheckReport {
     used: number;
     noiseCounts: number;
   }[];
+  /** Those that the profile names. */
+  buttons?: readonly ButtonFinding[];
   link: LinkReport;
 }
 

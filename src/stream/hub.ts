@@ -199,6 +199,7 @@ export class Hub implements ConnectionHost {
         ...(glove.description.firmwareVersion === undefined
           ? {}
           : { firmware: firmwareReport(glove.description.firmwareVersion) }),
+        fitOffer: glove.readFromUse(),
         ...glove.readHealth(),
       })),
       apps: [...this.connections].map(({ app, name, encoding, wanted, dropped, behind }) => ({

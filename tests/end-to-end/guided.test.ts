@@ -52,7 +52,8 @@ it.concurrent('passes a good glove, opened by its profile, in plain lines of 80 
 }, 150_000);
 
 it.concurrent('asks the running service, and names each of several faults, with exit code 1', async () => {
-  const { host } = await startGlove();
+  const { host, profile } = await startGlove();
+  const page = `${profile}.html`;
   await host.command('fault intermittent thumb.curl');
   await host.command('fault short index.curl');
   await host.command('swap middle.curl ring.curl');
@@ -60,7 +61,7 @@ it.concurrent('asks the running service, and names each of several faults, with 
   const service = await startServiceProcess(hostGloveProfile(host.pty));
   // It would go on trying the port, and take the next glove that the system gives the same name.
   onTestFinished(() => service.stop());
-  const command = start(['check', '--json', '--url', `http://127.0.0.1:${service.port}`]);
+  const command = start(['check', '--json', '--report', page, '--url', `http://127.0.0.1:${service.port}`]);
   obeyPrompts(host, command.process.stderr!);
   const { code, stdout, stderr } = await command.outcome;
   expect(stderr).toContain('host glove');
@@ -76,6 +77,13 @@ it.concurrent('asks the running service, and names each of several faults, with 
   ]);
   for (const { remedy } of channels) expect(remedy).not.toBe('');
   expect(link).toMatchObject({ promisedHz: 100, badCrc: 0, malformed: 0 });
+  // A page that stands alone, with a plot of each channel, and nothing that says whose glove it is.
+  const html = readFileSync(page, 'utf8');
+  expect(html.match(/<polygon points="[\d., -]{500,}"/g)).toHaveLength(5);
+  expect(html).toMatch(/<h2 class="ill">middle\.curl: swapped<\/h2>/);
+  expect(html).not.toMatch(/<script|https?:|src=|url\(/);
+  for (const secret of ['host glove', host.pty, tmpdir(), userInfo().username, hostname()])
+    expect(html).not.toContain(secret);
 }, 150_000);
 
 it.concurrent('fits the hand, keeps the fit beside the profile, uses it, lists it and undoes it', async () => {

@@ -1,9 +1,10 @@
 import { Ajv } from 'ajv';
 import { pino } from 'pino';
 import { type Profile, ProfileSchema } from '../../src/config/schema.js';
+import type { TautlineError } from '../../src/errors.js';
 import { createGlove, type LiveGlove } from '../../src/glove/glove.js';
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
-import type { Link, LinkEvents } from '../../src/link/link.js';
+import type { Link, LinkEvents, LinkStatus } from '../../src/link/link.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { FakeClock } from '../link/fake-clock.js';
 
@@ -19,6 +20,8 @@ export interface TurnedChain {
   readonly startUs: number;
   /** Time passes, a step at a time; what is sent within a step is heard at its end. */
   wait(ms: number): Promise<void>;
+  /** The link changes its state, as one that loses its port does. */
+  enter(state: LinkStatus['state'], error?: TautlineError): void;
   /** One step, after these commands to the firmware. */
   step(commands?: readonly string[]): Promise<void>;
   /**
@@ -36,6 +39,12 @@ export interface TurnedChainOptions {
   stepMs?: number;
   /** Added each way, for a line and a radio that take their time. */
   latencyMs?: number;
+  /** What a bad cable does to what the glove sends; undefined: nothing gets through. */
+  cable?: (bytes: Buffer) => Buffer | undefined;
+  /** Commands to the firmware before anything is sent. */
+  before?: readonly string[];
+  /** Begin although nothing that is understood comes. */
+  unheard?: boolean;
 }
 
 export async function startTurnedChain(options: TurnedChainOptions): Promise<TurnedChain> {
@@ -78,7 +87,8 @@ export async function startTurnedChain(options: TurnedChainOptions): Promise<Tur
     for (const answered of answers) {
       const [answer] = await answered;
       await clock.advance(ms);
-      const sent = Buffer.from(answer.slice('bytes '.length), 'hex');
+      const left = Buffer.from(answer.slice('bytes '.length), 'hex');
+      const sent = (options.cable ? options.cable(left) : left) ?? Buffer.alloc(0);
       if (sent.length > 0) toHost.push({ atUs: clock.nowUs() + 1000 * latencyMs, bytes: sent });
       while (toHost.length > 0 && toHost[0].atUs <= clock.nowUs()) {
         events?.bytes(toHost.shift()!.bytes, clock.nowUs());
@@ -90,14 +100,19 @@ export async function startTurnedChain(options: TurnedChainOptions): Promise<Tur
       await pass(Math.min(stepMs, left), [[]]);
   };
 
+  for (const line of options.before ?? []) await device.command(line);
   glove.start();
-  while (!glove.frame.valid) await wait(stepMs);
+  while (!glove.frame.valid && !options.unheard) await wait(stepMs);
   return {
     glove,
     device,
     clock,
     startUs,
     wait,
+    enter(state, error) {
+      Object.assign(link.status, { state, error });
+      events?.status(link.status);
+    },
     step: (commands = []) => pass(stepMs, [commands]),
     steps: (ms, steps) => pass(ms, steps),
     async end() {
@@ -116,13 +131,14 @@ export const HOST_RANGE = { open: 491, closed: 3604 } as const;
 interface TurnedProfileOptions {
   roles?: readonly string[];
   safety?: Partial<Profile['safety']>;
+  buttons?: Record<string, number>;
 }
 
 /** A profile of the host glove: five curls and five stops, unless told otherwise. */
 export function turnedProfile(
   hand: HandSide,
   actuator: Record<string, unknown> = { kind: 'stringStop' },
-  { roles = FINGERS.map((finger) => `${finger}.curl`), safety = {} }: TurnedProfileOptions = {},
+  { roles = FINGERS.map((finger) => `${finger}.curl`), safety = {}, buttons = {} }: TurnedProfileOptions = {},
 ): Profile {
   const profile: unknown = {
     profile: 1,
@@ -134,6 +150,7 @@ export function turnedProfile(
         link: { kind: 'serial', path: 'none' },
         channels: roles.map((role) => ({ role, ...HOST_RANGE })),
         actuators: FINGERS.map((finger) => ({ role: finger, ...actuator })),
+        buttons,
       },
     ],
   };

@@ -1,4 +1,5 @@
 import { pino } from 'pino';
+import type { FitStore } from '../../src/config/fit-file.js';
 import { parseProfile } from '../../src/config/load.js';
 import type { TautlineError } from '../../src/errors.js';
 import { createGlove } from '../../src/glove/glove.js';
@@ -21,6 +22,7 @@ export function gloveOnLink(
     channels = CHANNELS,
     more = {},
     actuators = [{ role: 'index' }],
+    fits,
   }: {
     clock?: FakeClock;
     hand?: 'left' | 'right';
@@ -28,6 +30,7 @@ export function gloveOnLink(
     channels?: readonly string[];
     more?: object;
     actuators?: readonly object[];
+    fits?: FitStore;
   } = {},
 ) {
   const profile = parseProfile(
@@ -75,7 +78,7 @@ export function gloveOnLink(
     { write: (line) => void warnings.push((JSON.parse(line) as { msg: string }).msg) },
   );
   const [glove] = profile.gloves;
-  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove), others });
+  const live = createGlove({ profile, glove, link, logger, clock, codec: codecOf(glove), others, fits });
   return {
     clock,
     live,

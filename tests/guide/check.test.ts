@@ -133,7 +133,8 @@ describe('a guided check', () => {
       const { findings, seconds } = check(TEN, { seed, sloppiness: 0.03 });
       expect(kinds(findings)).toEqual(new Array(12).fill('healthy'));
       expect(seconds).toBeLessThan(80);
-      for (const { evidence } of findings) expect(evidence).toMatch(/uses \d+ % of the converter, noise/);
+      for (const { evidence } of findings)
+        expect(evidence).toMatch(/(uses|goes from edge to edge over) \d+ % of the converter, noise/);
     }
   });
 
@@ -226,6 +227,81 @@ describe('a guided check', () => {
       expect(verdict.evidence).toMatch(/\d/);
       expect(verdict.remedy).not.toBe('');
     }
+  });
+
+  it('sees a finger that is reversed under swapped plugs', () => {
+    for (const seed of [1, 2, 3]) {
+      const { findings } = check(FIVE, { seed }, (counts) => {
+        // The ring's sensor is wound the other way round, and its plug is exchanged with the index finger's.
+        counts[3] = 491 + 3604 - counts[3];
+        [counts[1], counts[3]] = [counts[3], counts[1]];
+      });
+      expect(kinds(findings)).toEqual(['healthy', 'swapped', 'healthy', 'swapped', 'healthy']);
+      expect(findings[1].verdict.evidence).toMatch(
+        /for the ring; ring\.curl does the reverse; it is reversed as well$/,
+      );
+      expect(findings[1].verdict.remedy).toMatch(
+        /^Swap the two plugs.* Then, for the ring: swap the outer two wires/,
+      );
+      expect(findings[3].verdict.evidence).not.toMatch(/reversed/);
+    }
+  });
+
+  it('sees a finger that drifts by 0.4 % of its range a second, and no drift on hands that never open quite alike', () => {
+    let seen = 0;
+    const wrong: string[] = [];
+    for (let seed = 1; seed <= 20; seed++) {
+      const bad = seed % 5;
+      const sloppiness = [0.01, 0.02, 0.03, 0.04][seed % 4];
+      const drifts = check(FIVE, { seed, sloppiness }, (counts, timeS) => {
+        counts[bad] += 0.004 * (3604 - 491) * timeS * (seed % 2 === 0 ? 1 : -1);
+      });
+      for (const [i, kind] of kinds(drifts.findings).entries()) {
+        if (i === bad && kind === 'drifting') seen++;
+        else if (kind !== 'healthy') wrong.push(`${seed}: ${i} ${kind}`);
+      }
+    }
+    for (let seed = 1; seed <= 30; seed++) {
+      const { findings } = check(FIVE, { seed, sloppiness: 0.02 + 0.002 * seed });
+      for (const [i, kind] of kinds(findings).entries())
+        if (kind === 'drifting') wrong.push(`healthy ${seed}: ${i} ${kind}`);
+    }
+    expect(wrong).toEqual([]);
+    expect(seen).toBe(20);
+  });
+
+  it('says what to do about a stick in words of its own', () => {
+    const { findings } = check(TEN, { seed: 2 }, (counts) => {
+      counts[10] = 2048;
+      counts[11] = 2048 + 0.15 * (counts[11] - 2048);
+    });
+    expect(kinds(findings).slice(10)).toEqual(['dead', 'shortRange']);
+    expect(findings[10].verdict.remedy).toMatch(/if both axes of a stick are dead, its supply/);
+    expect(findings[11].verdict.remedy).toMatch(/Move it to every edge when asked/);
+    for (const { verdict } of findings.slice(10)) expect(verdict.remedy).not.toMatch(/string|finger/i);
+  });
+
+  it('asks for buttons where the profile names some, and goes on once they have been pressed', () => {
+    const last = (channels: readonly Channel[], buttons: number) => checkMoves(channels, buttons).at(-1)!;
+    expect(last(TEN.channels, 0).prompt).toBe(
+      'Move the stick to all sides; press and let go of every trigger.',
+    );
+    expect(last(TEN.channels, 2).prompt).toBe(
+      'Stick to all sides; press and let go of every trigger and button.',
+    );
+    const move = last(FIVE.channels, 2);
+    expect(move).toMatchObject({
+      name: 'controls',
+      prompt: 'Press every button, one after the other, and let go.',
+    });
+    const run = createGuidedRun(FIVE.channels, [move]);
+    const counts = [500, 500, 500, 500, 500];
+    let t = 0;
+    for (; !run.finished && t < 2000; t++) run.sample(counts, t / 100, t > 100 && t % 200 < 30 ? 1 : 0);
+    expect(run.record.moves[0].made).toBe(true);
+    // Its own two seconds and a half, and one and a half for each button.
+    expect(t / 100).toBeGreaterThan(5);
+    expect(t / 100).toBeLessThan(8);
   });
 
   it('says when a channel that is still well is far noisier than its siblings', () => {

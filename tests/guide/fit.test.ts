@@ -3,9 +3,6 @@ import { type FitResult, fitChannels } from '../../src/guide/fit.js';
 import { createGuidedRun } from '../../src/guide/guided-run.js';
 import { quantile } from '../../src/guide/move-statistics.js';
 import { fitMoves } from '../../src/guide/moves.js';
-import { setCurl } from '../../src/hand/closing.js';
-import { DOF_COUNT } from '../../src/hand/dofs.js';
-import { FINGERS } from '../../src/hand/joints.js';
 import type { ChannelRole } from '../../src/protocol/link-table.js';
 import { createSensing } from '../../src/sensing/sensing.js';
 import { CURL_ROLES, feedTo, random, SPLAY_ROLES } from '../sensing/glove-signals.js';
@@ -14,9 +11,9 @@ import {
   createSyntheticGlove,
   fitGlove,
   fittedProfile,
-  type SyntheticGlove,
   type SyntheticOptions,
 } from '../sensing/synthetic-glove.js';
+import { errorsOf, FLEXIONS, RATE_HZ } from './joint-errors.js';
 import type { HandState } from './wearer.js';
 
 const JOINT_ROLES: ChannelRole[] = [
@@ -29,38 +26,6 @@ const JOINT_ROLES: ChannelRole[] = [
     `${finger}.dip`,
   ]),
 ];
-const RATE_HZ = 200;
-const FLEXIONS = FINGERS.flatMap((_, f) => [4 * f, 4 * f + 2, 4 * f + 3]);
-
-/** Errors of every flexion, degrees, while the hand moves about along its closing profile. */
-function errorsOf(glove: SyntheticGlove, fit: FitResult, seed: number, slip = 0, seconds = 30): number[] {
-  const sensing = createSensing({ glove: fittedProfile(glove, fit), closing, sampleRateHz: RATE_HZ });
-  const feed = feedTo(sensing, RATE_HZ);
-  const uniform = random(seed + 1000);
-  const hand: HandState = {
-    curls: new Float64Array(5),
-    splays: new Float64Array(5),
-    controls: { 'stick.x': 0, 'stick.y': 0, trigger: 0, squeeze: 0 },
-  };
-  const counts = new Uint16Array(glove.channels.length);
-  const truth = new Float64Array(DOF_COUNT);
-  const phases = FINGERS.map(() => 2 * Math.PI * uniform());
-  const speeds = FINGERS.map(() => 0.08 + 0.12 * uniform());
-  const errors: number[] = [];
-  for (let t = 0; t < seconds * RATE_HZ; t++) {
-    const nowS = t / RATE_HZ;
-    for (let f = 0; f < 5; f++) {
-      hand.curls[f] = 0.5 - 0.5 * Math.cos(2 * Math.PI * speeds[f] * nowS + phases[f]);
-      setCurl(closing, f, hand.curls[f], truth);
-    }
-    for (const k of glove.channels.keys()) glove.slip(k, (slip * nowS) / seconds);
-    glove.read(hand, counts);
-    feed.send(counts);
-    if (t % 20 !== 0 || nowS < 1) continue;
-    for (const dof of FLEXIONS) errors.push((Math.abs(sensing.dofs[dof] - truth[dof]) * 180) / Math.PI);
-  }
-  return errors;
-}
 
 const BASE = { bow: 0.06, hysteresis: 0.01, noise: 0.0005 };
 const sloppy = (seed: number) => ({ seed, sloppiness: 0.025, pauses: 0.2 });
@@ -100,7 +65,7 @@ describe('a fit of gloves with known truth', () => {
         const { fit, seconds } = fitGlove(glove, sloppy(seed));
         longest = Math.max(longest, seconds);
         expect(fit.channels).toHaveLength(options.roles.length);
-        errors.push(...errorsOf(glove, fit, seed, slip));
+        errors.push(...errorsOf(glove, fittedProfile(glove, fit), seed, slip));
       }
       const [middle, p95] = [quantile(errors, 0.5), quantile(errors, 0.95)];
       rows.push(

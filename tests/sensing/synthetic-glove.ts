@@ -56,6 +56,7 @@ export function createSyntheticGlove(options: SyntheticOptions) {
     heights: [between(10, 14), between(7, 11), between(5, 9)],
     angles: one.finger >= 0 ? closingAnglesOf(closing, one.finger) : undefined,
     played: Number.NaN,
+    hysteresis,
     slip: 0,
   }));
   const dofs = new Float64Array(DOF_COUNT);
@@ -84,6 +85,12 @@ export function createSyntheticGlove(options: SyntheticOptions) {
     profile,
     channels,
     full,
+    /** Whether the counts of a sensor rise as its finger closes. */
+    rises: (k: number): boolean => !sensors[k].turned,
+    /** The string of a sensor rubs: backlash, part of the range. */
+    rub(k: number, part: number) {
+      sensors[k].hysteresis = part;
+    },
     /** Slips a sensor by a part of its range. */
     slip(k: number, part: number) {
       sensors[k].slip = part;
@@ -93,7 +100,10 @@ export function createSyntheticGlove(options: SyntheticOptions) {
         const sensor = sensors[k];
         const t = travel(one, k, hand) + sensor.slip;
         if (Number.isNaN(sensor.played)) sensor.played = t;
-        sensor.played = Math.min(t + hysteresis / 2, Math.max(t - hysteresis / 2, sensor.played));
+        sensor.played = Math.min(
+          t + sensor.hysteresis / 2,
+          Math.max(t - sensor.hysteresis / 2, sensor.played),
+        );
         const x = sensor.played;
         const bent = x + sensor.bend * 4 * x * (1 - x) + sensor.wave * Math.sin(2 * Math.PI * x);
         const way = sensor.turned ? 1 - bent : bent;

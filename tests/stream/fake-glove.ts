@@ -153,6 +153,10 @@ export class FakeGlove implements Glove {
       wrist: { source: 'app' as const, app: 'workshop', of: 'wrist' as const, ageMs: 4, jitterMm: 0.5 },
     };
   }
+  readFromUse() {
+    return undefined;
+  }
+
   readTroubles() {
     return [];
   }

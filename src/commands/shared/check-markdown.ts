@@ -39,6 +39,9 @@ export function checkMarkdown({
     ...channels.map(({ role, verdict, evidence, used, noiseCounts }) =>
       row(role, verdict, `\`${bar(used)}\` ${Math.round(used * 100)} %`, noiseCounts.toFixed(1), evidence),
     ),
+    ...(check.buttons ?? []).map(({ name, verdict, evidence }) =>
+      row(`button ${name}`, verdict, '', '', evidence),
+    ),
     '',
     '| link | |',
     '|---|---|',
@@ -47,19 +50,28 @@ export function checkMarkdown({
     row('silences', String(link.gaps)),
     row('jitter', `${link.jitterMs.toFixed(1)} ms`),
   ];
-  const advice = [
+  const advice = adviceOf({ troubles, check });
+  if (advice.length > 0)
+    lines.push('', 'What the program advised:', '', ...advice.map((line) => `- ${safe(line)}`));
+  return `${lines.join('\n')}\n`;
+}
+
+/** What is to be done, a line each. */
+export function adviceOf({ troubles, check }: Pick<CheckFacts, 'troubles' | 'check'>): string[] {
+  const { channels, buttons = [], link } = check;
+  return [
     ...channels
       .filter(({ verdict }) => verdict !== 'healthy')
       .map(({ role, remedy }) => `${role}: ${remedy}`),
+    ...buttons
+      .filter(({ verdict }) => verdict !== 'healthy')
+      .map(({ name, remedy }) => `button ${name}: ${remedy}`),
     ...(link.ok ? [] : [`link: ${link.remedy}`]),
     // What a channel is has been said above.
     ...troubles
       .filter(({ what }) => !channels.some(({ role }) => role === what))
       .map(({ what, says, remedy = '' }) => `${what}: ${says} ${remedy}`.trim()),
   ];
-  if (advice.length > 0)
-    lines.push('', 'What the program advised:', '', ...advice.map((line) => `- ${safe(line)}`));
-  return `${lines.join('\n')}\n`;
 }
 
 const bar = (part: number) => {

@@ -97,19 +97,23 @@ function listenToKeys(client: GuideClient): Keys {
   };
 }
 
-/** One key from the terminal: true for Enter, false for q or Ctrl-C; other keys are passed over. */
-export function waitForKey(): Promise<boolean> {
+/** One key from the terminal: true for Enter, false for q or Ctrl-C; other keys are passed over. @param signal ends it: false */
+export function waitForKey(signal?: AbortSignal): Promise<boolean> {
   const { stdin } = process;
   return new Promise((resolve) => {
+    const end = (answer: boolean) => {
+      stdin.off('data', take);
+      stdin.setRawMode(false);
+      stdin.pause();
+      resolve(answer);
+    };
     const take = (data: Buffer) => {
       const text = data.toString();
       const no = text.includes(CTRL_C) || /[qn]/i.test(text);
       if (!no && !/[\r\ny]/i.test(text)) return;
-      stdin.off('data', take);
-      stdin.setRawMode(false);
-      stdin.pause();
-      resolve(!no);
+      end(!no);
     };
+    signal?.addEventListener('abort', () => end(false), { once: true });
     stdin.setRawMode(true);
     stdin.resume();
     stdin.on('data', take);

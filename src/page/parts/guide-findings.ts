@@ -15,6 +15,7 @@ export interface GuideReport {
   check?: {
     ok: boolean;
     channels: { role: string; verdict: string; evidence: string; remedy: string; used: number }[];
+    buttons?: { name: string; verdict: string; evidence: string; remedy: string }[];
     link: { ok: boolean; rateHz: number; promisedHz: number; lost: number; jitterMs: number; remedy: string };
   };
   fit?: {
@@ -60,8 +61,10 @@ export function findings(
   return check ? [checkCard(check)] : [];
 }
 
-function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): HTMLElement {
-  const faults = channels.filter(({ verdict }) => verdict !== 'healthy').length + (link.ok ? 0 : 1);
+function checkCard({ ok, channels, buttons = [], link }: NonNullable<GuideReport['check']>): HTMLElement {
+  const faults =
+    [...channels, ...buttons].filter(({ verdict }) => verdict !== 'healthy' && verdict !== 'notPressed')
+      .length + (link.ok ? 0 : 1);
   const title = ok
     ? '✓ The glove is well'
     : `⚠ ${faults} ${faults === 1 ? 'thing needs' : 'things need'} a look`;
@@ -88,6 +91,14 @@ function checkCard({ ok, channels, link }: NonNullable<GuideReport['check']>): H
       ...(link.ok ? [] : [entry('Link', false, 'Not well', [linkText, link.remedy])]),
       ...sorted.map(({ role, verdict, evidence, remedy }) =>
         entry(roleText(role), verdict === 'healthy', verdictText(verdict), [evidence, remedy].map(sentence)),
+      ),
+      ...buttons.map(({ name, verdict, evidence, remedy }) =>
+        entry(
+          `Button ${name}`,
+          verdict === 'healthy',
+          verdictText(verdict),
+          [evidence, remedy].map(sentence),
+        ),
       ),
       ...(link.ok ? [entry('Link', true, 'Well', [linkText])] : []),
     ),

@@ -12,6 +12,9 @@ const VERDICT: Record<string, string> = {
   shortRange: 'Short range',
   drifting: 'Drifting',
   crossTalk: 'Cross-talk',
+  stuck: 'Stuck',
+  notPressed: 'Not pressed',
+  bouncing: 'Bouncing',
 };
 
 /** `shortRange` -> `Short range`; a name that the page does not know is shown as it is. */

@@ -68,7 +68,7 @@ export function createHealth(channels: readonly Channel[]): Health {
   const n = channels.length;
   const bounds = boundsOf(channels);
   const { watched, ofFinger } = bounds;
-  const faults = createRaisedFaults(n);
+  const faults = createRaisedFaults(channels.map(({ kind }) => kind));
   const { verdicts, unusable, flags } = faults;
   const watch = createSignalWatch(bounds);
   const { stirred, before } = watch;

@@ -1,4 +1,4 @@
-import { type FaultKind, fault, HEALTHY, ONLY_BY_MOVES, type Verdict } from './verdicts.js';
+import { type FaultKind, fault, HEALTHY, inWordsOf, ONLY_BY_MOVES, type Verdict } from './verdicts.js';
 
 /** Faults that signals show, most telling first. */
 export const FAULT_BIT: Record<Exclude<FaultKind, 'swapped' | 'crossTalk'>, number> = {
@@ -35,7 +35,9 @@ export interface RaisedFaults {
   adopt(verdicts: readonly Verdict[]): void;
 }
 
-export function createRaisedFaults(channelCount: number): RaisedFaults {
+/** @param kinds of the channels: each is given remedies in its own words */
+export function createRaisedFaults(kinds: readonly string[]): RaisedFaults {
+  const channelCount = kinds.length;
   const flags = new Uint8Array(channelCount);
   const unusable = new Uint8Array(channelCount);
   const disbelieved = new Uint8Array(channelCount);
@@ -73,7 +75,7 @@ export function createRaisedFaults(channelCount: number): RaisedFaults {
     raise(i, kind, usable, evidence) {
       if (flags[i] & FAULT_BIT[kind]) return;
       flags[i] |= FAULT_BIT[kind];
-      raised[i][kind] = fault(kind, usable, evidence);
+      raised[i][kind] = inWordsOf(kinds[i], fault(kind, usable, evidence));
       choose(i);
     },
     clear(i, kind) {

@@ -46,5 +46,24 @@ export const fault = (kind: FaultKind, usable: boolean, evidence: string): Verdi
   remedy: REMEDY[kind],
 });
 
+/** What to do about a stick or a trigger, which has no string and hangs on no finger. */
+const REMEDY_OF_CONTROL: Partial<Record<FaultKind, string>> = {
+  railed:
+    'Check its three wires: at 0 its signal wire or its supply is off, at full scale its ground. If it does so only when it is pressed to an edge, give `open` and `closed` by `tautline fit`.',
+  dead: 'Check its wires and solder joints; if both axes of a stick are dead, its supply. A module may be broken: try another.',
+  reversed: 'Exchange `open` and `closed` in the profile, or set `inverted: true`.',
+  shortRange:
+    'Move it to every edge when asked. If you did, it gets only part of the supply, or its lever does not reach: check supply and cap, then fit again.',
+  drifting:
+    'It does not come back to where it rests: clean or replace it, or give the stick a larger `stickDeadZone`.',
+};
+
+/** A verdict in words for a channel of this kind. */
+export function inWordsOf(kind: string, verdict: Verdict): Verdict {
+  if ((kind !== 'stick' && kind !== 'control') || verdict.kind === 'healthy') return verdict;
+  const remedy = REMEDY_OF_CONTROL[verdict.kind];
+  return remedy === undefined ? verdict : { ...verdict, remedy };
+}
+
 /** For evidence. */
 export const percent = (part: number): string => `${Math.round(part * 100)} %`;
