@@ -1,10 +1,9 @@
 import { Type } from '@sinclair/typebox';
 import { integer, literals, number, object } from './schema-parts.js';
+import { TOPIC_NAME } from './topic-name.js';
 
 /** What a station says to a broker, for those who look after many gloves. */
 
-/** A level of a topic: no wildcard, no separator, nothing that a file system or a terminal minds. */
-export const TOPIC_NAME = '^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$';
 /** What a station may publish besides its status. */
 export const FLEET_KINDS = ['health', 'joints', 'inputs', 'resistance', 'raw'] as const;
 export type FleetKind = (typeof FLEET_KINDS)[number];

@@ -1,4 +1,4 @@
-import { readFile, stat } from 'node:fs/promises';
+import { access, constants, readFile, stat } from 'node:fs/promises';
 import { TautlineError } from '../errors.js';
 
 const MAX_SECRET = 1024;
@@ -34,6 +34,11 @@ export async function refuseReadable(path: string, what: string): Promise<void> 
     `${path}: the ${what} can be read by others (mode ${(mode & 0o777).toString(8).padStart(4, '0')}).`,
     `Make it yours alone: chmod 600 ${path}`,
   );
+}
+
+/** @throws TautlineError when the file cannot be read */
+export async function requireFile(path: string): Promise<void> {
+  await access(path, constants.R_OK).catch((error) => cannot(path, 'certificate', error));
 }
 
 function cannot(path: string, what: string, error: NodeJS.ErrnoException): never {

@@ -1,4 +1,4 @@
-import { TOPIC_NAME } from '../config/schema-fleet.js';
+import { COLLECTORS, isTopicName } from '../config/topic-name.js';
 import { HAND_SIDES, type HandSide } from '../hand/joints.js';
 
 /**
@@ -18,8 +18,6 @@ import { HAND_SIDES, type HandSide } from '../hand/joints.js';
  */
 export const FLEET_VERSION = 1;
 const ROOT = `tautline/${FLEET_VERSION}`;
-/** In the place of a site, so no site has this name. */
-const COLLECTORS = 'collectors';
 
 interface KindRules {
   /** At least once, or at most. */
@@ -78,10 +76,6 @@ export const everyStation = (kind: Kind, site = '+'): string =>
 export const shared = (group: string, filter: string): string => `$share/${group}/${filter}`;
 
 export const echoTopic = (collector: string): string => `${ROOT}/${COLLECTORS}/${collector}/echo`;
-
-const NAME = new RegExp(TOPIC_NAME);
-/** Whether it can be a level of a topic, a folder and a word on a terminal. */
-export const isTopicName = (text: string): boolean => NAME.test(text);
 
 /** What a topic says; undefined for every topic that no station has. */
 export function parseTopic(topic: string): StationTopic | undefined {
