@@ -17,12 +17,19 @@ const IS_IT_STARTED = 'Is it started, and is the port right?';
 const PLAIN = 'what answers there does not speak TLS';
 const NOT_IN_TIME = 'no answer in time';
 
+/** Code of a connection that was open. */
+export const BROKEN_OFF = 'BROKEN_OFF';
+
 /** By the code of a socket (errno), of TLS (OpenSSL), or of the broker (MQTT 5, section 2.4). */
 const KNOWN: Record<string | number, [what: string, remedy?: string]> = {
   ECONNREFUSED: [NO_BROKER, IS_IT_STARTED],
   ECONNRESET: [
     'the broker broke the connection off',
     'Does this port ask for TLS (mqtts://), or for a certificate?',
+  ],
+  [BROKEN_OFF]: [
+    'the broker ended the connection',
+    'If that goes on, another client has the same name: give each station, and each collector, one of its own.',
   ],
   EPIPE: ['the broker broke the connection off'],
   ENOTFOUND: ['no machine has this name', 'Check the name of the broker.'],

@@ -4,7 +4,7 @@ import { connect as connectTls } from 'node:tls';
 import type { IClientOptions, IConnackPacket, IPublishPacket, MqttClient } from 'mqtt';
 import { readSecretFile } from '../config/secret-file.js';
 import { TautlineError } from '../errors.js';
-import { brokerError } from './broker-error.js';
+import { BROKEN_OFF, brokerError } from './broker-error.js';
 import { createPacketGuard } from './packet-guard.js';
 
 /** The connection to a broker: made again and again, until it is closed. */
@@ -93,8 +93,8 @@ export function keepConnected(options: BrokerOptions, events: BrokerEvents): Bro
       return;
     }
     client = made;
-    function refuse(bytes: number): void {
-      why ??= new Error(`the broker announced a packet of ${bytes} bytes`);
+    function refuse(): void {
+      why ??= new Error(`the broker announced a packet of more than ${options.maxPacketBytes} bytes`);
       guarded?.destroy();
     }
     if (events.message) {
@@ -119,9 +119,11 @@ export function keepConnected(options: BrokerOptions, events: BrokerEvents): Bro
     });
     made.once('close', () => {
       if (client === made) client = undefined;
+      const wasOpen = live === made;
       live = undefined;
       made.end(true);
-      if (!closed) retry(why ?? Object.assign(new Error('it was broken off'), { code: 'ECONNRESET' }));
+      const broken = { code: wasOpen ? BROKEN_OFF : 'ECONNRESET' };
+      if (!closed) retry(why ?? Object.assign(new Error('it was broken off'), broken));
     });
   }
 

@@ -114,11 +114,12 @@ export function publishGlove(options: GlovePublisherOptions): GlovePublisher {
 }
 
 /** Records the glove into segments, as a recorder does into a file. */
-function recordRaw(
+export function recordRaw(
   glove: Glove,
   run: string,
   digest: string,
   give: GlovePublisherOptions['give'],
+  clock = systemClock,
 ): { flush(): void; stop(): void } {
   const builders = Object.fromEntries(
     HAND_SIDES.map((hand) => [hand, createSegmentBuilder(hand, run, () => digest)]),
@@ -140,8 +141,8 @@ function recordRaw(
     json: (hand: HandSide, channel: string, timeUs: number, body: object) =>
       add(hand, channel as SegmentChannel, timeUs, utf8.encode(JSON.stringify(body))),
   };
-  writeState(records, glove, systemClock.nowUs());
-  const recorder = recordGlove(glove, () => records, systemClock, false);
+  writeState(records, glove, clock.nowUs());
+  const recorder = recordGlove(glove, () => records, clock, false);
   const flush = (): void => {
     recorder.flush();
     for (const hand of HAND_SIDES) send(hand);

@@ -3,12 +3,9 @@
  * four bytes of seven bits). The library takes a packet in whole before it looks at its size, and the standard permits
  * 256 MB: a broker must not be able to fill the memory.
  *
- * @param tooLarge called once, with the size that was announced; the connection has to be closed
+ * @param tooLarge called once; the connection has to be closed
  */
-export function createPacketGuard(
-  maxBytes: number,
-  tooLarge: (bytes: number) => void,
-): (chunk: Uint8Array) => void {
+export function createPacketGuard(maxBytes: number, tooLarge: () => void): (chunk: Uint8Array) => void {
   /** Of the packet under way, bytes that are still to come. */
   let rest = 0;
   let length = 0;
@@ -34,7 +31,7 @@ export function createPacketGuard(
       const more = (byte & 0x80) !== 0;
       if (length > maxBytes || (more && shift >= 28)) {
         ended = true;
-        tooLarge(length);
+        tooLarge();
       } else if (!more) {
         rest = length;
         shift = -1;
