@@ -55,6 +55,7 @@ interface Item {
   channel: SegmentChannel | 'segment';
   seq: number;
   bytes: Uint8Array;
+  cameMs: number;
 }
 
 /** Longer than the time between two segments of a hand: the other hand is silent. */
@@ -73,7 +74,6 @@ export function createRun(options: RunOptions): CollectedRun {
   const stated = new Set<HandSide>();
   let part = 0;
   let partBeganMs = 0;
-  let pushedMs = 0;
   let sink: FileSink | undefined;
   let writer: SessionWriter | undefined;
   let opened: { datasync(): Promise<void> } | undefined;
@@ -163,19 +163,22 @@ export function createRun(options: RunOptions): CollectedRun {
       // A glove that is of the other hand than its profile says is described anew, and this segment comes before.
       if (index < 0) return;
       let isFirst = true;
+      const cameMs = nowMs();
       // Of one hand, nothing waits: the bytes are written before the message is given back.
       const keep =
         start.hands.length > 1 ? (bytes: Uint8Array) => bytes.slice() : (bytes: Uint8Array) => bytes;
       readSegment(segment, (channel, timeUs, bytes) => {
-        if (isFirst) merge.push(index, { timeUs, hand, channel: 'segment', seq, bytes: NOTHING });
+        if (isFirst) merge.push(index, { timeUs, hand, channel: 'segment', seq, bytes: NOTHING, cameMs });
         isFirst = false;
-        merge.push(index, { timeUs, hand, channel, seq, bytes: keep(bytes) });
+        merge.push(index, { timeUs, hand, channel, seq, bytes: keep(bytes), cameMs });
       });
-      pushedMs = nowMs();
       await drain(merge.next);
     },
     async settle() {
-      if (merge.waiting > 0 && nowMs() - pushedMs >= MERGE_WITHIN_MS) await drain(merge.any);
+      const before = nowMs() - MERGE_WITHIN_MS;
+      // One hand may go on and on, and the other one's segments to another collector.
+      const isOld = (): boolean => (merge.peek()?.cameMs ?? Number.POSITIVE_INFINITY) <= before;
+      if (isOld()) await drain(() => (isOld() ? merge.any() : merge.next()));
     },
     clock(timeUs, { offsetUs, errorUs }, ntp) {
       writer?.json(undefined, 'clock', timeUs, {

@@ -10,6 +10,8 @@ export interface HandMerge<Item extends { timeUs: number }> {
   next(): Item | undefined;
   /** Takes the next item, whatever may still come. */
   any(): Item | undefined;
+  /** What `any` would take. */
+  peek(): Item | undefined;
 }
 
 /** @param hands how many there are */
@@ -17,19 +19,24 @@ export function createHandMerge<Item extends { timeUs: number }>(hands: number):
   const lines = Array.from({ length: hands }, () => ({ items: [] as Item[], at: 0 }));
   let waiting = 0;
 
-  function take(needAll: boolean): Item | undefined {
-    let first: (typeof lines)[number] | undefined;
+  /** @returns the line with the next item */
+  function first(needAll: boolean): (typeof lines)[number] | undefined {
+    let found: (typeof lines)[number] | undefined;
     for (const line of lines) {
       const item = line.items[line.at];
       if (item === undefined) {
         if (needAll) return undefined;
-      } else if (!first || item.timeUs < first.items[first.at].timeUs) first = line;
+      } else if (!found || item.timeUs < found.items[found.at].timeUs) found = line;
     }
-    if (!first) return undefined;
-    const item = first.items[first.at++];
-    if (first.at === first.items.length) {
-      first.items = [];
-      first.at = 0;
+    return found;
+  }
+
+  function take(line: (typeof lines)[number] | undefined): Item | undefined {
+    if (!line) return undefined;
+    const item = line.items[line.at++];
+    if (line.at === line.items.length) {
+      line.items = [];
+      line.at = 0;
     }
     waiting--;
     return item;
@@ -43,7 +50,11 @@ export function createHandMerge<Item extends { timeUs: number }>(hands: number):
       lines[hand].items.push(item);
       waiting++;
     },
-    next: () => take(true),
-    any: () => take(false),
+    next: () => take(first(true)),
+    any: () => take(first(false)),
+    peek() {
+      const line = first(false);
+      return line?.items[line.at];
+    },
   };
 }

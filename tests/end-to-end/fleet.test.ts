@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process';
-import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
@@ -112,13 +112,12 @@ async function end(command: Running): Promise<string> {
   return stdout;
 }
 
+/** The oldest first. */
 const filesOf = (output: string, name: string): string[] => {
   const home = join(output, 'lab', name);
-  return existsSync(home)
-    ? readdirSync(home)
-        .sort()
-        .map((file) => join(home, file))
-    : [];
+  if (!existsSync(home)) return [];
+  const files = readdirSync(home).map((file) => join(home, file));
+  return files.sort((a, b) => statSync(a).birthtimeMs - statSync(b).birthtimeMs);
 };
 
 describe('two stations and two collectors, with TLS and an access list', () => {
@@ -146,6 +145,8 @@ describe('two stations and two collectors, with TLS and an access list', () => {
     );
 
     await end(recording);
+    // The last of it is on its way.
+    await wait(1200);
     first.process.kill('SIGKILL');
     await first.outcome;
     const killedMs = Date.now();
@@ -299,7 +300,7 @@ describe('a collector', () => {
     async () => {
       const broker = await startBroker();
       const small = newFolder();
-      execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=3m', 'tmpfs', small]);
+      execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=6m', 'tmpfs', small]);
       try {
         const large = newFolder();
         await collector(broker, small, 'c1');
@@ -307,7 +308,7 @@ describe('a collector', () => {
         const service = await station(broker, 'bench-01', ['left', 'right']);
         const trouble = new Promise<string>((resolve) => running[0].process.stderr!.once('data', resolve));
         await wait(1000);
-        execFileSync('sh', ['-c', `head -c 3000000 /dev/zero > ${small}/ballast 2>/dev/null || true`]);
+        execFileSync('sh', ['-c', `head -c 6000000 /dev/zero > ${small}/ballast 2>/dev/null || true`]);
         expect(String(await trouble)).toMatch(/disk is full|MB are free/);
         const before = filesOf(large, 'bench-01').length;
         await wait(1500);
@@ -353,7 +354,7 @@ describe('nothing that comes from a broker', () => {
       );
       told.push({ armed: message.armed, held });
     });
-    const profile = async () => (await fetch(`http://127.0.0.1:${service.port}/status`)).json();
+    const profile = async () => (await fetch(`http://127.0.0.1:${service.port}/health`)).json();
     const before = (await profile()).gloves[0];
 
     const client = await mqtt.connectAsync(broker.url, { protocolVersion: 5 });

@@ -1,4 +1,4 @@
-import { mkdtempSync, readdirSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readdirSync, rmSync, statSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -196,6 +196,32 @@ describe('two collectors', () => {
   test('of which one dies: what is missing is said', async () => {
     const files = await collect('dies', (n) => (n >= 20 && n < 24 ? [] : [n < 20 ? 0 : 1]));
     expect(joined(files, 'dies').report).toEqual({ segments: sent.length - 4, duplicates: 0, missing: 4 });
+  });
+
+  test('of which one gets a single hand: it does not wait for the other', async () => {
+    const output = join(folder, 'single');
+    let nowMs = 0;
+    const collector = createCollector({
+      folder: output,
+      name: 'c',
+      nowMs: () => nowMs,
+      ask: () => void collector.start(STATION, start),
+      failed() {},
+    });
+    const size = (): number => {
+      const home = join(output, STATION.site, STATION.station);
+      return existsSync(home) ? statSync(join(home, readdirSync(home)[0])).size : 0;
+    };
+    const sizes: number[] = [];
+    for (const { hand, bytes } of sent.filter(({ hand }) => hand === 'left')) {
+      nowMs += 250;
+      await collector.segment({ ...STATION, kind: 'raw', hand }, bytes);
+      await collector.tick();
+      sizes.push(size());
+    }
+    // From the third on, each makes it longer.
+    expect(sizes.slice(3).every((bytes, i) => bytes > sizes[i + 2])).toBe(true);
+    await collector.close();
   });
 
   test('of two runs of a service, nothing is joined', async () => {
