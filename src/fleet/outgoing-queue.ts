@@ -21,8 +21,11 @@ export interface OutgoingQueue {
   /** Messages that were dropped, since the start. */
   readonly dropped: Readonly<Record<DroppedClass, number>>;
   put(message: Outgoing): void;
-  /** The next to be sent, which is under way from then on; undefined when there is nothing. */
-  next(nowMs: number): Outgoing | undefined;
+  /**
+   * The next to be sent, which is under way from then on; undefined when there is nothing.
+   * @param posesAlone nothing that the broker has to confirm
+   */
+  next(nowMs: number, posesAlone?: boolean): Outgoing | undefined;
   /** It has arrived, or is lost for good. */
   done(message: Outgoing): void;
   /** They were under way when the connection broke; in their order. They come first again. */
@@ -87,8 +90,9 @@ export function createOutgoingQueue({ maxBytes, maxRawMs }: QueueLimits): Outgoi
       bytes += message.bytes.length;
       makeRoom();
     },
-    next(nowMs) {
+    next(nowMs, posesAlone = false) {
       forgetOld(nowMs);
+      if (posesAlone) return lines.poses.shift();
       for (const entry of latest.values()) {
         if (!entry.waits) continue;
         entry.waits = false;

@@ -88,8 +88,9 @@ export function createSender(options: SenderOptions): Sender {
   function pump(): void {
     const { client } = broker;
     if (!client) return;
-    while (underWay.length < window && client.stream.writableLength < MAX_IN_SOCKET) {
-      const message = queue.next(performance.now());
+    while (client.stream.writableLength < MAX_IN_SOCKET) {
+      // A broker that is slow to confirm holds up what it has to confirm, not the poses.
+      const message = queue.next(performance.now(), underWay.length >= window);
       if (!message) return;
       send(client, message);
     }

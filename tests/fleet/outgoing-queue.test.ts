@@ -36,6 +36,13 @@ describe('what waits for the broker', () => {
     const queue = queueOf(10_000);
     for (const kind of ['raw', 'inputs', 'joints', 'status', 'health'] as const) queue.put(message(kind, 10));
     queue.put(message('status', 20));
+    queue.put(message('joints', 30));
+    expect([
+      queue.next(0, true)!.bytes.length,
+      queue.next(0, true)!.bytes.length,
+      queue.next(0, true),
+    ]).toEqual([10, 30, undefined]);
+    queue.put(message('joints', 10));
     expect(takeAll(queue).map(({ kind, bytes }) => `${kind} ${bytes.length}`)).toEqual([
       'status 20',
       'health 10',
