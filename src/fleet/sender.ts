@@ -122,8 +122,9 @@ export function createSender(options: SenderOptions): Sender {
     underWay.push(message);
     client.publish(topic, payload, { qos, retain, properties }, (error) => {
       const at = underWay.indexOf(message);
-      // The connection broke meanwhile: it waits for the next one.
-      if (at < 0 || broker.client !== client) return;
+      // The connection broke, or breaks: it waits for the next one. Only the broker's own refusal has a code.
+      const isRefused = typeof (error as { code?: unknown } | undefined)?.code === 'number';
+      if (at < 0 || broker.client !== client || (error && !isRefused)) return;
       underWay.splice(at, 1);
       const nowMs = performance.now();
       roundTrip.add((nowMs - beganMs) * 1000, nowMs);

@@ -247,6 +247,21 @@ describe('a broker that comes and goes', () => {
   });
 });
 
+test('a broker that no longer answers is given up, and nothing that it did not confirm is lost', async () => {
+  const broker = await startBroker();
+  const { sender, opened, closed } = send(broker, { keepaliveS: 1 });
+  await opened(1);
+  broker.process().kill('SIGSTOP');
+  for (let n = 0; n < 20; n++) sender.publish('raw', 'right', segment());
+  const { waitingBytes } = sender.counts();
+  expect(waitingBytes).toBeGreaterThan(20 * 200);
+  await until(() => closed.length > 0);
+  expect(sender.counts()).toMatchObject({ waitingBytes, refused: 0 });
+  broker.process().kill('SIGCONT');
+  await until(() => sender.counts().sent === 20);
+  expect(sender.counts()).toMatchObject({ waitingBytes: 0, refused: 0, dropped: { raw: 0 } });
+}, 40_000);
+
 describe('what keeps it from a broker is said in a line', () => {
   const reasonOf = async ({ closed }: Watched): Promise<string> => {
     await until(() => closed.length > 0);
