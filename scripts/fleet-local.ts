@@ -1,5 +1,5 @@
 /**
- * `npx tsx scripts/fleet-local.ts [--seconds 20] [--times 20] [--markdown]`: what publishing costs the gloves of a station.
+ * `npx tsx scripts/fleet-local.ts [--seconds 20] [--times 20] [--backwards] [--markdown]`: what publishing costs the gloves of a station.
  * Services run side by side, each with a glove of our firmware: one without a fleet section, one that publishes
  * everything, one whose broker stands still, one whose broker is not there. After `npm run build` and
  * `make -C src/firmware/host`. Prints the time from sample to app, the time to let go, and the memory of each.
@@ -20,6 +20,7 @@ const { values } = parseArgs({
   options: {
     seconds: { type: 'string', default: '20' },
     times: { type: 'string', default: '20' },
+    backwards: { type: 'boolean', default: false },
     markdown: { type: 'boolean', default: false },
   },
 });
@@ -68,7 +69,9 @@ async function measurePoses(): Promise<void> {
   try {
     const stalled = await broker(PORTS.stalled);
     const measured = [];
-    for (const [i, cell] of CELLS.entries()) {
+    // Who begins first is not to be whom it is about.
+    const order = values.backwards ? CELLS.toReversed() : CELLS;
+    for (const [i, cell] of order.entries()) {
       // Not one rate, or samples would meet at the same place by chance for a whole run.
       const glove = await bed.glove('right', RATE_HZ + i);
       const { url, pid } = await bed.service([glove], fleetOf(cell, 'pose'));
