@@ -2,11 +2,15 @@ import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { describe as describe_ } from '../../src/commands/info.js';
 import { parseProfile } from '../../src/config/load.js';
 import { type CollectorLimits, createCollector } from '../../src/fleet/collector.js';
 import { createSegmentBuilder, stampSegment } from '../../src/fleet/segment.js';
 import { profileDigest } from '../../src/fleet/session-start.js';
 import type { StationTopic } from '../../src/fleet/topics.js';
+import { anonymiseSession } from '../../src/recording/edit.js';
+import { createFileWriter } from '../../src/recording/file-writer.js';
+import { describeSession } from '../../src/recording/info.js';
 import { type ClockBody, type OriginBody, openSession } from '../../src/recording/session.js';
 
 /* What a collector takes, and what it bounds. */
@@ -201,7 +205,25 @@ describe('a collector', () => {
       expect(errorUs).toBe(2000);
       expect(Math.abs(offsetUs + 40_000)).toBeLessThanOrEqual(errorUs!);
     }
+    const info = describeSession(session);
+    expect(info.collected).toMatchObject({
+      site: 'lab',
+      station: 'bench',
+      collector: 'c',
+      clock: { errorMs: 2 },
+    });
+    expect(describe_(info).join('\n')).toMatch(
+      /collected from lab\/bench by c\n {2}add -\d+\.\d ms \(± 2\.0 ms\) to its times .* synchronised/,
+    );
+    // What is passed on without names does not say from where it is.
+    const shared = join(folder, 'shared.mcap');
+    const out = createFileWriter(shared);
+    anonymiseSession(session, out);
+    out.end();
     session.close();
+    const anonymous = openSession(shared);
+    expect(describeSession(anonymous).collected).toBeUndefined();
+    anonymous.close();
   });
 
   it('ends the file of a station that has fallen silent, and begins another when it is back', async () => {
