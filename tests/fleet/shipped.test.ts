@@ -1,4 +1,4 @@
-import { readFileSync } from 'node:fs';
+import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import mqtt from 'mqtt';
 import { afterEach, describe, expect, it } from 'vitest';
@@ -26,6 +26,35 @@ describe('the dashboard and what is scraped', () => {
   it.each(['compose.yaml', 'prometheus.yaml'])('%s is YAML', (name) => {
     const document = parseDocument(read(name), { strict: true, uniqueKeys: true });
     expect([...document.errors, ...document.warnings]).toEqual([]);
+  });
+});
+
+describe('a service without a fleet section', () => {
+  const built = readdirSync('dist', { recursive: true, encoding: 'utf8' }).filter((name) =>
+    /^(main|program.[^/\\]+)\.js$/.test(name),
+  );
+  const textOf = (name: string): string => readFileSync(join('dist', name), 'utf8');
+  /** What is loaded along with a file. */
+  const loads = (name: string): string[] =>
+    [...textOf(name).matchAll(/^import .*?["']([^"']+)["'];$/gm)].map(([, from]) => from.split('/').at(-1)!);
+
+  it('loads neither the library nor what publishes', () => {
+    expect(built.length).toBeGreaterThan(10);
+    expect(built.filter((name) => loads(name).includes('mqtt'))).toEqual([]);
+    const reached = new Set<string>();
+    const todo = ['main.js', 'service.js', 'command-line.js'];
+    for (let name = todo.pop(); name !== undefined; name = todo.pop()) {
+      if (reached.has(name)) continue;
+      reached.add(name);
+      const path = built.find((each) => each.endsWith(name));
+      if (path) todo.push(...loads(path));
+    }
+    expect(reached.size).toBeGreaterThan(3);
+    const ours = [...reached].filter((name) =>
+      /^(publisher|broker|collect|stations|sender|segment)\b/.test(name),
+    );
+    expect(ours).toEqual([]);
+    expect(textOf(built.find((name) => name.endsWith('service.js'))!)).toContain('publisher.js');
   });
 });
 
