@@ -127,7 +127,11 @@ export async function bundleService(folder: string, write: boolean): Promise<str
 
   await bundle(
     {
-      input: { main: 'src/start.ts', 'link/ble-process': 'src/link/ble-process.ts' },
+      input: {
+        main: 'src/start.ts',
+        'link/ble-process': 'src/link/ble-process.ts',
+        'fleet/publisher-thread': 'src/fleet/publisher-thread.ts',
+      },
       external: BESIDE.flatMap((name) => [name, new RegExp(`^${name}/`)]),
       plugins: [leaveOut, tightText],
     },

@@ -121,6 +121,11 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),
     ...(existsSync(pageDirectory) ? { page: pageDirectory } : {}),
   });
+  // Only where it is asked for: nothing of it is loaded otherwise.
+  const publisher =
+    profile.fleet && !replay
+      ? (await import('./fleet/publisher.js')).startPublisher({ profile, gloves, logger, version })
+      : undefined;
   for (const glove of gloves) glove.start();
   return {
     address: `${stream.address.replace('http', 'ws')}/stream`,
@@ -130,7 +135,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.
       await Promise.allSettled(gloves.map((glove) => glove.close()));
-      await sessions.close();
+      await Promise.all([sessions.close(), publisher?.close()]);
       await stream.close();
     },
   };

@@ -13,6 +13,7 @@ export const ROOMS: readonly string[] = [
   'page',
   'client',
   'doctor',
+  'fleet',
   'recording',
   'stream',
   'glove',

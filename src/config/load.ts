@@ -5,8 +5,9 @@ import { packageFile } from '../package-files.js';
 import { describeSchemaErrors } from './describe.js';
 import type { Problem } from './problem.js';
 import { checkRules } from './rules.js';
-import { type Profile, ProfileSchema } from './schema.js';
+import { type FleetProfile, type Profile, ProfileSchema } from './schema.js';
 import { schemaCheck, schemaCompiler } from './schema-check.js';
+import { readSecretFile, refuseReadable, requireFile } from './secret-file.js';
 import { readTokenFile } from './token-file.js';
 import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
 
@@ -93,7 +94,21 @@ export async function loadProfile(path: string): Promise<Profile> {
   if (stream.tokenFile !== undefined) {
     stream.token = await readTokenFile(resolve(dirname(path), stream.tokenFile));
   }
+  if (profile.fleet) await placeFleetFiles(profile.fleet, dirname(path));
   return profile;
+}
+
+/** Their places, from the profile's; what is wrong with them is said at once, not when the broker is met. */
+async function placeFleetFiles(fleet: FleetProfile, folder: string): Promise<void> {
+  for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
+    const named = fleet[key];
+    if (named === undefined) continue;
+    const file = resolve(folder, named);
+    fleet[key] = file;
+    if (key === 'passwordFile') await readSecretFile(file);
+    else if (key === 'keyFile') await refuseReadable(file, 'key');
+    else await requireFile(file);
+  }
 }
 
 /** Everything wrong with the data; fills in defaults. */

@@ -18,6 +18,8 @@ import packageJson from '../../package.json' with { type: 'json' };
 import { buildLayer, LINUX } from '../../scripts/openxr-layer.js';
 import { recordSimulated } from '../../scripts/simulated-session.js';
 import { RUNTIME } from '../commands/cli.js';
+import { startBroker, stopAllBrokers, type TestBroker } from '../fleet/mosquitto.js';
+import { makePieces } from '../fleet/pieces.js';
 import { trackedHand } from '../hand/tracked-hand.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -64,6 +66,8 @@ const GOES_ON: [RegExp, RegExp][] = [
   [/^tautline replay (?!.*--compare)/, /ws:\/\/.*\/stream/],
   [/^tautline watch/, /thumb/],
   [/^tautline record/, /Recording into/],
+  [/^tautline collect/, /Collecting as/],
+  [/^tautline stations/, /0 stations/],
   [/^tautline check/, /1\/\d+ /],
   [/^tautline fit(?!.*--(list|undo|use|from-joints|from-use))/, /1\/\d+ /],
   [/^tautline feel \w/, /1\/4 /],
@@ -99,6 +103,8 @@ const ENDS_WITH: [RegExp, RegExp][] = [
 /** Commands that ask a running service. */
 const ASKS =
   /^tautline (demo |openxr status|firmware status|arm|disarm|watch|doctor|status|report|feel|fit (?!.*--profile)|record (?!.*--profile))/;
+/** Commands that go to a broker. */
+const AT_BROKER = /^tautline (collect|stations)/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */
@@ -132,6 +138,7 @@ const OTHERS: [RegExp, () => unknown][] = [
   ],
   [/^npm run (release|smoke)( |$)/, () => isIn('end-to-end/release', "release('minor', '--dry-run')")],
   [/^npm run fuzz -- link /, () => isIn('fuzz/link', 'fuzzLink(')],
+  [/^npm run fuzz -- fleet /, () => isIn('fuzz/fleet', 'fuzzFleet(')],
   // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
   [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
   [/^npx tsx scripts\/(\S+)/, () => {}],
@@ -147,6 +154,7 @@ function isIn(test: string, text: string): void {
 
 let template: string;
 let service: ServiceProcess;
+let broker: TestBroker;
 let tracker: NodeJS.Timeout | undefined;
 const folders: string[] = [];
 const children = new Set<ChildProcess>();
@@ -177,6 +185,12 @@ beforeAll(async () => {
   if (process.platform === 'linux') {
     buildLayer(LINUX, join('dist/openxr', LINUX.folder), packageJson.version);
   }
+  broker = await startBroker();
+  for (const name of ['recorder', 'onlooker'])
+    writeFileSync(join(template, `${name}.password`), 'p\n', { mode: 0o600 });
+  writeFileSync(join(template, 'ca.crt'), '');
+  const pieces = await makePieces(join(template, 'collected'));
+  for (const [i, piece] of pieces.entries()) cpSync(piece, join(template, `piece-${i + 1}.mcap`));
   mkdirSync(join(template, 'bin'));
   program('tautline', `exec "${process.execPath}" "${resolve('dist/main.js')}" "$@" $TAUTLINE_ADDRESS`);
   // In place of systemd's user manager, which no test can have.
@@ -197,6 +211,7 @@ afterAll(async () => {
   clearInterval(tracker);
   for (const child of children) child.kill('SIGKILL');
   await stopAllServices();
+  await stopAllBrokers();
   for (const folder of folders) rmSync(folder, { recursive: true, force: true });
 });
 
@@ -207,6 +222,8 @@ function program(name: string, script: string): void {
 
 const addressFor = (command: string): string => {
   if (ASKS.test(command)) return `--url 127.0.0.1:${service.port}`;
+  if (AT_BROKER.test(command))
+    return `--broker ${broker.url}${/collect/.test(command) ? ' --keep-free-mb 1' : ''}`;
   // There is no other glove to meet here.
   if (/^tautline new/.test(command)) return '--simulated';
   return SERVES.test(command) ? '--listen 127.0.0.1:0' : '';
