@@ -112,7 +112,8 @@ export async function bundleService(folder: string, write: boolean): Promise<str
       platform: 'node',
       onLog(level, { code, message }) {
         // A command names what it needs where it needs it; another may have brought it along already.
-        if (code === 'INEFFECTIVE_DYNAMIC_IMPORT') return;
+        // And how long a step took says something of the machine, not of the program.
+        if (code === 'INEFFECTIVE_DYNAMIC_IMPORT' || code === 'PLUGIN_TIMINGS') return;
         if (level === 'warn') throw new Error(`the bundler warns: ${message}`);
       },
       ...input,
