@@ -6,8 +6,11 @@ import type { MoveRecord } from './move-record.js';
 import type { CheckReport, LinkReport } from './report.js';
 
 /** By its signal alone a channel is seen to be loose, or off, which in the moves may look like something else. */
-const BY_SIGNAL: ReadonlySet<string> = new Set(['intermittent', 'railed']);
-const LOOKS_LIKE_IT: ReadonlySet<string> = new Set(['dead', 'noisy', 'drifting']);
+const LOOKS_LIKE: Readonly<Partial<Record<string, readonly string[]>>> = {
+  intermittent: ['dead', 'noisy', 'drifting'],
+  // What has drifted as far as the converter's end is drifting.
+  railed: ['dead', 'noisy'],
+};
 
 /**
  * @param live what the running service says of each channel as the check ends
@@ -22,7 +25,7 @@ export function reportCheck(
 ): { report: CheckReport; verdicts: readonly Verdict[] | undefined } {
   const findings = judgeCheck(record, channels).map((finding, i): ChannelFinding => {
     const signal = live[i];
-    const better = signal && BY_SIGNAL.has(signal.kind) && LOOKS_LIKE_IT.has(finding.verdict.kind);
+    const better = signal && LOOKS_LIKE[signal.kind]?.includes(finding.verdict.kind);
     return better ? { ...finding, verdict: signal, evidence: signal.evidence } : finding;
   });
   const shown = findings.map(({ role, verdict, evidence, used, noiseCounts }) => ({

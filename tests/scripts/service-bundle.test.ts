@@ -119,7 +119,7 @@ function loadedWith(file: string, seen = new Set<string>()): Set<string> {
   if (seen.has(file)) return seen;
   seen.add(file);
   for (const [, path] of readFileSync(file, 'utf8').matchAll(
-    /^(?:import|export)[^'"\n]*?["'](\.[^"']+)["']/gm,
+    /(?:^|;|\n)(?:import|export)\b[^'";(]*?["'](\.[^"']+)["']/g,
   ))
     loadedWith(join(file, '..', path), seen);
   return seen;
@@ -139,8 +139,8 @@ describe('the built program', () => {
 
   it('keeps the constants of a file constants: the frame loop is 8 % slower without', () => {
     const text = readFileSync(join(PROGRAM, 'service.js'), 'utf8');
-    expect(text).toMatch(/^const CHAIN_START = \[/m);
-    expect(text).toMatch(/^const DOF_MAX = /m);
+    expect(text).toMatch(/\bconst CHAIN_START=\[/);
+    expect(text).toMatch(/\bconst DOF_MAX=/);
   });
 
   it('leads from a line of a stack trace to the line that was written', () => {
