@@ -12,6 +12,9 @@ await build({
   entryPoints: ['src/page/main.ts', 'src/page/page.css'],
   outdir: OUT,
   bundle: true,
+  // What is loaded only when it is opened is a file of its own.
+  splitting: true,
+  chunkNames: '[name]-[hash]',
   minify: true,
   format: 'esm',
   target: 'es2022',

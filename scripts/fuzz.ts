@@ -1,5 +1,5 @@
 /**
- * `npm run fuzz -- link|stream|files|profiles --count N --seed S`: hostile input, seeded and bounded. Prints
+ * `npm run fuzz -- link|stream|files|profiles|fleet --count N --seed S`: hostile input, seeded and bounded. Prints
  * one JSON object; ends with 1 after a crash, or when one input kept the event loop for longer than 50 ms. After `stream`
  * come many hostile connections at once, over real sockets: it also ends with 1 when fingers that were let go of
  * meanwhile were not free within 300 ms (`npm run build` and `make -C src/firmware/host` first).
@@ -7,6 +7,7 @@
 import { parseArgs } from 'node:util';
 import { fuzzCrowd, letGoInTime } from './fuzz/crowd.js';
 import { fuzzFiles } from './fuzz/files.js';
+import { fuzzFleet } from './fuzz/fleet.js';
 import { fuzzLink } from './fuzz/link.js';
 import { fuzzProfiles } from './fuzz/profiles.js';
 import { fuzzStream } from './fuzz/stream.js';
@@ -17,6 +18,7 @@ const targets: Record<string, (count: number, seed: number) => FuzzReport | Prom
   stream: fuzzStream,
   files: fuzzFiles,
   profiles: fuzzProfiles,
+  fleet: fuzzFleet,
 };
 
 const { values, positionals } = parseArgs({

@@ -7,6 +7,7 @@ import { writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { profileJsonSchema } from '../src/config/json-schema.js';
 import { logEventsPage } from '../src/log/events.js';
+import { FIRMWARE_VERSION } from '../src/protocol/firmware-versions.js';
 import * as table from '../src/protocol/link-table.js';
 import { asyncApiDocument } from '../src/stream/asyncapi.js';
 import { clientVectors } from './client-vectors.js';
@@ -39,6 +40,7 @@ export function protocolTableHeader(): string {
     'namespace tautline {',
     '',
     constant('uint8_t', 'kProtocolVersion', table.PROTOCOL_VERSION),
+    constant('uint16_t', 'kFirmwareVersion', FIRMWARE_VERSION, 4),
     constant('uint8_t', 'kMaxPayload', table.MAX_PAYLOAD),
     constant('uint16_t', 'kCrc16Poly', table.CRC16_POLY, 4),
     constant('uint16_t', 'kCrc16Init', table.CRC16_INIT, 4),

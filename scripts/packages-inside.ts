@@ -1,6 +1,7 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { dirname, join, relative } from 'node:path';
 import { build } from 'esbuild';
+import { DEMO_SCRIPTS } from './demo-files.js';
 import { bundleService } from './service-bundle.js';
 
 /** What of others is in the built files themselves: in the program, in the page and in the demos. */
@@ -22,7 +23,7 @@ export async function packagesInside(written?: readonly string[]): Promise<Insid
 
 async function filesInPages(): Promise<string[]> {
   const { metafile } = await build({
-    entryPoints: ['src/page/main.ts', 'src/client/demos/draw.js', 'src/client/demos/squeeze.js'],
+    entryPoints: ['src/client/extension/page.ts', 'src/page/main.ts', ...DEMO_SCRIPTS],
     alias: { 'tautline/client': './src/client/index.ts' },
     bundle: true,
     format: 'esm',

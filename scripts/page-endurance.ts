@@ -87,7 +87,7 @@ after.forEach(({ heapMB, nodes, listeners }, i) => {
 await fetch(`${url}/replay?name=grasp.mcap&speed=20&loop=1`, { method: 'POST' });
 await wait(10_000);
 must(
-  (await first.page.textContent('.status'))?.includes('Hz') === true,
+  (await first.page.textContent('.status'))?.includes('replay') === true,
   'lives through a replay at 20 times the pace',
 );
 await fetch(`${url}/replay/close`, { method: 'POST' });

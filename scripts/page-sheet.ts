@@ -20,12 +20,12 @@ import { type HostGlove, startHostGlove } from '../tests/firmware/host-glove.js'
 const path = process.argv[2] ?? 'docs/page-states.jpg';
 const folder = process.argv[3];
 const MOST_BYTES = 500_000;
-const QUALITY = 78;
+const QUALITY = 64;
 const DESK = { width: 1280, height: 800, touch: false };
 const PHONE = { width: 390, height: 844, touch: true };
 const SMALL = { width: 320, height: 640, touch: true };
 /** Of a picture on the sheet, px. */
-const TILE = { desk: 470, phone: 184 };
+const TILE = { desk: 440, phone: 172 };
 const SETTLE_MS = 4000;
 
 const simulated = readFileSync('config/simulated.yaml', 'utf8');
@@ -42,6 +42,8 @@ interface Shot {
   part: string;
   size: typeof DESK;
   colorScheme: 'light' | 'dark';
+  /** In a browser that gives no WebGL. */
+  flat?: boolean;
   /** Before the picture is taken. */
   prepare?: (page: Page, service: ServiceProcess) => Promise<unknown>;
 }
@@ -87,18 +89,53 @@ const shots: Shot[] = [
   { name: 'Touch', of: 'one', part: 'touch', size: DESK, colorScheme: 'light' },
   { name: 'Sessions', of: 'replay', part: 'sessions', size: DESK, colorScheme: 'dark' },
   { name: 'Apps', of: 'one', part: 'apps', size: DESK, colorScheme: 'light' },
+  {
+    name: 'Trying a servo',
+    of: 'one',
+    part: 'fit',
+    size: DESK,
+    colorScheme: 'light',
+    prepare: async (page, service) => {
+      await page.getByRole('button', { name: 'Try the servos' }).click();
+      await service.arm();
+      await page.getByRole('button', { name: 'Try the index servo' }).click();
+      await page.locator('.servo-run').waitFor();
+      await page.locator('.servo-bench').scrollIntoViewIfNeeded();
+    },
+  },
+  {
+    name: 'The profile',
+    of: 'one',
+    part: 'fit',
+    size: DESK,
+    colorScheme: 'dark',
+    prepare: async (page) => {
+      await page.getByRole('button', { name: 'Open the profile' }).click();
+      await page.getByText('Nothing wrong with it.').waitFor();
+      await page.locator('.profile-card').scrollIntoViewIfNeeded();
+    },
+  },
+  { name: 'Without WebGL', of: 'two', part: 'bench', size: DESK, colorScheme: 'light', flat: true },
   { name: '390 px', of: 'one', part: 'bench', size: PHONE, colorScheme: 'light' },
   { name: 'A loose wire', of: 'faulty', part: 'bench', size: PHONE, colorScheme: 'dark' },
   { name: 'Touch', of: 'one', part: 'touch', size: PHONE, colorScheme: 'light' },
   { name: 'Signals', of: 'one', part: 'signals', size: PHONE, colorScheme: 'dark' },
   { name: 'A replay', of: 'replay', part: 'fit', size: PHONE, colorScheme: 'light' },
+  { name: 'Two gloves', of: 'two', part: 'bench', size: PHONE, colorScheme: 'dark' },
+  { name: 'No glove', of: 'none', part: 'bench', size: PHONE, colorScheme: 'light' },
+  { name: 'Armed and holding', of: 'one', part: 'bench', size: PHONE, colorScheme: 'dark', prepare: hold },
   { name: '320 px', of: 'one', part: 'bench', size: SMALL, colorScheme: 'dark' },
+  { name: 'No glove', of: 'none', part: 'bench', size: SMALL, colorScheme: 'light' },
+  { name: 'A loose wire', of: 'faulty', part: 'bench', size: SMALL, colorScheme: 'dark' },
+  { name: 'A replay', of: 'replay', part: 'bench', size: SMALL, colorScheme: 'light' },
+  { name: 'Armed and holding', of: 'one', part: 'bench', size: SMALL, colorScheme: 'dark', prepare: hold },
   { name: 'Gone', of: 'gone', part: 'bench', size: SMALL, colorScheme: 'light' },
 ];
 
 const sessions = mkdtempSync(join(tmpdir(), 'tautline-sheet-'));
 copyFileSync('config/sessions/grasp.mcap', join(sessions, 'grasp.mcap'));
 const browser = await openBrowser();
+const plain = await openBrowser({ webgl: false });
 const services = new Map<Shot['of'], ServiceProcess>();
 let host: HostGlove | undefined;
 
@@ -128,9 +165,12 @@ async function serve(of: Shot['of']): Promise<ServiceProcess> {
 
 const tiles: string[] = [];
 try {
-  for (const { name, of, part, size, colorScheme, prepare } of shots) {
+  for (const { name, of, part, size, colorScheme, flat, prepare } of shots) {
     const service = await serve(of);
-    const { page, complaints } = await openPage(browser, service.port, part, { ...size, colorScheme });
+    const { page, complaints } = await openPage(flat ? plain : browser, service.port, part, {
+      ...size,
+      colorScheme,
+    });
     if (of === 'faulty') await page.locator('.faults li').first().waitFor({ timeout: 60_000 });
     await page.waitForTimeout(SETTLE_MS);
     await prepare?.(page, service);
@@ -162,6 +202,7 @@ try {
   await sheet.screenshot({ path, fullPage: true, type: 'jpeg', quality: QUALITY, timeout: 60_000 });
 } finally {
   await browser.close();
+  await plain.close();
   await stopAllServices();
   await host?.quit();
   rmSync(sessions, { recursive: true, force: true });

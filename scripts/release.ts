@@ -12,10 +12,10 @@ import { releaseChanges } from './release/changelog.js';
 import { installPacked, pack } from './release/package.js';
 import { smoke } from './release/smoke.js';
 import { nextVersion } from './release/version.js';
+import { VERSIONED, withVersion } from './release/versioned.js';
 
 const USAGE = 'npm run release -- VERSION|patch|minor|major [--dry-run]';
 const BRANCH = 'main';
-const PYTHON = 'src/client/python/tautline_client.py';
 
 /** Files that name the version, and what becomes of their text. */
 type Changes = ReadonlyMap<string, string>;
@@ -52,17 +52,11 @@ function changesFor(present: string, version: string): Changes {
     .filter((file) => file.endsWith('.md'))
     .filter((file) => read(file).includes(tarball));
   return new Map([
-    json('package.json', (data) => {
-      data.version = version;
-    }),
+    ...VERSIONED.map((one): [string, string] => [one.file, withVersion(read(one.file), one, version)]),
     json('package-lock.json', (data) => {
       data.version = version;
       data.packages![''].version = version;
     }),
-    json('src/client/csharp/package.json', (data) => {
-      data.version = version;
-    }),
-    [PYTHON, read(PYTHON).replace(`__version__ = "${present}"`, `__version__ = "${version}"`)],
     ['CHANGELOG.md', releaseChanges(read('CHANGELOG.md'), version, today)],
     ...documents.map((file): [string, string] => [
       file,

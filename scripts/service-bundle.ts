@@ -1,12 +1,13 @@
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
+import { transform } from 'esbuild';
 import { type InputOptions, type OutputOptions, type Plugin, rolldown } from 'rolldown';
 import packageJson from '../package.json' with { type: 'json' };
 import { compiledCheck, programChecks } from './compiled-checks.js';
 
 /**
  * The program in few files: dist/main.js and its parts in dist/program/. Loading 859 files one by one
- * was half of the work from start to listening. Names and lines stay, and there are source maps, so that a stack trace
- * says what it said. The bundler must keep the constants of a file constants: the frame loop counts on it.
+ * was half of the work from start to listening. Names stay, lines are short, and there are source maps, so that a stack
+ * trace says what it said. The bundler must keep the constants of a file constants: the frame loop counts on it.
  */
 
 /** They are installed for what apps import from the package; the program has its own. */
@@ -29,6 +30,8 @@ const LEFT_OUT: Record<string, (fail: string) => string> = {
   '@fastify/fast-json-stringify-compiler': (fail) => `module.exports = () => () => { ${fail} };`,
   // Requests without a socket, for tests.
   'light-my-request': (fail) => `module.exports = () => { ${fail} };`,
+  // Asked whether our plugins go with our fastify: the lock file says so.
+  semver: () => 'module.exports = { satisfies: () => true, coerce: (version) => version, gt: () => false };',
   // Files are looked up when they are asked for, not listed at the start.
   glob: (fail) => `module.exports = { glob() { ${fail} } };`,
 };
@@ -41,6 +44,35 @@ const leaveOut: Plugin = {
     if (name === undefined) return undefined;
     const text = `${name} is left out of the built program: see scripts/service-bundle.ts`;
     return LEFT_OUT[name](`throw new Error(${JSON.stringify(text)});`);
+  },
+};
+
+/**
+ * The engine reads all of a file at every start: comments and white space are left out of it, and it is in ASCII, as
+ * one sign beyond Latin-1 makes two bytes of every one. The bundler prints what it is given anew, hence here, at its
+ * end.
+ */
+const tightText: Plugin = {
+  name: 'tight-text',
+  async generateBundle(_options, bundle) {
+    for (const file of Object.values(bundle)) {
+      const mapFile = bundle[`${file.fileName}.map`];
+      if (file.type !== 'chunk' || mapFile?.type !== 'asset') continue;
+      // Given in line, the map of a source is heeded in the map that comes out.
+      const sourceMap = `//# sourceMappingURL=data:application/json;base64,${Buffer.from(mapFile.source).toString('base64')}`;
+      const { code, map } = await transform(`${file.code}\n${sourceMap}`, {
+        sourcefile: file.fileName,
+        minifyWhitespace: true,
+        lineLimit: 120,
+        charset: 'ascii',
+        legalComments: 'none',
+        sourcemap: 'external',
+        sourcesContent: true,
+        target: 'es2022',
+      });
+      file.code = `${code}//# sourceMappingURL=${basename(mapFile.fileName)}\n`;
+      mapFile.source = map;
+    }
   },
 };
 
@@ -95,9 +127,13 @@ export async function bundleService(folder: string, write: boolean): Promise<str
 
   await bundle(
     {
-      input: { main: 'src/start.ts', 'link/ble-process': 'src/link/ble-process.ts' },
+      input: {
+        main: 'src/start.ts',
+        'link/ble-process': 'src/link/ble-process.ts',
+        'fleet/publisher-thread': 'src/fleet/publisher-thread.ts',
+      },
       external: BESIDE.flatMap((name) => [name, new RegExp(`^${name}/`)]),
-      plugins: [leaveOut],
+      plugins: [leaveOut, tightText],
     },
     { ...PROGRAM, dir: folder },
   );

@@ -1,12 +1,12 @@
 /**
- * Measures touch without hardware: many grasps of a ball by the host glove with physics.
+ * Measures touch without hardware: many grasps of a thing by the host glove with physics.
  *
  *   npm run build && make -C src/firmware/host
  *   npx tsx scripts/touch.ts                    60 grasps a hand, time turned by hand: the same on every machine
  *   npx tsx scripts/touch.ts --live             the whole service in real time
  *   npx tsx scripts/touch.ts --trials 10 --lead 0 --each
  *
- * `--lead` is the time from the app's first touch to the grasp, ms; `--latency` what bytes take each way, ms (not with
+ * `--thing` is one of sphere, box, capsule and hull. `--lead` is the time from the app's first touch to the grasp, ms; `--latency` what bytes take each way, ms (not with
  * `--live`); `--strength` the most that a finger's muscles pull with at the string, N; `--each` prints every finger of
  * every grasp.
  */
@@ -14,12 +14,14 @@ import { parseArgs } from 'node:util';
 import type { HandSide } from '../src/hand/joints.js';
 import { startLiveBench } from '../tests/end-to-end/live-bench.js';
 import { startSteadyBench } from '../tests/end-to-end/steady-bench.js';
+import { THINGS } from '../tests/end-to-end/things.js';
 import { graspOften, type Meeting, USUAL } from '../tests/end-to-end/touch-trials.js';
 import { percentile } from './bench/figure.js';
 
 const { values } = parseArgs({
   options: {
     trials: { type: 'string', default: '60' },
+    thing: { type: 'string', default: 'sphere' },
     seed: { type: 'string', default: '1' },
     lead: { type: 'string', default: String(USUAL.leadMs) },
     latency: { type: 'string', default: '3' },
@@ -31,6 +33,8 @@ const { values } = parseArgs({
   },
 });
 
+if (!(values.thing in THINGS)) throw new Error(`--thing: one of ${Object.keys(THINGS).join(', ')}`);
+const thing = THINGS[values.thing as keyof typeof THINGS];
 const meetings: Meeting[] = [];
 const placedMs: number[] = [];
 for (const side of ['right', 'left'] satisfies HandSide[]) {
@@ -44,6 +48,7 @@ for (const side of ['right', 'left'] satisfies HandSide[]) {
     seed: Number(values.seed),
     leadMs: Number(values.lead),
     mostInterrupted: Number(values.trials),
+    thing,
   });
   await bench.end();
   meetings.push(...outcome.meetings);
@@ -62,8 +67,9 @@ function round([name, value]: [string, unknown]): [string, unknown] {
 }
 
 const ROWS: [what: string, of: (one: Meeting) => number, bar?: string][] = [
-  ['deepest in the ball, mm', (one) => one.overshootMm, 'bar: p95 < 6'],
-  ['at rest in the ball, mm', (one) => one.restMm],
+  ['deepest in the thing, mm', (one) => one.overshootMm, 'bar: p95 < 6'],
+  ['at rest in the thing, mm', (one) => one.restMm],
+  ['at rest from the surface, either way, without the thumb, mm', (one) => Math.abs(one.restMm)],
   ['servo beyond the surface as the grasp begins, curl', (one) => one.placed - one.surface],
   ['servo beyond the surface at rest, curl', (one) => one.stop - one.surface],
   ['finger beyond the servo at rest (string), curl', (one) => one.rest - one.stop],
@@ -76,9 +82,14 @@ const ROWS: [what: string, of: (one: Meeting) => number, bar?: string][] = [
 
 const print = (what: string, of: number[], bar = ''): void => {
   const [p50, p95, most] = [50, 95, 100].map((p) => percentile(of, p).toFixed(2).padStart(8));
-  console.log(`${what.padEnd(54)}${p50}${p95}${most}  ${bar}`);
+  console.log(`${what.padEnd(60)}${p50}${p95}${most}  ${bar}`);
 };
-console.log(`${meetings.length} fingers met the ball in ${values.trials} grasps a hand`);
-console.log(['p50', 'p95', 'most'].reduce((line, head) => line + head.padStart(8), ' '.repeat(54)));
-for (const [what, of, bar] of ROWS) print(what, meetings.map(of), bar);
+console.log(`${meetings.length} fingers met the ${values.thing} in ${values.trials} grasps a hand`);
+console.log(['p50', 'p95', 'most'].reduce((line, head) => line + head.padStart(8), ' '.repeat(60)));
+for (const [what, of, bar] of ROWS)
+  print(
+    what,
+    meetings.filter(({ finger }) => finger !== 'thumb' || !what.includes('without the thumb')).map(of),
+    bar,
+  );
 if (placedMs.length > 0) print('first touch at the app -> servos in place, ms', placedMs);

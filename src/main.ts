@@ -1,9 +1,15 @@
 import { Command, CommanderError } from 'commander';
 import { addArmCommands } from './commands/arm.js';
+import { addBuildCommand } from './commands/build.js';
 import { addCheckCommand } from './commands/check.js';
+import { addCollectCommand } from './commands/collect.js';
+import { addDemoCommand } from './commands/demo.js';
 import { addDoctorCommands } from './commands/doctor.js';
 import { addExportCommand } from './commands/export.js';
+import { addExtensionCommand } from './commands/extension.js';
 import { exitCodeOf, sayFailure } from './commands/failure.js';
+import { addFeelCommand } from './commands/feel.js';
+import { addFirmwareCommand } from './commands/firmware.js';
 import { addFitCommand } from './commands/fit.js';
 import { addInfoCommand } from './commands/info.js';
 import { addInstallCommands } from './commands/install.js';
@@ -15,6 +21,7 @@ import { addReplayCommand } from './commands/replay.js';
 import { addRunCommand } from './commands/run.js';
 import { addSessionCommand } from './commands/session.js';
 import { addSizingCommand } from './commands/sizing.js';
+import { addStationsCommand } from './commands/stations.js';
 import { addWatchCommand } from './commands/watch.js';
 import { addWearCommand } from './commands/wear.js';
 import { EXIT_CODE } from './errors.js';
@@ -68,16 +75,23 @@ addArmCommands(program);
 addNewCommand(program);
 addCheckCommand(program);
 addFitCommand(program);
+addFeelCommand(program);
 addPortsCommand(program);
 addSizingCommand(program);
+addBuildCommand(program);
+addFirmwareCommand(program);
 addRecordCommand(program);
 addReplayCommand(program);
 addInfoCommand(program);
 addExportCommand(program);
 addSessionCommand(program);
+addCollectCommand(program);
+addStationsCommand(program);
 addInstallCommands(program);
 addDoctorCommands(program);
 addOpenxrCommands(program);
+addExtensionCommand(program);
+addDemoCommand(program);
 
 /** Does what the command line says. Never rejects: what went wrong is said, and in the exit code. */
 export async function main(): Promise<void> {

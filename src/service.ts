@@ -3,8 +3,10 @@ import type { Logger } from 'pino';
 import { type FitStore, fitFileOf, openFits } from './config/fit-file.js';
 import type { GloveProfile, Profile } from './config/schema.js';
 import { createGloves } from './glove/create-gloves.js';
+import { addFeelRoutes } from './glove/feel-routes.js';
 import { addFromUseRoutes } from './glove/from-use-routes.js';
 import { addGuideRoutes } from './glove/guide-routes.js';
+import { addPortsRoute } from './glove/ports-route.js';
 import type { Glove } from './glove/view.js';
 import { version } from './install/version.js';
 import type { Link } from './link/link.js';
@@ -14,12 +16,15 @@ import { addSessionRoutes } from './recording/routes.js';
 import { createSessions } from './recording/sessions.js';
 import { createShownGlove } from './recording/shown-glove.js';
 import { cautionLine, cautionsOf } from './resistance/cautions.js';
+import { addProfileRoutes } from './stream/profile-routes.js';
 import { startStream } from './stream/server.js';
 
 export interface ServiceOptions {
   profile: Profile;
   /** Where the profile came from: fits are kept beside it. None: fits are not kept. */
   profileFile?: string;
+  /** Shown on the page where there is no such file: one that comes with the program. */
+  shippedProfile?: string;
   /** Who wears the gloves; undefined: the wearer that the profile names, or else whoever was fitted last. */
   person?: string;
   /** Serial port in place of the profile's. */
@@ -31,6 +36,8 @@ export interface ServiceOptions {
   sessionsFolder?: string;
   /** Folders for the key that the command line proves itself with (`userPaths().runtime`); none: it is left nowhere. */
   keyFolders?: readonly string[];
+  /** File of the browser extensions that the wearer has paired; none: no extension can be. */
+  pairingFile?: string;
 }
 
 export interface Service {
@@ -75,7 +82,8 @@ export { version };
  *   links are retried without end, and say on the stream why they wait
  */
 export async function startService(options: ServiceOptions): Promise<Service> {
-  const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders } = options;
+  const { profile, profileFile, portOverride, logger, replay, sessionsFolder, keyFolders, pairingFile } =
+    options;
   // A replay moves no servo.
   if (!replay)
     for (const caution of cautionsOf(profile)) logEvent(logger, 'profile.caution', {}, cautionLine(caution));
@@ -85,7 +93,14 @@ export async function startService(options: ServiceOptions): Promise<Service> {
   }
   const gloves = createGloves({ profile, portOverride, logger, replay, fits });
   const shown = gloves.map(createShownGlove);
-  const sessions = createSessions({ folder: sessionsFolder, shown, profile, logger, version });
+  const sessions = createSessions({
+    folder: sessionsFolder,
+    examplesFolder: packageFile('config/sessions'),
+    shown,
+    profile,
+    logger,
+    version,
+  });
   // Apps first: whoever waits for the stream must not miss the gloves' first words.
   const stream = await startStream({
     gloves: shown,
@@ -94,14 +109,23 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     logger,
     version,
     ...(keyFolders ? { keyFolders } : {}),
+    ...(pairingFile ? { pairingFile } : {}),
     routes(app) {
       addGuideRoutes(app, gloves);
+      addFeelRoutes(app, gloves);
+      addPortsRoute(app);
+      addProfileRoutes(app, { file: replay ? undefined : profileFile, shippedFile: options.shippedProfile });
       addFromUseRoutes(app, gloves);
       addSessionRoutes(app, sessions);
     },
     ...(existsSync(demosDirectory) ? { demos: demosDirectory } : {}),
     ...(existsSync(pageDirectory) ? { page: pageDirectory } : {}),
   });
+  // Only where it is asked for: nothing of it is loaded otherwise.
+  const publisher =
+    profile.fleet && !replay
+      ? (await import('./fleet/publisher.js')).startPublisher({ profile, gloves, logger, version })
+      : undefined;
   for (const glove of gloves) glove.start();
   return {
     address: `${stream.address.replace('http', 'ws')}/stream`,
@@ -111,7 +135,7 @@ export async function startService(options: ServiceOptions): Promise<Service> {
     async close() {
       // Fingers before apps: a slow goodbye must not hold a hand.
       await Promise.allSettled(gloves.map((glove) => glove.close()));
-      await sessions.close();
+      await Promise.all([sessions.close(), publisher?.close()]);
       await stream.close();
     },
   };

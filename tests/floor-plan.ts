@@ -13,6 +13,7 @@ export const ROOMS: readonly string[] = [
   'page',
   'client',
   'doctor',
+  'fleet',
   'recording',
   'stream',
   'glove',
@@ -75,8 +76,16 @@ const sourceOf = (path: string): string => normalize(path).replaceAll('\\', '/')
 export function readImports(root: string): Imports {
   const files = readdirSync(root, { recursive: true, encoding: 'utf8' })
     .map((path) => path.replaceAll('\\', '/'))
-    .filter((path) => path.endsWith('.ts') && !path.endsWith('.d.ts'));
-  return new Map(files.map((file) => [file, importsOf(file, readFileSync(join(root, file), 'utf8'))]));
+    .filter((path) => /\.tsx?$/.test(path) && !path.endsWith('.d.ts'));
+  const known = new Set(files);
+  // An import names the file that it becomes: a component is written as .tsx.
+  const named = (of: string): string => (known.has(`${of}x`) ? `${of}x` : of);
+  return new Map(
+    files.map((file) => {
+      const imports = importsOf(file, readFileSync(join(root, file), 'utf8'));
+      return [file, imports.map(({ of, typeOnly }) => ({ of: named(of), typeOnly }))];
+    }),
+  );
 }
 
 const roomOf = (file: string): string => file.split('/', 1)[0];

@@ -44,6 +44,16 @@ function provide(missing: () => boolean, what: string, packages: readonly string
   throw error;
 }
 
+/**
+ * Path of a Chromium that loads extensions, for tests: CHROMIUM_WITH_EXTENSIONS, or Debian's. The one in the npm package
+ * is a shell without them. Installs it where that is allowed, or throws one line.
+ */
+export function needBrowserWithExtensions(): string {
+  const { CHROMIUM_WITH_EXTENSIONS = '/usr/bin/chromium' } = process.env;
+  need(CHROMIUM_WITH_EXTENSIONS, 'chromium');
+  return CHROMIUM_WITH_EXTENSIONS;
+}
+
 /** Debian packages with the libraries that the browser of the npm package `@sparticuz/chromium` needs. */
 const BROWSER_LIBRARIES = ['libnss3', 'libnspr4', 'libexpat1', 'libuuid1', 'fonts-dejavu-core'];
 

@@ -1,4 +1,6 @@
 import { execFileSync } from 'node:child_process';
+import { existsSync } from 'node:fs';
+import { MOSQUITTO } from './fleet/mosquitto.js';
 import { need, needBrowser } from './requirements.js';
 
 /** Builds what the tests run as real processes, dist/ and the host firmware, and the image for the simulated chip. */
@@ -14,6 +16,9 @@ export default async function setup(): Promise<void> {
   process.env.CHROMIUM_PATH = await needBrowser();
   need('python3', 'python3');
   need('curl', 'curl', 'ca-certificates');
+  // Debian keeps it where only root looks.
+  need(existsSync(MOSQUITTO) ? MOSQUITTO : 'mosquitto', 'mosquitto');
+  need('openssl', 'openssl');
   execFileSync('npm', ['run', '--silent', 'build'], {
     stdio: 'inherit',
     shell: process.platform === 'win32',

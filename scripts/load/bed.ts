@@ -62,8 +62,11 @@ export class Bed {
   }
 
   /** The service that `npm start` and the system start, on these gloves. */
-  async service(gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[]): Promise<ServiceProcess> {
-    const file = this.profile(gloves);
+  async service(
+    gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[],
+    more: readonly string[] = [],
+  ): Promise<ServiceProcess> {
+    const file = this.profile(gloves, more);
     const { match, child } = await this.start(
       process.execPath,
       ['dist/main.js', 'run', '--profile', file],
@@ -72,8 +75,11 @@ export class Bed {
     return { url: match[1], pid: child.pid! };
   }
 
-  /** @returns its file */
-  profile(gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[]): string {
+  /**
+   * @param more further lines
+   * @returns its file
+   */
+  profile(gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[], more: readonly string[] = []): string {
     const file = join(this.folder, `profile${this.#processes.length}.yaml`);
     const channels = CHANNELS.map((role) => `      - { role: ${role}, open: 400, closed: 3600 }`);
     const each = gloves.flatMap(({ hand, pty }) => [
@@ -83,7 +89,7 @@ export class Bed {
       '    channels:',
       ...channels,
     ]);
-    const lines = ['profile: 1', 'gloves:', ...each, 'stream: { port: 0, maxClients: 100 }', ''];
+    const lines = ['profile: 1', 'gloves:', ...each, 'stream: { port: 0, maxClients: 100 }', ...more, ''];
     writeFileSync(file, lines.join('\n'));
     return file;
   }

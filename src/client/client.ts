@@ -12,7 +12,7 @@ import { Pings } from './pings.js';
 import { HandPose, poseFromBytes, poseFromMessage } from './pose.js';
 import { predict } from './prediction.js';
 import { createServiceClock } from './service-clock.js';
-import { DEFAULT_URL, streamUrl } from './socket.js';
+import { streamUrl, usualToken, usualUrl } from './socket.js';
 import { whenArmed } from './when-armed.js';
 
 /**
@@ -32,6 +32,8 @@ export class Client {
   readonly #clock = createServiceClock();
   readonly #poses = new Map<HandSide, HandPose>();
   readonly #inputs = new Map<HandSide, Inputs>();
+  readonly #poseToFill = (hand: HandSide): HandPose =>
+    (this.options.reusePoses ? this.#poses.get(hand) : undefined) ?? new HandPose();
   readonly #gestures = new GestureChanges();
   readonly #armed = new Map<HandSide, boolean>();
   readonly #iterations = new Set<{ hand: HandSide | undefined; newest: Newest<HandPose> }>();
@@ -42,7 +44,8 @@ export class Client {
   #subscribing = false;
 
   constructor(private readonly options: ConnectOptions) {
-    const { url = DEFAULT_URL, token, encoding = 'binary', signal, WebSocket } = options;
+    const { encoding = 'binary', signal, WebSocket } = options;
+    const { url = usualUrl(), token = options.url ? undefined : usualToken() } = options;
     this.#connection = new Connection(
       streamUrl(url, token),
       encoding,
@@ -303,7 +306,15 @@ export class Client {
   }
 
   #takeRecord(bytes: ArrayBuffer): void {
-    this.#newPose(() => poseFromBytes(bytes));
+    // Not by a function that is made for each record: that would be garbage, too.
+    let pose: HandPose;
+    try {
+      pose = poseFromBytes(bytes, this.#poseToFill);
+    } catch (error) {
+      this.#fail(new ClientError('badAnswer', (error as Error).message));
+      return;
+    }
+    this.#givePose(pose.hand, pose);
   }
 
   #newPose(read: () => HandPose): void {

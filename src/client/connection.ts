@@ -1,4 +1,5 @@
 import type { AppMessage, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
+import { messageOf } from './checked.js';
 import { ClientError } from './errors.js';
 import { type Encoding, findWebSocket, type SocketClass, type SocketLike, SUBPROTOCOL } from './socket.js';
 
@@ -129,11 +130,9 @@ export class Connection {
   }
 
   #take(text: string): void {
-    let message: ServerMessage;
-    try {
-      message = JSON.parse(text) as ServerMessage;
-    } catch {
-      this.listener.error(new ClientError('badAnswer', `Not JSON: ${text.slice(0, 60)}`));
+    const message = messageOf(text);
+    if (message === undefined) {
+      this.listener.error(new ClientError('badAnswer', `No message of the service: ${text.slice(0, 60)}`));
       return;
     }
     if (message.type === 'welcome' && this.state === 'connecting') {

@@ -19,6 +19,8 @@ export type HoldState = 'asking' | 'held' | 'paused' | 'refused' | 'released';
 /** Something that the app wants felt until it releases it. */
 export interface Hold<Changes> {
   readonly hand: HandSide;
+  /** Its layer at the service, as `gestures.touches` names it. */
+  readonly layer: string;
   readonly state: HoldState;
   /** Why it is paused or refused. */
   readonly error: ClientError | undefined;
@@ -112,8 +114,10 @@ class LiveHold implements Hold<object> {
   #movedMs = performance.now();
   #moveTimer: ReturnType<typeof setTimeout> | undefined;
   #waiting: ((state: HoldState) => void)[] = [];
-  /** Requests on their way: an answer to any but the newest says nothing about now. */
+  /** Requests so far. Answers come in their order, however late: each says how it stood when that one was taken. */
   #asked = 0;
+  /** What was asked up to here was let go since: its answers say nothing about now. */
+  #letGo = 0;
 
   constructor(
     readonly host: HoldHost,
@@ -171,10 +175,10 @@ class LiveHold implements Hold<object> {
   pause(error: ClientError): void {
     if (this.state === 'released' || this.state === 'refused') return;
     // Asked counts as held: the request may be on its way.
-    const asked = this.state !== 'paused' && this.#asked > 0;
+    const asked = this.state !== 'paused' && this.#asked > this.#letGo;
     this.error = error;
     this.#become('paused');
-    this.#asked++;
+    this.#letGo = this.#asked;
     if (asked) this.#free();
   }
 
@@ -183,7 +187,7 @@ class LiveHold implements Hold<object> {
     const asked = ++this.#asked;
     this.host.ask({ ...this.message, layer: this.layer, ttlMs: HOLD_TTL_MS }).then(
       ({ limited }) => {
-        if (asked !== this.#asked || this.state === 'released') return;
+        if (asked <= this.#letGo || this.state === 'released' || this.state === 'refused') return;
         this.error = undefined;
         this.limited = limited;
         this.#become('held');
@@ -191,7 +195,7 @@ class LiveHold implements Hold<object> {
       (error: ClientError) => {
         if (this.state === 'released' || this.state === 'refused') return;
         if (TRANSIENT.has(error.code)) {
-          if (asked === this.#asked) this.pause(error);
+          if (asked > this.#letGo) this.pause(error);
           return;
         }
         this.error = error;
@@ -209,7 +213,6 @@ class LiveHold implements Hold<object> {
 
   #end(state: 'released' | 'refused'): void {
     clearTimeout(this.#moveTimer);
-    this.#asked++;
     this.#become(state);
     this.forget();
   }

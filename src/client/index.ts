@@ -17,6 +17,7 @@ export type { Shape } from '../protocol/messages.js';
 export * from './client.js';
 export type { Ack, ConnectionState } from './connection.js';
 export * from './errors.js';
+export { Grab, type GrabEvent, type GrabOptions, type GrabState, type WritablePose } from './grab.js';
 export type { Hold, HoldRequest, HoldState, ResistRequest } from './hold.js';
 export type * from './options.js';
 export { HandPose, jointIndex, type Quaternion, type Vector3 } from './pose.js';

@@ -7,7 +7,10 @@ import type { HandPose } from './pose.js';
 import type { Encoding, SocketClass } from './socket.js';
 
 export interface ConnectOptions {
-  /** Where the service is: `ws://127.0.0.1:7117/stream` when absent. A page that the service itself serves passes `location.origin`. */
+  /**
+   * Where the service is. When absent: in Node what the variable TAUTLINE_STREAM says (with the token in
+   * TAUTLINE_TOKEN), else `ws://127.0.0.1:7117/stream`. A page that the service itself serves passes `location.origin`.
+   */
   url?: string | URL;
   /** Name of the app, for people; at most 40 characters. */
   app?: string;
@@ -23,6 +26,11 @@ export interface ConnectOptions {
   predictMs?: number;
   /** `binary` when absent: smaller, and cheaper to read. */
   encoding?: Encoding;
+  /**
+   * Write each pose into the one before, so that nothing is allocated for it: for pages and loops that must never wait for
+   * the garbage collector. A pose that you keep then changes. Of the binary encoding alone.
+   */
+  reusePoses?: boolean;
   /** Joints, and everything that has listeners, when absent. */
   streams?: StreamName[];
   /** Needed when the service is open to other machines. */

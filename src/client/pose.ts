@@ -20,7 +20,7 @@ export function jointIndex(name: JointName): number {
  * One pose of one hand: 26 joints, metres and unit quaternions in OpenXR's axes (−Z along the bone to the tip,
  * +Y out of the back of the hand). `poses` and `velocities` are flat, in the order of JOINT_NAMES; the methods read
  * them by name. Every pose is an object of its own and never changes once given out, except one that the app
- * itself passes to `poseAt`.
+ * itself passes to `poseAt`, and with `reusePoses`.
  */
 export class HandPose implements JointsRecord {
   hand: HandSide = 'right';
@@ -96,11 +96,17 @@ export class HandPose implements JointsRecord {
   }
 }
 
-/** @throws RangeError if the bytes are not a joints record */
-export function poseFromBytes(bytes: ArrayBuffer | Uint8Array): HandPose {
-  const pose = new HandPose();
-  decodeJoints(bytes, pose);
-  return pose;
+const fresh = (): HandPose => new HandPose();
+
+/**
+ * @param poseOf gives the pose of that hand that is to be filled in
+ * @throws RangeError if the bytes are not a joints record
+ */
+export function poseFromBytes(
+  bytes: ArrayBuffer | Uint8Array,
+  poseOf: (hand: HandSide) => HandPose = fresh,
+): HandPose {
+  return decodeJoints(bytes, poseOf);
 }
 
 /** @throws RangeError if the poses are not 26 × 8 numbers */

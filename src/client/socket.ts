@@ -17,7 +17,14 @@ export type SocketClass = new (url: string, protocols: string | string[]) => Soc
 export type Encoding = 'binary' | 'json';
 export const SUBPROTOCOL: Record<Encoding, string> = { binary: SUBPROTOCOL_BINARY, json: SUBPROTOCOL_JSON };
 
-export const DEFAULT_URL = `ws://127.0.0.1:7117${STREAM_PATH}`;
+/** Variables of the environment, where there is one. */
+const environment = (globalThis as { process?: { env?: Record<string, string | undefined> } }).process?.env;
+
+/** Where the service is if the app names no address: what TAUTLINE_STREAM says, or the usual place. */
+export const usualUrl = (): string => environment?.TAUTLINE_STREAM || `ws://127.0.0.1:7117${STREAM_PATH}`;
+/** The token that goes with that. */
+export const usualToken = (): string | undefined =>
+  environment?.TAUTLINE_STREAM ? environment.TAUTLINE_TOKEN || undefined : undefined;
 
 /**
  * `ws://…/stream` from what an app writes: a host, an http or ws address, with or without the path.

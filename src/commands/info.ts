@@ -1,5 +1,5 @@
 import type { Command } from 'commander';
-import type { HandInfo, SessionInfo } from '../recording/info.js';
+import type { CollectedInfo, HandInfo, SessionInfo } from '../recording/info.js';
 
 export function addInfoCommand(program: Command): void {
   program
@@ -29,6 +29,7 @@ export function describe(info: SessionInfo): string[] {
     `  recorded ${info.startedAt} by version ${info.program}${info.part > 1 ? `, part ${info.part}` : ''}`,
     `  profile "${info.profile}"${info.wearer ? `, worn by ${info.wearer}` : ''}`,
   ];
+  if (info.collected) lines.push(...describeOrigin(info.collected));
   if (!info.complete) {
     lines.push('  ended without its index (killed or cut off): up to 1 s before its end is missing');
   }
@@ -44,6 +45,17 @@ export function describe(info: SessionInfo): string[] {
     );
   }
   for (const { atS, text } of info.marks) lines.push(`  ${clock(atS).padStart(9)}  ${text}`);
+  return lines;
+}
+
+function describeOrigin({ site, station, collector, clock: own }: CollectedInfo): string[] {
+  const lines = [`  collected from ${site}/${station} by ${collector}`];
+  if (own) {
+    const error = own.errorMs === undefined ? 'at most' : `± ${own.errorMs.toFixed(1)} ms`;
+    lines.push(
+      `  add ${own.offsetMs.toFixed(1)} ms (${error}) to its times for those of the collector; its clock: ${own.ntp}`,
+    );
+  }
   return lines;
 }
 

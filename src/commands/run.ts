@@ -8,7 +8,7 @@ import { logEvent } from '../log/events.js';
 import { packageFile } from '../package-files.js';
 import { keepRunning } from './shared/lifetime.js';
 
-interface RunOptions {
+export interface RunOptions {
   profile?: string;
   port?: string;
   person?: string;
@@ -50,10 +50,17 @@ export function addRunCommand(program: Command): void {
       'after',
       '\nExamples:\n  tautline run\n  tautline run --profile my-glove.yaml --port /dev/ttyUSB0\n\nCtrl-C frees every finger and ends it. Gloves start disarmed: see `tautline arm --help`.',
     )
-    .action(run);
+    .action((options: RunOptions) => run(options));
 }
 
-async function run(options: RunOptions): Promise<void> {
+/** What is said once the service is there, and after what it says itself. @param address of the page */
+type Ready = (address: string) => void;
+
+/**
+ * Runs the service until it is stopped.
+ * @param options.builtIn profile in place of the simulated glove, for a user who has none
+ */
+export async function run(options: RunOptions & { builtIn?: string }, ready?: Ready): Promise<void> {
   keepYoungHeapSmall();
   const [{ loadProfile }, { userPaths }] = await Promise.all([
     import('../config/load.js'),
@@ -61,7 +68,7 @@ async function run(options: RunOptions): Promise<void> {
   ]);
   const paths = userPaths();
   const own = options.profile ?? (existsSync(paths.profile) ? paths.profile : undefined);
-  const profile = await loadProfile(own ?? SIMULATED);
+  const profile = await loadProfile(own ?? options.builtIn ?? SIMULATED);
   if (options.tokenFile !== undefined) {
     const { readTokenFile } = await import('../config/token-file.js');
     profile.stream.token = await readTokenFile(options.tokenFile);
@@ -79,17 +86,20 @@ async function run(options: RunOptions): Promise<void> {
     const service = await startService({
       profile,
       profileFile: own,
+      ...(own === undefined ? { shippedProfile: SIMULATED } : {}),
       person: options.person,
       portOverride: options.port,
       logger,
       sessionsFolder,
       keyFolders: paths.runtime,
+      pairingFile: paths.pairings,
     });
     const forget = await writeDiscoveryFile(service.address, profile, logger);
     if (options.profile === undefined && own !== undefined) console.log(`The profile is ${own}`);
     const says = `listening on ${service.address} (${describeGloves(profile)})`;
     console.log(`Tautline is ${says}`);
     const notifier = createNotifier({ logger, alive: createLifeCheck(service.gloves) });
+    ready?.(service.address.replace(/^ws/, 'http').replace(/\/stream$/, ''));
     notifier?.ready(says);
     return {
       async close() {

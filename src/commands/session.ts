@@ -14,7 +14,9 @@ interface CutOptions {
 export function addSessionCommand(program: Command): void {
   const command = program
     .command('session')
-    .description('Make a new session of old ones: cut, merge, anonymise. The old ones stay as they are.');
+    .description(
+      'Make a new session of old ones: cut, merge, join, anonymise. The old ones stay as they are.',
+    );
   const output = () => new Option('--output <file>', 'session to write').makeOptionMandatory();
   const cut = command
     .command('cut')
@@ -49,6 +51,26 @@ export function addSessionCommand(program: Command): void {
       write([first, second], output, async ([a, b], out) => {
         const { mergeSessions } = await import('../recording/edit.js');
         mergeSessions(a, b, out, shift);
+      }),
+    );
+  command
+    .command('join')
+    .description(
+      'Put the pieces of one session together that collectors wrote, by the numbers of their segments.',
+    )
+    .argument('<files...>', 'pieces of one run of a station')
+    .addOption(output())
+    .addHelpText(
+      'after',
+      '\nExample:\n  tautline session join sessions/lab-a/bench-01/*.mcap --output whole.mcap',
+    )
+    .action((files: string[], { output }: { output: string }) =>
+      write(files, output, async (sessions, out) => {
+        const { joinSessions } = await import('../recording/join.js');
+        const { segments, duplicates, missing } = joinSessions(sessions, out);
+        console.log(
+          `${segments} segments, ${duplicates} of them twice, ${missing} missing${missing > 0 ? ': they are gaps' : ''}`,
+        );
       }),
     );
   command

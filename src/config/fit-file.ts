@@ -75,6 +75,23 @@ const MountFitSchema = Type.Object(
   closed,
 );
 
+const part = Type.Number({ minimum: 0, maximum: 1 });
+const FeelSchema = Type.Object(
+  {
+    /** What was tried last; the others were kept from before. */
+    tried: Type.String({ maxLength: 40 }),
+    /** Rounds in which each of the two was chosen: the one that is kept, and the other. */
+    chosen: Type.Tuple([Type.Integer({ minimum: 0 }), Type.Integer({ minimum: 0 })]),
+    // As WearerFeel of src/resistance/wearer-feel.ts.
+    effort: Type.Optional(part),
+    stiffnessNPerM: Type.Optional(Type.Number({ exclusiveMinimum: 0 })),
+    texture: Type.Optional(part),
+    knock: Type.Optional(part),
+    slack: Type.Optional(Type.Number({ minimum: 0, maximum: 0.5 })),
+  },
+  closed,
+);
+
 export const SavedFitSchema = Type.Object(
   {
     /** When, ISO 8601, UTC. */
@@ -93,8 +110,10 @@ export const SavedFitSchema = Type.Object(
     actuators: Type.Optional(Type.Array(StopFitSchema, { maxItems: 5 })),
     /** how long the bones are; or */
     skeleton: Type.Optional(HandFitSchema),
-    /** how a tracker sits on the hand. */
+    /** how a tracker sits on the hand; */
     mount: Type.Optional(MountFitSchema),
+    /** or how forces are to feel. */
+    feel: Type.Optional(FeelSchema),
   },
   closed,
 );
@@ -111,6 +130,7 @@ export interface FitsInUse {
   actuators?: SavedFit;
   hand?: SavedFit;
   mount?: SavedFit;
+  feel?: SavedFit;
 }
 export type SavedHand = Static<typeof HandFitSchema>;
 
@@ -173,6 +193,7 @@ export function openFits(file: string | undefined, person?: string): FitStore {
         actuators: own.findLast((fit) => fit.actuators),
         hand: own.findLast((fit) => fit.skeleton) ?? hands.at(-1),
         mount: own.findLast((fit) => fit.mount),
+        feel: own.findLast((fit) => fit.feel),
       };
     },
     add(fit) {

@@ -5,8 +5,9 @@ import { packageFile } from '../package-files.js';
 import { describeSchemaErrors } from './describe.js';
 import type { Problem } from './problem.js';
 import { checkRules } from './rules.js';
-import { type Profile, ProfileSchema } from './schema.js';
+import { type FleetProfile, type Profile, ProfileSchema } from './schema.js';
 import { schemaCheck, schemaCompiler } from './schema-check.js';
+import { readSecretFile, refuseReadable, requireFile } from './secret-file.js';
 import { readTokenFile } from './token-file.js';
 import { MAX_PROFILE_BYTES, readYaml } from './yaml.js';
 
@@ -33,26 +34,50 @@ const checkOfProfile = schemaCheck(
  * @throws TautlineError `profileInvalid`: the first problem is its message, the others are its `details`
  */
 export function parseProfile(text: string, fileName: string, recorded = false): Profile {
-  const yaml = readYaml(text);
-  const problems = yaml.problems.length > 0 ? [] : problemsOf(yaml.data, recorded);
-  const found = [
-    ...yaml.problems,
-    ...problems
-      .slice(0, MAX_LOCATED)
-      .map(({ path, at, text }) => ({ offset: yaml.offsetOf(path, at), text })),
-  ];
-  if (found.length === 0) return plainCopy(yaml.data as Profile);
-
-  const lines = found
-    .sort((a, b) => a.offset - b.offset)
-    .map(({ offset, text }) => {
-      const { line, column } = yaml.lineColumn(offset);
-      return `${fileName}:${line}:${column}: ${text}${text.endsWith('?') ? '' : '.'}`;
-    });
-  const more = yaml.problems.length + problems.length - MAX_PROBLEMS;
+  const { data, problems, count } = readProfile(text, recorded);
+  if (problems.length === 0) return plainCopy(data as Profile);
+  const lines = problems.map(({ line, column, text }) => `${fileName}:${line}:${column}: ${text}`);
+  const more = count - MAX_PROBLEMS;
   const [first, ...others] = lines.slice(0, MAX_PROBLEMS);
   if (more > 0) others.push(`${fileName}: ${more} more ${more === 1 ? 'problem' : 'problems'}.`);
   throw new TautlineError('profileInvalid', first, undefined, { details: others });
+}
+
+/** Something wrong with the text of a profile, where it stands; lines and columns count from 1. */
+export interface LocatedProblem {
+  line: number;
+  column: number;
+  /** Keys and indices from the root, such as `gloves.0.hand`; empty for what is not YAML. */
+  path: string;
+  /** What is wrong and what to do, as a sentence. */
+  text: string;
+}
+
+/** What is wrong with a text, from its top down. */
+export const problemsOfProfile = (text: string): LocatedProblem[] => readProfile(text, false).problems;
+
+/** @returns what it holds with every default filled in, if nothing is wrong; `count` of all problems, located or not */
+function readProfile(
+  text: string,
+  recorded: boolean,
+): { data: unknown; problems: LocatedProblem[]; count: number } {
+  const yaml = readYaml(text);
+  const found = yaml.problems.length > 0 ? [] : problemsOf(yaml.data, recorded);
+  const problems = [
+    ...yaml.problems.map(({ offset, text }) => ({ offset, path: '', text })),
+    ...found.slice(0, MAX_LOCATED).map(({ path, at, text }) => ({
+      offset: yaml.offsetOf(path, at),
+      path: path.join('.'),
+      text,
+    })),
+  ]
+    .sort((a, b) => a.offset - b.offset)
+    .map(({ offset, path, text }) => ({
+      ...yaml.lineColumn(offset),
+      path,
+      text: `${text}${text.endsWith('?') ? '' : '.'}`,
+    }));
+  return { data: yaml.data, problems, count: yaml.problems.length + found.length };
 }
 
 /** As installed: a package's own folder is not where its user is. */
@@ -69,7 +94,21 @@ export async function loadProfile(path: string): Promise<Profile> {
   if (stream.tokenFile !== undefined) {
     stream.token = await readTokenFile(resolve(dirname(path), stream.tokenFile));
   }
+  if (profile.fleet) await placeFleetFiles(profile.fleet, dirname(path));
   return profile;
+}
+
+/** Their places, from the profile's; what is wrong with them is said at once, not when the broker is met. */
+async function placeFleetFiles(fleet: FleetProfile, folder: string): Promise<void> {
+  for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
+    const named = fleet[key];
+    if (named === undefined) continue;
+    const file = resolve(folder, named);
+    fleet[key] = file;
+    if (key === 'passwordFile') await readSecretFile(file);
+    else if (key === 'keyFile') await refuseReadable(file, 'key');
+    else await requireFile(file);
+  }
 }
 
 /** Everything wrong with the data; fills in defaults. */
@@ -85,7 +124,8 @@ function problemsOf(data: unknown, recorded: boolean): Problem[] {
 /** Aliases make one object stand in several places; a profile is a tree of its own objects. */
 const plainCopy = (profile: Profile): Profile => JSON.parse(JSON.stringify(profile));
 
-async function readProfileText(path: string): Promise<string> {
+/** @throws TautlineError profileNotFound, profileInvalid */
+export async function readProfileText(path: string): Promise<string> {
   const cannot = (why: string, remedy: string, cause?: unknown) =>
     new TautlineError('profileNotFound', `${path}: ${why}.`, remedy, { cause });
   try {

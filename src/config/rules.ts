@@ -8,10 +8,12 @@ import type { Problem } from './problem.js';
 import {
   type ActuatorProfile,
   type ChannelProfile,
+  type FleetProfile,
   type GloveProfile,
   LINE_COLUMNS,
   type Profile,
 } from './schema.js';
+import { COLLECTORS } from './topic-name.js';
 
 type Report = (path: readonly (string | number)[], text: string) => void;
 
@@ -40,6 +42,7 @@ export function checkRules(data: unknown, schemaProblems: readonly Problem[], re
 
   if (sound('safety')) checkSafety(profile, report);
   if (sound('stream')) checkStream(profile, report);
+  if (sound('fleet')) checkFleet(profile.fleet!, report);
   const gloves = Array.isArray(profile.gloves) ? profile.gloves : [];
   for (const [g, glove] of gloves.entries()) {
     const at = ['gloves', g];
@@ -77,6 +80,30 @@ function checkSafety({ safety }: Profile, report: Report): void {
       `safety.maxTtlMs (${maxTtlMs}) must be at least safety.defaultTtlMs (${defaultTtlMs})`,
     );
   }
+}
+
+function checkFleet(fleet: FleetProfile, report: Report): void {
+  const { broker, site, passwordFile, certFile, keyFile } = fleet;
+  const at = (key: string) => ['fleet', key];
+  if (!URL.canParse(broker))
+    report(at('broker'), 'fleet.broker is no address; write such as mqtts://broker.lab:8883');
+  else if (!broker.startsWith('mqtts:')) {
+    const { hostname } = new URL(broker);
+    if (passwordFile !== undefined && !isLoopback(hostname.replace(/^\[|\]$/g, ''))) {
+      report(at('broker'), 'fleet.broker: the password could be read on the network; write mqtts://');
+    }
+    for (const key of ['caFile', 'certFile', 'keyFile'] as const) {
+      if (fleet[key] !== undefined) report(at(key), `fleet.${key} is for mqtts:// alone`);
+    }
+  }
+  if ((certFile === undefined) !== (keyFile === undefined)) {
+    report(
+      at(certFile === undefined ? 'keyFile' : 'certFile'),
+      'fleet.certFile and fleet.keyFile belong together',
+    );
+  }
+  if (site === COLLECTORS)
+    report(at('site'), `fleet.site: ${COLLECTORS} is the place of collectors; choose another name`);
 }
 
 function checkStream({ stream }: Profile, report: Report): void {

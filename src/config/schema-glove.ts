@@ -76,6 +76,11 @@ export const ActuatorSchema = object(
       exclusiveMinimum: 0,
       maximum: 100,
     }),
+    giveMmPerN: number(
+      'How far a finger goes on past its stop for each newton at the string, mm of string: line, thimble, fabric and ' +
+        'servo give. A touched surface is met with that in mind. 0: nothing gives.',
+      { default: 0.28, minimum: 0, maximum: 5 },
+    ),
     torqueControl: Type.Boolean({
       description:
         'The drive can limit its torque to the effort. A hobby servo cannot: it holds with full force or not at all, ' +

@@ -1,4 +1,5 @@
 import { type Static, Type } from '@sinclair/typebox';
+import { FleetSchema } from './schema-fleet.js';
 import type { ActuatorSchema, ChannelSchema, FilterSchema } from './schema-glove.js';
 import { GloveSchema } from './schema-glove.js';
 import type { CodecSchema, LinkSchema } from './schema-link.js';
@@ -11,6 +12,7 @@ import { StreamSchema } from './schema-stream.js';
  * omitted; loading fills it in, so `Profile` always has it.
  */
 
+export * from './schema-fleet.js';
 export * from './schema-glove.js';
 export * from './schema-link.js';
 export * from './schema-openxr.js';
@@ -72,6 +74,7 @@ export const ProfileSchema = object(
     safety: SafetySchema,
     stream: StreamSchema,
     openxr: OpenxrSchema,
+    fleet: FleetSchema,
   },
   'A Tautline profile.',
 );
@@ -86,5 +89,6 @@ export type ActuatorProfile = Static<typeof ActuatorSchema>;
 export type FilterProfile = Static<typeof FilterSchema>;
 export type SafetyProfile = Static<typeof SafetySchema>;
 export type StreamProfile = Static<typeof StreamSchema>;
+export type FleetProfile = NonNullable<Profile['fleet']>;
 export type OpenxrProfile = Static<typeof OpenxrSchema>;
 export type WearerProfile = Static<typeof WearerSchema>;

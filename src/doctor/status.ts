@@ -5,6 +5,7 @@ import { TautlineError } from '../errors.js';
 import type { FitOffer, Trouble } from '../glove/view.js';
 import { type Installed, readInstalled } from '../install/installed.js';
 import { type UserPaths, userPaths } from '../install/paths.js';
+import type { FirmwareReport } from '../protocol/firmware-versions.js';
 import { type WristReport, wristLine, wristNotes } from '../protocol/wrist-report.js';
 import type { UnusedLine } from '../resistance/unused-lines.js';
 
@@ -91,6 +92,7 @@ interface Health {
     armed: boolean;
     unused?: UnusedLine[];
     troubles?: Trouble[];
+    firmware?: FirmwareReport;
     fitOffer?: FitOffer;
     wrist?: WristReport;
     link: { state: string; recorded?: string };

@@ -33,6 +33,8 @@ export interface GloveArmingSources {
   glove: GloveProfile;
   forces: Pick<GloveForces, 'armed' | 'connected' | 'arm' | 'disarm'>;
   guide: () => GloveGuide;
+  /** The trial of how forces feel, which only the wearer arms. */
+  feel: () => { refusesArming(who: WhoArms): Refusal | undefined };
   /** A recording is shown in the glove's place, or this is a recording itself. */
   replayed: () => boolean;
   /** Armed or disarmed by a gesture or button of the glove. */
@@ -51,7 +53,7 @@ const NOT_YET: Refusal = {
 const bitOf = (bit: number | undefined): number => (bit === undefined ? 0 : 1 << bit);
 
 export function createGloveArming(sources: GloveArmingSources): GloveArming {
-  const { glove, forces, guide, replayed, signed } = sources;
+  const { glove, forces, guide, feel, replayed, signed } = sources;
   const { buttons, controls } = glove;
   const disarmMask = bitOf(buttons.disarm);
   const stretchedHand = createStretchedHand(controls.disarmStretchS);
@@ -66,7 +68,7 @@ export function createGloveArming(sources: GloveArmingSources): GloveArming {
   function arm(by: string, who: WhoArms): Refusal | undefined {
     if (replayed()) return RECORDED;
     if (!forces.connected) return NOT_CONNECTED;
-    const refusal = guide().refusesArming(who);
+    const refusal = guide().refusesArming(who) ?? feel().refusesArming(who);
     if (refusal) return refusal;
     if (who === 'app' && wearerOnly) {
       return {

@@ -18,7 +18,7 @@ export function createBeat(
   staleMs: number,
   look: () => void,
 ): Beat {
-  const { time, frame, link, presence, forces, guide, otherHand, listeners, counters, log } = parts;
+  const { time, frame, link, presence, forces, guide, feel, otherHand, listeners, counters, log } = parts;
   let cancel = (): void => {};
   let measuredUs = Number.NEGATIVE_INFINITY;
 
@@ -26,6 +26,7 @@ export function createBeat(
     cancel = time.after(BEAT_MS, beat);
     const nowUs = time.nowUs();
     guide.notice(nowUs);
+    feel.notice(nowUs);
     if (otherHand.look(nowUs)) listeners.health();
     if (presence.beat(nowUs, frame.valid)) {
       lifecycle.silent(`No samples for ${staleMs} ms: the glove or its cable is silent.`);

@@ -21,6 +21,7 @@ import {
 import { Resistance } from '../resistance/resistance.js';
 import { TouchRequests } from '../resistance/touch-requests.js';
 import { unusedOf } from '../resistance/unused.js';
+import type { WearerFeel } from '../resistance/wearer-feel.js';
 import { createGestures, type Gestures } from '../sensing/gestures.js';
 import { createInputs, type Inputs } from '../sensing/inputs.js';
 import { createSensing, type Sensing } from '../sensing/sensing.js';
@@ -87,6 +88,7 @@ export function makeChain(
     const finger = actuatorFinger(actuator);
     return finger < 0 ? undefined : (curl: number) => sensing.stopFraction(finger, curl);
   });
+  const feel = feelOf(fits);
   const unused = unusedOf(actuators, safety);
   return {
     sensing,
@@ -95,13 +97,14 @@ export function makeChain(
       safety,
       actuators,
       travel,
+      ...(feel ? { wearer: feel } : {}),
       graspEffort: openxr.graspHold ? openxr.graspEffort : undefined,
     }),
     actuators,
     travel,
     touches: new Touches(skeleton, closing, safety),
     resting: createResting(closing),
-    touchRequests: new TouchRequests(forcesOf(actuators, safety)),
+    touchRequests: new TouchRequests(forcesOf(actuators, safety), feel),
     inputs,
     gestures: createGestures(hand, inputs),
     skeleton,
@@ -127,10 +130,18 @@ export function makeChain(
       inputPaths: inputs.paths,
       maxTensionN: safety.maxTensionN,
       ...(fits.mount?.mount ? { mount: fits.mount.mount.pose } : {}),
+      ...(feel ? { feel } : {}),
       howToArm: waysToArm(glove),
     },
     fits,
   };
+}
+
+/** The wearer's own settings, without how they were found. */
+function feelOf({ feel: fit }: FitsInUse): WearerFeel | undefined {
+  if (!fit?.feel) return undefined;
+  const { tried: _, chosen: __, ...feel } = fit.feel;
+  return feel;
 }
 
 /** Prepares, between other work, what a chain with the present fits needs. */

@@ -38,6 +38,8 @@ export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 
   shutdown(): Promise<void> | undefined;
   /** What the fingers meet in the newest pose; nothing while there is none. */
   contactsNow(): TouchContacts;
+  /** Per finger: curl by which the stop that holds it is before the surface that it stands for, see TouchRequests. */
+  givesNow(): Float64Array;
   read: Glove['readResistance'];
   /** What is touched, without the layer names of this folder. */
   touched(): TouchReport[];
@@ -78,6 +80,9 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   const { asked } = listeners;
   const fingerOk = new Uint8Array(FINGERS.length);
   const contacts = createTouchContacts();
+  /** Per finger, of the touch that stops it. */
+  const gives = new Float64Array(FINGERS.length);
+  const givesHeld = new Float64Array(FINGERS.length);
   const noContacts = createTouchContacts();
   const contactNews = createContactNews();
   let revision = -1;
@@ -100,6 +105,9 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     for (const touched of touches.live) {
       touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
       const { stops, efforts } = touchRequests;
+      for (let finger = 0; finger < gives.length; finger++) {
+        if (contacts.by[finger] === touched) gives[finger] = touchRequests.gives[finger];
+      }
       resistance.request(touched.app, touched.layer, stops, efforts, touched.expiresUs - nowUs, nowUs);
     }
   }
@@ -145,6 +153,15 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   /** Nothing is solved, and so nothing cleared, while nobody touches. */
   const contactsNow = () => (frame.valid && chain().touches.live.length > 0 ? contacts : noContacts);
 
+  function givesNow(): Float64Array {
+    const { held } = chain().resistance.status;
+    const { by } = contactsNow();
+    for (let finger = 0; finger < gives.length; finger++) {
+      givesHeld[finger] = held[finger] === 1 && by[finger] ? gives[finger] : 0;
+    }
+    return givesHeld;
+  }
+
   function tell(): void {
     const { touches } = chain();
     if (touches.graspChanges !== graspChanges) {
@@ -184,6 +201,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     follow,
     step,
     contactsNow,
+    givesNow,
     read: () => read(),
     record: read,
     touched: () => (frame.valid ? reportTouches(chain().touches.live, TOUCH_LAYER.length) : []),

@@ -15,6 +15,7 @@ import { createGloveArming } from './arming.js';
 import { createBeat } from './beat.js';
 import { createChainInUse } from './chain-in-use.js';
 import { createGloveCounters } from './counters.js';
+import { createGloveFeel, type GloveFeel } from './feel.js';
 import { createGloveForces } from './forces.js';
 import { createGloveLog } from './glove-log.js';
 import { createGuidedGlove } from './guided.js';
@@ -43,7 +44,7 @@ export type * from './view.js';
  * silence, expiry, an unanswered hello.
  *
  * Beside it: chain-in-use.ts (what a sample runs through, and when that is remade), presence.ts and lifecycle.ts (whether
- * the glove is there, how it comes and goes), arming.ts (who may arm), guided.ts (leading the wearer through moves),
+ * the glove is there, how it comes and goes), arming.ts (who may arm), guided.ts (leading the wearer through moves), feel.ts (comparing how forces feel),
  * app-requests.ts (what apps ask for), readings.ts (what others want to know), counters.ts and glove-log.ts.
  */
 export interface GloveOptions {
@@ -64,6 +65,8 @@ export interface LiveGlove extends Glove {
   start(): void;
   /** Leads the wearer through a check or a fit. */
   readonly guide: GloveGuide;
+  /** Lets the wearer compare how forces feel. */
+  readonly feel: GloveFeel;
   readonly fits: FitStore | undefined;
   /** Learns a fit by looking on. */
   readonly learner: UseLearner;
@@ -143,9 +146,12 @@ export function createGlove(options: GloveOptions): LiveGlove {
     glove,
     forces,
     guide: () => guide,
+    feel: () => feel,
     replayed: () => replaced || link.recorded === true,
     signed: (what, by) => log.signed(what, chain.now.description.hand, by),
   });
+  const feelSources = { chain, codec, forces, arming, frame, safety: profile.safety, draw: Math.random };
+  const feel = createGloveFeel(feelSources);
   const parts: GloveParts = {
     link,
     codec,
@@ -158,6 +164,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     presence,
     forces,
     guide,
+    feel,
     arming,
     listeners,
     counters,
@@ -206,6 +213,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     presence.sampleTimeUs = nowUs - (arrivalUs - timeUs);
     arming.sample(sensing, timeUs);
     guided.sample(timeUs, nowUs, samples.buttons);
+    feel.sample(nowUs);
     forces.follow(nowUs);
 
     const inputsChanged = inputs.update(sensing, frame.poses);
@@ -232,6 +240,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
   return {
     frame,
     guide,
+    feel,
     learner,
     fits: options.fits,
     recorded,
@@ -259,7 +268,9 @@ export function createGlove(options: GloveOptions): LiveGlove {
     },
     set replaced(value) {
       replaced = value;
-      if (value) guide.stop('A session is replayed in the place of the glove.');
+      if (!value) return;
+      guide.stop('A session is replayed in the place of the glove.');
+      feel.stop('A session is replayed in the place of the glove.');
     },
     start() {
       counters.start(time.nowUs());

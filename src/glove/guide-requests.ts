@@ -53,6 +53,7 @@ const STATUS: Partial<Record<string, number>> = {
   unknownHand: 404,
   notSupported: 409,
   tooMany: 409,
+  tryAgain: 409,
   internal: 500,
 };
 
@@ -79,7 +80,7 @@ export function personOf(glove: LiveGlove, given: string | undefined): string {
 export function keep(
   glove: LiveGlove,
   person: string,
-  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'fromUse'>,
+  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'feel' | 'fromUse'>,
 ): void {
   const { hand, name } = glove.description;
   storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });

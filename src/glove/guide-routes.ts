@@ -18,7 +18,7 @@ export interface FitsAnswer {
   person?: string;
   /** Of this glove, oldest first; without the bone lengths. */
   fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators' | 'mount'> & {
-    kind: 'sensors' | 'actuators' | 'bones' | 'mount';
+    kind: 'sensors' | 'actuators' | 'bones' | 'mount' | 'feel';
     channels?: number;
     actuators?: number;
     rmsMm?: number;
@@ -113,6 +113,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         }
         // Nobody may be held while he is asked to move.
         glove.disarm(`the ${task}`, 'wearer');
+        glove.feel.stop(`A ${task} was begun.`);
         glove.guide.start(task as GuideTask, who, { id: leader, name: by });
         return glove.guide.read();
       }),
@@ -302,13 +303,22 @@ function fitsOf(glove: LiveGlove): FitsAnswer {
         const { skeleton, channels, actuators, mount, ...rest } = fit;
         return {
           ...rest,
-          kind: skeleton ? 'bones' : mount ? 'mount' : actuators ? 'actuators' : 'sensors',
+          kind: fit.feel
+            ? 'feel'
+            : skeleton
+              ? 'bones'
+              : mount
+                ? 'mount'
+                : actuators
+                  ? 'actuators'
+                  : 'sensors',
           ...(channels ? { channels: channels.length } : {}),
           ...(actuators ? { actuators: actuators.length } : {}),
           ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
           ...(mount ? { rotationDeg: mount.rotationDeg, translationMm: mount.translationM * 1000 } : {}),
           inUse:
             fit === current.mount ||
+            fit === current.feel ||
             fit === current.channels ||
             fit === current.actuators ||
             fit === current.hand,

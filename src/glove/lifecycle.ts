@@ -7,6 +7,7 @@ import type { TimeSync } from '../link/time-sync.js';
 import type { GloveArming } from './arming.js';
 import type { ChainInUse } from './chain-in-use.js';
 import type { GloveCounters } from './counters.js';
+import type { GloveFeel } from './feel.js';
 import type { GloveForces } from './forces.js';
 import type { GloveLog } from './glove-log.js';
 import type { GloveListeners } from './listeners.js';
@@ -28,6 +29,7 @@ export interface GloveParts {
   presence: Presence;
   forces: GloveForces;
   guide: GloveGuide;
+  feel: GloveFeel;
   arming: GloveArming;
   listeners: GloveListeners;
   counters: GloveCounters;
@@ -59,6 +61,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
   let differentUs = Number.NEGATIVE_INFINITY;
   let wasLive = false;
   let stopped = false;
+  codec.payOut?.(chain.now.description.feel?.slack);
 
   function introduce(said: Hello, arrivalUs: number): void {
     const different = chain.differs(said);
@@ -72,6 +75,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
       differentUs = arrivalUs;
       guide.stop('The glove turned out to be a different one.');
       chain.replaceFor(said);
+      codec.payOut?.(chain.now.description.feel?.slack);
     }
     log.hello(said, different);
     presence.introduced = true;
@@ -84,6 +88,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
     arming.keepForWearer();
     guide.stop('Another fit was put to use.');
     chain.replace();
+    codec.payOut?.(chain.now.description.feel?.slack);
     listeners.described();
   }
 

@@ -37,7 +37,7 @@ export function createReadings(
     },
     rest(aheadS, poses, pressures) {
       const { sensing, skeleton, resting } = chain.now;
-      resting.update(frame.timeUs, sensing.dofs, forces.contactsNow(), sensing.curl);
+      resting.update(frame.timeUs, sensing.dofs, forces.contactsNow(), sensing.curl, forces.givesNow());
       const dofs = aheadS > 0 ? sensing.predict(aheadS) : sensing.dofs;
       shownDofs.set(dofs);
       resting.rest(shownDofs);

@@ -64,10 +64,17 @@ export function reportHealth(sources: HealthSources): Omit<Body<'health'>, 'time
   };
 }
 
-export const reportLink = ({ state, address, recorded, error }: LinkStatus): Body<'health'>['link'] => ({
+export const reportLink = ({
+  state,
+  address,
+  recorded,
+  simulated,
+  error,
+}: LinkStatus): Body<'health'>['link'] => ({
   state,
   address,
   ...(recorded === undefined ? {} : { recorded }),
+  ...(simulated === undefined ? {} : { simulated }),
   ...(error ? { reason: error.line, code: error.code } : {}),
 });
 

@@ -1,7 +1,9 @@
 import type { GloveProfile } from '../config/schema.js';
 import type { GloveCodec, Hello } from '../link/codec.js';
 import type { Link, LinkStatus } from '../link/link.js';
+import { firmwareLine, firmwareReport, HOW_TO_UPDATE } from '../protocol/firmware-versions.js';
 import { faultText } from '../protocol/glove-faults.js';
+import { PROTOCOL_VERSION } from '../protocol/link-table.js';
 import type { Verdict } from '../sensing/health/verdicts.js';
 import type { Sensing } from '../sensing/sensing.js';
 import { createStranger } from './stranger.js';
@@ -148,6 +150,25 @@ export function createGloveTroubles(sources: TroubleSources): GloveTroubles {
     return found;
   }
 
+  function ofFirmware(): Trouble[] {
+    if (!said || link.status.state !== 'live') return [];
+    const found: Trouble[] = [];
+    const report = firmwareReport(said.firmwareVersion);
+    if (report.state === 'old') {
+      const says = `${firmwareLine(report)} New in it: ${report.brings.join(' ')}`;
+      found.push({ what: 'firmware', state: 'attention', says, remedy: HOW_TO_UPDATE });
+    }
+    if (said.protocol > PROTOCOL_VERSION) {
+      found.push({
+        what: 'firmware',
+        state: 'attention',
+        says: `The glove speaks version ${said.protocol} of the link protocol, and this program version ${PROTOCOL_VERSION}: what is new in it is not used.`,
+        remedy: 'Update the program.',
+      });
+    }
+    return found;
+  }
+
   function ofButtons(): Trouble[] {
     const seconds = (sampledUs - sampledSinceUs) / 1e6;
     if (!frame.valid || !(seconds >= STUCK_S)) return [];
@@ -219,6 +240,7 @@ export function createGloveTroubles(sources: TroubleSources): GloveTroubles {
             says: `The glove says: ${faultText(fault)}.`,
           }),
         ),
+        ...ofFirmware(),
         ...(said ? unnamedOf(glove, said, buttons) : []).map(
           (one): Trouble => ({ what: 'profile', state: 'attention', ...unnamedText(one) }),
         ),

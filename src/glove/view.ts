@@ -9,6 +9,7 @@ import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
 import type { Unused } from '../resistance/unused-lines.js';
+import type { WearerFeel } from '../resistance/wearer-feel.js';
 
 /** One pose of the hand. Reused: valid only during the call. */
 export interface HandFrame {
@@ -50,6 +51,8 @@ export interface GloveDescription {
   maxTensionN?: number;
   /** Of the wrist in the frame of the tracker on it, as fitted: [x, y, z, qx, qy, qz, qw]. */
   mount?: readonly number[];
+  /** The wearer's own settings of how forces feel, applied to what apps ask for. */
+  feel?: WearerFeel;
   /** How the wearer arms it, to complete "To arm: …". */
   howToArm: string;
 }

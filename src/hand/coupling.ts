@@ -73,6 +73,15 @@ export function coupleArch(dofs: DofArray): void {
   dofs[LITTLE_ARCH] = LITTLE_ARCH_PER_RAD * bent(dofs[LITTLE_MCP]);
 }
 
+/** coupleArch together with the rates of what it gives. */
+export function coupleArchWithRates(dofs: DofArray, dofRates: DofArray): void {
+  coupleArch(dofs);
+  dofRates[RING_ARCH] = RING_ARCH_PER_RAD * (isBending(dofs[RING_MCP]) ? dofRates[RING_MCP] : 0);
+  dofRates[LITTLE_ARCH] = LITTLE_ARCH_PER_RAD * (isBending(dofs[LITTLE_MCP]) ? dofRates[LITTLE_MCP] : 0);
+}
+
+const isBending = (mcpFlexion: number): boolean => mcpFlexion > 0 && mcpFlexion < MCP_WITHOUT_ABDUCTION;
+
 function bent(mcpFlexion: number): number {
   if (mcpFlexion <= 0) return 0;
   return Math.min(mcpFlexion, MCP_WITHOUT_ABDUCTION);

@@ -1,6 +1,6 @@
 import { atOnce, type Steps } from '../steps.js';
 import { CLOSING_STEPS, type ClosingProfile, createClosingProfile } from './closing.js';
-import { coupleArch } from './coupling.js';
+import { coupleArch, coupleArchWithRates } from './coupling.js';
 import { DOF_COUNT, DOFS_PER_FINGER, type DofArray } from './dofs.js';
 import { FINGERS } from './joints.js';
 import { DOF_MAX, DOF_MIN } from './limits.js';
@@ -131,11 +131,12 @@ export function guideThumb(tables: NaturalMotion, dofs: DofArray, curls: ArrayLi
   dofs[3] = path * dofs[3] + ip;
 }
 
-/** Seconds between the two poses whose difference is the rate. */
+/** Seconds between the two thumbs whose difference is its rate. */
 const RATE_STEP_S = 1e-5;
 
 /**
- * naturalMotion together with the rates of what it gives, for jointVelocities: both in place.
+ * naturalMotion together with the rates of what it gives, for jointVelocities: both in place. Fingers' rates follow from
+ * the slopes of what is done to their angles, the thumb's from its guidance a moment later.
  * @param dofRates rad/s, as sensing leaves them
  * @param curlRates 1/s
  */
@@ -147,11 +148,13 @@ export function naturalMotionWithRates(
   curlRates: ArrayLike<number>,
 ): void {
   const { scratchDofs, scratchCurls } = tables;
-  for (let i = 0; i < DOF_COUNT; i++) scratchDofs[i] = dofs[i] + RATE_STEP_S * dofRates[i];
+  for (let i = 0; i < DOFS_PER_FINGER; i++) scratchDofs[i] = dofs[i] + RATE_STEP_S * dofRates[i];
   for (let i = 0; i < FINGERS.length; i++) scratchCurls[i] = curls[i] + RATE_STEP_S * curlRates[i];
-  naturalMotion(tables, dofs, curls);
-  naturalMotion(tables, scratchDofs, scratchCurls);
-  for (let i = 0; i < DOF_COUNT; i++) dofRates[i] = (scratchDofs[i] - dofs[i]) / RATE_STEP_S;
+  guideThumb(tables, dofs, curls);
+  guideThumb(tables, scratchDofs, scratchCurls);
+  for (let i = 0; i < DOFS_PER_FINGER; i++) dofRates[i] = (scratchDofs[i] - dofs[i]) / RATE_STEP_S;
+  softenLimitsWithRates(dofs, dofRates);
+  coupleArchWithRates(dofs, dofRates);
 }
 
 /**
@@ -172,6 +175,30 @@ export function softenLimits(dofs: DofArray): void {
 }
 
 const soft = (beyond: number): number => beyond / (1 + beyond / OVERSHOOT_RAD);
+
+/** softenLimits together with the rates of what it gives. */
+function softenLimitsWithRates(dofs: DofArray, dofRates: DofArray): void {
+  const least = DOF_MIN;
+  const most = DOF_MAX;
+  for (let i = 0; i < DOF_COUNT; i++) {
+    const angle = dofs[i];
+    const high = most[i];
+    const low = least[i];
+    if (angle > high) {
+      dofs[i] = high + soft(angle - high);
+      dofRates[i] *= softSlope(angle - high);
+    } else if (angle < low) {
+      dofs[i] = low - soft(low - angle);
+      dofRates[i] *= softSlope(low - angle);
+    }
+  }
+}
+
+/** Of `soft`. */
+function softSlope(beyond: number): number {
+  const share = 1 / (1 + beyond / OVERSHOOT_RAD);
+  return share * share;
+}
 
 /** Takes back what the thumb's closing path adds between where it may come and where it is. */
 function stopThumb(closing: Float64Array, dofs: DofArray, curl: number, stop: number): void {

@@ -42,8 +42,10 @@ const MOST_STEP_RAD = 0.3;
 /** Share of the cost that a step must take off, or it was the last one. */
 const LEAST_GAIN = 1e-6;
 const COARSE_GAIN = 1e-3;
-/** Hundredths of curl between the first tries at the easiest pinch. */
+/** Hundredths of curl between the first tries at the easiest pinch, and within which it is. */
 const COARSE = 5;
+const FROM = 20;
+const TO = 75;
 
 /** Finds pinches of one hand. */
 export interface PinchSolver {
@@ -183,28 +185,45 @@ export function createPinchSolver(skeleton: Skeleton, profile: ClosingProfile): 
     };
   }
 
-  /** Of some neighbouring curls, in hundredths, each from the last one's thumb. */
-  function* best(finger: number, from: number, to: number, by: number, known?: PinchPose): Steps<PinchPose> {
-    const leastGain = known ? LEAST_GAIN : COARSE_GAIN;
+  /**
+   * Effort falls to one least value and rises again: from `known` on, step by step, each from the last one's thumb, until
+   * it has risen twice.
+   * @param by hundredths of curl
+   */
+  function* downhill(
+    finger: number,
+    known: PinchPose,
+    by: number,
+    to: number,
+    leastGain?: number,
+  ): Steps<PinchPose> {
     let found = known;
     let last = known;
-    for (let hundredths = from; hundredths <= to; hundredths += by) {
-      last = at(finger, hundredths / 100, last?.dofs, leastGain);
-      if (!found || last.effort < found.effort) found = last;
+    let rises = 0;
+    for (let hundredths = hundredthsOf(known) + by; rises < 2; hundredths += by) {
+      if ((hundredths - to) * by > 0) break;
       yield;
+      last = at(finger, hundredths / 100, last.dofs, leastGain);
+      rises = last.effort < found.effort ? 0 : rises + 1;
+      if (rises === 0) found = last;
     }
-    return found!;
+    return found;
   }
 
   function* easiest(finger: number): Steps<PinchPose> {
-    // Effort falls to one least value and rises again: coarse steps find it, fine ones say where it is.
-    const about = yield* best(finger, 20, 75, COARSE);
-    const middle = Math.round(about.fingerCurl * 100);
-    return yield* best(finger, middle - COARSE + 1, middle + COARSE - 1, 1, about);
+    const open = at(finger, FROM / 100, EASY, COARSE_GAIN);
+    const about = yield* downhill(finger, open, COARSE, TO, COARSE_GAIN);
+    yield;
+    const middle = at(finger, about.fingerCurl, about.dofs);
+    const more = yield* downhill(finger, middle, 1, hundredthsOf(about) + COARSE - 1);
+    if (more !== middle) return more;
+    return yield* downhill(finger, middle, -1, hundredthsOf(about) - COARSE + 1);
   }
 
   return { at, easiest };
 }
+
+const hundredthsOf = (pinch: PinchPose): number => Math.round(pinch.fingerCurl * 100);
 
 function tipGap(poses: Float64Array, tip: number): number {
   const a = THUMB_TIP * POSE_STRIDE;

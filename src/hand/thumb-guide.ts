@@ -1,7 +1,7 @@
 import type { Steps } from '../steps.js';
 import { type ClosingProfile, setCurl } from './closing.js';
 import { DOF_COUNT, DOFS_PER_FINGER } from './dofs.js';
-import { createPoses, forwardKinematics } from './forward.js';
+import { createPoses, thumbKinematics } from './forward.js';
 import { FINGERS, POSE_STRIDE } from './joints.js';
 import { createPinchSolver, type PinchPose, type PinchSolver } from './pinch.js';
 import type { Skeleton } from './skeleton.js';
@@ -155,9 +155,9 @@ function createTip(skeleton: Skeleton) {
   const poses = createPoses();
   const there = new Float64Array(3);
   function wayM(from: Float64Array, to: Float64Array): number {
-    forwardKinematics(skeleton, to, poses);
+    thumbKinematics(skeleton, to, poses);
     there.set(poses.subarray(THUMB_TIP, THUMB_TIP + 3));
-    forwardKinematics(skeleton, from, poses);
+    thumbKinematics(skeleton, from, poses);
     return Math.hypot(
       poses[THUMB_TIP] - there[0],
       poses[THUMB_TIP + 1] - there[1],

@@ -8,6 +8,8 @@ export interface UserPaths {
   /** The profile that `tautline run` uses when it is given none, if it is there. */
   profile: string;
   sessions: string;
+  /** Browser extensions that the wearer has paired. */
+  pairings: string;
   /** Files that exist while a service runs, for this user alone: the first folder that is writable. */
   runtime: readonly string[];
   /** The log of an installed service, where the system keeps none. */
@@ -45,6 +47,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       config,
       profile: join(config, 'glove.yaml'),
       sessions: join(local, 'sessions'),
+      pairings: join(config, 'paired-extensions.json'),
       runtime: [local],
       log: join(local, 'tautline.log'),
       cache: join(local, 'cache'),
@@ -59,6 +62,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
       config,
       profile: join(config, 'glove.yaml'),
       sessions: join(config, 'sessions'),
+      pairings: join(config, 'paired-extensions.json'),
       runtime: [config],
       log: join(library, 'Logs', 'tautline.log'),
       cache: join(library, 'Caches', 'Tautline'),
@@ -79,6 +83,7 @@ export function userPaths(options: PathsOptions = {}): UserPaths {
     profile: join(config, 'glove.yaml'),
     // The last one for a shell without a login session, which has no folder under /run.
     runtime: [...new Set(runtime.map((folder) => join(folder, 'tautline'))), state],
+    pairings: join(config, 'paired-extensions.json'),
     sessions: join(base(env.XDG_DATA_HOME, '.local', 'share'), 'tautline', 'sessions'),
     log: join(state, 'tautline.log'),
     cache: join(base(env.XDG_CACHE_HOME, '.cache'), 'tautline'),

@@ -82,6 +82,11 @@ export interface GloveCodec {
   readonly plain?: boolean;
   /** @param arrivalUs host monotonic time, for gloves that send no time of their own; 0 when left out */
   push(chunk: Uint8Array, arrivalUs?: number): void;
+  /**
+   * Of a glove without a command for "free": how far a free string is paid out beyond the closed finger, curl, from the next
+   * line on. Undefined: as the profile says.
+   */
+  payOut?(slack: number | undefined): void;
   /** Forgets a partial frame, after a reconnection. */
   reset(): void;
   askHello(): Uint8Array;

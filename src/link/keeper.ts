@@ -5,6 +5,8 @@ import type { Link, LinkEvents, LinkState, LinkStatus, OpenPort, Port, PortEvent
 export interface KeeperOptions {
   /** What the link leads to, for people, before a port has an address of its own. */
   address: string;
+  /** The glove behind it is made up. */
+  simulated?: true;
   /** A live link that delivers no byte for this long counts as lost; undefined: it may stay silent. */
   silentMs?: number;
   /**
@@ -56,7 +58,7 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
   let heard = false;
 
   const status = (): LinkStatus => {
-    const now: LinkStatus = { state, address };
+    const now: LinkStatus = { state, address, ...(options.simulated && { simulated: true }) };
     if (error && state !== 'live') now.error = error;
     if (state === 'waiting') now.retryInMs = Math.max(0, (retryAtUs - clock.nowUs()) / 1000);
     return now;

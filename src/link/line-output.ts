@@ -17,9 +17,14 @@ const DECIMALS: Record<TemplateQuantity, number> = { stop: 4, effort: 3, us: 0 }
 /**
  * An output line whose fields become numbers. A text glove has no command for "free": a free string is paid out
  * beyond the closed finger, with effort 0.
+ * @param wearer slack of the wearer in use, in place of the actuators'; may change from line to line
  * @returns a function that gives a view of its buffer, valid until the next call
  */
-export function createLineWriter(template: string, actuators: readonly ActuatorProfile[]): LineWriter {
+export function createLineWriter(
+  template: string,
+  actuators: readonly ActuatorProfile[],
+  wearer: { slack?: number | undefined } = {},
+): LineWriter {
   const utf8 = new TextEncoder();
   const text = /[\r\n]$/.test(template) ? template : `${template}\n`;
   const parts = parseTemplate(text).map((part) => {
@@ -64,7 +69,7 @@ export function createLineWriter(template: string, actuators: readonly ActuatorP
       const { index, actuator, quantity } = part;
       const holds =
         stops !== undefined && efforts !== undefined && index < count && stops[index] !== STOP_FREE;
-      const stop = (holds ? stops[index] : paidOutStop(actuator)) / STOP_MAX;
+      const stop = (holds ? stops[index] : paidOutStop(actuator, wearer.slack)) / STOP_MAX;
       const [from, to] = actuator.servoUs ?? [0, 0];
       const value =
         quantity === 'effort'

@@ -1,3 +1,4 @@
+import { parseTemplate } from '../config/line-template.js';
 import type { ActuatorProfile, ChannelProfile, LinesProfile } from '../config/schema.js';
 import type { HandSide } from '../hand/joints.js';
 import { type ChannelRole, PROTOCOL_VERSION } from '../protocol/link-table.js';
@@ -34,9 +35,11 @@ export function createLineCodec(
   const counters = newCounters();
   const reader = createLineReader(profile, channels);
   const pace = createLinePace(profile.sampleRateHz);
-  const resistLine = profile.output === undefined ? undefined : createLineWriter(profile.output, actuators);
+  const wearer: { slack?: number | undefined } = {};
+  const resistLine =
+    profile.output === undefined ? undefined : createLineWriter(profile.output, actuators, wearer);
   const releaseLine =
-    profile.release === undefined ? resistLine : createLineWriter(profile.release, actuators);
+    profile.release === undefined ? resistLine : createLineWriter(profile.release, actuators, wearer);
   const { samples } = reader;
   const hello: Hello = {
     protocol: PROTOCOL_VERSION,
@@ -49,6 +52,10 @@ export function createLineCodec(
       bits: channels.find((channel) => channel.role === role)?.bits ?? 16,
     })),
     actuators: actuators.map(({ role, kind }) => ({ role, kind })),
+  };
+
+  const payOut = (slack: number | undefined): void => {
+    wearer.slack = slack;
   };
 
   const partial = new Uint8Array(MAX_LINE);
@@ -111,6 +118,7 @@ export function createLineCodec(
   return {
     counters,
     plain: true,
+    ...(paysOut(profile) ? { payOut } : {}),
     push(chunk, arrivalUs = 0) {
       counters.bytes += chunk.length;
       let start = 0;
@@ -149,3 +157,9 @@ export function createLineCodec(
     pulse: () => NOTHING,
   };
 }
+
+/** Whether the line that frees says where the strings are paid out to. */
+const paysOut = ({ output, release = output }: LinesProfile): boolean =>
+  parseTemplate(release ?? '').some(
+    (part) => typeof part !== 'string' && (part.quantity === 'stop' || part.quantity === 'us'),
+  );

@@ -19,6 +19,8 @@ export interface LinkStatus {
   error?: TautlineError;
   /** The session that is shown in place of a glove. */
   recorded?: string;
+  /** The glove at its end is made up by this program. */
+  simulated?: true;
   /** Milliseconds until the next try, while waiting. */
   retryInMs?: number;
 }

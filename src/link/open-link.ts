@@ -42,7 +42,13 @@ export function openLink(profile: LinkProfile, deps: LinkDeps): Link {
     keepLink(openPort, { address, silentMs, clock, random, ...retry });
   switch (profile.kind) {
     case 'simulated':
-      return keep(simulatedPort({ hand, ...profile, clock }), `simulated ${hand} glove`);
+      return keepLink(simulatedPort({ hand, ...profile, clock }), {
+        address: `simulated ${hand} glove`,
+        simulated: true,
+        clock,
+        random,
+        ...retry,
+      });
     case 'serial':
       return keep(serialPortOf(profile, deps), addressOf(profile), profile.silentMs);
     case 'ble': {

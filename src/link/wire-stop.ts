@@ -23,4 +23,5 @@ export function wireStop(actuator: ActuatorProfile, curl: number, curlToTravel?:
 export const paysOutForward = ({ stopAtOpen, stopAtClosed }: ActuatorProfile) => stopAtClosed >= stopAtOpen;
 
 /** Wire stop at which a string is paid out beyond a closed finger: for gloves without a command for "free". */
-export const paidOutStop = (actuator: ActuatorProfile): number => wireStop(actuator, 1 + actuator.slack);
+export const paidOutStop = (actuator: ActuatorProfile, slack = actuator.slack): number =>
+  wireStop(actuator, 1 + slack);

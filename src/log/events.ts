@@ -89,6 +89,31 @@ export const LOG_EVENTS = {
     meaning: 'A fit file holds bones that no hand has; a standard hand of the right size is used.',
     fields: ['glove', 'reason'],
   },
+  'fleet.connected': {
+    level: 'info',
+    text: 'publishing to the broker',
+    meaning: 'The connection to the broker of the `fleet` section is open.',
+    fields: ['broker'],
+  },
+  'fleet.away': {
+    level: 'warn',
+    text: 'the broker is away',
+    meaning:
+      'The broker cannot be reached, or refuses; it is tried again until it works, and logged once for each reason. Gloves and apps notice nothing.',
+    fields: ['code'],
+  },
+  'fleet.refused': {
+    level: 'warn',
+    text: 'the broker refuses messages: check its access list, and its limits of size',
+    meaning: 'The broker took the connection but not a message. Logged once.',
+    fields: [],
+  },
+  'fleet.threadFailed': {
+    level: 'error',
+    text: 'the publisher failed and is started again',
+    meaning: 'A fault in the thread that publishes. Gloves and apps notice nothing; what waited is lost.',
+    fields: [],
+  },
   armed: {
     level: 'info',
     text: 'armed',
@@ -124,6 +149,24 @@ export const LOG_EVENTS = {
     text: 'app does not read its answers: closed',
     meaning: 'Too many answers were left unread.',
     fields: ['app'],
+  },
+  'extension.asks': {
+    level: 'info',
+    text: 'a browser extension asks to be paired',
+    meaning: 'It sees nothing until the wearer types its code on the page.',
+    fields: ['origin'],
+  },
+  'extension.paired': {
+    level: 'warn',
+    text: 'a browser extension was paired: it may see the hands',
+    meaning: 'The wearer typed its code on the page, where the pairing can be withdrawn.',
+    fields: ['origin'],
+  },
+  'extension.withdrawn': {
+    level: 'info',
+    text: 'a browser extension is no longer paired',
+    meaning: 'The wearer withdrew the pairing, or refused the question. Its connections were closed.',
+    fields: ['origin'],
   },
   'wearerKey.notLeft': {
     level: 'warn',

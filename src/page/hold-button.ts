@@ -1,18 +1,24 @@
 import { make, setText } from './dom.js';
 
+export interface HoldActs {
+  /** False keeps the hold from beginning. */
+  mayStart(): boolean;
+  /** Follows then, once finger or key is up again: what it shows must not be answered by the same press. */
+  instead(): void;
+  /** Held for long enough. */
+  act(): void;
+  /** Pressed by a program for its user, without pointer or key: that cannot be held, and must not act by itself. */
+  pressed(): void;
+}
+
 /**
  * A button that acts only when it is held down for a while, by pointer, Space or Enter: nobody does that by
  * accident. Its progress shows; letting go early undoes it.
- *
- * @param mayStart false keeps the hold from beginning; `instead` then follows once finger or key is up again: what
- *   that shows must not be answered by the same press
  */
 export function createHoldButton(
   label: string,
   holdMs: number,
-  mayStart: () => boolean,
-  instead: () => void,
-  act: () => void,
+  { mayStart, instead, act, pressed }: HoldActs,
 ): HTMLButtonElement {
   const text = make('span', {}, label);
   const fill = make('i');
@@ -60,7 +66,9 @@ export function createHoldButton(
   for (const type of ['pointerleave', 'pointercancel', 'blur'] as const) element.addEventListener(type, stop);
   // A program that reads the page aloud presses without pointer or key.
   element.addEventListener('click', ({ detail }) => {
-    if (detail === 0 && !element.disabled && !mayStart()) instead();
+    if (detail !== 0 || element.disabled) return;
+    if (mayStart()) pressed();
+    else instead();
   });
   element.addEventListener('keydown', (event) => {
     if (event.key !== ' ' && event.key !== 'Enter') {
@@ -70,7 +78,11 @@ export function createHoldButton(
     event.preventDefault();
     if (!event.repeat) start();
   });
-  element.addEventListener('keyup', lift);
+  element.addEventListener('keyup', (event) => {
+    // Some browsers press a button when Space comes up, whatever became of its going down.
+    if (event.key === ' ') event.preventDefault();
+    lift();
+  });
   // A long touch does not ask for a menu.
   element.addEventListener('contextmenu', (event) => event.preventDefault());
   return element;

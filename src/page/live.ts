@@ -28,6 +28,9 @@ export interface LiveHand {
 export const recordingOf = ({ info }: Pick<LiveHand, 'info'>): string | undefined =>
   info.link.recorded?.replace(/\.mcap$/, '');
 
+/** The glove is made up by the service: nobody wears it. */
+export const isSimulated = ({ info }: Pick<LiveHand, 'info'>): boolean => info.link.simulated === true;
+
 /** What of the glove is never used, by the finger it would hold; nothing of a recording, of which nothing could be. */
 export const neverUsed = (hand: Pick<LiveHand, 'info'>): { role: string; unused: Unused }[] =>
   recordingOf(hand) === undefined

@@ -1,5 +1,5 @@
 import { button, make, setText } from './dom.js';
-import { type Live, recordingOf } from './live.js';
+import { isSimulated, type Live, recordingOf } from './live.js';
 import { ask } from './routes.js';
 
 /** Shown above every part while a recording is shown; hidden while it is the gloves themselves. */
@@ -11,11 +11,20 @@ export function createRecordingStrip(live: Live): HTMLElement {
   });
   const strip = make('aside', { class: 'strip', 'aria-label': 'Replay', hidden: true }, text, back);
   let shown = '';
+  /** The service says that a simulated glove stands in for one that is not there. */
+  let standIn = false;
+  let simulatedNow = false;
 
   const update = () => {
     const hands = [...live.hands.values()].filter((hand) => recordingOf(hand) !== undefined);
     const names = [...new Set(hands.map(recordingOf))].join(', ');
-    strip.hidden = !live.connected || hands.length === 0;
+    strip.hidden = !live.connected || (hands.length === 0 && !standIn);
+    if (standIn && hands.length === 0) {
+      setText(text, 'A simulated glove, in place of yours: it moves by itself, and nobody feels anything.');
+      back.hidden = false;
+      shown = 'simulated';
+      return;
+    }
     const which =
       hands.length < live.hands.size ? ` (${hands.map(({ info }) => info.hand).join()} hand)` : '';
     // Kept while it is hidden: a status is read aloud when its text changes.
@@ -32,7 +41,25 @@ export function createRecordingStrip(live: Live): HTMLElement {
       () => {},
     );
   };
+  /** Of a glove that is simulated by its own profile, nothing needs to be said here. */
+  const lookForStandIn = () => {
+    const now = live.connected && [...live.hands.values()].some(isSimulated);
+    if (now === simulatedNow) return;
+    simulatedNow = now;
+    standIn = false;
+    update();
+    if (!now) return;
+    ask<{ simulated?: boolean }>('GET', '/sessions').then(
+      (answer) => {
+        standIn = simulatedNow && answer.simulated === true;
+        update();
+      },
+      () => {},
+    );
+  };
   live.changed.on(update);
+  live.changed.on(lookForStandIn);
   update();
+  lookForStandIn();
   return strip;
 }

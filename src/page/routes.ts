@@ -13,10 +13,16 @@ export class RouteError extends Error {
 
 /**
  * Asks one of the service's HTTP routes.
+ * @param proved as the wearer; what changes something always is
  * @throws RouteError with the service's own line, or code `unreachable`
  */
-export async function ask<T>(method: 'GET' | 'POST' | 'DELETE', path: string, body?: unknown): Promise<T> {
-  const response = await send(method, path, body);
+export async function ask<T>(
+  method: 'GET' | 'POST' | 'DELETE',
+  path: string,
+  body?: unknown,
+  proved = method !== 'GET',
+): Promise<T> {
+  const response = await send(method, path, body, proved);
   return (await response.json()) as T;
 }
 
@@ -39,11 +45,11 @@ async function wearerProof(): Promise<Record<string, string>> {
   return key === undefined ? {} : { 'tautline-wearer': key };
 }
 
-async function send(method: string, path: string, body?: unknown): Promise<Response> {
+async function send(method: string, path: string, body: unknown, proved: boolean): Promise<Response> {
   let response: Response;
   try {
     // What lets go proves nothing and waits for nothing.
-    const proof = method === 'GET' || path === '/disarm' ? {} : await wearerProof();
+    const proof = !proved || path === '/disarm' ? {} : await wearerProof();
     response = await fetch(path, {
       method,
       headers: {

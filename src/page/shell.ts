@@ -1,8 +1,9 @@
+import { createDelays } from './delays.js';
 import { dialogShown } from './dialog.js';
 import { button, drawing, make, setAttribute, setText } from './dom.js';
 import { createEventLog } from './event-log.js';
 import { countOf } from './faults.js';
-import { createKeysButton } from './keys.js';
+import { characterKeys, createKeysButton } from './keys.js';
 import { type Live, recordingOf } from './live.js';
 import type { Part } from './part.js';
 import { createAppsPart } from './parts/apps.js';
@@ -16,6 +17,7 @@ import { createRecordingStrip } from './recording-strip.js';
 import { createHandsOnStage } from './scene/hands.js';
 import { VIEW_LABEL, VIEWS } from './scene/orbit.js';
 import { createStage } from './scene/stage.js';
+import { createSkipLinks } from './skip-links.js';
 import { createThemeButton } from './theme.js';
 import { createTokenForm } from './token-form.js';
 
@@ -27,9 +29,10 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   const picture = make('div', { class: 'picture' });
   const stage = createStage(picture);
   const hands = createHandsOnStage(live, stage);
-  const signals = createSignalsPart(live);
+  const delays = createDelays(live);
+  const signals = createSignalsPart(live, delays);
   const parts: Part[] = [
-    createBenchPart(live, (side, role) => {
+    createBenchPart(live, delays, (side, role) => {
       signals.plot(side, role);
       go(parts.indexOf(signals), true);
     }),
@@ -62,7 +65,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   });
 
   const tabs = make('nav', { class: 'parts', 'aria-label': 'Parts of the page' });
-  const panels = make('main', { class: 'panels' });
+  const panels = make('main', { class: 'panels', id: 'panels', tabindex: -1 });
   const bench = make(
     'div',
     { class: 'bench' },
@@ -112,6 +115,10 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     createThemeButton(),
   );
   document.body.append(
+    createSkipLinks([
+      ['To the part that is shown', panels],
+      ['To Disarm', disarmBar.querySelector<HTMLElement>('.disarm') ?? disarmBar],
+    ]),
     header,
     createLostBanner(live),
     createRecordingStrip(live),
@@ -122,7 +129,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
 
   window.addEventListener('keydown', (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || isTyping(event.target)) return;
-    if (dialogShown()) return;
+    if (dialogShown() || !characterKeys()) return;
     const part = Number(event.key) - 1;
     const view = VIEW_KEYS.indexOf(event.key.toLowerCase() as (typeof VIEW_KEYS)[number]);
     if (event.key === '?') keys.show();
@@ -136,7 +143,9 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
 const isTyping = (target: EventTarget | null): boolean =>
   target instanceof HTMLInputElement
     ? !['range', 'checkbox', 'radio', 'button'].includes(target.type)
-    : target instanceof HTMLTextAreaElement || target instanceof HTMLSelectElement;
+    : target instanceof HTMLTextAreaElement ||
+      target instanceof HTMLSelectElement ||
+      (target instanceof HTMLElement && target.isContentEditable);
 
 /** How many things are not well, on the way to where they are named. */
 function createBadge(live: Live): HTMLElement {

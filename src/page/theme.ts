@@ -26,6 +26,7 @@ export function createThemeButton(): HTMLButtonElement {
   const update = () => {
     toggle.textContent = isDark() ? 'Light' : 'Dark';
     setAttribute(toggle, 'aria-label', isDark() ? 'Light colours' : 'Dark colours');
+    known.clear();
     themeChanged.emit(undefined);
   };
   dark.addEventListener('change', update);
@@ -34,6 +35,7 @@ export function createThemeButton(): HTMLButtonElement {
 }
 
 let probe: HTMLElement | undefined;
+const known = new Map<string, string>();
 
 /** A colour of the page's style, for what is not drawn by style: `--tracked` -> `rgb(…)`. */
 export function colourOf(name: `--${string}`): string {
@@ -42,6 +44,11 @@ export function colourOf(name: `--${string}`): string {
     probe.hidden = true;
     document.body.append(probe);
   }
-  probe.style.color = `var(${name})`;
-  return getComputedStyle(probe).color;
+  let colour = known.get(name);
+  if (colour === undefined) {
+    probe.style.color = `var(${name})`;
+    colour = getComputedStyle(probe).color;
+    known.set(name, colour);
+  }
+  return colour;
 }

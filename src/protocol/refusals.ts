@@ -28,5 +28,6 @@ export const noGloveFor = (hand: string | undefined, hands: readonly string[]): 
 
 export const RECORDED: Refusal = {
   code: 'notSupported',
-  message: 'A recording is shown: there is no hand in it to act on. Close the replay first.',
+  message:
+    'A recording or the simulated glove is shown in place of the glove: there is no hand in it to act on. Close the replay first.',
 };

@@ -1,50 +1,20 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { FINGERS, JOINT_COUNT } from '../hand/joints.js';
-import { FINGER_STATES, GESTURES, STREAM_PROTOCOL } from './constants.js';
+import { GESTURES, STREAM_PROTOCOL } from './constants.js';
 import { FAULTS_IN_WORDS } from './glove-faults.js';
 import { EVENT_REASONS, LIMITS, LIMITS_TOLD } from './limits.js';
 import { ACTUATOR_KIND, ACTUATOR_ROLE, CHANNEL_ROLE } from './link-table.js';
 import { HandSchema, id, keysOf, literals, message, perFinger, record, vector } from './message-parts.js';
+import {
+  fingerStates,
+  GESTURE_MEANING,
+  type GestureState,
+  linkStatus,
+  microseconds,
+} from './server-message-parts.js';
 import { WristReportSchema } from './wrist-report.js';
 
 /** What the service sends. */
-
-const microseconds = (description: string) => Type.Number({ description });
-const fingerStates = Type.Object(
-  Object.fromEntries(
-    FINGERS.map((finger) => [finger, literals(FINGER_STATES, 'State of the finger.')]),
-  ) as Record<(typeof FINGERS)[number], ReturnType<typeof literals<(typeof FINGER_STATES)[number]>>>,
-  {
-    additionalProperties: false,
-    description:
-      'tracked: sensed; inferred: filled in, from the first reading that no finger makes until readings have been believable for 0.5 s; invalid: not known.',
-  },
-);
-const linkStatus = record(
-  {
-    state: literals(['closed', 'opening', 'live', 'lost', 'waiting'], 'State of the link.'),
-    address: Type.String({ description: 'What the link goes to.' }),
-    recorded: Type.Optional(
-      Type.String({
-        description:
-          'Name of the session that is shown in place of the glove; absent while it is the glove itself. Nothing that is asked of a recording moves a finger.',
-      }),
-    ),
-    reason: Type.Optional(Type.String({ description: 'Why it is not live, and what to do.' })),
-    code: Type.Optional(Type.String({ description: 'Code of the reason.' })),
-  },
-  'The path to the glove.',
-);
-
-const GestureState = record({ active: Type.Boolean(), sinceUs: Type.Optional(microseconds('When.')) }, '');
-const GESTURE_MEANING: Readonly<Record<(typeof GESTURES)[number], string>> = {
-  pinch_ext: 'Thumb tip and index tip meet; not on the way from a fist to an open hand.',
-  aim_activate_ext: 'The trigger finger is pulled, for what the hand aims at.',
-  grasp_ext: 'Middle, ring and little finger close around something.',
-  point: 'The index finger is open, the fingers behind it are closed.',
-  fist: 'All fingers are closed, the thumb is with them.',
-  flat: 'All fingers but the thumb are open.',
-};
 
 export const ServerMessages = {
   welcome: message(
@@ -127,6 +97,26 @@ export const ServerMessages = {
               }),
             ),
             wrist: Type.Optional(WristReportSchema),
+            feel: Type.Optional(
+              record(
+                {
+                  effort: Type.Optional(Type.Number({ description: 'Part of the effort asked for, 0..1.' })),
+                  stiffnessNPerM: Type.Optional(
+                    Type.Number({ description: 'No touched surface feels harder than this.' }),
+                  ),
+                  texture: Type.Optional(
+                    Type.Number({ description: 'Part of the texture asked for, 0..1.' }),
+                  ),
+                  knock: Type.Optional(
+                    Type.Number({ description: 'Part of the amplitude and length of pulses, 0..1.' }),
+                  ),
+                  slack: Type.Optional(
+                    Type.Number({ description: 'Curl by which a free string is paid out, of text gloves.' }),
+                  ),
+                },
+                "The wearer's own settings, as found by trial: they take away from what apps ask for. Absent: none.",
+              ),
+            ),
             maxTensionN: Type.Optional(
               Type.Number({ description: 'Largest string tension that the wearer permits.' }),
             ),

@@ -3,13 +3,16 @@ import { type SchemaCheck, schemaCheck, schemaCompiler } from '../config/schema-
 import type { Steps } from '../steps.js';
 import { isMessageOf } from '../stream/validate.js';
 import {
+  ClockSchema,
   DriftSchema,
   FitsSchema,
   GloveSchema,
   type HandChannel,
   MarkSchema,
+  OriginSchema,
   REQUEST_TYPES,
   RequestSchema,
+  SegmentSchema,
   type SessionChannel,
   SessionSchema,
   StatusSchema,
@@ -31,6 +34,9 @@ const CHECKS: Partial<Record<Channel, SchemaCheck<TSchema>>> = {
   status: check(StatusSchema),
   drift: check(DriftSchema),
   mark: check(MarkSchema),
+  origin: check(OriginSchema),
+  clock: check(ClockSchema),
+  segment: check(SegmentSchema),
   request: check(Type.Object(aroundRequest)),
 };
 

@@ -10,7 +10,7 @@ import { createSessionWriter, type SessionWriter } from './session-writer.js';
 /** Makes new sessions from old ones: cut, merged, or without names. The old ones are not changed. */
 
 /** One recorded message, copied from its chunk. */
-interface Entry {
+export interface Entry {
   timeUs: number;
   hand: HandSide | undefined;
   channel: HandChannel | SessionChannel;
@@ -157,7 +157,7 @@ function withoutNames(
   return copy;
 }
 
-function begin(out: FileWriter, head: SessionHead, profile: object): SessionWriter {
+export function begin(out: FileWriter, head: SessionHead, profile: object): SessionWriter {
   const writer = createSessionWriter(out.bytes, head);
   writer.json(undefined, 'profile', head.timeUs, profile);
   return writer;
@@ -216,7 +216,7 @@ function handsAt(session: Session, atUs: number): OfflineHands {
   return hands;
 }
 
-function copy(writer: SessionWriter, from: Iterable<Entry>, toUs: number): void {
+export function copy(writer: SessionWriter, from: Iterable<Entry>, toUs = Number.POSITIVE_INFINITY): void {
   let flushUs = Number.NEGATIVE_INFINITY;
   for (const { timeUs, hand, channel, bytes, body } of from) {
     if (timeUs > toUs) continue;

@@ -148,6 +148,48 @@ export const MarkSchema = Type.Object(
   { $id: 'mark', description: 'A note by a person.' },
 );
 
+export const OriginSchema = Type.Object(
+  {
+    site: Type.String({ maxLength: 40 }),
+    station: Type.String({ maxLength: 40 }),
+    run: Type.String({
+      pattern: '^[0-9a-f]{16}$',
+      description: "Drawn at the start of the station's service.",
+    }),
+    collector: Type.String({ maxLength: 40 }),
+  },
+  { $id: 'origin', description: 'Where a session that was recorded through a broker comes from.' },
+);
+
+export const ClockSchema = Type.Object(
+  {
+    timeUs: Type.Number(),
+    offsetUs: Type.Number({
+      description: "What to add to logTime to get the time of the collector's clock.",
+    }),
+    errorUs: Type.Optional(
+      Type.Number({
+        description: 'How far that may be wrong; absent: not known, then it is at most so much too large.',
+      }),
+    ),
+    ntp: Type.String({
+      description: "Whether the station's clock follows others: unknown, free, synchronised.",
+    }),
+  },
+  { $id: 'clock', description: "The station's clock against that of the collector; now and then." },
+);
+
+export const SegmentSchema = Type.Object(
+  {
+    timeUs: Type.Number(),
+    seq: Type.Integer({
+      minimum: 0,
+      description: 'Number of the segment, from 0: a gap is one that is missing.',
+    }),
+  },
+  { $id: 'segment', description: 'What follows of this hand, up to the next one, came as one message.' },
+);
+
 const LINK_LAYOUT = `Bytes as they were on the link.
 
 offset  size  field
@@ -185,6 +227,8 @@ export const SESSION_CHANNELS = {
   session: json(SessionSchema),
   profile: json({ ...ProfileSchema, $id: 'profile' }),
   mark: json(MarkSchema),
+  origin: json(OriginSchema),
+  clock: json(ClockSchema),
 } as const;
 export const HAND_CHANNELS = {
   received: link,
@@ -196,6 +240,7 @@ export const HAND_CHANNELS = {
   request: json(RequestSchema),
   resistance: json(ServerMessages.resistance),
   health: json(ServerMessages.health),
+  segment: json(SegmentSchema),
   joints: {
     schema: 'tautline.joints',
     schemaEncoding: 'text',

@@ -3,7 +3,7 @@ import type { Glove, HandFrame } from '../glove/view.js';
 import type { HandSide } from '../hand/joints.js';
 import { encodeJointsBinary } from '../stream/encode-binary.js';
 import { statusKey, writeDrift, writeFits, writeGlove, writeStatus } from './glove-records.js';
-import type { SessionWriter } from './session-writer.js';
+import type { HandRecords } from './session-writer.js';
 
 const HEALTH_US = 200_000;
 const RESISTANCE_US = 16_000;
@@ -29,7 +29,7 @@ export interface GloveRecorder {
  */
 export function recordGlove(
   glove: Glove,
-  part: () => SessionWriter,
+  part: () => HandRecords,
   clock: Clock,
   joints: boolean,
 ): GloveRecorder {

@@ -1,10 +1,10 @@
 import type { Glove } from '../glove/view.js';
-import type { SessionWriter } from './session-writer.js';
+import type { HandRecords } from './session-writer.js';
 
 /** Writes the records of one glove. */
 
 /** Whatever is needed to understand what follows. */
-export function writeState(to: SessionWriter, glove: Glove, timeUs: number): void {
+export function writeState(to: HandRecords, glove: Glove, timeUs: number): void {
   writeGlove(to, glove, timeUs);
   writeFits(to, glove, timeUs);
   const { state } = glove.linkStatus;
@@ -13,7 +13,7 @@ export function writeState(to: SessionWriter, glove: Glove, timeUs: number): voi
   to.json(glove.description.hand, 'health', timeUs, { type: 'health', ...glove.readHealth() });
 }
 
-export function writeGlove(writer: SessionWriter, { description }: Glove, timeUs: number): void {
+export function writeGlove(writer: HandRecords, { description }: Glove, timeUs: number): void {
   const { name, hand, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton } = description;
   writer.json(hand, 'glove', timeUs, {
     timeUs,
@@ -29,18 +29,18 @@ export function writeGlove(writer: SessionWriter, { description }: Glove, timeUs
   });
 }
 
-export function writeFits(writer: SessionWriter, { description, fitsInUse }: Glove, timeUs: number): void {
+export function writeFits(writer: HandRecords, { description, fitsInUse }: Glove, timeUs: number): void {
   const { channels, actuators, hand, mount } = fitsInUse;
   const fits = [channels, actuators, hand, mount].filter((fit) => fit !== undefined);
   writer.json(description.hand, 'fits', timeUs, { timeUs, fits });
 }
 
-export function writeDrift(writer: SessionWriter, glove: Glove, timeUs: number): void {
+export function writeDrift(writer: HandRecords, glove: Glove, timeUs: number): void {
   writer.json(glove.description.hand, 'drift', timeUs, { timeUs, memory: glove.rememberDrift() });
 }
 
 export function writeStatus(
-  writer: SessionWriter,
+  writer: HandRecords,
   glove: Glove,
   timeUs: number,
   state: string,

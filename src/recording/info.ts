@@ -16,10 +16,20 @@ export interface SessionInfo {
   damage: { chunks: number; bytes: number; messages: number };
   profile: string;
   wearer: string | undefined;
+  /** Of a session that came through a broker. */
+  collected?: CollectedInfo;
   hands: HandInfo[];
   marks: { atS: number; text: string }[];
   /** Requests of each app by type. */
   requests: { app: string; type: string; count: number; refused: number }[];
+}
+
+export interface CollectedInfo {
+  site: string;
+  station: string;
+  collector: string;
+  /** To be added to its times for those of the collector's clock, as last measured; absent: never measured. */
+  clock?: { offsetMs: number; errorMs?: number; ntp: string };
 }
 
 export interface HandInfo {
@@ -66,8 +76,16 @@ export function describeSession(session: Session): SessionInfo {
   };
   const marks: SessionInfo['marks'] = [];
   const requests = new Map<string, SessionInfo['requests'][number]>();
+  let collected: CollectedInfo | undefined;
   for (const hand of session.hands) handOf(hand);
   session.visit({
+    origin(_, { site, station, collector }) {
+      collected ??= { site, station, collector };
+    },
+    clock(_, { offsetUs, errorUs, ntp }) {
+      const errorMs = errorUs === undefined ? {} : { errorMs: errorUs / 1000 };
+      if (collected) collected.clock = { offsetMs: offsetUs / 1000, ...errorMs, ntp };
+    },
     glove: (hand, _, body) => handOf(hand).glove(body),
     received: (hand, timeUs, bytes) => handOf(hand).received(timeUs, bytes),
     status: (hand, timeUs, body) => handOf(hand).status(timeUs, body.state, body.reason),
@@ -102,6 +120,7 @@ export function describeSession(session: Session): SessionInfo {
     damage: { ...session.damage },
     profile: profile.name,
     wearer: profile.wearer.name,
+    ...(collected ? { collected } : {}),
     hands: [...hands.values()].map((hand) => hand.end()),
     marks,
     requests: [...requests.values()],

@@ -205,9 +205,9 @@ export async function startRecorder(options: RecorderOptions): Promise<Recorder>
 }
 
 /** A session is made to be passed on. */
-function withoutSecrets(profile: Profile): Profile {
-  const { token: _, tokenFile: __, permissions, ...stream } = profile.stream;
-  const apps = permissions.apps.map(({ token: ___, ...app }) => app);
+export function withoutSecrets({ fleet: _, ...profile }: Profile): Profile {
+  const { token: __, tokenFile: ___, permissions, ...stream } = profile.stream;
+  const apps = permissions.apps.map(({ token: ____, ...app }) => app);
   return { ...profile, stream: { ...stream, permissions: { ...permissions, apps } } };
 }
 

@@ -27,9 +27,11 @@ import type { Sessions } from './sessions.js';
  *   POST   /record/stop
  *   GET    /record/stream?joints=1   a recording as the body of the answer, until it is closed, or until
  *   POST   /record/stream/stop       ends all of these with their index
- *   POST   /replay?name=&speed=&from=&to=&loop=1    show a session in place of the gloves
+ *   POST   /replay?name=&speed=&from=&to=&loop=1    show a session in place of the gloves; with example=1 one of those
+ *                                    that come with the program
  *   GET    /replay                   where it is
  *   POST   /replay/play, /replay/pause, /replay/seek?to=SECONDS, /replay/speed?speed=, /replay/close
+ *   POST   /simulate                 show simulated gloves in place of those that are not there; /replay/close ends it
  *
  * speed is a number or `max`; from, to and seek are seconds from the start of the session.
  */
@@ -122,14 +124,16 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
         until?: string;
         to?: string;
         loop?: string;
+        example?: string;
       };
     }>('/replay', async ({ query }) => {
-      const { name = '', speed, from, to, until = to, loop } = query;
+      const { name = '', speed, from, to, until = to, loop, example } = query;
       return sessions.open(name, {
         speed: speed === undefined ? undefined : speedOf(speed),
         fromS: from === undefined ? undefined : secondsOf('from', from),
         toS: until === undefined ? undefined : secondsOf('until', until),
         loop: isSet(loop),
+        example: isSet(example),
       });
     });
     const control = <Q>(path: string, act: (player: Player, query: Q) => void) =>
@@ -142,6 +146,10 @@ export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void
     control('/replay/pause', (player) => player.pause());
     control<{ to?: string }>('/replay/seek', (player, { to = '' }) => player.seek(secondsOf('to', to)));
     control<{ speed?: string }>('/replay/speed', (player, { speed = '' }) => player.setSpeed(speedOf(speed)));
+    scope.post('/simulate', async () => {
+      await sessions.simulate();
+      return { simulated: true };
+    });
     scope.post('/replay/close', async () => {
       await sessions.closeReplay();
       return { closed: true };

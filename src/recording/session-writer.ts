@@ -14,13 +14,20 @@ import {
 
 export type SessionHead = Static<typeof SessionSchema>;
 
-/** One session file: takes records, produces bytes. It produces nothing between two flushes. */
-export interface SessionWriter {
-  /** Bytes of the file so far, including those that wait for a flush. */
-  readonly bytes: number;
+/** Takes what a recorder sees of the gloves. */
+export interface HandRecords {
   /** Received or sent bytes; copied. */
   link(hand: HandSide, channel: 'received' | 'sent', timeUs: number, bytes: Uint8Array): void;
   joints(hand: HandSide, timeUs: number, record: Uint8Array): void;
+  json(hand: HandSide, channel: HandChannel, timeUs: number, body: object): void;
+}
+
+/** One session file: takes records, produces bytes. It produces nothing between two flushes. */
+export interface SessionWriter extends HandRecords {
+  /** Bytes of the file so far, including those that wait for a flush. */
+  readonly bytes: number;
+  /** A body that is JSON text already; copied. */
+  jsonText(hand: HandSide, channel: HandChannel, timeUs: number, text: Uint8Array): void;
   /** @param hand undefined for a channel of the whole session */
   json(hand: HandSide, channel: HandChannel, timeUs: number, body: object): void;
   json(hand: undefined, channel: SessionChannel, timeUs: number, body: object): void;
@@ -82,6 +89,8 @@ export function createSessionWriter(write: (bytes: Uint8Array) => void, head: Se
       scratch.set(bytes, LINK_HEADER_BYTES);
       mcap.addMessage(channelId(hand, channel), logTime(timeUs), scratch.subarray(0, size));
     },
+    jsonText: (hand, channel, timeUs, text) =>
+      mcap.addMessage(channelId(hand, channel), logTime(timeUs), text),
     joints: (hand, timeUs, record) => mcap.addMessage(channelId(hand, 'joints'), logTime(timeUs), record),
     json,
     flush: mcap.flush,

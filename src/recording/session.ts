@@ -7,14 +7,17 @@ import { type Damage, type McapFile, openMcap } from '../mcap/reader.js';
 import type { ServerMessageOf } from '../protocol/messages.js';
 import { isSoundBody } from './body-checks.js';
 import {
+  type ClockSchema,
   type DriftSchema,
   type FitsSchema,
   type GloveSchema,
   type HandChannel,
   LINK_HEADER_BYTES,
   type MarkSchema,
+  type OriginSchema,
   parseTopic,
   SESSION_VERSION,
+  type SegmentSchema,
   type SessionChannel,
   type SessionSchema,
   type StatusSchema,
@@ -26,6 +29,9 @@ export type StatusBody = Static<typeof StatusSchema>;
 export type DriftBody = Static<typeof DriftSchema>;
 export type FitsBody = Static<typeof FitsSchema>;
 export type MarkBody = Static<typeof MarkSchema>;
+export type OriginBody = Static<typeof OriginSchema>;
+export type ClockBody = Static<typeof ClockSchema>;
+export type SegmentBody = Static<typeof SegmentSchema>;
 export interface RequestBody {
   timeUs: number;
   app: string;
@@ -47,7 +53,11 @@ export interface SessionVisitor {
   request?(hand: HandSide, timeUs: number, body: RequestBody): void;
   resistance?(hand: HandSide, timeUs: number, body: Omit<ServerMessageOf<'resistance'>, 'type'>): void;
   health?(hand: HandSide, timeUs: number, body: Omit<ServerMessageOf<'health'>, 'type'>): void;
+  /** Of a session that came through a broker; each segment stands before its records. */
+  segment?(hand: HandSide, timeUs: number, body: SegmentBody): void;
   mark?(timeUs: number, body: MarkBody): void;
+  origin?(timeUs: number, body: OriginBody): void;
+  clock?(timeUs: number, body: ClockBody): void;
   profile?(timeUs: number, body: unknown): void;
   session?(timeUs: number, body: unknown): void;
 }

@@ -15,6 +15,7 @@ import { type Recorder, type RecorderStatus, startRecorder } from './recorder.js
 import { createReplayLink, type ReplayLink } from './replay-link.js';
 import { openSession, type Session } from './session.js';
 import type { ShownGlove } from './shown-glove.js';
+import { prepareStandIns } from './stand-in.js';
 
 /** The sessions of a service: what it records into its folder, and what it replays instead of its gloves. */
 export interface Sessions {
@@ -29,8 +30,12 @@ export interface Sessions {
   /** Path of a session in the folder. Plain files only: opening anything else could block. */
   existing(name: string): Promise<string>;
   remove(name: string): Promise<void>;
+  /** @param name of a session in the folder, or of one that comes with the program */
   open(name: string, options: ReplayOptions): Promise<PlayerState>;
   readonly player: Player;
+  /** Shows simulated gloves in place of those that are not there. */
+  simulate(): Promise<void>;
+  /** Shows the gloves themselves again. */
   closeReplay(): Promise<void>;
   close(): Promise<void>;
 }
@@ -40,6 +45,8 @@ export interface ReplayOptions {
   fromS?: number;
   toS?: number;
   loop?: boolean;
+  /** Of those that come with the program. */
+  example?: boolean;
 }
 
 export interface SessionList {
@@ -47,10 +54,16 @@ export interface SessionList {
   recording: (Omit<RecorderStatus, 'failure'> & { failure?: string }) | undefined;
   replay: (PlayerState & { name: string }) | undefined;
   sessions: { name: string; bytes: number; modifiedAt: string }[];
+  /** Those that come with the program. */
+  examples: string[];
+  /** Simulated gloves are shown in place of those that are not there. */
+  simulated: boolean;
 }
 
 export interface SessionsOptions {
   folder: string | undefined;
+  /** Where the sessions are that come with the program; none: there are none. */
+  examplesFolder?: string;
   shown: readonly ShownGlove[];
   profile: Profile;
   logger: Logger;
@@ -62,11 +75,12 @@ const NAME = /^[A-Za-z0-9][A-Za-z0-9 ._-]{0,99}\.mcap$/;
 const WINDOWS_DEVICES = /^(con|prn|aux|nul|com\d|lpt\d)\./i;
 
 export function createSessions(options: SessionsOptions): Sessions {
-  const { folder, shown, profile, logger, version } = options;
+  const { folder, examplesFolder, shown, profile, logger, version } = options;
   let recorder: Recorder | undefined;
   let starting = false;
   let closed = false;
   const guests = new Set<Recorder>();
+  let standIns: LiveGlove[] = [];
   let replay: { name: string; session: Session; player: Player; gloves: LiveGlove[] } | undefined;
 
   function requireFolder(): string {
@@ -78,7 +92,7 @@ export function createSessions(options: SessionsOptions): Sessions {
     );
   }
 
-  function path(name: string): string {
+  function requireName(name: string): void {
     if (!NAME.test(name) || name.includes('..') || WINDOWS_DEVICES.test(name)) {
       throw new TautlineError(
         'badMessage',
@@ -86,11 +100,16 @@ export function createSessions(options: SessionsOptions): Sessions {
         'Use letters, digits, space, dot, dash and underscore, and end it with .mcap.',
       );
     }
+  }
+
+  function path(name: string): string {
+    requireName(name);
     return join(requireFolder(), name);
   }
 
-  async function existing(name: string): Promise<string> {
-    const file = path(name);
+  async function existing(name: string, inFolder?: string): Promise<string> {
+    requireName(name);
+    const file = inFolder === undefined ? path(name) : join(inFolder, name);
     const found = await stat(file).catch(() => undefined);
     if (!found?.isFile()) throw new TautlineError('fileNotFound', `There is no session ${name}.`);
     return file;
@@ -99,6 +118,12 @@ export function createSessions(options: SessionsOptions): Sessions {
   async function closeReplay(): Promise<void> {
     const open = replay;
     replay = undefined;
+    const stood = standIns;
+    standIns = [];
+    if (stood.length > 0) {
+      for (const glove of shown) glove.show(undefined);
+      await Promise.all(stood.map((glove) => glove.close()));
+    }
     if (!open) return;
     open.player.close();
     for (const glove of shown) glove.show(undefined);
@@ -113,20 +138,18 @@ export function createSessions(options: SessionsOptions): Sessions {
 
   return {
     shown,
-    existing,
+    existing: (name) => existing(name),
     async list() {
-      const names = folder === undefined ? [] : await readdir(folder).catch(() => []);
-      const sessions: SessionList['sessions'] = [];
-      for (const name of names.filter((name) => NAME.test(name)).sort()) {
-        const file = await stat(join(folder!, name)).catch(() => undefined);
-        if (file?.isFile()) sessions.push({ name, bytes: file.size, modifiedAt: file.mtime.toISOString() });
-      }
+      const sessions = folder === undefined ? [] : await sessionsIn(folder);
       const recording = recorder?.status;
       return {
         folder,
         recording: recording && { ...recording, failure: recording.failure?.line },
         replay: replay && { name: replay.name, ...replay.player.state },
         sessions,
+        examples:
+          examplesFolder === undefined ? [] : (await sessionsIn(examplesFolder)).map(({ name }) => name),
+        simulated: standIns.length > 0,
       };
     },
     async record(name, joints) {
@@ -203,8 +226,8 @@ export function createSessions(options: SessionsOptions): Sessions {
         throw writeError(file, error);
       });
     },
-    async open(name, { speed = 1, ...range }) {
-      const file = await existing(name);
+    async open(name, { speed = 1, example = false, ...range }) {
+      const file = await existing(name, example ? examplesFolder : undefined);
       await inTimeSlices(prepareChecksSteps());
       const session = openSession(file);
       try {
@@ -246,6 +269,12 @@ export function createSessions(options: SessionsOptions): Sessions {
       if (replay) return replay.player;
       throw new TautlineError('notSupported', 'No session is open.', 'Open one with POST /replay?name=NAME.');
     },
+    async simulate() {
+      const showThem = await prepareStandIns(shown, profile, logger);
+      if (closed) throw new TautlineError('notSupported', 'The service is stopping.');
+      void closeReplay();
+      standIns = showThem();
+    },
     closeReplay,
     async close() {
       closed = true;
@@ -253,6 +282,17 @@ export function createSessions(options: SessionsOptions): Sessions {
       await Promise.allSettled([recorder?.stop(), ...[...guests].map((guest) => guest.stop())]);
     },
   };
+}
+
+/** Session files of a folder, by name; none where it cannot be read. */
+async function sessionsIn(folder: string): Promise<SessionList['sessions']> {
+  const names = await readdir(folder).catch(() => []);
+  const sessions: SessionList['sessions'] = [];
+  for (const name of names.filter((name) => NAME.test(name)).sort()) {
+    const file = await stat(join(folder, name)).catch(() => undefined);
+    if (file?.isFile()) sessions.push({ name, bytes: file.size, modifiedAt: file.mtime.toISOString() });
+  }
+  return sessions;
 }
 
 /** The live gloves are not kept waiting while the hands of a session are worked out. */

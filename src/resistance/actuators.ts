@@ -52,6 +52,7 @@ export function fingerDrivesOf(actuators: readonly GloveActuator[]): FingerDrive
       maxHoldS: own.length > 0 ? Math.min(...own.map((one) => one.maxHoldS)) : 1,
       coolS: own.length > 0 ? Math.max(...own.map((one) => one.coolS)) : 1,
       pulls: own.some((one) => one.kind === 'stringStop'),
+      giveMmPerN: own.length > 0 ? Math.min(...own.map((one) => one.giveMmPerN)) : 0,
       speedCurlPerS: speeds[finger],
       heedsEffort: own.every(heedsEffort),
     };
@@ -68,11 +69,12 @@ export function stopSpeedsOf(actuators: readonly GloveActuator[]): number[] {
   });
 }
 
-/** Per finger: the tension at effort 1, and whether it is stopped at a place. */
+/** Per finger: the tension at effort 1, whether it is stopped at a place, and how far that gives. */
 export function forcesOf(actuators: readonly GloveActuator[], safety: SafetyProfile): FingerForce[] {
   return fingerDrivesOf(actuators).map((fingerDrive) => ({
     tensionN: Math.min(safety.maxTensionN, fingerDrive.stallTensionN),
     hasStop: fingerDrive.pulls,
+    giveMPerN: fingerDrive.giveMmPerN / 1000,
   }));
 }
 

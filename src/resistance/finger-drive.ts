@@ -29,6 +29,8 @@ export interface FingerDrive {
   coolS: number;
   /** It can pull the finger open (a string on a servo); a brake cannot. */
   pulls: boolean;
+  /** How far the finger goes on past a stop for each newton at the string, mm of string. */
+  giveMmPerN: number;
   /** How fast its string stop moves, curl a second; 0 without one. */
   speedCurlPerS: number;
   /** Its force follows the effort. If not, it holds with all it has or is free. */

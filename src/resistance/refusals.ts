@@ -13,6 +13,10 @@ export const REFUSALS = {
   tooManyLayers: { code: 'tooMany', message: `At most ${MAX_LAYERS} layers an app; release one first.` },
   tooManyPulses: { code: 'tooMany', message: 'More pulses than the actuator may give; ask less often.' },
   fitting: { code: 'notSupported', message: 'The stops are being fitted; no app is served meanwhile.' },
+  trying: {
+    code: 'notSupported',
+    message: 'The wearer tries how forces feel; no app is served meanwhile.',
+  },
   nothingToPulse: { code: 'notSupported', message: 'The glove has nothing there that can pulse.' },
   notHeld: {
     code: 'notSupported',

@@ -17,6 +17,7 @@ import { DEFAULT_LAYER, FINGER_COUNT, RequestStore } from './requests.js';
 import { type Send, SendSchedule } from './send-schedule.js';
 import { type ResistanceStatus, StatusKeeper } from './status.js';
 import { askForProbe, StopProbe } from './stop-probe.js';
+import { FEEL_TRIAL, type WearerFeel } from './wearer-feel.js';
 
 /**
  * Everything between what apps ask of one glove and what is sent to it:
@@ -42,6 +43,8 @@ export interface ResistanceOptions {
   maxSendHz?: number;
   /** Effort of a grasp hold (grasp-hold.ts); none: there is no such hold. */
   graspEffort?: number | undefined;
+  /** How the wearer wants forces to feel: it takes away from what apps ask for. */
+  wearer?: WearerFeel;
   /** For tests that leave one out. */
   guards?: readonly Guard[];
 }
@@ -69,6 +72,10 @@ export class Resistance {
   private readonly inputs: GovernorInputs;
   private readonly scratchStops = new Float64Array(FINGER_COUNT);
   private readonly scratchEfforts = new Float64Array(FINGER_COUNT);
+  private readonly wearer: WearerFeel;
+  private readonly wantedEfforts = new Float64Array(FINGER_COUNT);
+  /** A trial of feel is under way: nobody else is heard. */
+  private trying = false;
   private readonly schedule: SendSchedule;
   private readonly statusKeeper: StatusKeeper;
 
@@ -78,6 +85,7 @@ export class Resistance {
   constructor(options: ResistanceOptions) {
     const { safety, actuators, travel, maxSendHz = 200, guards = GUARDS, graspEffort } = options;
     this.safety = safety;
+    this.wearer = options.wearer ?? {};
     this.requests = new RequestStore({
       maxApps: MAX_APPS,
       maxLayers: MAX_LAYERS,
@@ -118,14 +126,38 @@ export class Resistance {
   ): Refusal | undefined {
     if (!this.governor.armed) return REFUSALS.disarmed;
     if (this.probing) return REFUSALS.fitting;
+    if (this.trying && app !== FEEL_TRIAL) return REFUSALS.trying;
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       if (efforts[finger] === 0) continue;
       if (!Number.isFinite(stops[finger]) || !Number.isFinite(efforts[finger])) return REFUSALS.notANumber;
     }
     const lifeUs = ttlUs ?? this.safety.defaultTtlMs * 1000;
-    const outcome = this.requests.set(app, layer, stops, efforts, lifeUs, nowUs);
+    const outcome = this.requests.set(app, layer, stops, this.wanted(app, efforts), lifeUs, nowUs);
     if (outcome === 'tooManyApps' || outcome === 'tooManyLayers') return REFUSALS[outcome];
     return undefined;
+  }
+
+  /** What is left of efforts as the wearer wants them; of a trial, all. */
+  private wanted(app: string, efforts: ArrayLike<number>): ArrayLike<number> {
+    const { effort = 1 } = this.wearer;
+    if (effort === 1 || app === FEEL_TRIAL) return efforts;
+    for (let finger = 0; finger < FINGER_COUNT; finger++)
+      this.wantedEfforts[finger] = efforts[finger] * effort;
+    return this.wantedEfforts;
+  }
+
+  /** While the wearer tries how forces feel, requests of apps are forgotten and refused. */
+  set trial(under: boolean) {
+    if (under === this.trying) return;
+    this.trying = under;
+    this.grasp?.end(this.requests);
+    this.requests.dropAll();
+    this.pulses.stop();
+  }
+
+  /** Free strings are to be paid out otherwise: the glove hears it with the next step. */
+  repeatFree(): void {
+    this.schedule.requireRelease();
   }
 
   /** The same, for a message that names fingers; the others are free. */
@@ -228,13 +260,16 @@ export class Resistance {
     }
     if (!this.governor.armed) return REFUSALS.disarmed;
     if (this.probing) return REFUSALS.fitting;
+    if (this.trying && by !== FEEL_TRIAL) return REFUSALS.trying;
     if (!this.fresh) return REFUSALS.notConnected;
     if (!Number.isFinite(amplitude + durationMs + frequencyHz + nowUs)) return REFUSALS.notANumber;
     const { pulses, curls } = this;
     const { healthy } = this.inputs;
     const given = this.governor.outputs;
     const grasped = grasps && this.grasp?.vibrated(by, nowUs, curls) === true;
-    const outcome = pulses.accept(nowUs, at, amplitude, durationMs, frequencyHz, given, healthy, curls);
+    const part = by === FEEL_TRIAL ? 1 : (this.wearer.knock ?? 1);
+    const [strength, lengthMs] = [amplitude * part, durationMs * part];
+    const outcome = pulses.accept(nowUs, at, strength, lengthMs, frequencyHz, given, healthy, curls);
     if (pulses.knocked) {
       const { stops, efforts, endsUs } = pulses.knocks;
       const set = this.requests.set(by, KNOCK_LAYER, stops, efforts, endsUs - nowUs, nowUs);

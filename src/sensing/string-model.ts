@@ -75,6 +75,8 @@ export function createStringModel(geometry: StringGeometry, closing: ClosingAngl
   }
   const startSlope = (table[1] - table[0]) * KNOTS || full;
   const endSlope = (table[KNOTS] - table[KNOTS - 1]) * KNOTS || full;
+  /** The knot below the last answer: calibrations ask for one travel after the other. */
+  let knot = 0;
 
   return {
     fullTravelMm: full,
@@ -86,14 +88,17 @@ export function createStringModel(geometry: StringGeometry, closing: ClosingAngl
     curlAt(travelMm) {
       if (travelMm <= 0) return travelMm / startSlope;
       if (travelMm >= full) return 1 + (travelMm - full) / endSlope;
-      let low = 0;
-      let high = KNOTS;
-      while (high - low > 1) {
-        const middle = (low + high) >> 1;
-        if (table[middle] <= travelMm) low = middle;
-        else high = middle;
+      if (!(table[knot] <= travelMm && travelMm < table[knot + 1])) {
+        let low = 0;
+        let high = KNOTS;
+        while (high - low > 1) {
+          const middle = (low + high) >> 1;
+          if (table[middle] <= travelMm) low = middle;
+          else high = middle;
+        }
+        knot = low;
       }
-      return solve(travel, travelMm, low / KNOTS, high / KNOTS, table[low], table[high]);
+      return solve(travel, travelMm, knot / KNOTS, (knot + 1) / KNOTS, table[knot], table[knot + 1]);
     },
     shaftAngle(curl) {
       return this.travelMm(curl) / spoolRadiusMm;

@@ -5,6 +5,13 @@ import { hostname } from 'node:os';
 import { isLoopback } from '../config/address.js';
 import type { StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
+import {
+  createPairings,
+  isExtension,
+  PAIRING_ROUTE,
+  PAIRING_STATE_ROUTE,
+  type Pairings,
+} from './pairings.js';
 
 /** A refused request: HTTP status and one line. */
 export interface Denial {
@@ -35,7 +42,10 @@ export class Access {
   /** The port that was bound; own origins carry it. */
   port = 0;
 
-  constructor(profile: StreamProfile) {
+  constructor(
+    profile: StreamProfile,
+    readonly pairings: Pairings = createPairings(undefined),
+  ) {
     const host = profile.host.toLowerCase();
     this.#hosts = new Set(['localhost', '127.0.0.1', '[::1]', isIP(host) === 6 ? `[${host}]` : host]);
     // Bound to every address: a page that rebinds its DNS name still cannot make the Host an address.
@@ -51,8 +61,11 @@ export class Access {
     );
   }
 
-  /** @param open true for what is not secret and acts on nothing (files of the page): needs no token */
-  deny(headers: IncomingHttpHeaders, url: string, open = false): Denial | undefined {
+  /**
+   * @param open true for what is not secret and acts on nothing (files of the page): needs no token
+   * @param forPaired true for what a paired extension may ask for
+   */
+  deny(headers: IncomingHttpHeaders, url: string, open = false, forPaired = false): Denial | undefined {
     const { host, origin } = headers;
     if (!host || !this.#knowsHost(host)) {
       return {
@@ -60,6 +73,12 @@ export class Access {
         message:
           'The Host of the request is not this service. Use 127.0.0.1 or localhost, or set stream.host.',
       };
+    }
+    if (isExtension(origin) && !this.allowsOrigin(origin)) {
+      if (OPEN_TO_EXTENSIONS.includes(url.split('?', 1)[0])) return undefined;
+      // Its secret stands for the token, too.
+      if (!this.admitsPaired(headers, url)) return { status: 403, message: NOT_PAIRED };
+      return forPaired ? undefined : { status: 403, message: STREAM_ONLY };
     }
     if (origin !== undefined && !this.allowsOrigin(origin)) {
       return {
@@ -74,6 +93,12 @@ export class Access {
       };
     }
     return undefined;
+  }
+
+  /** A browser extension that the wearer has paired, and that the profile does not list. */
+  admitsPaired({ origin, authorization }: IncomingHttpHeaders, url: string): boolean {
+    if (!isExtension(origin) || this.allowsOrigin(origin)) return false;
+    return this.pairings.admits(origin, tokenOf(authorization, url));
   }
 
   /** Our own page, or listed. */
@@ -128,9 +153,14 @@ export class Access {
   }
 }
 
-function tokenOf(authorization: string | undefined, url: string): string | undefined {
+/** The secret that came with a request. */
+export function tokenOf(authorization: string | undefined, url: string): string | undefined {
   const bearer = /^Bearer +(\S+) *$/i.exec(authorization ?? '')?.[1];
   return bearer ?? new URLSearchParams(url.split('?', 2)[1]).get('token') ?? undefined;
 }
 
+const NOT_PAIRED =
+  'This browser extension is not paired with the service. Pair it in the window of the extension, and type its code on the page of the service, under Apps.';
+const OPEN_TO_EXTENSIONS: readonly string[] = [PAIRING_ROUTE, PAIRING_STATE_ROUTE];
+const STREAM_ONLY = 'A paired extension gets the stream, may disarm, and nothing else.';
 const digest = (text: string): Buffer => createHash('sha256').update(text).digest();

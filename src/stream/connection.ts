@@ -67,6 +67,8 @@ export class AppConnection implements Reader, ScheduledApp {
   readonly wire: Wire;
   /** Name that the app gave itself, for people. */
   name: string | undefined;
+  /** The extension that opened it, when a pairing admitted it: it may see, and let go. */
+  pairedOrigin: string | undefined;
   /** Name that its token proves. */
   proved: string | undefined;
   /** Has sent a valid request. */

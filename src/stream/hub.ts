@@ -5,6 +5,7 @@ import type { Glove } from '../glove/glove.js';
 import { reportLink } from '../glove/reports.js';
 import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE } from '../hand/joints.js';
 import { logEvent } from '../log/events.js';
+import { firmwareReport } from '../protocol/firmware-versions.js';
 import {
   type AppMessage,
   type ServerMessage,
@@ -194,6 +195,10 @@ export class Hub implements ConnectionHost {
         armed: glove.armed,
         unused: unusedNow(glove),
         troubles: glove.readTroubles(),
+        // What an update would bring; nothing is known of it before the glove has said what it is.
+        ...(glove.description.firmwareVersion === undefined
+          ? {}
+          : { firmware: firmwareReport(glove.description.firmwareVersion) }),
         fitOffer: glove.readFromUse(),
         ...glove.readHealth(),
       })),
@@ -256,7 +261,7 @@ export const unusedNow = ({ description, linkStatus }: Glove): UnusedLine[] =>
 function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
   const { hand, name, sampleRateHz, deviceId, firmwareVersion, channels, actuators, skeleton, inputPaths } =
     glove.description;
-  const { maxTensionN, howToArm, mount } = glove.description;
+  const { maxTensionN, howToArm, mount, feel } = glove.description;
   const { wrist } = glove.readHealth();
   return {
     hand,
@@ -264,6 +269,7 @@ function describe(glove: Glove): ServerMessageOf<'welcome'>['hands'][number] {
     link: reportLink(glove.linkStatus),
     armed: glove.armed,
     howToArm,
+    ...(feel === undefined ? {} : { feel: { ...feel } }),
     sampleRateHz,
     ...(deviceId === undefined ? {} : { deviceId }),
     ...(firmwareVersion === undefined ? {} : { firmwareVersion }),

@@ -102,10 +102,19 @@ const utf8 = new TextDecoder();
 
 /**
  * Decodes one binary message.
- * @param into a record from an earlier call to fill again; nothing is allocated then
- * @throws RangeError if the bytes are not such a record
+ * @param into a record from an earlier call to fill again, or what gives one for a hand; nothing is allocated then but a view
+ *   of the bytes
+ * @throws RangeError if the bytes are not such a record; nothing is changed then
  */
-export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecord): JointsRecord {
+export function decodeJoints<R extends JointsRecord = JointsRecord>(
+  bytes: ArrayBuffer | Uint8Array,
+  into: R | ((hand: HandSide) => R),
+): R;
+export function decodeJoints(bytes: ArrayBuffer | Uint8Array): JointsRecord;
+export function decodeJoints(
+  bytes: ArrayBuffer | Uint8Array,
+  into?: JointsRecord | ((hand: HandSide) => JointsRecord),
+): JointsRecord {
   const view =
     bytes instanceof Uint8Array
       ? new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
@@ -123,7 +132,10 @@ export function decodeJoints(bytes: ArrayBuffer | Uint8Array, into?: JointsRecor
   if (!hand || view.getUint8(3) !== JOINT_COUNT || view.byteLength !== reasonOffset + reasonBytes) {
     throw new RangeError(`damaged joints record: ${view.byteLength} bytes`);
   }
-  const record = into ?? emptyRecord();
+  if (!Number.isFinite(view.getFloat64(8, true)) || !areFinite(view, POSES_OFFSET, reasonOffset)) {
+    throw new RangeError('damaged joints record: a number is not finite');
+  }
+  const record = typeof into === 'function' ? into(hand) : (into ?? emptyRecord());
   record.hand = hand;
   record.seq = view.getUint32(4, true);
   record.timeUs = view.getFloat64(8, true);
@@ -166,6 +178,12 @@ function emptyRecord(): JointsRecord {
     velocities: undefined,
     pressures: undefined,
   };
+}
+
+/** A float whose exponent is all ones is no number. */
+function areFinite(view: DataView, from: number, to: number): boolean {
+  for (let at = from; at < to; at += 4) if ((view.getUint16(at + 2, true) & 0x7f80) === 0x7f80) return false;
+  return true;
 }
 
 function readFloats(view: DataView, offset: number, into: Float32Array): void {

@@ -14,9 +14,12 @@ const NEEDS: Partial<Record<AppMessageType, AppPermission>> = {
 const ROUTE_NEEDS: Record<string, AppPermission> = {
   record: 'record',
   replay: 'record',
+  simulate: 'record',
   sessions: 'record',
   guide: 'guide',
   fits: 'guide',
+  // Whoever leads a comparison chooses what the wearer feels.
+  feel: 'resist',
   rezero: 'guide',
 };
 /** The name that stands for HTTP requests without proof. */

@@ -126,7 +126,8 @@ const HANDLERS: Handlers = {
 export function answer(target: RequestTarget, connection: AppConnection, message: AppMessage): ServerMessage {
   const refusal =
     target.permissions.refuseMessage(message.type, connection.name) ??
-    refuseDenied(target, connection, message);
+    refuseDenied(target, connection, message) ??
+    refusePaired(connection, message);
   if (refusal) {
     return { type: 'error', ...(message.id === undefined ? {} : { id: message.id }), ...refusal };
   }
@@ -150,6 +151,13 @@ function refuseDenied(
 ): Refusal | undefined {
   if (DENIED_MAY.includes(type) || !openxr.isDenied(connection)) return undefined;
   return { code: 'notPermitted', message: 'The profile does not serve this program.' };
+}
+
+/** What a paired extension may: to see, and to let go. The pages that it speaks for are anybody's. */
+const PAIRED_MAY: readonly AppMessageType[] = ['subscribe', 'ping', 'release', 'disarm'];
+function refusePaired({ pairedOrigin }: AppConnection, { type }: AppMessage): Refusal | undefined {
+  if (pairedOrigin === undefined || PAIRED_MAY.includes(type)) return undefined;
+  return { code: 'notPermitted', message: 'A paired extension sees hands, and puts no force on them.' };
 }
 
 function onHand(

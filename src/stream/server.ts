@@ -26,6 +26,8 @@ import { DEFAULT_LIMITS, type StreamLimits } from './limits.js';
 import { createMetrics, type Metrics } from './metrics.js';
 import { createOpenxrApps } from './openxr-apps.js';
 import { addOpenxrRoute } from './openxr-route.js';
+import { addPairingRoutes } from './pairing-routes.js';
+import { createPairings } from './pairings.js';
 import { createPermissions, HTTP_APP, type Permissions } from './permissions.js';
 import { PROMETHEUS_TYPE } from './prometheus.js';
 import { armHands } from './requests.js';
@@ -48,6 +50,8 @@ export interface StreamOptions {
   limits?: Partial<StreamLimits>;
   /** Folders for the wearer's key, for the command line; the first writable one is used. */
   keyFolders?: readonly string[];
+  /** File of the browser extensions that the wearer has paired; none: no extension can be. */
+  pairingFile?: string;
 }
 
 export interface Stream {
@@ -85,7 +89,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
   const { gloves, profile, logger, version } = options;
   requireSafeAddress(profile);
   const limits = { ...DEFAULT_LIMITS, ...options.limits };
-  const access = new Access(profile);
+  const access = new Access(profile, createPairings(options.pairingFile));
   const permissions = createPermissions(profile);
   const hub = new Hub(gloves, version, limits, logger, permissions, createOpenxrApps(options.openxr));
   let crowdedTimes = 0;
@@ -109,7 +113,9 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
     const url = request.url ?? '/';
     const offered = request.headers['sec-websocket-protocol']?.split(',').map((name) => name.trim());
     const method = request.method ?? '';
-    const denial = hasSeveralHosts(request.rawHeaders) ? SEVERAL_HOSTS : access.deny(request.headers, url);
+    const denial = hasSeveralHosts(request.rawHeaders)
+      ? SEVERAL_HOSTS
+      : access.deny(request.headers, url, false, true);
     if (denial) {
       hub.counts.notPermitted++;
       logEvent(logger, 'app.refused', { origin: request.headers.origin, reason: denial.message });
@@ -147,6 +153,7 @@ export async function startStream(options: StreamOptions): Promise<Stream> {
       });
       connection.proved = access.provedApp(request.headers, url);
       connection.name = connection.proved;
+      if (access.admitsPaired(request.headers, url)) connection.pairedOrigin = origin;
       if (hub.connections.size >= profile.maxClients) makeRoom(hub, limits);
       if (hub.connections.size >= profile.maxClients) {
         hub.counts.tooManyApps++;
@@ -258,7 +265,7 @@ function createHttp(
     const isFile = !toDisarm && (route === '/*' || route === '/demos/*' || route === undefined);
     // A browser asks first whether its page may send a token, and asks without one.
     const isPreflight = request.method === 'OPTIONS';
-    const denial = access.deny(request.headers, request.url, isFile || isPreflight);
+    const denial = access.deny(request.headers, request.url, isFile || isPreflight, toDisarm);
     if (denial) return reply.code(denial.status).send({ code: 'notPermitted', message: denial.message });
     request.wearer = wearerKey.isIn(request.headers);
     const proved = access.provedApp(request.headers, request.url);
@@ -289,6 +296,7 @@ function createHttp(
 
   app.get('/health', (_request, reply) => reply.header('cache-control', 'no-store').send(hub.status()));
   addOpenxrRoute(app, hub);
+  addPairingRoutes(app, access.pairings, hub);
   app.get('/metrics', (_request, reply) =>
     reply.header('cache-control', 'no-store').type(PROMETHEUS_TYPE).send(metrics.read()),
   );

@@ -1,17 +1,21 @@
 import { once } from 'node:events';
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { WebSocket, WebSocketServer } from 'ws';
+import { messageOf } from '../../src/client/checked.js';
 import {
   type Client,
   ClientError,
   type ConnectOptions,
   connect,
+  Grab,
   type HandPose,
 } from '../../src/client/index.js';
 import { nowUs } from '../../src/clock.js';
 import { JOINT_NAMES } from '../../src/hand/joints.js';
 import { serve, TRUSTED_TOKEN } from '../stream/app.js';
 import { FakeGlove } from '../stream/fake-glove.js';
+import { hostileService } from './hostile-service.js';
+import { slowService } from './slow-service.js';
 
 const open: { close(): unknown }[] = [];
 afterEach(async () => {
@@ -280,6 +284,60 @@ describe('when the service goes away', () => {
   });
 });
 
+it('writes each pose into the one before, if asked to', async () => {
+  const { client, glove } = await start(undefined, { reusePoses: true });
+  const first = await firstPose(client, glove);
+  const { seq } = first;
+  await vi.waitUntil(
+    () => {
+      glove.sample(nowUs());
+      return client.pose('right')!.seq !== seq;
+    },
+    { interval: 5, timeout: 5000 },
+  );
+  expect(client.pose('right')).toBe(first);
+  const ours = await start([glove]);
+  const before = await firstPose(ours.client, glove);
+  const after = next(ours.client, 'joints', (pose) => pose !== before);
+  glove.sample(nowUs());
+  expect((await after).seq).not.toBe(before.seq);
+});
+
+it('outlives a service that sends what no service sends, and says so', async () => {
+  const hostile = await hostileService();
+  const client = connect({ url: hostile.url });
+  open.push(hostile, { close: () => client.close() });
+  const codes = new Set<string>();
+  client.on('error', ({ code }) => codes.add(code));
+  for (const type of ['joints', 'inputs', 'gestures', 'gesture', 'resistance', 'health'] as const)
+    client.on(type, () => {});
+  client.hold({ hand: 'right', shape: { kind: 'sphere', radius: 0.03 } });
+  const grab = new Grab(client, { hand: 'right', shape: { kind: 'sphere', radius: 0.03 } });
+  // What is thrown past the app fails the test.
+  await vi.waitUntil(
+    () => {
+      grab.update([0, 0, 0, 0, 0, 0, 1]);
+      return hostile.met() > 12;
+    },
+    { timeout: 20_000, interval: 5 },
+  );
+  expect(codes).toContain('badAnswer');
+}, 30_000);
+
+it.each([
+  'null',
+  '[]',
+  '7',
+  '{}',
+  '{"type":"welcome"}',
+  '{"type":"welcome","hands":[null]}',
+  '{"type":"joints","hand":"right"}',
+  '{"type":"joints","hand":"right","poses":[null]}',
+  '{"type":"resistance","hand":"right","armed":true}',
+  '{"type":"gestures","hand":"right","states":{},"touches":[]}',
+  '{"type":"error"}',
+])('%s is no message', (text) => expect(messageOf(text)).toBeUndefined());
+
 describe('errors', () => {
   it("carry the service's code and where in the request it is", async () => {
     const { client } = await start();
@@ -342,6 +400,38 @@ describe('what the app holds', () => {
     expect(count(glove, 'touch')).toBeLessThan(100);
   });
 
+  it('is held, however slowly the answers are read', async () => {
+    /** As in a page that draws for longer than a renewal takes. */
+    function SlowSocket(url: string, protocols: string | string[]): WebSocket {
+      const socket = new WebSocket(url, protocols);
+      return new Proxy(socket, {
+        get(target, key) {
+          const value: unknown = Reflect.get(target, key, target);
+          return typeof value === 'function' ? value.bind(target) : value;
+        },
+        set(target, key, value: ((event: unknown) => void) | null) {
+          const late = (event: unknown) => void setTimeout(() => value?.(event), 150);
+          return Reflect.set(target, key, key === 'onmessage' && value ? late : value, target);
+        },
+      });
+    }
+    const { client, glove } = await start(undefined, { WebSocket: SlowSocket as never });
+    await client.ready();
+    await client.arm();
+    const hold = client.hold(held());
+    expect(await hold.answered()).toBe('held');
+    expect(count(glove, 'touch')).toBeGreaterThan(1);
+    const before = count(glove, 'touch');
+    await vi.waitUntil(() => count(glove, 'touch') > before + 3, { timeout: 5000 });
+    expect(hold.state).toBe('held');
+    glove.armed = false;
+    await client.disarm();
+    expect(hold.state).toBe('paused');
+    // Answers to what was asked before change nothing.
+    await new Promise((resolve) => setTimeout(resolve, 300));
+    expect(hold.state).toBe('paused');
+  });
+
   it('waits while the glove is disarmed, and is let go when it is', async () => {
     const { client, glove } = await start();
     await client.ready();
@@ -399,6 +489,23 @@ describe('what the app holds', () => {
     await vi.waitUntil(() => hold.state === 'held', { timeout: 5000 });
     hold.release();
     expect(listeners.size).toBe(0);
+  });
+
+  it('is held also where every answer comes later than the next renewal', async () => {
+    const slow = await slowService(150);
+    const client = connect({ url: slow.url });
+    open.push(slow, { close: () => client.close() });
+    await client.ready();
+    const hold = client.hold(held());
+    await vi.waitUntil(() => hold.state === 'held', { timeout: 5000 });
+    // What the service says of requests from before a pause is about those.
+    slow.disarm();
+    await vi.waitUntil(() => hold.state === 'paused', { timeout: 5000 });
+    const states = new Set<string>();
+    const watched = performance.now() + 400;
+    await vi.waitUntil(() => states.add(hold.state) && performance.now() > watched, { interval: 5 });
+    expect([...states]).toEqual(['paused']);
+    expect(hold.error!.code).toBe('disarmed');
   });
 
   it('ends for good when the service will never take it', async () => {

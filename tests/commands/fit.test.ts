@@ -2,7 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { sensorLines } from '../../src/commands/fit.js';
+import { sensorLines } from '../../src/commands/fit-lines.js';
 import { trackedHand } from '../hand/tracked-hand.js';
 import { run } from './cli.js';
 

@@ -5,7 +5,7 @@ import { describe, expect, it } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
 import { run } from './cli.js';
 
-const COMMANDS = ['run', 'watch', 'arm', 'disarm', 'ports'];
+const COMMANDS = ['run', 'watch', 'arm', 'disarm', 'ports', 'extension'];
 
 describe.concurrent('tautline', () => {
   it('prints help with examples, exit codes and every command', async () => {

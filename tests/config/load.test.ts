@@ -103,12 +103,12 @@ describe('parseProfile', () => {
     [
       'profile: 1',
       'profile: 1\n<<: {}',
-      '2:1: unknown key "<<" in the profile; known are profile, name, gloves, wearer, safety, stream, openxr.',
+      '2:1: unknown key "<<" in the profile; known are profile, name, gloves, wearer, safety, stream, openxr, fleet.',
     ],
     [
       'profile: 1',
       'profile: 1\n__proto__: {}',
-      '2:1: unknown key "__proto__" in the profile; known are profile, name, gloves, wearer, safety, stream, openxr.',
+      '2:1: unknown key "__proto__" in the profile; known are profile, name, gloves, wearer, safety, stream, openxr, fleet.',
     ],
     // A mistyped key is one mistake, not two.
     ['    hand: right', '    hnad: right', '4:5: unknown key "hnad" in gloves[0]; did you mean "hand"?'],

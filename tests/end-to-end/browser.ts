@@ -2,7 +2,7 @@ import { type Browser, chromium, type Page } from 'playwright-core';
 import { needBrowser } from '../requirements.js';
 
 /** Software rendering, no network beyond the page, one window. */
-const FLAGS = [
+export const FLAGS = [
   '--no-sandbox',
   '--disable-quic',
   '--no-first-run',
@@ -15,15 +15,21 @@ const FLAGS = [
   '--enable-unsafe-swiftshader',
 ];
 
+const NO_WEBGL = ['--disable-gpu', '--disable-3d-apis'];
+
 export interface OpenPage {
   page: Page;
   /** Errors that the page threw or logged, and requests that left the service. */
   complaints: string[];
 }
 
-/** A real browser for one test file. */
-export async function openBrowser(): Promise<Browser> {
-  return chromium.launch({ executablePath: await needBrowser(), headless: true, args: FLAGS });
+/**
+ * A real browser for one test file.
+ * @param webgl false: one that gives its pages no WebGL, as where drivers are on its list of bad ones
+ */
+export async function openBrowser({ webgl = true } = {}): Promise<Browser> {
+  const args = webgl ? FLAGS : [...FLAGS.filter((flag) => !/swiftshader|use-gl/.test(flag)), ...NO_WEBGL];
+  return chromium.launch({ executablePath: await needBrowser(), headless: true, args });
 }
 
 export interface PageOptions {

@@ -4,10 +4,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { Quaternion, Vector3 } from 'three';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { GrabCore } from '../../src/client/grab-core.js';
 import { ClientError, type HandPose } from '../../src/client/index.js';
 import { poseFromBytes } from '../../src/client/pose.js';
 import { touchFault } from '../../src/contact/touches.js';
-import { POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
+import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE, VELOCITY_STRIDE } from '../../src/hand/joints.js';
 import type { ConvexShape } from '../../src/protocol/messages.js';
 import { isMessageOf } from '../../src/stream/validate.js';
 import { compileCsharp } from '../client/mono.js';
@@ -28,9 +29,39 @@ const rows = (values: Float32Array | undefined, stride: number) =>
     ? vectors.jointsShown.map((joint: number) => [...values.subarray(joint * stride, (joint + 1) * stride)])
     : null;
 
+const TIP = JOINT_NAMES.indexOf('index-finger-tip');
+let grab = new GrabCore(0);
+function grabbing(words: string[]): unknown {
+  const numbers = words.slice(1).map(Number);
+  if (words[0] === 'reach') {
+    grab = new GrabCore(numbers[0]);
+    return null;
+  }
+  const [nowMs, valid, seq, carried, fingers, drop, moves] = numbers;
+  const [object, palm, tip] = [numbers.slice(7, 14), numbers.slice(14, 21), numbers.slice(21, 24)];
+  const poses = Float64Array.from(
+    { length: JOINT_COUNT * POSE_STRIDE },
+    (_, i) => palm[i % POSE_STRIDE] ?? 0.01,
+  );
+  poses.set(tip, TIP * POSE_STRIDE);
+  const velocities = moves ? numbers.slice(24) : undefined;
+  if (drop) grab.drop();
+  const report = { carried: carried === 1, fingers };
+  const event = grab.update(nowMs, { valid: valid === 1, seq, poses, velocities }, report, object);
+  return {
+    state: grab.state,
+    event: event ?? null,
+    object: [...grab.object],
+    inPalm: grab.state === 'held' ? [...grab.inPalm] : null,
+    velocity: [...grab.velocity],
+    angularVelocity: [...grab.angularVelocity],
+  };
+}
+
 function javascript(line: string): unknown {
-  const [kind] = line.split(' ', 1);
+  const [kind, ...words] = line.split(' ');
   const text = line.slice(kind.length + 1);
+  if (kind === 'grab') return grabbing(words);
   if (kind === 'error') {
     const { code, message, path } = JSON.parse(text);
     const error = new ClientError(code, message, path);
@@ -80,7 +111,7 @@ const program = (name: string, args: string[], env: Record<string, string> = {})
       .split('\n')
       .map((line) => JSON.parse(line));
 };
-const LANGUAGES: Record<string, () => (lines: string[]) => unknown[]> = {
+const BUILD: Record<string, () => (lines: string[]) => unknown[]> = {
   JavaScript: () => (lines) => lines.map(javascript),
   'C#': () => {
     const out = join(folder, 'conformance.exe');
@@ -101,10 +132,18 @@ const LANGUAGES: Record<string, () => (lines: string[]) => unknown[]> = {
     }),
 };
 
-describe.each(Object.keys(LANGUAGES))('%s', (language) => {
+const built = new Map<string, (lines: string[]) => unknown[]>();
+/** The program of a language, built once. */
+function inLanguage(language: string): (lines: string[]) => unknown[] {
+  const ask = built.get(language) ?? BUILD[language]();
+  built.set(language, ask);
+  return ask;
+}
+
+describe.each(Object.keys(BUILD))('%s', (language) => {
   let ask: (lines: string[]) => unknown[];
   beforeAll(() => {
-    ask = LANGUAGES[language]();
+    ask = inLanguage(language);
   }, 240_000);
 
   it('reads every record, and refuses every damaged one', () => {
@@ -116,6 +155,59 @@ describe.each(Object.keys(LANGUAGES))('%s', (language) => {
   });
 });
 
+type Frame = Record<'object' | 'palm' | 'tip', number[]> &
+  Record<'valid' | 'carried' | 'drop', boolean> &
+  Record<'nowMs' | 'seq' | 'fingers', number> & { velocity: number[] | null; wants: Record<string, never> };
+const frameLine = (frame: Frame): string =>
+  [
+    'grab frame',
+    frame.nowMs,
+    Number(frame.valid),
+    frame.seq,
+    Number(frame.carried),
+    frame.fingers,
+    Number(frame.drop),
+    Number(frame.velocity !== null),
+    ...[frame.object, frame.palm, frame.tip, frame.velocity ?? [0, 0, 0, 0, 0, 0]].flat(),
+  ].join(' ');
+/** A quaternion and its negative are the same turn. */
+const samePose = (pose: number[], wanted: number[]): void => {
+  const [turn, other] = [pose.slice(3), wanted.slice(3)];
+  const sign = Math.sign(turn.reduce((sum, x, i) => sum + x * other[i], 0));
+  sameNumbers([...pose.slice(0, 3), ...turn.map((x) => x * sign)], wanted);
+};
+const sameNumbers = (numbers: number[], wanted: number[]): void => {
+  expect(numbers).toHaveLength(wanted.length);
+  for (const [i, value] of numbers.entries()) expect(Math.abs(value - wanted[i])).toBeLessThan(5e-6);
+};
+
+describe.each(Object.keys(BUILD))('grabbing in %s', (language) => {
+  let ask: (lines: string[]) => unknown[];
+  beforeAll(() => {
+    ask = inLanguage(language);
+  }, 240_000);
+
+  it.each(vectors.grabs as { name: string; reach: number; frames: Frame[] }[])(
+    'a thing $name',
+    ({ reach, frames }) => {
+      const [, ...answers] = ask([`grab reach ${reach}`, ...frames.map(frameLine)]) as Record<
+        string,
+        never
+      >[];
+      const said = answers.map(({ state, event }) => `${state} ${event}`);
+      expect(said).toEqual(frames.map(({ wants }) => `${wants.state} ${wants.event}`));
+      for (const [i, answer] of answers.entries()) {
+        const { wants } = frames[i];
+        samePose(answer.object, wants.object);
+        if (wants.inPalm) samePose(answer.inPalm, wants.inPalm);
+        else expect(answer.inPalm).toBeNull();
+        sameNumbers(answer.velocity, wants.velocity);
+        sameNumbers(answer.angularVelocity, wants.angularVelocity);
+      }
+    },
+  );
+});
+
 /** In C++ an error comes as its JSON text. */
 it.each(['JavaScript', 'C#', 'Python'])('%s makes errors with a code, one line and a path', (language) => {
   const wanted = vectors.errors.map(({ code, message, path }: Vector) => ({
@@ -124,14 +216,29 @@ it.each(['JavaScript', 'C#', 'Python'])('%s makes errors with a code, one line a
     path: path ?? null,
   }));
   const lines = vectors.errors.map((error: object) => `error ${JSON.stringify(error)}`);
-  expect(LANGUAGES[language]()(lines)).toEqual(wanted);
+  expect(inLanguage(language)(lines)).toEqual(wanted);
+});
+
+it('C++ for frame loops reads every record, and refuses every damaged one', () => {
+  const lines = vectors.records.map(({ hex }: { hex: string }) => `linked ${hex}`);
+  const answers = inLanguage('C++')(lines) as (Record<string, never> | null)[];
+  expect(answers).toHaveLength(vectors.records.length);
+  for (const [i, { pose }] of (vectors.records as { pose: Record<string, never> | null }[]).entries()) {
+    if (!pose) expect(answers[i]).toBeNull();
+    else {
+      const { joints, pressures, ...others } = answers[i]!;
+      expect(pose).toMatchObject(others);
+      expect((inSingle({ pressures }) as { pressures: unknown }).pressures).toEqual(pose.pressures);
+      sameNumbers((joints as number[][]).flat(), (pose.joints as number[][]).flat());
+    }
+  }
 });
 
 /** Languages whose engines have axes and colliders of their own. */
-describe.each(['C#'])('%s', (language) => {
+describe.each(['C#', 'C++'])('%s', (language) => {
   let ask: (lines: string[]) => unknown[];
   beforeAll(() => {
-    ask = LANGUAGES[language]();
+    ask = inLanguage(language);
   }, 240_000);
   const head = ({ axes, unitsPerMetre }: Vector) => [...axes, unitsPerMetre];
   const close = (got: number[], wanted: number[], scale = 1) =>

@@ -1,6 +1,9 @@
 import { execFileSync, spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { type AddressInfo, createServer } from 'node:net';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { linesOf } from '../client/lines.js';
+import { outlivesHostileService } from '../client/loop-trials.js';
 import { needPackages } from '../requirements.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
@@ -33,9 +36,24 @@ const glove = (what: string, address = url()) => {
   const ended = new Promise<number | null>((resolve) => child.on('close', resolve));
   const says = (line: RegExp | string) =>
     expect.poll(() => said, { timeout: 20_000 }).toContainEqual(expect.stringMatching(line));
-  return { said, errors, ended, says, tell: (line: string) => child.stdin.write(`${line}\n`) };
+  return {
+    said,
+    errors,
+    ended,
+    says,
+    process: child,
+    tell: (line: string) => child.stdin.write(`${line}\n`),
+  };
 };
 const effort = (finger: 'index' | 'middle') => app.of('resistance').at(-1)?.fingers[finger]?.effort ?? 0;
+
+const freePort = async (): Promise<number> => {
+  const server = createServer().listen(0, '127.0.0.1');
+  await once(server, 'listening');
+  const { port } = server.address() as AddressInfo;
+  await new Promise((resolve) => server.close(resolve));
+  return port;
+};
 
 describe('asyncio', () => {
   it('gives a program that slept the newest pose', async () => {
@@ -98,6 +116,65 @@ describe('asyncio', () => {
     expect(await nobody.ended).toBe(1);
     expect(nobody.errors).toEqual([expect.stringContaining('127.0.0.1')]);
   });
+});
+
+describe('asyncio, with reconnect', () => {
+  it('comes back after the service, with its subscription and what it holds', async () => {
+    const other = await startServiceProcess();
+    const { says, said, tell, ended } = glove('keep', `ws://127.0.0.1:${other.port}/stream`);
+    await says(/^open$/);
+    await says(/^pose valid$/);
+    tell('stop 0.3');
+    await says(/^hold paused Refused$/);
+    await expect.poll(async () => (await other.arm()).status, { timeout: 20_000 }).toBe(200);
+    await says(/^hold held$/);
+    const before = said.length;
+    await other.stop();
+    await says(/^waiting ./);
+    await says(/^pose lost ./);
+    await says(/^hold paused Connection/);
+    const again = await startServiceProcess(undefined, ['--listen', `127.0.0.1:${other.port}`]);
+    const afterwards = () => said.slice(before);
+    await expect.poll(afterwards, { timeout: 20_000 }).toContain('open');
+    await expect.poll(afterwards, { timeout: 20_000 }).toContain('pose valid');
+    // Whoever restarts the service does not arm it.
+    await expect.poll(afterwards, { timeout: 20_000 }).toContain('hold paused Refused');
+    expect(afterwards()).not.toContain('hold held');
+    await expect.poll(async () => (await again.arm()).status, { timeout: 20_000 }).toBe(200);
+    await expect.poll(afterwards, { timeout: 20_000 }).toContain('hold held');
+    tell('end');
+    expect(await ended).toBe(0);
+    await again.stop();
+  });
+
+  it('waits for a service that is not there yet, and gives up one that is frozen', async () => {
+    const port = await freePort();
+    const { says, said, tell, ended } = glove('keep', `ws://127.0.0.1:${port}/stream`);
+    await new Promise((resolve) => setTimeout(resolve, 500));
+    expect(said).toEqual([]);
+    const late = await startServiceProcess(undefined, ['--listen', `127.0.0.1:${port}`]);
+    await says(/^pose valid$/);
+    late.process.kill('SIGSTOP');
+    await says(/^waiting ./);
+    late.process.kill('SIGCONT');
+    await expect.poll(() => said.filter((line) => line === 'open').length, { timeout: 20_000 }).toBe(2);
+    tell('end');
+    expect(await ended).toBe(0);
+    await late.stop();
+  });
+});
+
+describe('bytes that no service sends', () => {
+  it('end in one line each, and soon', () => {
+    const answer = python('tests/client/python/hostile.py', 'tests/client/vectors.json', '20000', '1');
+    const { messages, errors, ends, starved, longestMs } = JSON.parse(answer);
+    expect(messages + errors + ends + starved).toBe(20_000);
+    for (const count of [messages, errors, ends, starved]) expect(count).toBeGreaterThan(20);
+    expect(longestMs).toBeLessThan(500);
+  });
+
+  it('leave a program running that reconnects', () =>
+    outlivesHostileService((address) => glove('keep', address)));
 });
 
 describe('NumPy', () => {

@@ -1,8 +1,12 @@
 import { execFileSync, spawn } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import { once } from 'node:events';
 import { mkdtempSync, rmSync } from 'node:fs';
+import { type AddressInfo, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { hostileService } from '../client/hostile-service.js';
 import { CSHARP, compileCsharp } from '../client/mono.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
@@ -106,6 +110,59 @@ describe.each([
     expect(code).toBe(1);
     expect(err.trim().split('\n')).toHaveLength(1);
     expect(err).toContain('refused');
+  });
+});
+
+describe('clients that wait, at a service that sends what no service sends', () => {
+  const programs = (url: string): Record<string, [string, string[]]> => ({
+    'C++, under sanitizers': [join(folder, 'sanitized'), ['127.0.0.1', new URL(url).port, '1000000']],
+    Python: ['python3', [`${PYTHON}/tautline_client.py`, '--url', url, '--poses', '1000000']],
+  });
+  beforeAll(() => {
+    const flags = ['-std=c++17', '-O1', '-fsanitize=address,undefined', '-fno-sanitize-recover=all'];
+    execFileSync(process.env.CXX ?? 'g++', [...flags, `${CPP}/example.cpp`, '-o', join(folder, 'sanitized')]);
+  }, 120_000);
+
+  it.each(['C++, under sanitizers', 'Python'])('%s: end in one line', async (language) => {
+    const hostile = await hostileService();
+    for (let i = 0; i < 12; i++) {
+      const { code, err } = await run(...programs(hostile.url)[language]);
+      // What was refused is printed as it came.
+      const lines = err.split('\n').filter((line) => line !== '' && !line.startsWith('{'));
+      if (language === 'Python') expect(lines.length, err).toBeLessThanOrEqual(1);
+      expect(err).not.toMatch(/Sanitizer|runtime error|Traceback/);
+      expect([0, 1]).toContain(code);
+    }
+    hostile.close();
+  });
+
+  it.each(['C++, under sanitizers', 'Python'])('%s: take no message that never ends', async (language) => {
+    const endless = createServer((socket) => {
+      socket.on('error', () => {});
+      socket.once('data', (head) => {
+        const key = /Sec-WebSocket-Key: (.*)\r/i.exec(head.toString())![1];
+        const accept = createHash('sha1')
+          .update(`${key}258EAFA5-E914-47DA-95CA-C5AB0DC85B11`)
+          .digest('base64');
+        socket.write(
+          `HTTP/1.1 101 x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Accept: ${accept}\r\n\r\n`,
+        );
+        // Frames of 60000 bytes of one text, none of which is the last.
+        const piece = Buffer.concat([Buffer.from([0, 126, 0xea, 0x60]), Buffer.alloc(60_000, 32)]);
+        socket.write(Buffer.from([1, 1, 32]));
+        const more = () => {
+          while (!socket.destroyed && socket.write(piece)) {}
+          if (!socket.destroyed) socket.once('drain', more);
+        };
+        more();
+      });
+    }).listen(0, '127.0.0.1');
+    await once(endless, 'listening');
+    const { port } = endless.address() as AddressInfo;
+    const { code, err } = await run(...programs(`ws://127.0.0.1:${port}/stream`)[language]);
+    expect(code).toBe(1);
+    expect(err).toMatch(/a frame that no service/);
+    endless.close();
   });
 });
 

@@ -18,6 +18,8 @@ import packageJson from '../../package.json' with { type: 'json' };
 import { buildLayer, LINUX } from '../../scripts/openxr-layer.js';
 import { recordSimulated } from '../../scripts/simulated-session.js';
 import { RUNTIME } from '../commands/cli.js';
+import { startBroker, stopAllBrokers, type TestBroker } from '../fleet/mosquitto.js';
+import { makePieces } from '../fleet/pieces.js';
 import { trackedHand } from '../hand/tracked-hand.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -53,7 +55,8 @@ for (const path of DOCUMENTS) {
 }
 const all = [...commands];
 /** A command that is spoken of by its name alone, without what it has to be given. */
-const NAMED = /^tautline (info|export|replay|record|session)$/;
+const NAMED =
+  /^tautline (info|export|replay|record|session|build (export|import|compare)|firmware (write|upload|status))$/;
 const ours = all.filter(([command]) => command.startsWith('tautline ') && !NAMED.test(command));
 const others = all.filter(([command]) => !command.startsWith('tautline '));
 
@@ -63,8 +66,11 @@ const GOES_ON: [RegExp, RegExp][] = [
   [/^tautline replay (?!.*--compare)/, /ws:\/\/.*\/stream/],
   [/^tautline watch/, /thumb/],
   [/^tautline record/, /Recording into/],
+  [/^tautline collect/, /Collecting as/],
+  [/^tautline stations/, /0 stations/],
   [/^tautline check/, /1\/\d+ /],
   [/^tautline fit(?!.*--(list|undo|use|from-joints|from-use))/, /1\/\d+ /],
+  [/^tautline feel \w/, /1\/4 /],
 ];
 const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline sizing/, /N/],
@@ -84,10 +90,21 @@ const ENDS_WITH: [RegExp, RegExp][] = [
   [/^tautline openxr status/, /Not registered/],
   [/^tautline export/, /^morning\.\w+: \d/],
   [/^tautline session/, /written/],
+  [/^tautline firmware --help/, /To update:/],
+  [/^tautline feel$/, /To begin with:/],
+  [/^tautline firmware status/, /firmware|nothing was heard/],
+  [/^tautline firmware write/, /^my-firmware: firmware \d/],
+  [/^tautline build (export|import)/, /written/],
+  [/^tautline build compare/, /:$/m],
+  [/^tautline extension$/, /extension/],
+  [/^tautline demo /, /The demo is at/],
+  [/^tautline demo$/, /tautline demo catch/],
 ];
 /** Commands that ask a running service. */
 const ASKS =
-  /^tautline (openxr status|arm|disarm|watch|doctor|status|report|fit (?!.*--profile)|record (?!.*--profile))/;
+  /^tautline (demo |openxr status|firmware status|arm|disarm|watch|doctor|status|report|feel|fit (?!.*--profile)|record (?!.*--profile))/;
+/** Commands that go to a broker. */
+const AT_BROKER = /^tautline (collect|stations)/;
 const SERVES = /^tautline (run|replay (?!.*--compare))/;
 
 /** How the commands of others come to be run, or why they are not. */
@@ -115,9 +132,13 @@ const OTHERS: [RegExp, () => unknown][] = [
   [/^npm run licences$/, () => isIn('scripts/licences', 'dependencies.md')],
   [/^npm run build:openxr$/, () => isIn('openxr/build', 'buildLayer(LINUX')],
   // It needs Wine and a compiler for Windows: half a gigabyte.
-  [/^npm run test:windows$/, () => expect(packageJson.scripts['test:windows']).toContain('openxr/windows')],
+  [
+    /^npm run test:windows$/,
+    () => expect(readFileSync('tests/windows.ts', 'utf8')).toContain('openxr/windows'),
+  ],
   [/^npm run (release|smoke)( |$)/, () => isIn('end-to-end/release', "release('minor', '--dry-run')")],
   [/^npm run fuzz -- link /, () => isIn('fuzz/link', 'fuzzLink(')],
+  [/^npm run fuzz -- fleet /, () => isIn('fuzz/fleet', 'fuzzFleet(')],
   // Figures of minutes and hours on a machine that does nothing else; their parts have tests.
   [/^npm run (bench|load)$/, () => isIn('scripts/bench', 'scripts/bench/')],
   [/^npx tsx scripts\/(\S+)/, () => {}],
@@ -133,6 +154,7 @@ function isIn(test: string, text: string): void {
 
 let template: string;
 let service: ServiceProcess;
+let broker: TestBroker;
 let tracker: NodeJS.Timeout | undefined;
 const folders: string[] = [];
 const children = new Set<ChildProcess>();
@@ -143,6 +165,7 @@ beforeAll(async () => {
   symlinkSync(resolve('config'), join(template, 'config'));
   const simulated = `${readFileSync('config/simulated.yaml', 'utf8')}\nstream: { port: 0 }\n`;
   writeFileSync(join(template, 'my-glove.yaml'), simulated);
+  writeFileSync(join(template, 'shared-glove.yaml'), readFileSync('config/five-curl.yaml', 'utf8'));
   writeFileSync(join(template, 'hand.json'), JSON.stringify(trackedHand(0.2)));
   writeFileSync(join(template, 'FILE'), 'the-token-of-an-app-0123456789\n', { mode: 0o600 });
   for (const [name, hands] of Object.entries({
@@ -162,6 +185,12 @@ beforeAll(async () => {
   if (process.platform === 'linux') {
     buildLayer(LINUX, join('dist/openxr', LINUX.folder), packageJson.version);
   }
+  broker = await startBroker();
+  for (const name of ['recorder', 'onlooker'])
+    writeFileSync(join(template, `${name}.password`), 'p\n', { mode: 0o600 });
+  writeFileSync(join(template, 'ca.crt'), '');
+  const pieces = await makePieces(join(template, 'collected'));
+  for (const [i, piece] of pieces.entries()) cpSync(piece, join(template, `piece-${i + 1}.mcap`));
   mkdirSync(join(template, 'bin'));
   program('tautline', `exec "${process.execPath}" "${resolve('dist/main.js')}" "$@" $TAUTLINE_ADDRESS`);
   // In place of systemd's user manager, which no test can have.
@@ -182,6 +211,7 @@ afterAll(async () => {
   clearInterval(tracker);
   for (const child of children) child.kill('SIGKILL');
   await stopAllServices();
+  await stopAllBrokers();
   for (const folder of folders) rmSync(folder, { recursive: true, force: true });
 });
 
@@ -192,6 +222,8 @@ function program(name: string, script: string): void {
 
 const addressFor = (command: string): string => {
   if (ASKS.test(command)) return `--url 127.0.0.1:${service.port}`;
+  if (AT_BROKER.test(command))
+    return `--broker ${broker.url}${/collect/.test(command) ? ' --keep-free-mb 1' : ''}`;
   // There is no other glove to meet here.
   if (/^tautline new/.test(command)) return '--simulated';
   return SERVES.test(command) ? '--listen 127.0.0.1:0' : '';
@@ -203,6 +235,7 @@ async function run(command: string, atWork?: RegExp): Promise<{ code: number | n
   folders.push(folder);
   cpSync(template, folder, { recursive: true, verbatimSymlinks: true });
   if (command.startsWith('tautline record')) rmSync(join(folder, 'morning.mcap'));
+  if (command.startsWith('tautline build export')) rmSync(join(folder, 'shared-glove.yaml'));
   if (command.startsWith('tautline new')) rmSync(join(folder, 'my-glove.yaml'));
   const child = spawn('bash', ['-c', command.replace(/^/, 'exec ')], {
     cwd: folder,

@@ -1,16 +1,16 @@
-import { execFileSync, spawn } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { spawn } from 'node:child_process';
+import { readFileSync } from 'node:fs';
 import { build } from 'esbuild';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { compileCsharp } from '../client/mono.js';
 import type { App } from '../stream/app.js';
 import { openBrowser } from './browser.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
-/** Every example in the documents for app developers is run as it stands, but for the port. */
+/**
+ * Every example in the documents for app developers is run as it stands, but for the port; the guides to other languages
+ * are followed by guides.test.ts.
+ */
 interface Block {
   language: string;
   line: number;
@@ -27,26 +27,18 @@ function blocksOf(path: string): Block[] {
 
 let service: ServiceProcess;
 let browser: Browser;
-let folder: string;
 beforeAll(async () => {
-  folder = mkdtempSync(join(tmpdir(), 'tautline-docs-'));
   [service, browser] = await Promise.all([startServiceProcess(), openBrowser()]);
 }, 120_000);
 afterAll(async () => {
   await browser?.close();
   await stopAllServices();
-  rmSync(folder, { recursive: true, force: true });
 });
 
 const here = (text: string) => text.replaceAll('7117', String(service.port));
 
 function run(program: string, args: string[], input = ''): Promise<string> {
   const child = spawn(program, args, {
-    env: {
-      ...process.env,
-      PYTHONPATH: 'src/client/python',
-      TAUTLINE_STREAM: `ws://127.0.0.1:${service.port}/stream`,
-    },
     stdio: ['pipe', 'pipe', 'pipe'],
   });
   let out = '';
@@ -83,32 +75,6 @@ const RUN: Record<string, (block: Block) => Promise<void>> = {
   async sh({ text }) {
     const out = await run('bash', ['-e'], here(text));
     expect(out).toContain('"armed"');
-  },
-  async python({ text }) {
-    expect(await run('python3', ['-'], here(text))).toMatch(/^right \(/);
-  },
-  async cpp({ text, line }) {
-    const source = join(folder, `example-${line}.cpp`);
-    writeFileSync(source, here(text));
-    const program = source.replace('.cpp', '');
-    execFileSync(process.env.CXX ?? 'g++', ['-std=c++17', '-Isrc/client/cpp', source, '-o', program]);
-    const running = run(program, []);
-    if (text.includes('.hold(')) await expect.poll(armed, { timeout: 20_000 }).toBe(200);
-    const out = await running;
-    expect(out).toMatch(/^-?\d/);
-    if (text.includes('.hold(')) expect(out).toMatch(/\nheld\n$/);
-  },
-  async csharp({ text, line }) {
-    const source = join(folder, `Example${line}.cs`);
-    const program = join(folder, `example-${line}.exe`);
-    writeFileSync(
-      source,
-      here(text).replace('App =', `Url = "ws://127.0.0.1:${service.port}/stream", App =`),
-    );
-    compileCsharp(source, program);
-    const running = run('mono', [program]);
-    await expect.poll(armed, { timeout: 20_000 }).toBe(200);
-    expect(await running).toMatch(/^tip \(.*\)\n(To arm: .*\n)?held\n$/);
   },
   async html({ text }) {
     const page = await browser.newPage();

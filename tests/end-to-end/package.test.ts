@@ -44,18 +44,40 @@ const tautline = (...args: string[]): Running =>
   start(args, [join(installed.folder, 'dist', 'main.js')], { HOME: root });
 
 describe('the package, installed', () => {
+  it('gives a maker the firmware of its version', async () => {
+    const { code, stdout, stderr } = await tautline('firmware', 'write', join(root, 'my-firmware')).outcome;
+    expect(stderr).toBe('');
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/firmware \d+\.\d+ for an ESP32/);
+    const at = join(root, 'my-firmware');
+    for (const path of [
+      'tautline_glove/tautline_glove.ino',
+      'tautline_glove/pins.h',
+      'TautlineGlove/glove.cpp',
+    ])
+      expect(readFileSync(join(at, path), 'utf8').length).toBeGreaterThan(500);
+  });
+
   it('holds what is needed and nothing else', () => {
     const { paths } = packed;
     for (const path of [
       'dist/main.js',
       'dist/third-party-licences.txt',
       'dist/page/index.html',
+      'dist/extension/manifest.json',
+      'dist/extension/worker.js',
       'config/simulated.yaml',
       'config/udev/70-tautline.rules',
       'LICENSE',
       'CHANGELOG.md',
       'docs/install.md',
+      'src/firmware/core/protocol_table.h',
+      'src/firmware/esp32/tautline_glove/tautline_glove.ino',
+      'src/firmware/avr/Makefile',
+      'config/simulated-hands.yaml',
+      'dist/demos/catch.html',
       'src/client/demos/draw.js',
+      'src/client/demos/catch.js',
       'src/client/demos/squeeze.html',
     ])
       expect(paths).toContain(path);
@@ -67,10 +89,14 @@ describe('the package, installed', () => {
       expect(paths).toContain(`dist/openxr/${folder}/XrApiLayer_tautline_glove.json`);
     }
     expect(
-      paths.filter((path) => /^(tests|scripts|\.ci)\/|\.map$|\.log$|^src\/(?!client\/)/.test(path)),
+      paths.filter((path) =>
+        /^(tests|scripts|\.ci)\/|\.map$|\.log$|^src\/(?!client\/|firmware\/(?:core|esp32|avr|README\.md))/.test(
+          path,
+        ),
+      ),
     ).toEqual([]);
     // docs/install.md states the size.
-    expect(packed.size).toBeLessThan(4.6e6);
+    expect(packed.size).toBeLessThan(5.0e6);
     expect(realpathSync(installed.folder).startsWith(root + sep)).toBe(true);
   });
 

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import type { Browser, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
+import { afterAll, afterEach, beforeAll, expect, it, onTestFinished } from 'vitest';
 import { audit } from './audit.js';
 import { openBrowser, openPage } from './browser.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
@@ -88,6 +88,8 @@ it('says of what was last heard that it is stale once the service is gone, and k
   const texts = (selector: string) => page.locator(selector).allTextContents();
   await poll(() => texts('.bench-part .condition')).toEqual(Array(5).fill('Unknown'));
   await poll(() => texts('.line .verdict')).toEqual(Array(12).fill('No signal'));
+  // What came last is not what is now.
+  await poll(() => texts('.line .value')).toEqual(Array(12).fill('–'));
   await poll(() => texts('.bars .value')).toEqual(Array(5).fill('–'));
   for (const selector of ['.bench-part .curl', '.bench-part .tension']) {
     expect(await texts(selector)).toEqual(Array(5).fill('–'));
@@ -187,23 +189,46 @@ it('offers a strength only where the glove heeds one, and says why where it does
   await heeding.stop();
 });
 
-it('does all but the picture in a browser without WebGL', async () => {
-  const context = await browser.newContext({ viewport: DESK });
-  const page = await context.newPage();
-  await page.addInitScript(() => {
-    const give = HTMLCanvasElement.prototype.getContext;
-    HTMLCanvasElement.prototype.getContext = function (this: HTMLCanvasElement, kind: string, ...rest: []) {
-      return kind.startsWith('webgl') ? null : give.call(this, kind, ...rest);
-    } as typeof give;
-  });
-  const errors: string[] = [];
-  page.on('pageerror', ({ message }) => errors.push(message));
-  await page.goto(`http://127.0.0.1:${service.port}/`);
-  await page.waitForSelector('.no-picture:visible');
+it('draws the hand flat in a browser without WebGL: live, turned, with what it touches', async () => {
+  const plain = await openBrowser({ webgl: false });
+  onTestFinished(() => plain.close());
+  const { page, complaints } = await openPage(plain, service.port, 'bench', DESK);
+  expect(await page.evaluate(() => document.createElement('canvas').getContext('webgl2'))).toBeNull();
+  expect(await page.textContent('.flat-note')).toBe('Drawn flat: this browser gives no WebGL.');
   await poll(() => page.locator('.bench-part .condition').allTextContents()).toEqual(Array(5).fill('Sensed'));
+  /** How much of the picture is drawn on, and a sum that changes with what is drawn. */
+  const drawn = () =>
+    page.evaluate(() => {
+      const canvas = document.querySelector<HTMLCanvasElement>('.picture canvas');
+      const context = canvas?.getContext('2d');
+      if (!canvas || !context) return { part: 0, sum: 0 };
+      const { data } = context.getImageData(0, 0, canvas.width, canvas.height);
+      let [count, sum] = [0, 0];
+      for (let i = 0; i < data.length; i += 4) {
+        if (data[i + 3] === 0) continue;
+        count++;
+        sum = (sum * 31 + data[i] + i) % 1_000_003;
+      }
+      return { part: count / (data.length / 4), sum };
+    });
+  await poll(async () => (await drawn()).part).toBeGreaterThan(0.08);
+  // It moves as the simulated wearer does.
+  const seen = new Set<number>();
+  await poll(async () => seen.add((await drawn()).sum).size).toBeGreaterThan(5);
+  // Held still by a service that is gone from it: a key turns it, and the object of the touch comes into it.
+  await page.keyboard.press('4');
+  await page.locator('.picture canvas').focus();
+  await page.keyboard.press('ArrowLeft');
   await service.arm();
   await page.waitForSelector('.armbar[data-state="armed"]');
   await page.keyboard.press('Escape');
   await page.waitForSelector('.armbar[data-state="free"]');
-  expect(errors).toEqual([]);
+  if (process.env.TAUTLINE_PICTURES) {
+    await page.screenshot({ path: `${process.env.TAUTLINE_PICTURES}/flat-touch.png` });
+    await page.keyboard.press('1');
+    await page.waitForTimeout(1500);
+    await page.screenshot({ path: `${process.env.TAUTLINE_PICTURES}/flat-bench.png` });
+  }
+  expect(await audit(page)).toEqual([]);
+  expect(complaints).toEqual([]);
 });

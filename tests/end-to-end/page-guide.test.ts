@@ -84,6 +84,12 @@ it.concurrent('leads through the fit, uses it, and undoes it; or gives up', asyn
   await page.fill('#person', 'Kim');
   await begin(page, 'Start the fit');
   await follow(page, host, test);
+  // The first range is 491 to 3604, and this one 900 to 2500: a fit that shows what it changes.
+  const row = page.locator('.findings tbody tr', { hasText: 'Index curl' });
+  expect(await row.locator('td').first().textContent()).toBe('491 to 3604');
+  expect(await page.textContent('.fit-change')).toMatch(
+    /^The ranges before read an open or a closed hand \d+ % of the way off \(median of 5 channels\)/,
+  );
   await page.click('text=Use this fit');
   await page.waitForSelector('text=In use for Kim');
   await page.waitForSelector('.fits :text("in use: Kim")');

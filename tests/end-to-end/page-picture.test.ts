@@ -8,11 +8,13 @@ import type { TipError, TipScene } from './picture/scene.js';
 
 /** The hand in the picture is the hand that apps get: its fingertips end where joint and radius say. */
 
-let browser: Browser;
-let page: Page;
+const browsers: Browser[] = [];
+const pages = new Map<string, Page>();
+/** How it is drawn: as a mesh, or flat where the browser gives no WebGL. */
+const KINDS = ['mesh', 'flat'] as const;
 
 beforeAll(async () => {
-  const [{ outputFiles }, opened] = await Promise.all([
+  const [{ outputFiles }, ...opened] = await Promise.all([
     build({
       entryPoints: ['tests/end-to-end/picture/scene.ts'],
       bundle: true,
@@ -21,14 +23,18 @@ beforeAll(async () => {
       target: 'es2022',
     }),
     openBrowser(),
+    openBrowser({ webgl: false }),
   ]);
-  browser = opened;
-  page = await browser.newPage({ viewport: { width: 1000, height: 900 } });
-  await page.setContent('<!doctype html><body></body>');
-  await page.addScriptTag({ content: outputFiles[0].text });
-});
+  browsers.push(...opened);
+  for (const [i, kind] of KINDS.entries()) {
+    const page = await opened[i].newPage({ viewport: { width: 1000, height: 900 } });
+    await page.setContent('<!doctype html><body></body>');
+    await page.addScriptTag({ content: outputFiles[0].text });
+    pages.set(kind, page);
+  }
+}, 60_000);
 afterAll(async () => {
-  await browser.close();
+  for (const browser of browsers) await browser.close();
 });
 
 const MOST_PX = 2;
@@ -43,12 +49,16 @@ const SEEN = [
 ] as const;
 
 it.each(
-  (['right', 'left'] as const).flatMap((side) =>
-    SEEN.map(([view, pose, fingers]) => [side, view, pose, fingers] as const),
+  KINDS.flatMap((kind) =>
+    (['right', 'left'] as const).flatMap((side) =>
+      SEEN.map(([view, pose, fingers]) => [kind, side, view, pose, fingers] as const),
+    ),
   ),
 )(
-  '%s hand, view %s, %s: every tip is within 2 px of its joint and radius',
-  async (side, view, name, fingers) => {
+  '%s: %s hand, view %s, %s: every tip is within 2 px of its joint and radius',
+  async (kind, side, view, name, fingers) => {
+    const page = pages.get(kind);
+    if (!page) throw new Error(kind);
     const hand = createHandModel({ side });
     const { restPoses } = hand.skeleton;
     const pose = sheetPoses(hand).find((one) => one.name === name);

@@ -157,3 +157,33 @@ it('opens the plot of a channel from its line on the bench', async () => {
   expect(await page.getAttribute('body', 'data-part')).toBe('signals');
   await poll(() => value(page, 'Ring splay, raw')).toMatch(/^\d+ counts$/);
 });
+
+it('says how long poses take to the page, in figures that agree with the bench, and as bars', async () => {
+  const { page, complaints } = await plotted();
+  const card = page.locator('.delay-card');
+  await poll(() => card.locator('.delay-line').textContent()).toMatch(
+    /^Half within \d+\.\d ms, 95 of 100 within \d+\.\d ms, the longest \d+\.\d ms; \d+ poses, clocks known to ±\d+\.\d ms\.$/,
+  );
+  const said = (await card.locator('.delay-line').textContent()) ?? '';
+  const [median, p95, most, count] = (said.match(/[\d.]+(?= ms[,;]| poses)/g) ?? []).map(Number);
+  // Simulated motion, one machine: no pose comes before its sample by more than the clocks are off, none after minutes.
+  expect(median).toBeGreaterThan(-5);
+  expect([median <= p95, p95 <= most, most < 60_000, count > 50]).toEqual([true, true, true, true]);
+  const drawn = () =>
+    card.locator('canvas').evaluate((canvas: HTMLCanvasElement) => {
+      const { data } = canvas.getContext('2d')?.getImageData(0, 0, canvas.width, canvas.height) ?? {
+        data: [],
+      };
+      // The accent of the light theme: the bars.
+      let bars = 0;
+      for (let i = 0; i < data.length; i += 4)
+        if (data[i] < 40 && data[i + 2] > 80 && data[i + 3] > 200) bars++;
+      return bars;
+    });
+  await poll(drawn).toBeGreaterThan(50);
+  await page.keyboard.press('1');
+  await poll(() => page.locator('.link-line div', { hasText: 'Delay' }).locator('dd').textContent()).toMatch(
+    /^\d+\.\d ms$/,
+  );
+  expect(complaints).toEqual([]);
+});

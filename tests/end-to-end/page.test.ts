@@ -388,6 +388,64 @@ describe('the page', () => {
     expect(await view()).toContain('Side');
   });
 
+  it('has its keys of one character switched off where the wearer wants it, but never Escape', async () => {
+    const { page } = await openPage(browser, service.port);
+    const part = () => page.evaluate(() => document.body.dataset.part);
+    await page.keyboard.press('?');
+    const box = page.locator('dialog[open] input[type="checkbox"]');
+    await page.waitForSelector('dialog[open] .actions:not([inert])');
+    expect(await box.isChecked()).toBe(true);
+    expect(await audit(page)).toEqual([]);
+    await box.uncheck();
+    await page.getByRole('button', { name: 'Close' }).click();
+    for (const key of ['2', 'p', '?']) await page.keyboard.press(key);
+    expect([await part(), await page.locator('dialog[open]').count()]).toEqual(['bench', 0]);
+    expect(await page.locator('.parts kbd:visible').count()).toBe(0);
+    await arm();
+    await page.keyboard.press('Escape');
+    await page.waitForSelector('.armbar[data-state="free"]');
+    // Kept, and switched on again by the button.
+    await page.reload();
+    await page.waitForSelector('.status[data-connected="true"]');
+    await page.keyboard.press('2');
+    expect(await part()).toBe('bench');
+    await page.getByRole('button', { name: 'Keys' }).click();
+    await box.check();
+    // Enter on what was only looked at closes it.
+    await page.locator('#keys-title').focus();
+    await page.keyboard.press('Enter');
+    await page.waitForSelector('dialog[open]', { state: 'detached' });
+    await page.keyboard.press('2');
+    expect(await part()).toBe('signals');
+  });
+
+  it('leads past what every part has by its first two stops, and takes Enter where one writes', async () => {
+    const { page } = await openPage(browser, service.port, 'sessions');
+    await page.evaluate(() => (document.activeElement as HTMLElement | null)?.blur());
+    await page.keyboard.press('Tab');
+    expect(await page.locator(':focus').textContent()).toBe('To the part that is shown');
+    await page.keyboard.press('Enter');
+    expect(await page.evaluate(() => document.activeElement?.tagName)).toBe('MAIN');
+    expect(page.url()).toMatch(/#sessions$/);
+    await page.locator('.skip').nth(1).focus();
+    expect(await page.locator('.skip').nth(1).boundingBox()).toMatchObject({ x: expect.any(Number) });
+    await page.keyboard.press('Enter');
+    expect(await page.evaluate(() => document.activeElement?.className)).toBe('disarm');
+
+    await page.getByRole('button', { name: 'Record', exact: true }).click();
+    await page.fill('#mark-text', 'written');
+    await page.keyboard.press('Enter');
+    await poll(() => page.locator('.panels .lead[role="status"]:visible').first().textContent()).toContain(
+      '1 mark',
+    );
+    await page.getByRole('button', { name: 'Stop recording' }).click();
+    await page.keyboard.press('3');
+    await page.fill('#person', 'Kim');
+    await page.keyboard.press('Enter');
+    await page.waitForSelector('.guide-run:visible');
+    await page.click('text=Give up');
+  });
+
   it('says of a glove that is not there that it is not, and calls no sensor of it healthy', async () => {
     const nowhere = await startServiceProcess(hostGloveProfile('/dev/tautline-nowhere'));
     const { page, complaints } = await openPage(browser, nowhere.port, 'signals');
@@ -405,11 +463,16 @@ describe('the page', () => {
     await nowhere.stop();
   });
 
-  it('is light: all of it, compressed, under 400 kB', () => {
+  it('is light: under 260 kB compressed, and the editor, loaded only when it is opened, under 200 kB', () => {
     const files = readdirSync('dist/page').filter((name) => name.endsWith('.gz'));
-    const bytes = files.reduce((sum, name) => sum + statSync(join('dist/page', name)).size, 0);
-    expect(files).toHaveLength(3);
-    expect(bytes).toBeLessThan(400_000);
+    const bytes = (of: readonly string[]) =>
+      of.reduce((sum, name) => sum + statSync(join('dist/page', name)).size, 0);
+    const later = files.filter((name) => name.startsWith('profile-editor-'));
+    const first = files.filter((name) => !later.includes(name));
+    expect(first).toEqual(expect.arrayContaining(['index.html.gz', 'main.js.gz', 'page.css.gz']));
+    expect(later).toHaveLength(1);
+    expect(bytes(first)).toBeLessThan(260_000);
+    expect(bytes(later)).toBeLessThan(200_000);
   });
 
   it('draws two hands at 250 Hz with under 4 ms of work a frame', async () => {

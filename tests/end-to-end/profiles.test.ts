@@ -95,6 +95,14 @@ const STARTED: Record<string, () => Promise<void>> = {
     expect((await service.outcome).stderr).not.toContain('is closed');
   },
 
+  async 'simulated-hands.yaml'() {
+    const { app } = await startWith('simulated-hands.yaml');
+    await tracked(app);
+    await app.reached(() =>
+      ['left', 'right'].every((side) => app.of('joints').some(({ hand, valid }) => hand === side && valid)),
+    );
+  },
+
   async 'five-curl.yaml'() {
     const glove = await gloveLike(gloveOf('five-curl.yaml'));
     const { app } = await startWith('five-curl.yaml', glove.pty);

@@ -5,6 +5,7 @@ import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import packageJson from '../../package.json' with { type: 'json' };
 import { nextVersion } from '../../scripts/release/version.js';
+import { VERSIONED, versionIn } from '../../scripts/release/versioned.js';
 
 /** A release is made in a copy of this tree, with a history of its own. */
 let clone: string;
@@ -41,7 +42,7 @@ describe('npm run release', () => {
     const { status, stdout, stderr } = release('minor', '--dry-run');
     expect({ status, stderr }).toEqual({ status: 0, stderr: '' });
     expect(stdout).toContain(
-      `${packageJson.version} -> ${version}: package.json, package-lock.json, src/client/`,
+      `${packageJson.version} -> ${version}: package.json, src/client/csharp/package.json, `,
     );
     expect(stdout).toMatch(new RegExp(`Packed: tautline-${version}\\.tgz, \\d\\.\\d MB`));
     expect(stdout).toContain(`tautline --version: ${version}\n  a hand of 26 joints on the stream\n`);
@@ -67,7 +68,9 @@ describe('npm run release', () => {
         'package.json',
       ]),
     );
-    for (const file of ['package.json', 'package-lock.json', 'README.md', 'docs/install.md'])
+    for (const one of VERSIONED)
+      expect(versionIn(readFileSync(join(clone, one.file), 'utf8'), one)).toBe(version);
+    for (const file of ['package-lock.json', 'README.md', 'docs/install.md'])
       expect(readFileSync(join(clone, file), 'utf8')).toContain(version);
     expect(readFileSync(join(clone, 'CHANGELOG.md'), 'utf8')).toMatch(
       new RegExp(`^## \\[${version.replaceAll('.', '\\.')}\\] - \\d{4}-\\d\\d-\\d\\d\n\n- A change\\.`, 'm'),

@@ -3,8 +3,8 @@ import { FINGERS, type Finger } from '../../src/hand/joints.js';
 import type { ServerMessageOf } from '../../src/protocol/messages.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import type { App } from '../stream/app.js';
-import { BALL_RADIUS_M, createTrueHand } from './ball.js';
 import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';
+import { BALL_M, createTrueHand, THINGS } from './things.js';
 
 /*
  * What an app is told of a touch, over the wire, while the real firmware's hand closes on a ball. Where the ball truly
@@ -34,7 +34,7 @@ const JOINTS_OF: Record<Finger, string> = {
 };
 
 it('tells stops, contacts, owners, tension and limits of a ball that a hand closes on', async () => {
-  const ball = createTrueHand('right').place(() => 0.5);
+  const ball = createTrueHand('right', THINGS.sphere).place(() => 0.5);
   // Not the thumb: where it is depends on the other fingers, which ball.ts does not know.
   const met = FINGERS.filter(
     (name, at) => name !== 'thumb' && ball.surface[at] > 0.15 && ball.surface[at] < 0.85,
@@ -43,7 +43,9 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
 
   const channels = FINGERS.map((name) => `${name}.curl`).join(',');
   glove = await startHostGlove(['--rate', '250', '--channels', channels]);
-  const service = await startServiceProcess(hostGloveProfile(glove.pty));
+  // Nothing gives in this glove.
+  const profile = hostGloveProfile(glove.pty).replaceAll('kind: stringStop', '$&, giveMmPerN: 0');
+  const service = await startServiceProcess(profile);
   const app = await service.connect();
   const other = await service.connect();
   await app.ask({ type: 'subscribe', streams: ['joints', 'resistance'], rateHz: 60 });
@@ -53,7 +55,7 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
   const touch = (more: object = {}) => ({
     type: 'touch',
     hand: 'right',
-    shape: { kind: 'sphere', radius: BALL_RADIUS_M },
+    shape: { kind: 'sphere', radius: BALL_M },
     position: ball.position,
     ttlMs: 1000,
     ...more,
@@ -120,9 +122,9 @@ it('tells stops, contacts, owners, tension and limits of a ball that a hand clos
       expect(Math.abs(contact!.depthM)).toBeLessThan(0.006);
       // The point is on the ball, and the normal points out of it.
       const out = contact!.point.map((x, axis) => x - ball.position[axis]);
-      expect(Math.hypot(...out)).toBeCloseTo(BALL_RADIUS_M, 4);
+      expect(Math.hypot(...out)).toBeCloseTo(BALL_M, 4);
       const along = out.reduce((sum, x, axis) => sum + x * contact!.normal[axis], 0);
-      expect(along).toBeCloseTo(BALL_RADIUS_M, 4);
+      expect(along).toBeCloseTo(BALL_M, 4);
       expect(effort).toBeGreaterThan(0);
       expect(effort).toBeLessThanOrEqual(1);
       expect(tensionN).toBeGreaterThan(0);

@@ -1,10 +1,10 @@
 import { FINGERS, type HandSide } from '../../src/hand/joints.js';
 import type { AppMessageOf } from '../../src/protocol/messages.js';
 import type { Body } from '../firmware/host-glove.js';
-import { BALL_RADIUS_M, createTrueHand } from './ball.js';
+import { createTrueHand, THINGS, type Thing } from './things.js';
 
 /*
- * Grasps of a ball: an app says where the ball is; the host glove's hand, with its muscles, strings and servos, closes
+ * Grasps of a thing: an app says where it is; the host glove's hand, with its muscles, strings and servos, closes
  * on it as a person does; what is measured is where its fingers truly end up. Time and the way between the app and the
  * glove are a TouchBench's: live-bench.ts has real ones, steady-bench.ts turns them by hand.
  */
@@ -33,24 +33,26 @@ export interface GraspOptions {
   leadMs: number;
   /** Grasps that may be interrupted before it gives up. */
   mostInterrupted: number;
+  /** A ball when left out. */
+  thing?: Thing;
 }
 
 /** A servo of the host glove needs up to 0.3 s from out of the way to the nearest of surfaces. */
 export const USUAL: GraspOptions = { trials: 12, seed: 1, leadMs: 350, mostInterrupted: 12 };
 
-/** One finger that met the ball in one grasp. */
+/** One finger that met the thing in one grasp. */
 export interface Meeting {
   hand: HandSide;
   trial: number;
   finger: string;
   /** Greatest speed that the muscles aim at, curl/s. */
   speed: number;
-  /** Curl at which the finger truly meets the ball. */
+  /** Curl at which the finger truly meets the thing. */
   surface: number;
   /** Where the servo stood when the grasp began, and when the finger was at rest. */
   placed: number;
   stop: number;
-  /** Deepest and final curl; depth of the finger in the ball there, mm. */
+  /** Deepest and final curl; depth of the finger in the thing there, mm. */
   peak: number;
   rest: number;
   overshootMm: number;
@@ -103,7 +105,8 @@ export async function graspOften(bench: TouchBench, options: Partial<GraspOption
   const { trials, seed, leadMs, mostInterrupted } = { ...USUAL, ...options };
   const { side } = bench;
   const random = randomFrom(2 * seed + (side === 'left' ? 1 : 0));
-  const hand = createTrueHand(side);
+  const thing: Thing = options.thing ?? THINGS.sphere;
+  const hand = createTrueHand(side, thing);
   const outcome: Outcome = { meetings: [], interrupted: [], placedMs: [] };
 
   /** Asks until it is so, at most for that long. */
@@ -117,17 +120,18 @@ export async function graspOften(bench: TouchBench, options: Partial<GraspOption
   };
 
   for (let trial = 0; trial < trials && outcome.interrupted.length < mostInterrupted; ) {
-    const ball = hand.place(random);
+    const placed = hand.place(random);
     const speed = graspSpeed(random);
-    const starts = FINGERS.map((_, finger) => Math.min(0.15 * random(), ball.surface[finger] - 0.05));
+    const starts = FINGERS.map((_, finger) => Math.min(0.15 * random(), placed.surface[finger] - 0.05));
     for (const [finger, name] of FINGERS.entries()) await bench.command(`intend ${name} ${starts[finger]} 6`);
     await until((now) => now.every(({ curl }, finger) => Math.abs(curl - starts[finger]) < 0.01), 2000);
 
     const touch: AppMessageOf<'touch'> = {
       type: 'touch',
       hand: side,
-      shape: { kind: 'sphere', radius: BALL_RADIUS_M },
-      position: ball.position,
+      shape: thing.shape,
+      ...(thing.orientation ? { orientation: thing.orientation } : {}),
+      position: placed.position,
       ttlMs: 300,
     };
     /** Time passes while the app goes on saying what is touched. */
@@ -144,10 +148,10 @@ export async function graspOften(bench: TouchBench, options: Partial<GraspOption
     for (let left = leadMs; left > 0; left = touchedMs + leadMs - bench.nowMs()) {
       await hold(Math.min(10, left));
       const servos = await bench.bodies();
-      const placed = servos.every(
-        ({ stopCurl }, finger) => ball.surface[finger] > 1 || stopCurl < ball.surface[finger] + 0.03,
+      const ready = servos.every(
+        ({ stopCurl }, finger) => placed.surface[finger] > 1 || stopCurl < placed.surface[finger] + 0.03,
       );
-      if (placed) placedAt ??= bench.nowMs() - touchedMs;
+      if (ready) placedAt ??= bench.nowMs() - touchedMs;
     }
     const before = await bench.bodies();
 
@@ -175,19 +179,19 @@ export async function graspOften(bench: TouchBench, options: Partial<GraspOption
     const peaks = held.map(({ peakCurl }) => peakCurl);
     const rests = held.map(({ curl }) => curl);
     for (const [finger, name] of FINGERS.entries()) {
-      if (ball.surface[finger] > 0.9) continue;
+      if (placed.surface[finger] > 0.9) continue;
       outcome.meetings.push({
         hand: side,
         trial,
         finger: name,
         speed,
-        surface: ball.surface[finger],
+        surface: placed.surface[finger],
         placed: before[finger].stopCurl,
         stop: held[finger].stopCurl,
         peak: peaks[finger],
         rest: rests[finger],
-        overshootMm: 1000 * hand.depth(finger, peaks, ball.position),
-        restMm: 1000 * hand.depth(finger, rests, ball.position),
+        overshootMm: 1000 * hand.depth(finger, peaks, placed.position),
+        restMm: 1000 * hand.depth(finger, rests, placed.position),
         peakTensionN: held[finger].peakTensionN,
         reversalsPerS: (held[finger].reversals - settled[finger].reversals) / heldS,
         heardMs: sinceRelease(freed[finger].writtenUs),

@@ -32,6 +32,7 @@ ${more}`,
   };
   const arming = createGloveArming({
     glove: profile.gloves[0],
+    feel: () => ({ refusesArming: () => undefined }),
     forces: {
       get armed() {
         return state.armed;

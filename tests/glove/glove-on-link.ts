@@ -21,6 +21,7 @@ export function gloveOnLink(
     others,
     channels = CHANNELS,
     more = {},
+    actuators = [{ role: 'index' }],
     fits,
   }: {
     clock?: FakeClock;
@@ -28,6 +29,7 @@ export function gloveOnLink(
     others?: () => readonly Glove[];
     channels?: readonly string[];
     more?: object;
+    actuators?: readonly object[];
     fits?: FitStore;
   } = {},
 ) {
@@ -44,7 +46,7 @@ export function gloveOnLink(
             role.startsWith('wrist.') ? { role, open: 0, closed: 4095 } : { role, open: 500, closed: 3500 },
           ),
           ...more,
-          actuators: [{ role: 'index' }],
+          actuators,
         },
       ],
     }),

@@ -134,6 +134,33 @@ describe('what is said of a glove', () => {
     expect(rig.troubles[0].says).toMatch(/intermittent|railed/);
   });
 
+  it('that its firmware is old and what a newer one brings, or that it speaks a later protocol', async () => {
+    const say = (more: object) =>
+      troublesAfter(1000, (t, glove) =>
+        t === 0
+          ? glove.hello({ ...hello(), ...more })
+          : glove.samples(t * 1000, 0, Uint16Array.of(wave(t), wave(t + 90)), 2),
+      );
+    const old = await say({ firmwareVersion: 0x0100 });
+    expect(old.troubles).toEqual([
+      {
+        what: 'firmware',
+        state: 'attention',
+        says: expect.stringMatching(
+          /runs firmware 1\.0; \d\.\d comes with .* New in it: It frees the fingers/,
+        ),
+        remedy: expect.stringContaining('tautline firmware'),
+      },
+    ]);
+    const later = await say({ protocol: 2 });
+    expect(later.troubles).toMatchObject([
+      { what: 'firmware', says: expect.stringContaining('version 2 of the link protocol') },
+    ]);
+    expect(later.live.frame.valid).toBe(true);
+    for (const firmwareVersion of [0, 1, 0xffff])
+      expect((await say({ firmwareVersion })).troubles).toEqual([]);
+  });
+
   it('what it sends and the profile does not name, with the lines to add', async () => {
     const more = hello();
     const { troubles } = await troublesAfter(1000, (t, glove) =>

@@ -209,6 +209,7 @@ describe('the places', () => {
       runtime: ['/tmp/mine/tautline', '/run/user/1000/tautline', '/home/kim/.local/state/tautline'],
       config: '/home/kim/.config/tautline',
       profile: '/home/kim/.config/tautline/glove.yaml',
+      pairings: '/home/kim/.config/tautline/paired-extensions.json',
       sessions: '/d/tautline/sessions',
       log: '/home/kim/.local/state/tautline/tautline.log',
       cache: '/home/kim/.cache/tautline',

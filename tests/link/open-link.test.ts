@@ -38,7 +38,7 @@ describe('openLink', () => {
     links.push(link);
     link.open({ bytes: codec.push, status: () => {} });
     await clock.advance(1000);
-    expect(link.status).toEqual({ state: 'live', address: 'simulated left glove' });
+    expect(link.status).toEqual({ state: 'live', address: 'simulated left glove', simulated: true });
     expect(hellos).toMatchObject([{ hand: 'left', sampleRateHz: 250 }]);
     expect(samples).toBeGreaterThanOrEqual(250);
     expect(samples).toBeLessThanOrEqual(251);

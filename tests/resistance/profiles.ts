@@ -18,6 +18,7 @@ export const SERVO: Omit<ActuatorProfile, 'role'> = {
   slack: 0.05,
   stallTorqueNm: 0.15,
   spoolRadiusMm: 10,
+  giveMmPerN: 0,
   torqueControl: true,
   speedCurlPerS: 5,
   stallCurrentA: 0.7,

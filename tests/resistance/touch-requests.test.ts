@@ -60,6 +60,18 @@ describe('what a touch asks for', () => {
     expect(at(surface).effort).toBe(0.6);
   });
 
+  it('is before the surface by what string and servo give under a light hold, or under the effort if that is less', () => {
+    const soft = FIVE_SERVOS.map(({ role }) => servo(role, { giveMmPerN: 0.28 }));
+    // 0.28 mm a newton under 5 N, of 43 mm that the string travels from open to closed; SAFETY lets 8 N be.
+    const aheadMm = ({ stop, surface }: { stop: number; surface: number }) => (surface - stop) * 43;
+    expect(aheadMm(touching({}, soft).at(0))).toBeCloseTo(0.28 * 5, 5);
+    expect(aheadMm(touching({ effort: 0.25 }, soft).at(0))).toBeCloseTo(0.28 * 2, 5);
+    // A soft surface gives by itself, and a brake has no place.
+    expect(aheadMm(touching({ stiffness: 500 }, soft).at(0))).toBe(0);
+    const brakes = soft.map((one) => ({ ...one, kind: 'brake' as const }));
+    expect(aheadMm(touching({}, brakes).at(0))).toBe(0);
+  });
+
   it('is nothing with an effort of 0, and nothing for fingers that meet nothing', () => {
     expect(touching({ effort: 0 }).at(0.1).effort).toBe(0);
     const { requests, at } = touching({ position: [0, 0.5, 0] });

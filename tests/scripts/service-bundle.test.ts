@@ -22,7 +22,7 @@ const KNOWN: unknown[] = [
   ...profiles.map((name) => parse(readFileSync(join('config', name), 'utf8'))),
 ];
 
-const TEXTS = ['a', 'abc', '0', '1a2b'];
+const TEXTS = ['a', 'abc', '0', '1a2b', '0123456789abcdef'];
 
 /** A value that is as the schema says, with all that it may have. */
 function exampleOf(schema: TSchema): unknown {

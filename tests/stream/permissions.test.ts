@@ -23,7 +23,8 @@ beforeEach(async () => {
     { permissions: PERMISSIONS },
     {
       routes: (app) => {
-        for (const path of ['/record', '/guide', '/fits/undo']) app.post(path, () => ({ done: true }));
+        for (const path of ['/record', '/guide', '/fits/undo', '/feel/show'])
+          app.post(path, () => ({ done: true }));
       },
     },
   );
@@ -125,4 +126,12 @@ test("an app's own token opens a service that wants one", async () => {
   stream = await serve([glove], { permissions: PERMISSIONS, token: 'correct-horse-battery' });
   expect((await fetch(`http://127.0.0.1:${stream.port}/health`)).status).toBe(401);
   expect((await fetch(`http://127.0.0.1:${stream.port}/health?token=${TOKEN}`)).status).toBe(200);
+});
+
+test('to lead a comparison of forces takes the permission to put them on fingers', async () => {
+  // It would otherwise be a way round it: whoever leads chooses what is felt.
+  expect((await post('/guide')).status).toBe(200);
+  expect((await post('/feel/show')).status).toBe(403);
+  expect((await post('/feel/show', bearer(DESK_TOKEN).headers)).status).toBe(403);
+  expect((await post('/feel/show', bearer(TOKEN).headers)).status).toBe(200);
 });

@@ -23,6 +23,7 @@
 
 #include <array>
 #include <cerrno>
+#include <cmath>
 #include <cstdint>
 #include <cstring>
 #include <random>
@@ -128,7 +129,11 @@ inline bool decode_pose(const std::string& bytes, Pose& pose) {
   pose.pose_time_us = pose.time_us + 1000.0 * (u16(p + 16) >> 10);
   pose.has_pressures = (p[2] & 8) != 0;
   const std::size_t end = kHead + kPoses + (pose.has_velocities ? kVelocities : 0) + (pose.has_pressures ? 5 * 4 : 0);
-  if (bytes.size() != end + u16(p + 18)) return false;
+  if (bytes.size() != end + u16(p + 18) || !(std::fabs(pose.time_us) <= 1e17)) return false;
+  // A float whose exponent is all ones is no number.
+  for (std::size_t i = kHead; i < end; i += 4) {
+    if ((u16(p + i + 2) & 0x7f80) == 0x7f80) return false;
+  }
   for (int finger = 0; finger < 5; finger++) {
     const unsigned state = u16(p + 16) >> (2 * finger) & 3;
     pose.fingers[finger] = state < 3 ? static_cast<FingerState>(state) : FingerState::kInvalid;
@@ -200,6 +205,7 @@ class Client {
       if (opcode == 9) frame(10, payload);
       if (opcode > 2) continue;
       if (opcode != 0) kind = opcode;
+      if (whole.size() + payload.size() > kLargest) throw std::runtime_error("a frame that no service sends");
       whole += payload;
       if ((head[0] & 0x80) == 0) continue;
       message.is_pose = kind == 2;
@@ -248,7 +254,10 @@ class Client {
           "\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Protocol: tautline.binary.v1\r\n" +
           (token.empty() ? "" : "Authorization: Bearer " + token + "\r\n") + "\r\n");
     std::size_t end;
-    while ((end = buffer_.find("\r\n\r\n")) == std::string::npos) receive();
+    while ((end = buffer_.find("\r\n\r\n")) == std::string::npos) {
+      if (buffer_.size() > 16384) throw std::runtime_error("this is not a WebSocket service");
+      receive();
+    }
     const std::string status = buffer_.substr(0, buffer_.find("\r\n"));
     if (status.find(" 101") == std::string::npos) throw std::runtime_error("the service refused: " + status);
     buffer_.erase(0, end + 4);

@@ -36,8 +36,21 @@ struct LoopHand {
   std::string how_to_arm = "connect the glove";  ///< completes "To arm: ..."
 };
 
+/// What the service says of something that is touched.
+struct LoopContact {
+  bool carried = false;  ///< two fingers press against each other through it: lifted, it would come along
+  int fingers = 0;       ///< that are at its surface
+};
+
 /// asking: no answer yet. held: in force. paused: resumed by itself when the reason is gone. refused: never accepted.
 enum class HoldState { kNone, kAsking, kHeld, kPaused, kRefused };
+
+/// What is subscribed.
+struct LoopOptions {
+  int rate_hz = 0;        ///< poses a second at most; 0: every sample
+  bool surface = false;   ///< show fingers that touch resting on the surface, and give pressures
+  int predict_ms = 0;     ///< how far the service predicts ahead, 0..50
+};
 
 class Loop {
  public:
@@ -45,8 +58,8 @@ class Loop {
 
   /// Where the service says it is, or at the usual address.
   /// @param app a name for people. @param url ws://ADDRESS:PORT/stream, numeric; empty: found
-  explicit Loop(std::string_view app = {}, std::string_view url = {}, std::string_view token = {})
-      : app_(app), url_(url), token_(token) {}
+  explicit Loop(std::string_view app = {}, std::string_view url = {}, std::string_view token = {}, LoopOptions options = {})
+      : app_(app), url_(url), token_(token), options_(options) {}
   ~Loop() { socket_.close(); }
   Loop(const Loop&) = delete;
   Loop& operator=(const Loop&) = delete;
@@ -90,6 +103,8 @@ class Loop {
     held.first_id = last_id_ + 1;
     held.paused_id = 0;
     held.sent_ms = 0;
+    held.on_its_way = false;
+    held.contact = {};
     held.layer = "hold" + std::to_string(++layers_);
     held.type = type;
     held.members = members;
@@ -110,6 +125,9 @@ class Loop {
   }
   HoldState hold_state(int hold) const { return known(hold) ? holds_[std::size_t(hold)].state : HoldState::kNone; }
 
+  /// Of a touch: which fingers are at it. Nothing for any other number.
+  LoopContact contact(int hold) const { return known(hold) ? holds_[std::size_t(hold)].contact : LoopContact{}; }
+
   /// Sends a request: JSON text as docs/protocol.md has it. @return false: not connected
   bool send(std::string_view json) { return state_ == State::kOpen && socket_.send(json); }
 
@@ -121,6 +139,7 @@ class Loop {
     std::uint64_t first_id = 0, paused_id = 0;
     std::int64_t sent_ms = 0;
     bool changed = false, on_its_way = false;
+    LoopContact contact;
   };
   static constexpr std::int64_t kFirstWaitMs = 200, kLongestWaitMs = 5000, kWelcomeWithinMs = 10000, kPingMs = 2000,
                                 kSilentMs = 6000, kRenewMs = 60, kMoveMs = 8;
@@ -130,7 +149,8 @@ class Loop {
   link::WebSocket socket_;
   link::Endpoint endpoint_;
   State state_ = State::kWaiting;
-  std::string app_, url_, token_, reason_ = "poll() has not been called.", refusal_, out_;
+  std::string app_, url_, token_, reason_ = "poll() has not been called.", refusal_, out_, id_;
+  LoopOptions options_;
   LoopHand hands_[2];
   std::vector<Held> holds_;
   std::uint64_t last_id_ = 0, layers_ = 0;
@@ -166,6 +186,7 @@ class Loop {
     if (wait > kLongestWaitMs) wait = kLongestWaitMs;
     attempts_++;
     next_ms_ = now + wait / 2 + (now * 2654435761LL % 1000) * (wait / 2) / 1000;
+    for (Held& held : holds_) held.contact = {};
     for (LoopHand& hand : hands_) {
       hand.present = hand.armed = false;
       hand.pose.valid = false;
@@ -192,7 +213,7 @@ class Loop {
     namespace json = link::json;
     json::Reader in(text);
     json::Key key;
-    json::Text type, code, value;
+    json::Text type, code, value, app;
     int side = -1;
     double id = 0;
     bool armed[2] = {hands_[0].armed, hands_[1].armed}, present[2] = {};
@@ -204,12 +225,15 @@ class Loop {
         else if (key == "hand" && in.peek() == '"' && in.string(value)) side = value == "left" ? 0 : value == "right" ? 1 : -1;
         else if (key == "armed" && side >= 0) read_flag(in, armed[side]);
         else if (key == "id" && in.peek() != '"') in.number(id);
+        else if (key == "app" && in.peek() == '"') in.string(app);
+        else if (key == "touches" && in.peek() == '[' && side >= 0) read_touches(in, side);
         else if (key == "hands" && in.peek() == '[') read_hands(in, armed, present, how);
         else in.skip();
       }
     }
     if (!in.ok()) return;
     if (type == "welcome") {
+      id_ = std::string(app.view());
       for (int i = 0; i < 2; i++) {
         hands_[i].present = present[i];
         hands_[i].armed = armed[i];
@@ -252,12 +276,48 @@ class Loop {
     }
   }
 
+  /// What is not named is not touched.
+  void read_touches(link::json::Reader& in, int side) {
+    link::json::Key key;
+    link::json::Text by, layer;
+    for (Held& held : holds_) {
+      if (held.side == side) held.contact = {};
+    }
+    in.begin_array();
+    while (in.next_element()) {
+      if (in.peek() != '{') {
+        in.skip();
+        continue;
+      }
+      in.begin_object();
+      LoopContact contact;
+      by.clear();
+      layer.clear();
+      while (in.next_member(key)) {
+        if (key == "by" && in.peek() == '"') in.string(by);
+        else if (key == "layer" && in.peek() == '"') in.string(layer);
+        else if (key == "carried") read_flag(in, contact.carried);
+        else if (key == "fingers" && in.peek() == '[') {
+          in.begin_array();
+          for (; in.next_element(); contact.fingers++) in.skip();
+        } else in.skip();
+      }
+      for (Held& held : holds_) {
+        if (held.side == side && by == id_ && layer == held.layer && in.ok()) held.contact = contact;
+      }
+    }
+  }
+
   void open() {
     state_ = State::kOpen;
     reason_.clear();
     attempts_ = 0;
     heard_ms_ = ping_ms_ = now_ms();
-    out_ = R"({"type":"subscribe","velocities":true,"streams":["joints","resistance"])";
+    out_ = R"({"type":"subscribe","velocities":true,"streams":["joints","resistance","gestures"])";
+    char number[40];
+    if (options_.rate_hz > 0) std::snprintf(number, sizeof number, ",\"rateHz\":%d", options_.rate_hz), out_ += number;
+    if (options_.predict_ms > 0) std::snprintf(number, sizeof number, ",\"predictMs\":%d", options_.predict_ms), out_ += number;
+    if (options_.surface) out_ += ",\"surface\":true";
     if (!app_.empty()) out_ += ",\"app\":" + link::json::quote(app_);
     socket_.send(out_ += '}');
   }

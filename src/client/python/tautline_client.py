@@ -5,16 +5,16 @@
 As a module, waiting for one message after the other:
 
     from tautline_client import Client, Pose
-    with Client("ws://127.0.0.1:7117/stream") as client:
+    with Client() as client:
         client.ask({"type": "subscribe", "streams": ["joints"]})
         for message in client:
             if isinstance(message, Pose):
                 print(message.hand, message.position("index-finger-tip"))
 
-With asyncio, where a slow program gets the newest pose, and what is held is renewed:
+With asyncio, where a slow program gets the newest pose, what is held is renewed, and a lost connection is made again:
 
     from tautline_client import AsyncClient
-    async with AsyncClient("ws://127.0.0.1:7117/stream") as client:
+    async with AsyncClient(reconnect=True) as client:
         await client.ask({"type": "subscribe", "streams": ["joints"]})
         async for message in client:
             ...
@@ -32,15 +32,20 @@ from __future__ import annotations
 import argparse
 import asyncio
 import base64
+import copy
 import hashlib
 import json
+import logging
+import math
 import os
+import random
 import socket
 import ssl
 import struct
 import sys
+import time
 from collections import deque
-from typing import Any, AsyncIterator, Dict, Iterator, Optional, Tuple, Union
+from typing import Any, AsyncIterator, Dict, Iterator, List, Optional, Tuple, Union
 from urllib.parse import SplitResult, urlsplit
 
 __version__ = "0.1.0"
@@ -61,6 +66,14 @@ _VELOCITIES = struct.Struct("<156f")
 _PRESSURES = struct.Struct("<5f")
 _ACCEPT = "258EAFA5-E914-47DA-95CA-C5AB0DC85B11"  # RFC 6455, 1.3
 _LARGEST = 1 << 20
+# What is read of messages without being asked for; the lists are of objects.
+_NEEDED: Dict[str, Dict[str, type]] = {
+    "welcome": {"hands": list},
+    "error": {"code": str, "message": str},
+    "resistance": {"hand": str, "armed": bool},
+    "gestures": {"hand": str, "touches": list},
+}
+_log = logging.getLogger("tautline")
 
 
 class Refused(Exception):
@@ -101,6 +114,9 @@ class Pose:
         if flags & 8:
             self.pressures = _PRESSURES.unpack_from(record, end)
             end += _PRESSURES.size
+        numbers = (self.time_us, *self.poses, *(self.velocities or ()), *(self.pressures or ()))
+        if not math.isfinite(sum(numbers)):
+            raise ValueError("damaged joints record: a number is not finite")
         self.reason: Optional[str] = record[end:].decode(errors="replace") if reason else None
 
     def position(self, joint: str) -> Tuple[float, ...]:
@@ -116,6 +132,13 @@ class Pose:
     def radius(self, joint: str) -> float:
         """From the joint to the skin, m."""
         return self.poses[_JOINT[joint] * 8 + 7]
+
+    def lost(self, why: str) -> Pose:
+        """The same pose, as one that is not valid any more."""
+        gone = copy.copy(self)
+        gone.valid, gone.reason = False, why
+        gone.fingers = {name: "invalid" for name in FINGERS}
+        return gone
 
     @property
     def joint_array(self) -> Any:
@@ -143,7 +166,11 @@ Request = Dict[str, Any]
 class _Protocol:
     """WebSocket, RFC 6455, without a socket: bytes go in, messages come out."""
 
-    def __init__(self, url: str, token: Optional[str]) -> None:
+    def __init__(self, url: Optional[str], token: Optional[str]) -> None:
+        if url is None:
+            url = os.environ.get("TAUTLINE_STREAM")
+            token = token or (os.environ.get("TAUTLINE_TOKEN") if url else None)
+            url = url or "ws://127.0.0.1:7117/stream"
         parts = urlsplit(url)
         if parts.scheme not in ("ws", "wss") or not parts.hostname:
             raise ValueError(f"the address of the service is ws://HOST:PORT/stream, not {url!r}")
@@ -188,7 +215,8 @@ class _Protocol:
         self._buffer = bytearray(rest)
         status, *headers = head.decode("latin-1").split("\r\n")
         if " 101 " not in f"{status} ":
-            raise ConnectionError(f"the service refused: {status} {rest.decode(errors='replace')}"[:400])
+            said = " ".join(f"{status} {rest.decode(errors='replace')}".split())
+            raise ConnectionError(f"the service refused: {said}"[:400])
         fields = {name.strip().lower(): value.strip() for name, _, value in (h.partition(":") for h in headers)}
         accept = base64.b64encode(hashlib.sha1((self._key + _ACCEPT).encode()).digest()).decode()
         if fields.get("sec-websocket-accept") != accept:
@@ -235,8 +263,14 @@ class _Protocol:
             message = Pose(whole) if kind == 2 else json.loads(whole)
         except (ValueError, RecursionError) as error:
             raise ConnectionError(f"what came is no message of this protocol: {error}") from None
-        if kind == 1 and not (isinstance(message, dict) and isinstance(message.get("type"), str)):
+        if kind == 2:
+            return message
+        if not (isinstance(message, dict) and isinstance(message.get("type"), str)):
             raise ConnectionError("what came is no message of this protocol: it has no type")
+        for name, kind_of in _NEEDED.get(message["type"], {}).items():
+            value = message.get(name)
+            if not isinstance(value, kind_of) or kind_of is list and not all(isinstance(one, dict) for one in value):
+                raise ConnectionError(f"what came is no message of this protocol: {message['type']} without {name}")
         return message
 
     @staticmethod
@@ -256,13 +290,16 @@ class _Protocol:
 
 def _how_to_arm(welcome: Optional[Message], hand: str) -> str:
     hands = welcome["hands"] if isinstance(welcome, dict) else []
-    return next((one["howToArm"] for one in hands if one["hand"] == hand), "connect the glove")
+    return next((str(one.get("howToArm")) for one in hands if one.get("hand") == hand), "connect the glove")
 
 
 class Client:
-    """One connection. Iterating gives what the service sends: `Pose` objects and messages as dicts."""
+    """
+    One connection. Iterating gives what the service sends: `Pose` objects and messages as dicts. Without `url`: to where
+    the variable TAUTLINE_STREAM says (with its token in TAUTLINE_TOKEN), or to the usual place.
+    """
 
-    def __init__(self, url: str = "ws://127.0.0.1:7117/stream", token: Optional[str] = None, timeout: float = 10.0) -> None:
+    def __init__(self, url: Optional[str] = None, token: Optional[str] = None, timeout: float = 10.0) -> None:
         self._protocol = _Protocol(url, token)
         self._socket = socket.create_connection((self._protocol.host, self._protocol.port), timeout)
         try:
@@ -349,6 +386,10 @@ class Client:
 _TTL_MS = 250
 _RENEW_S = 0.06
 _TRANSIENT = ("disarmed", "tryAgain")
+_FIRST_WAIT_S = 0.2
+_LONGEST_WAIT_S = 5.0
+_PING_S = 2.0
+_SILENT_S = 6.0
 
 
 class Hold:
@@ -357,12 +398,13 @@ class Hold:
     def __init__(self, client: AsyncClient, request: Request, layer: str) -> None:
         self._client = client
         self._request = request
-        self._layer = layer
+        #: its layer at the service, as `gestures.touches` names it
+        self.layer = layer
         self._again = asyncio.Event()
         #: asking, held, paused (resumed by itself), refused or released
         self.state = "asking"
         #: why it is paused or refused
-        self.error: Optional[Refused] = None
+        self.error: Optional[Exception] = None
         self._task = asyncio.ensure_future(self._renew())
 
     def move(self, **changes: Any) -> None:
@@ -371,24 +413,48 @@ class Hold:
         self._again.set()
 
     async def release(self) -> None:
-        """Frees the fingers."""
-        ended = self.state in ("refused", "released")
+        """Frees the fingers, and returns once they are."""
+        if self._ended():
+            await self._client.ask(self._free)
+
+    def end(self) -> None:
+        """Frees the fingers without waiting for the answer."""
+        if self._ended():
+            try:
+                self._client.send(self._free)
+            except ConnectionError:
+                pass  # the service has freed them already
+
+    @property
+    def _free(self) -> Request:
+        return {"type": "release", "hand": self._request["hand"], "layer": self.layer}
+
+    def _ended(self) -> bool:
+        """Whether there was something to end."""
+        was = self.state
         self.state = "released"
         self._task.cancel()
-        if not ended:
-            await self._client.ask({"type": "release", "hand": self._request["hand"], "layer": self._layer})
+        return was not in ("refused", "released")
 
     async def _renew(self) -> None:
         while self.state not in ("refused", "released"):
             self._again.clear()
             try:
-                await self._client.ask({**self._request, "layer": self._layer, "ttlMs": _TTL_MS})
+                await self._client.ask({**self._request, "layer": self.layer, "ttlMs": _TTL_MS})
                 state, error = "held", None
             except Refused as refused:
                 state, error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
-            except ConnectionError:
-                self.state = "released"
-                return
+            except ConnectionError as lost:
+                if self.state == "released":
+                    return
+                self.state, self.error = "paused", lost
+                try:
+                    # Held again only once the service takes it: the wearer may have to arm first.
+                    await self._client.opened()
+                except ConnectionError:
+                    self.state = "released"
+                    return
+                continue
             # Released meanwhile: a wait that ends as it is cancelled may swallow the cancellation (before Python 3.12).
             if self.state == "released":
                 return
@@ -402,34 +468,53 @@ class Hold:
 
 class AsyncClient:
     """
-    One connection, for asyncio: `async with AsyncClient(url) as client`. Iterating gives `Pose` objects and messages as
-    dicts. A program that is slow gets the newest pose of each hand, and the newest thousand of other messages.
+    One app at the service, for asyncio: `async with AsyncClient(url) as client`. Iterating gives `Pose` objects and
+    messages as dicts. A program that is slow gets the newest pose of each hand, and the newest thousand of other messages.
+
+    With `reconnect`, entering waits for the service, whenever it starts, and a lost connection is made again with the
+    subscription as it was. Meanwhile `state` is "waiting", each hand's last pose comes once more as not valid, `ask` and
+    `send` raise ConnectionError, and holds are paused. Each new connection gives its "welcome" as a message. Without
+    `reconnect`, the iteration ends with ConnectionError.
     """
 
-    def __init__(self, url: str = "ws://127.0.0.1:7117/stream", token: Optional[str] = None, timeout: float = 10.0) -> None:
-        self._protocol = _Protocol(url, token)
+    def __init__(
+        self,
+        url: Optional[str] = None,
+        token: Optional[str] = None,
+        timeout: float = 10.0,
+        reconnect: bool = False,
+    ) -> None:
+        self._url = url
+        self._token = token
         self._timeout = timeout
+        self._reconnect = reconnect
+        self._protocol = _Protocol(url, token)
         self._last_id = 0
         self._layers = 0
         self._answers: Dict[int, asyncio.Future[Dict[str, Any]]] = {}
         self._poses: Dict[str, Pose] = {}
+        self._newest: Dict[str, Pose] = {}
         self._others: deque[Dict[str, Any]] = deque(maxlen=1000)
+        self._subscription: Optional[Request] = None
         self._ended: Optional[str] = None
+        self._heard = 0.0
+        self._tasks: List[asyncio.Task[None]] = []
         self.welcome: Optional[Message] = None
+        #: connecting, open, waiting (for the next attempt) or closed
+        self.state = "connecting"
+        #: why it is not open
+        self.reason: Optional[str] = None
 
     async def __aenter__(self) -> AsyncClient:
         self._came = asyncio.Event()
-        protocol = self._protocol
-        secure = ssl.create_default_context() if protocol.secure else None
-        opening = asyncio.open_connection(protocol.host, protocol.port, ssl=secure)
-        self._reader, self._writer = await asyncio.wait_for(opening, self._timeout)
-        try:
-            self._writer.write(protocol.opening)
-            await asyncio.wait_for(self._shake_hands(), self._timeout)
-        except BaseException:
-            self._writer.close()
-            raise
-        self._task = asyncio.ensure_future(self._read())
+        self._opened = asyncio.Event()
+        if self._reconnect:
+            await self._connect_again()
+        else:
+            await self._connect()
+        self._tasks = [asyncio.ensure_future(self._run())]
+        if self._reconnect:
+            self._tasks.append(asyncio.ensure_future(self._watch()))
         return self
 
     async def __aexit__(self, *_: object) -> None:
@@ -470,8 +555,10 @@ class AsyncClient:
 
     def send(self, request: Request) -> None:
         """Sends a request without waiting for the answer."""
-        if self._ended is not None:
-            raise ConnectionError(self._ended or "the service ended the connection")
+        if request.get("type") == "subscribe":
+            self._subscription = {key: value for key, value in request.items() if key != "id"}
+        if self._ended is not None or self.state != "open":
+            raise ConnectionError(self._ended or self.reason or "the service ended the connection")
         self._writer.write(self._protocol.frame(1, json.dumps(request).encode()))
 
     def hold(self, request: Request) -> Hold:
@@ -483,48 +570,114 @@ class AsyncClient:
         """How the wearer of that hand arms, in words that complete "To arm: ..."."""
         return _how_to_arm(self.welcome, hand)
 
+    async def opened(self) -> None:
+        """Returns as soon as there is a connection. Raises ConnectionError once there will never be one again."""
+        while self.state != "open":
+            if self._ended is not None:
+                raise ConnectionError(self._ended or "the client was closed")
+            await self._opened.wait()
+
     async def close(self) -> None:
         """Says goodbye. The service frees at once what this client held."""
-        if self._ended is None:
+        if self.state == "open":
             self._writer.write(self._protocol.frame(8, struct.pack("!H", 1000)))
         self._end("")
-        self._task.cancel()
+        for task in self._tasks:
+            task.cancel()
         self._writer.close()
         try:
             await self._writer.wait_closed()
         except OSError:
             pass
 
-    async def _shake_hands(self) -> None:
+    async def _connect(self) -> None:
+        self.state = "connecting"
+        protocol = self._protocol = _Protocol(self._url, self._token)
+        secure = ssl.create_default_context() if protocol.secure else None
+        opening = asyncio.open_connection(protocol.host, protocol.port, ssl=secure)
+        self._reader, self._writer = await asyncio.wait_for(opening, self._timeout)
+        try:
+            self._writer.write(protocol.opening)
+            self.welcome = await asyncio.wait_for(self._shake_hands(), self._timeout)
+        except BaseException:
+            self._writer.close()
+            raise
+        self._heard = time.monotonic()
+        self.state, self.reason = "open", None
+        self._opened.set()
+
+    async def _connect_again(self) -> None:
+        """As long as it takes. Doubling waits, cut at random by up to a half so that apps do not all come back at once."""
+        wait = _FIRST_WAIT_S
+        while True:
+            try:
+                return await self._connect()
+            except (OSError, asyncio.TimeoutError) as error:
+                reason = str(error) or "no answer came in time"
+                if reason != self.reason:
+                    # A service that is not there yet is nothing to worry about; one that refuses is.
+                    _log.log(logging.INFO if getattr(error, "errno", None) else logging.WARNING, "waiting: %s", reason)
+                self.state, self.reason = "waiting", reason
+            await asyncio.sleep(wait * random.uniform(0.5, 1))
+            wait = min(2 * wait, _LONGEST_WAIT_S)
+
+    async def _shake_hands(self) -> Message:
         while not self._protocol.opened():
             self._protocol.feed(await self._reader.read(65536))
-        while self.welcome is None:
+        while True:
             kind, value = self._protocol.next()
             if kind == "end":
                 raise ConnectionError("the service ended the connection")
             if kind == "message":
-                self.welcome = value
-            elif kind == "more":
+                return value
+            if kind == "more":
                 self._protocol.feed(await self._reader.read(65536))
 
+    async def _run(self) -> None:
+        while True:
+            try:
+                await self._read()
+                why = ""
+            except (ConnectionError, OSError) as error:
+                why = str(error) or "the connection ended"
+            if not self._reconnect:
+                return self._end(why)
+            self._lose(why or "the service ended the connection")
+            await asyncio.sleep(_FIRST_WAIT_S * random.uniform(0.5, 1))
+            await self._connect_again()
+            if isinstance(self.welcome, dict):
+                self._others.append(self.welcome)
+            if self._subscription:
+                self.send({**self._subscription})
+            self._came.set()
+
     async def _read(self) -> None:
-        try:
-            while True:
-                kind, value = self._protocol.next()
-                if kind == "message":
-                    self._take(value)
-                elif kind == "ping":
-                    self._writer.write(self._protocol.frame(10, value))
-                elif kind == "end":
-                    return self._end("")
-                else:
-                    self._protocol.feed(await self._reader.read(65536))
-        except (ConnectionError, OSError) as error:
-            self._end(str(error) or "the connection ended")
+        while True:
+            kind, value = self._protocol.next()
+            if kind == "message":
+                self._take(value)
+            elif kind == "ping":
+                self._writer.write(self._protocol.frame(10, value))
+            elif kind == "end":
+                return
+            else:
+                self._protocol.feed(await self._reader.read(65536))
+                self._heard = time.monotonic()
+
+    async def _watch(self) -> None:
+        """A connection that is silent, though it was pinged, is none, however open it looks."""
+        while True:
+            await asyncio.sleep(_PING_S)
+            if self.state != "open":
+                continue
+            if time.monotonic() - self._heard > _SILENT_S:
+                self._writer.transport.abort()
+            else:
+                self._writer.write(self._protocol.frame(9, b""))
 
     def _take(self, message: Message) -> None:
         if isinstance(message, Pose):
-            self._poses[message.hand] = message
+            self._poses[message.hand] = self._newest[message.hand] = message
         else:
             number = message.get("id")
             answer = self._answers.get(number) if isinstance(number, int) else None
@@ -532,21 +685,38 @@ class AsyncClient:
                 if not answer.done():
                     answer.set_result(message)
                 return
+            if message["type"] == "welcome":
+                self.welcome = message
             self._others.append(message)
+        self._came.set()
+
+    def _lose(self, why: str) -> None:
+        self.state, self.reason = "waiting", why
+        self._opened.clear()
+        self._writer.close()
+        for hand, pose in self._newest.items():
+            self._poses[hand] = pose.lost(why)
+        self._newest.clear()
+        self._answer_nobody(why)
         self._came.set()
 
     def _end(self, why: str) -> None:
         if self._ended is None:
             self._ended = why
+        self.state, self.reason = "closed", self._ended or None
+        self._answer_nobody(why or "the service ended the connection")
+        self._opened.set()
+        self._came.set()
+
+    def _answer_nobody(self, why: str) -> None:
         for answer in self._answers.values():
             if not answer.done():
-                answer.set_exception(ConnectionError(why or "the service ended the connection"))
-        self._came.set()
+                answer.set_exception(ConnectionError(why))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Prints the index finger tip of each pose.")
-    parser.add_argument("--url", default="ws://127.0.0.1:7117/stream")
+    parser.add_argument("--url")
     parser.add_argument("--token")
     parser.add_argument("--poses", type=int, default=0, help="end after so many; 0: never")
     options = parser.parse_args()

@@ -95,7 +95,7 @@ void describeBoard() {
   }
   for (uint8_t i = 0; i < sizeof DEVICE_ID; ++i) board.deviceId[i] = DEVICE_ID[i];
   board.hand = HAND;
-  board.firmwareVersion = 0x0100;
+  board.firmwareVersion = kFirmwareVersion;
   board.startRateHz = START_RATE_HZ;
   board.maxRateHz = HIGHEST_RATE_HZ;
   board.channelCount = CHANNELS;

@@ -7,6 +7,7 @@
 namespace tautline {
 
 constexpr uint8_t kProtocolVersion = 1;
+constexpr uint16_t kFirmwareVersion = 0x0101;
 constexpr uint8_t kMaxPayload = 250;
 constexpr uint16_t kCrc16Poly = 0x1021;
 constexpr uint16_t kCrc16Init = 0xffff;

@@ -18,7 +18,6 @@ namespace {
 // The simulated supply: one lithium cell. Its limits are common practice for such cells and hobby servos.
 constexpr uint16_t kSupplyLowMv = 3300;
 constexpr int16_t kOverTemperature = 700;  // 0.1 degrees C
-constexpr uint16_t kFirmwareVersion = 0x0100;
 constexpr double kManualStep = 0.0005;  // how often the firmware is run while time is moved by hand
 
 struct FaultKind {
@@ -89,7 +88,7 @@ HostGlove::HostGlove(const Options& options)
     board_.deviceId[i] = static_cast<uint8_t>(std::stoul(id.substr(2 * i, 2), nullptr, 16));
   }
   board_.hand = options.hand;
-  board_.firmwareVersion = kFirmwareVersion;
+  board_.firmwareVersion = static_cast<uint16_t>(options.firmwareVersion);
   board_.startRateHz = static_cast<uint16_t>(options.rateHz);
   board_.maxRateHz = static_cast<uint16_t>(options.maxRateHz);
   board_.actuatorCount = static_cast<uint8_t>(actuatorSpecs_.size());

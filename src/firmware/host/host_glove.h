@@ -19,6 +19,7 @@ struct Options {
   std::vector<std::string> channels;
   std::vector<std::string> actuators;  // role or role:kind
   unsigned bits = 12;
+  unsigned firmwareVersion = tautline::kFirmwareVersion;
   double noiseCounts = 1.5;
   uint32_t seed = 1;
   uint32_t clockUs = 0;  // where the device clock starts

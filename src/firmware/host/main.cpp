@@ -28,6 +28,7 @@ const char kUsage[] =
     "  --rate HZ           sample rate at boot, default 250\n"
     "  --max-rate HZ       highest rate the host may ask for, default 1000\n"
     "  --bits N            converter bits, default 12\n"
+    "  --firmware N        version that it says, major * 256 + minor; default: the newest\n"
     "  --noise COUNTS      standard deviation of a reading, default 1.5\n"
     "  --seed N            seed of everything random, default 1\n"
     "  --clock US          start of the device clock, default 0 (it wraps at 2^32)\n"
@@ -103,6 +104,8 @@ Arguments parseArguments(int count, char** words) {
       glove.maxRateHz = static_cast<unsigned>(number(flag, value, 10000));
     } else if (flag == "--bits") {
       glove.bits = static_cast<unsigned>(number(flag, value, 16));
+    } else if (flag == "--firmware") {
+      glove.firmwareVersion = static_cast<unsigned>(number(flag, value, 65535));
     } else if (flag == "--noise") {
       glove.noiseCounts = number(flag, value, 65535);
     } else if (flag == "--seed") {

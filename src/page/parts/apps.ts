@@ -3,6 +3,7 @@ import { make, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
+import { createExtensionsCard } from './extensions-card.js';
 import { createOpenxrCard } from './openxr-card.js';
 
 const PERIOD_MS = 1000;
@@ -26,6 +27,7 @@ export function createAppsPart(live: Live): Part {
   const service = make('p', { class: 'lead' });
   const list = make('ul', { class: 'apps', 'aria-label': 'Apps' });
   const openxr = createOpenxrCard();
+  const extensions = createExtensionsCard();
   const panel = make(
     'section',
     { 'aria-labelledby': 'apps-title' },
@@ -33,12 +35,14 @@ export function createAppsPart(live: Live): Part {
     service,
     list,
     openxr.element,
+    extensions.element,
   );
   let visible = false;
   let timer: ReturnType<typeof setInterval> | undefined;
 
   const update = async () => {
     void openxr.update();
+    void extensions.update();
     let status: Status;
     try {
       status = await ask<Status>('GET', '/health');

@@ -1,11 +1,13 @@
 import type { HandSide } from '../../hand/joints.js';
-import { make, setAttribute, setText } from '../dom.js';
+import type { Delays } from '../delays.js';
+import { button, make, setAttribute, setText } from '../dom.js';
 import { faultsOf } from '../faults.js';
-import { type Live, recordingOf } from '../live.js';
+import { isSimulated, type Live, recordingOf } from '../live.js';
 import type { OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelLine, createChannelLine } from './channel-line.js';
 import { createFingerTable } from './finger-table.js';
+import { createFirstSteps } from './first-steps.js';
 import { createInputTester } from './input-tester.js';
 import { BENCH_FACTS, createLinkFacts } from './link-facts.js';
 import { sideText } from './words.js';
@@ -17,12 +19,14 @@ const PERIOD_MS = 100;
 const LINES_A_FRAME = 3;
 
 /** The first part: all of a glove at a glance, beside the picture; what is not well comes first. */
-export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
+export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot): Part {
   const hands = make('div', { class: 'bench-hands' });
+  const firstSteps = createFirstSteps(live);
   const panel = make(
     'section',
     { 'aria-labelledby': 'bench-title', class: 'bench-part' },
     make('h2', { id: 'bench-title', class: 'unseen' }, 'Bench'),
+    firstSteps.element,
     hands,
   );
   const shown = new Map<HandSide, Card>();
@@ -38,7 +42,7 @@ export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
     }
     for (const side of live.hands.keys()) {
       if (shown.has(side)) continue;
-      const card = createCard(live, side, openPlot);
+      const card = createCard(live, delays, side, openPlot, firstSteps.toggle);
       shown.set(side, card);
       // As the picture has them.
       if (side === 'left') hands.prepend(card.card);
@@ -53,12 +57,19 @@ export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
   const layout = () => {
     for (const { lines } of shown.values()) for (const line of lines()) line.layout();
   };
-  const draw = (nowMs: number) => {
-    if (!visible) return;
-    requestAnimationFrame(draw);
-    if (!live.connected) return;
+  /** Which of them draws: one that still waits when the part is left and shown again draws no more. */
+  let round = 0;
+  const draw = (nowMs: number, of: number) => {
+    if (!visible || of !== round) return;
     const all = [...shown.values()].flatMap(({ lines }) => lines());
-    for (let n = 0; n < Math.min(LINES_A_FRAME, all.length); n++) all[next++ % all.length].draw(nowMs);
+    let drawn = 0;
+    // Around once at most, past those that have nothing new.
+    for (let n = 0; n < all.length && drawn < LINES_A_FRAME; n++) {
+      if (all[next++ % all.length].draw(nowMs)) drawn++;
+    }
+    const again = () => requestAnimationFrame((atMs) => draw(atMs, of));
+    if (drawn > 0) again();
+    else setTimeout(again, PERIOD_MS);
   };
   live.changed.on(sync);
   live.client.on('health', ({ hand }) => shown.get(hand)?.update());
@@ -82,7 +93,8 @@ export function createBenchPart(live: Live, openPlot: OpenPlot): Part {
       sync();
       layout();
       timer = setInterval(update, PERIOD_MS);
-      requestAnimationFrame(draw);
+      const mine = ++round;
+      requestAnimationFrame((atMs) => draw(atMs, mine));
     },
   };
 }
@@ -93,11 +105,23 @@ interface Card {
   lines(): readonly ChannelLine[];
 }
 
-function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
+function createCard(
+  live: Live,
+  delays: Delays,
+  side: HandSide,
+  openPlot: OpenPlot,
+  connect: () => void,
+): Card {
   const name = make('h3');
   const stale = make('span', { class: 'stale', hidden: true }, 'Stale');
   const state = make('p', { class: 'lead wide', role: 'status' });
   const played = make('p', { class: 'played', hidden: true });
+  const simulated = button('Simulated', connect, {
+    class: 'small',
+    hidden: true,
+    'aria-label': 'Simulated: connect yours',
+    title: 'Connect a glove of your own',
+  });
   const faultList = make('ul', { class: 'faults', 'aria-label': `Faults of the ${side} hand` });
   const list = make('ul', { class: 'lines', 'aria-label': `Channels of the ${side} hand` });
   const fingers = createFingerTable(live);
@@ -110,7 +134,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
     make(
       'header',
       {},
-      make('div', { class: 'heading' }, name, state, stale),
+      make('div', { class: 'heading' }, name, state, simulated, stale),
       played,
       faultList,
       fingers.unused,
@@ -135,6 +159,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
     setText(played, `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`);
     const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
     stale.hidden = !silent;
+    simulated.hidden = !live.connected || !isSimulated(hand) || recording !== undefined;
     card.classList.toggle('old', silent);
     // What is not known now is not said to be a fault of the glove.
     const faults = live.connected ? faultsOf(hand) : [];
@@ -158,7 +183,7 @@ function createCard(live: Live, side: HandSide, openPlot: OpenPlot): Card {
       );
     fingers.update(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);
-    facts.update(hand);
+    facts.update(hand, silent ? undefined : delays.summary(side));
     wrist.update(hand);
 
     const channels = health?.channels ?? [];

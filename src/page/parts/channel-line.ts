@@ -17,7 +17,8 @@ export interface ChannelLine {
   add(timeS: number, counts: number, value: number): void;
   /** @param silent nothing comes from the glove, or from the service: what was well is not known to be so */
   judge(channel: Health['channels'][number], silent: boolean): void;
-  draw(nowMs: number): void;
+  /** @returns whether there was anything to draw */
+  draw(nowMs: number): boolean;
   layout(): void;
 }
 
@@ -43,22 +44,29 @@ export function createChannelLine(role: string, open: () => void): ChannelLine {
   let last: { counts: number; value: number } | undefined;
   let quiet = false;
   let writtenMs = Number.NEGATIVE_INFINITY;
+  /** Something came that is not yet drawn, or written. */
+  let toDraw = true;
+  let toWrite = true;
   return {
     element,
     add(timeS, count, now) {
       history.add(timeS, count, now);
+      toDraw = toWrite = true;
       if (now < LEAST.oneWay) trace.low = LEAST.bothWays;
       last = { counts: count, value: now };
     },
     judge({ verdict: name }, silent) {
       const well = name === 'healthy';
+      if (quiet !== silent) toWrite = true;
       quiet = silent;
       setAttribute(element, 'data-verdict', silent ? 'unknown' : well ? 'healthy' : 'fault');
       setText(verdict, silent ? 'No signal' : well ? 'Healthy' : verdictText(name));
     },
     draw(nowMs) {
-      if (nowMs - writtenMs >= READABLE_MS) {
+      if (!toDraw && !toWrite) return false;
+      if (toWrite && nowMs - writtenMs >= READABLE_MS) {
         writtenMs = nowMs;
+        toWrite = false;
         // What came last is not what is now.
         setText(
           value,
@@ -66,9 +74,15 @@ export function createChannelLine(role: string, open: () => void): ChannelLine {
         );
         setText(counts, last === undefined || quiet ? '–' : String(Math.round(last.counts)));
       }
+      if (!toDraw) return true;
+      toDraw = false;
       history.settle();
       chart.draw(history.ages, lines, history.from, history.end);
+      return true;
     },
-    layout: chart.layout,
+    layout() {
+      chart.layout();
+      toDraw = true;
+    },
   };
 }

@@ -1,4 +1,5 @@
 import { button, make } from '../dom.js';
+import { changesByFit, medianOf, type Ranges } from '../fit-change.js';
 import { roleText, sentence, verdictText } from './words.js';
 
 export type Task = 'check' | 'fit' | 'mount';
@@ -48,10 +49,14 @@ const WELL_DEG = 4;
 type Accept = (part?: 'sensors') => void;
 
 /** What a finished run found, in plain words. */
-export function findings({ state, reason, check, fit, mount }: GuideReport, accept: Accept): HTMLElement[] {
+export function findings(
+  { state, reason, check, fit, mount }: GuideReport,
+  accept: Accept,
+  before: Ranges,
+): HTMLElement[] {
   if (state === 'stopped') return [make('p', { class: 'card bad' }, reason ?? 'Stopped.')];
   if (state !== 'done') return [];
-  if (fit) return [fitCard(fit, accept)];
+  if (fit) return [fitCard(fit, accept, before)];
   if (mount) return [mountCard(mount, accept)];
   return check ? [checkCard(check)] : [];
 }
@@ -159,13 +164,20 @@ function sensorOffer(
   ];
 }
 
-function fitCard(fit: NonNullable<GuideReport['fit']>, accept: Accept): HTMLElement {
+function fitCard(fit: NonNullable<GuideReport['fit']>, accept: Accept, before: Ranges): HTMLElement {
   const { channels, residualDeg, warnings, pinchGapMm, accepted, person } = fit;
+  const changes = changesByFit(channels, before);
+  const median = medianOf(changes.map(({ off }) => off));
+  const was = (role: string): string => {
+    const change = changes.find((one) => one.role === role);
+    return change ? `${Math.round(change.before.open)} to ${Math.round(change.before.closed)}` : '–';
+  };
   const row = ({ role, open, closed, residualDeg: off }: (typeof channels)[number]) =>
     make(
       'tr',
       {},
       make('th', { scope: 'row' }, roleText(role)),
+      make('td', {}, was(role)),
       make('td', {}, `${Math.round(open)} to ${Math.round(closed)}`),
       make('td', {}, `${off <= WELL_DEG ? '✓' : '⚠'} ${off.toFixed(1)}°`),
     );
@@ -184,6 +196,15 @@ function fitCard(fit: NonNullable<GuideReport['fit']>, accept: Accept): HTMLElem
       { class: 'lead' },
       `Poses repeat to within ${residualDeg.toFixed(1)}° on average${pinchGapMm === undefined ? '' : `; in the pinch, thumb and index tip are ${Math.abs(pinchGapMm).toFixed(0)} mm ${pinchGapMm < 0 ? 'into each other' : 'apart'}`}.`,
     ),
+    ...(median === undefined
+      ? []
+      : [
+          make(
+            'p',
+            { class: 'fit-change' },
+            `The ranges before read an open or a closed hand ${Math.round(median * 100)} % of the way off (median of ${changes.length} channels); this fit reads them right.`,
+          ),
+        ]),
     ...warnings.map((line) => make('p', { class: 'remedy' }, named(line))),
     ...(accepted ? [] : [use]),
     make(
@@ -195,7 +216,7 @@ function fitCard(fit: NonNullable<GuideReport['fit']>, accept: Accept): HTMLElem
         make(
           'tr',
           {},
-          ...['Channel', 'Counts, open to closed', 'Repeats to'].map((head) =>
+          ...['Channel', 'Counts before', 'Counts, open to closed', 'Repeats to'].map((head) =>
             make('th', { scope: 'col' }, head),
           ),
         ),

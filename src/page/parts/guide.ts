@@ -1,13 +1,16 @@
 import type { HandSide } from '../../hand/joints.js';
 import { button, make, setAttribute, setText } from '../dom.js';
-import { type Live, recordingOf } from '../live.js';
+import type { Ranges } from '../fit-change.js';
+import { type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
+import { createProfileCard } from './profile-card.js';
 import { createSavedFits } from './saved-fits.js';
+import { createServoBench } from './servo-bench.js';
 import { sideText } from './words.js';
 
 const TASK_TEXT: Record<Task, string> = { check: 'Check', fit: 'Fit', mount: 'Tracker' };
@@ -29,6 +32,9 @@ export function createGuidePart(live: Live): Part {
   const person = make('input', { type: 'text', id: 'person', maxlength: 40, autocomplete: 'off' });
   const check = button('Start the check', () => begin('check'), { class: 'main big' });
   const fit = button('Start the fit', () => begin('fit'), { class: 'main big' });
+  person.addEventListener('keydown', (event) => {
+    if (event.key === 'Enter' && !event.repeat && !fit.disabled) fit.click();
+  });
   const mount = button('Fit the tracker', () => begin('mount'), { class: 'main big' });
   const why = make('p', { class: 'played', role: 'status', hidden: true });
   const start = startCards(why, check, person, fit, mount);
@@ -54,6 +60,8 @@ export function createGuidePart(live: Live): Part {
   );
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
   const measured = createMeasuredCard();
+  const servos = createServoBench(live);
+  const profileCard = createProfileCard();
   const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
     () => ask('GET', route('/fits')),
@@ -68,8 +76,10 @@ export function createGuidePart(live: Live): Part {
     run,
     results,
     start,
+    servos.element,
     savedFits.element,
     measured.element,
+    profileCard,
   );
 
   /** So that this page leads what it begins, and nobody else does. */
@@ -115,6 +125,8 @@ export function createGuidePart(live: Live): Part {
     if (visible) timer = setTimeout(look, report?.state === 'running' ? RUNNING_MS : IDLE_MS);
   }
 
+  /** Ranges in use when the run began: what a fit of it changes. */
+  let before: Ranges = new Map();
   let drawn = '';
   let found = '';
   function show({ state, move, hand, ...rest }: GuideReport): void {
@@ -124,10 +136,13 @@ export function createGuidePart(live: Live): Part {
     run.hidden = !running;
     start.hidden = running;
     savedFits.element.hidden = running;
+    servos.element.hidden = running;
+    profileCard.hidden = running;
     measured.element.hidden = running;
     results.hidden = running;
     if (running) {
       const { name, bar } = move;
+      if (move.number === 1) before = rangesOf(live.hands.get(hand as HandSide));
       // Its pictures are of a hand that closes.
       picture.hidden = rest.task === 'mount';
       const key = `${name} ${hand} ${bar?.toFixed(2)}`;
@@ -145,9 +160,13 @@ export function createGuidePart(live: Live): Part {
     if (text === found) return;
     found = text;
     results.replaceChildren(
-      ...findings({ state, hand, ...rest }, (part) => {
-        void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
-      }),
+      ...findings(
+        { state, hand, ...rest },
+        (part) => {
+          void act(ask('POST', route(`/guide/accept${part === undefined ? '' : `?part=${part}`}`)));
+        },
+        before,
+      ),
     );
     if (focused) results.focus();
     void savedFits.update();
@@ -165,12 +184,14 @@ export function createGuidePart(live: Live): Part {
         handChoice.append(
           choice('Hand', options, side, (chosen) => {
             side = chosen;
+            servos.choose(side);
             mayBegin();
             void look();
           }),
         );
       }
     }
+    servos.choose(side);
     mayBegin();
     if (visible && live.connected) {
       problem.hidden = true;
@@ -206,6 +227,7 @@ export function createGuidePart(live: Live): Part {
       visible = shown;
       clearTimeout(timer);
       clearInterval(reading);
+      servos.show(shown);
       if (!shown) return;
       sync();
       measure();
@@ -213,6 +235,13 @@ export function createGuidePart(live: Live): Part {
     },
   };
 }
+
+const rangesOf = (hand: LiveHand | undefined): Ranges =>
+  new Map(
+    (hand?.info.channels ?? []).flatMap(({ role, open, closed }) =>
+      open === undefined || closed === undefined ? [] : [[role as string, { open, closed }] as const],
+    ),
+  );
 
 /** What can be begun, and for whom. */
 function startCards(

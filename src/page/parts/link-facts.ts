@@ -1,4 +1,6 @@
+import { firmwareReport, HOW_TO_UPDATE } from '../../protocol/firmware-versions.js';
 import { faultText } from '../../protocol/glove-faults.js';
+import type { DelaySummary } from '../delays.js';
 import { make, setAttribute, setText } from '../dom.js';
 import { isBatteryLow, isRateLow } from '../faults.js';
 import type { LiveHand } from '../live.js';
@@ -9,11 +11,15 @@ const FACTS = [
   'Lost frames',
   'Jitter',
   'Round trip',
+  'Delay',
   'Battery',
   'Temperature',
   'Clock offset',
   'Clock drift',
   'Wrist',
+  'Firmware',
+  'Device',
+  'Service',
 ] as const;
 type Fact = (typeof FACTS)[number];
 /** What fits on the bench. */
@@ -24,17 +30,18 @@ export const BENCH_FACTS: readonly Fact[] = [
   'Lost frames',
   'Jitter',
   'Round trip',
+  'Delay',
   'Temperature',
   'Wrist',
 ];
 /** Delays beyond the least, from which motion feels uneven, µs. Common practice. */
 const UNEVEN_US = 8000;
 
-/** Rate, loss, jitter, round trip, battery and clock of one glove. */
+/** Rate, loss, jitter, round trip, delay, battery and clock of one glove. */
 export function createLinkFacts(
   shown: readonly Fact[] = FACTS,
   name = 'link-facts',
-): { element: HTMLElement; update(hand: LiveHand): void } {
+): { element: HTMLElement; update(hand: LiveHand, delay?: DelaySummary, service?: string): void } {
   const cells = new Map(
     shown.map((name) => {
       const value = make('dd');
@@ -57,7 +64,7 @@ export function createLinkFacts(
   };
   return {
     element,
-    update({ health, info }) {
+    update({ health, info }, delay, service) {
       if (!health) return;
       const { link, rateHz, lost, batteryMv, temperatureC, faults } = health;
       // A clock that was never heard is not exact.
@@ -79,6 +86,7 @@ export function createLinkFacts(
         'Round trip',
         clock?.roundTripUs === undefined ? 'not known' : `${(clock.roundTripUs / 1000).toFixed(1)} ms`,
       );
+      set('Delay', delay ? `${delay.medianMs.toFixed(1)} ms` : 'not known');
       set(
         'Battery',
         batteryMv === undefined ? 'not reported' : `${(batteryMv / 1000).toFixed(2)} V`,
@@ -93,10 +101,22 @@ export function createLinkFacts(
           : 'not known',
       );
       set('Wrist', wristText(health.wrist));
+      const firmware = firmwareReport(info.firmwareVersion);
+      set(
+        'Firmware',
+        firmware.version === undefined
+          ? 'not reported'
+          : `${firmware.version}${firmware.state === 'old' ? `; ${firmware.ships} is there` : ''}`,
+      );
+      set('Device', info.deviceId ?? 'not reported');
+      set('Service', service ?? 'not known');
       const lines = [
         health.wrist?.note,
         link.reason,
         clock?.note,
+        firmware.state === 'old' && link.recorded === undefined
+          ? `Firmware ${firmware.ships} is there. New in it: ${firmware.brings.join(' ')} ${HOW_TO_UPDATE}`
+          : '',
         faults.length > 0 ? `The glove reports: ${faults.map(faultText).join(', ')}.` : '',
       ];
       const text = lines.filter(Boolean).join(' ');

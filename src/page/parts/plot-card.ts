@@ -50,6 +50,8 @@ export function createPlotCard(live: Live): PlotCard {
   let series: Series[] = [];
   let seen: { data: (number | null)[][]; shown: Series[] } = { data: [[]], shown: [] };
   let drawnMs = Number.NEGATIVE_INFINITY;
+  /** Time of the newest sample that is drawn. */
+  let drawnS = Number.NaN;
   let writtenMs = Number.NEGATIVE_INFINITY;
   let built = '';
 
@@ -214,8 +216,9 @@ export function createPlotCard(live: Live): PlotCard {
       const table = frozen ?? record()?.table;
       if (!table || Number.isNaN(table.newestS)) return;
       const [fromS, toS] = span();
-      if (!still) {
+      if (!still && !(table.newestS === drawnS && drawnMs > 0)) {
         drawnMs = nowMs;
+        drawnS = table.newestS;
         const { newestS } = table;
         const data = table.slice(
           seen.shown.map(({ column }) => column),

@@ -10,6 +10,7 @@ const WHAT = {
   actuators: 'string stops',
   bones: 'bones',
   mount: 'mount of the tracker',
+  feel: 'how forces feel',
 } as const;
 
 interface FitShelfCard {

@@ -61,6 +61,9 @@ export function createSessionsPart(live: Live): Part {
     void act(ask('POST', `/record/mark?text=${encodeURIComponent(note)}`));
     text.value = '';
   });
+  text.addEventListener('keydown', (event) => {
+    if (event.key === 'Enter' && !event.repeat) mark.click();
+  });
   const marks = make(
     'div',
     { class: 'mark', hidden: true },

@@ -1,9 +1,11 @@
 import type { HandSide } from '../../hand/joints.js';
+import type { Delays } from '../delays.js';
 import { make, setText } from '../dom.js';
 import type { Live, LiveHand } from '../live.js';
 import type { OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelRow, createChannelRow } from './channel-row.js';
+import { createDelayCard } from './delay-card.js';
 import { createLinkFacts } from './link-facts.js';
 import { createPlotCard } from './plot-card.js';
 import { sideText } from './words.js';
@@ -21,14 +23,16 @@ interface Shown {
 }
 
 /** Part 2: what every sensor says, and how it comes. */
-export function createSignalsPart(live: Live): Part & { plot: OpenPlot } {
+export function createSignalsPart(live: Live, delays: Delays): Part & { plot: OpenPlot } {
   const plot = createPlotCard(live);
+  const delayCard = createDelayCard(live, delays);
   const body = make('div', { class: 'signals' });
   const panel = make(
     'section',
     { 'aria-labelledby': 'signals-title' },
     make('h2', { id: 'signals-title', class: 'unseen' }, 'Signals'),
     plot.element,
+    delayCard.element,
     make(
       'p',
       { class: 'lead keys' },
@@ -61,6 +65,7 @@ export function createSignalsPart(live: Live): Part & { plot: OpenPlot } {
   const layout = () => {
     if (!visible) return;
     plot.layout();
+    delayCard.layout();
     for (const { rows } of hands.values()) for (const row of rows) row.layout();
   };
 
@@ -74,7 +79,7 @@ export function createSignalsPart(live: Live): Part & { plot: OpenPlot } {
 
   function update(shown: Shown, hand: LiveHand): void {
     setText(shown.title, `${sideText(hand.info.hand)}: ${hand.info.name}`);
-    shown.facts.update(hand);
+    shown.facts.update(hand, delays.summary(hand.info.hand), live.client.welcome?.server.version);
     const channels = hand.health?.channels;
     if (!channels) return;
     const roles = channels.map(({ role }) => role).join();
@@ -106,6 +111,7 @@ export function createSignalsPart(live: Live): Part & { plot: OpenPlot } {
     if (!visible) return;
     requestAnimationFrame(draw);
     plot.draw(nowMs);
+    delayCard.draw(nowMs);
     if (!live.connected) return;
     let count = 0;
     for (const { rows } of hands.values()) count += rows.length;

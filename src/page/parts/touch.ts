@@ -1,10 +1,9 @@
 import { Vector3 } from 'three';
 import type { Hold, HoldRequest } from '../../client/hold.js';
 import type { HandSide } from '../../hand/joints.js';
-import { arm } from '../arming.js';
-import { cautionList, cautionsRead, createCautionsDialog } from '../cautions.js';
+import { createArmButton } from '../arm-button.js';
+import { cautionList } from '../cautions.js';
 import { make, setAttribute, setText } from '../dom.js';
-import { createHoldButton } from '../hold-button.js';
 import { heedsStrength, holdsNothing, type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
@@ -25,7 +24,6 @@ import {
 } from './touch-object.js';
 import { sideText } from './words.js';
 
-const ARM_HOLD_MS = 1200;
 const STIFFNESSES = (Object.keys(STIFFNESS) as StiffnessName[]).map((name) => ({
   value: name,
   label: STIFFNESS[name].label,
@@ -51,26 +49,20 @@ export function createTouchPart(
   let hold: Hold<Partial<Omit<HoldRequest, 'hand'>>> | undefined;
 
   const touchMesh = createTouchMesh(stage, (to) => move(to));
-  const cautions = createCautionsDialog();
   const state = make('p', { class: 'felt', role: 'status', tabindex: -1 });
   // It takes the focus while the key that armed may still be down: that must not scroll.
   state.addEventListener('keydown', (event) => event.repeat && event.preventDefault());
   const table = createFingerTable(live);
   const handChoice = make('div');
 
-  const armButton = createHoldButton(
-    'Hold to arm',
-    ARM_HOLD_MS,
+  const { button: armButton, element: armElement } = createArmButton(
+    () => side,
     () => {
       refusal = undefined;
-      return cautionsRead();
     },
-    cautions.show,
-    () => {
-      arm(side).then(update, ({ message }: Error) => {
-        refusal = message;
-        update();
-      });
+    (why) => {
+      refusal = why;
+      update();
     },
   );
 
@@ -102,7 +94,7 @@ export function createTouchPart(
     'section',
     { 'aria-labelledby': 'touch-title', class: 'touch' },
     make('h2', { id: 'touch-title' }, 'Touch'),
-    make('div', { class: 'card arm-card' }, state, armButton, table.unused),
+    make('div', { class: 'card arm-card' }, state, armElement, table.unused),
     handChoice,
     make('div', { class: 'card' }, table.element),
     choice(
@@ -204,7 +196,7 @@ export function createTouchPart(
     force.element.hidden = !heedsStrength(hand);
     noStrength.hidden = heedsStrength(hand);
     if (hand.armed && document.activeElement === armButton) state.focus();
-    armButton.hidden = hand.armed;
+    armElement.hidden = hand.armed;
     const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
     const recording = recordingOf(hand);
     armButton.disabled = !live.connected || !present || recording !== undefined;

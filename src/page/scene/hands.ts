@@ -3,6 +3,8 @@ import { FINGERS, type HandSide, POSE_STRIDE, WRIST } from '../../hand/joints.js
 import { type FingerCondition, fingerConditions } from '../finger-state.js';
 import type { HandInfo, Live, LiveHand } from '../live.js';
 import { colourOf, themeChanged } from '../theme.js';
+import { drawFlatHand, type FlatLook } from './flat-hand.js';
+import type { FlatPen } from './flat-pen.js';
 import { createHandMesh, type FingerLook, type HandMesh } from './hand-mesh.js';
 import { createMarks, type Marks } from './marks.js';
 import { type Stage, standUp } from './stage.js';
@@ -30,7 +32,7 @@ export function createHandsOnStage(live: Live, stage: Stage) {
     for (const [side, one] of shown) {
       if (live.hands.get(side)?.info.skeleton === one.info.skeleton) continue;
       stage.scene.remove(one.place);
-      one.mesh.dispose();
+      one.mesh?.dispose();
       shown.delete(side);
     }
     for (const [side, { info }] of live.hands) {
@@ -56,6 +58,12 @@ export function createHandsOnStage(live: Live, stage: Stage) {
       if (hand) update(one, hand);
     }
   };
+  stage.drawings.push((pen) => {
+    for (const [side, one] of shown) {
+      const hand = live.hands.get(side);
+      if (hand) draw(pen, one, hand);
+    }
+  });
   live.changed.on(sync);
   live.client.on('joints', () => stage.refresh());
   live.client.on('resistance', () => stage.refresh());
@@ -76,18 +84,19 @@ export function createHandsOnStage(live: Live, stage: Stage) {
 interface Shown extends HandOnStage {
   info: HandInfo;
   place: Group;
-  mesh: HandMesh;
-  marks: Marks;
+  /** Undefined where the hand is drawn flat. */
+  mesh: HandMesh | undefined;
+  marks: Marks | undefined;
   /** The conditions that the mesh has the colours of. */
   looks: string;
 }
 
 function show(side: HandSide, info: HandInfo, stage: Stage): Shown {
-  const mesh = createHandMesh(side, info);
+  const mesh = stage.flat ? undefined : createHandMesh(side, info);
   const group = new Group();
   group.matrixAutoUpdate = false;
-  const marks = createMarks();
-  group.add(...mesh.meshes, marks.group);
+  const marks = stage.flat ? undefined : createMarks();
+  if (mesh && marks) group.add(...mesh.meshes, marks.group);
   const place = new Group();
   standUp(place);
   place.add(group);
@@ -103,7 +112,7 @@ const identity = new Matrix4();
 function update(shown: Shown, hand: LiveHand): void {
   const { joints } = hand;
   if (joints) {
-    shown.mesh.pose(joints.poses);
+    shown.mesh?.pose(joints.poses);
     // A hand with a place in the world is shown around its wrist all the same.
     if (joints.space === 'world') {
       const at = WRIST * POSE_STRIDE;
@@ -114,6 +123,7 @@ function update(shown: Shown, hand: LiveHand): void {
     } else shown.group.matrix.copy(identity);
     shown.group.matrixWorldNeedsUpdate = true;
   }
+  if (!shown.mesh || !shown.marks) return;
   const conditions = fingerConditions(hand);
   const looks = conditions.join();
   if (looks !== shown.looks) {
@@ -128,3 +138,29 @@ function update(shown: Shown, hand: LiveHand): void {
   }
   shown.marks.update(hand, conditions);
 }
+
+/** The same hand, flat: colour, outline and bar say what mesh and marks do. */
+function draw(pen: FlatPen, { info, group }: Shown, hand: LiveHand): void {
+  const conditions = fingerConditions(hand);
+  const looks: FlatLook[] = conditions.map((condition) => ({
+    colour: colourOf(COLOUR_NAME[condition]),
+    guessed: condition === 'inferred' || condition === 'invalid',
+    held: condition === 'held',
+  }));
+  looks.push({
+    colour: colourOf('--skin'),
+    guessed: conditions.every((condition) => condition === 'invalid'),
+  });
+  const inks = {
+    outline: colourOf('--ink'),
+    ground: colourOf('--ground'),
+    nail: colourOf('--nail'),
+    bar: colourOf('--stopped-ink'),
+  };
+  const poses = hand.joints?.poses ?? restOf(info);
+  drawFlatHand(pen, poses, group.matrixWorld, looks, inks);
+}
+
+/** Before the first pose. */
+const restOf = ({ skeleton: { restPoses, radiiM } }: HandInfo): number[] =>
+  restPoses.flatMap((seven, joint) => [...seven, radiiM[joint]]);

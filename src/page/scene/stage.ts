@@ -8,6 +8,7 @@ import {
   WebGLRenderer,
 } from 'three';
 import { setAttribute } from '../dom.js';
+import { createFlatPen, type FlatPen } from './flat-pen.js';
 import { createOrbit, type Orbit, type View } from './orbit.js';
 
 /** What must be in the picture around the hands, m. */
@@ -30,6 +31,9 @@ export interface Stage {
   refresh(): void;
   /** Called before each drawn frame. */
   before: (() => void) | undefined;
+  /** The browser gives no WebGL: the scene is not rendered, but drawn by these, one after the other. */
+  readonly flat: boolean;
+  readonly drawings: ((pen: FlatPen) => void)[];
   /** Duration of the newest frame's work in this thread, ms. */
   readonly workMs: number;
   readonly frames: number;
@@ -48,13 +52,6 @@ export function createStage(parent: HTMLElement): Stage {
   setAttribute(canvas, 'aria-label', 'The hand, live. Arrow keys turn it, plus and minus zoom.');
   parent.append(canvas);
   const renderer = createRenderer(canvas);
-  if (!renderer) {
-    canvas.hidden = true;
-    const why = document.createElement('p');
-    why.className = 'no-picture';
-    why.textContent = 'No picture: this browser gives no WebGL. All else works without it.';
-    parent.append(why);
-  }
   const scene = new Scene();
   const camera = new PerspectiveCamera(30, 1, 0.01, 5);
   scene.add(new HemisphereLight(0xffffff, 0x8a7f70, 2.2));
@@ -65,18 +62,26 @@ export function createStage(parent: HTMLElement): Stage {
   camera.add(sun.target);
   sun.target.position.set(0, 0, -1);
   scene.add(camera);
+  const pen = renderer ? undefined : createFlatPen(canvas, camera);
+  if (!renderer) parent.append(flatNote(pen !== undefined));
+  const drawings: Stage['drawings'] = [];
 
   let asked = 0;
   let workMs = 0;
   let frames = 0;
   const draw = () => {
     asked = 0;
-    if (!renderer || canvas.clientWidth === 0 || renderer.getContext().isContextLost()) return;
+    if (canvas.clientWidth === 0 || renderer?.getContext().isContextLost()) return;
     const start = performance.now();
     stage.before?.();
     const reach = { width: stage.hands > 1 ? WIDTH_TWO_M : WIDTH_ONE_M, height: HEIGHT_M };
     stage.orbit.place(camera, reach, TARGET_Y);
-    renderer.render(scene, camera);
+    if (renderer) renderer.render(scene, camera);
+    else if (pen) {
+      scene.updateMatrixWorld();
+      pen.begin();
+      for (const drawing of drawings) drawing(pen);
+    }
     workMs = performance.now() - start;
     frames++;
   };
@@ -87,6 +92,8 @@ export function createStage(parent: HTMLElement): Stage {
     orbit: createOrbit(canvas, () => stage.refresh()),
     hands: 1,
     before: undefined,
+    flat: !renderer,
+    drawings,
     view: (view) => stage.orbit.view(view),
     refresh() {
       if (asked === 0) asked = requestAnimationFrame(draw);
@@ -100,8 +107,9 @@ export function createStage(parent: HTMLElement): Stage {
   };
   new ResizeObserver(() => {
     const { clientWidth, clientHeight } = parent;
-    if (!renderer || clientWidth === 0 || clientHeight === 0) return;
-    renderer.setSize(clientWidth, clientHeight, false);
+    if (clientWidth === 0 || clientHeight === 0) return;
+    renderer?.setSize(clientWidth, clientHeight, false);
+    pen?.resize(clientWidth, clientHeight, Math.min(devicePixelRatio, MOST_PIXEL_RATIO));
     camera.aspect = clientWidth / clientHeight;
     camera.updateProjectionMatrix();
     stage.refresh();
@@ -110,10 +118,21 @@ export function createStage(parent: HTMLElement): Stage {
   return stage;
 }
 
-/** Undefined where the browser has no WebGL: a page without a picture still disarms. */
+function flatNote(drawn: boolean): HTMLElement {
+  const note = document.createElement('p');
+  note.className = 'flat-note';
+  note.textContent = drawn
+    ? 'Drawn flat: this browser gives no WebGL.'
+    : 'No picture: this browser gives neither WebGL nor a canvas. All else works without it.';
+  return note;
+}
+
+/** Undefined where the browser has no WebGL: asked here, for the renderer would complain on the console. */
 function createRenderer(canvas: HTMLCanvasElement): WebGLRenderer | undefined {
   try {
-    const renderer = new WebGLRenderer({ canvas, antialias: true, alpha: true });
+    const context = canvas.getContext('webgl2', { antialias: true, alpha: true });
+    if (!context) return undefined;
+    const renderer = new WebGLRenderer({ canvas, context, antialias: true, alpha: true });
     renderer.outputColorSpace = SRGBColorSpace;
     renderer.setPixelRatio(Math.min(devicePixelRatio, MOST_PIXEL_RATIO));
     return renderer;

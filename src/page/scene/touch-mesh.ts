@@ -17,6 +17,7 @@ import {
 import { mergeGeometries } from 'three/addons/utils/BufferGeometryUtils.js';
 import type { Shape } from '../../protocol/messages.js';
 import { colourOf, themeChanged } from '../theme.js';
+import { drawFlatShape } from './flat-shape.js';
 import type { Stage } from './stage.js';
 
 /** The object that is touched, drawn in the hand's frame; dragged across the view by the pointer. */
@@ -38,6 +39,9 @@ export function createTouchMesh(stage: Stage, dragged: (position: Vector3) => vo
   };
   themeChanged.on(paint);
   paint();
+  stage.drawings.push((pen) => {
+    if (mesh.parent) drawFlatShape(pen, mesh, colourOf('--thing'));
+  });
 
   const ray = new Raycaster();
   const pointer = new Vector2();

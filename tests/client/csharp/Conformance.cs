@@ -22,6 +22,7 @@ internal static class Conformance
             if (words[0] == "record") Console.WriteLine(Record(pose, words.Length > 1 ? words[1] : ""));
             else if (words[0] == "axes") Console.WriteLine(Turned(words));
             else if (words[0] == "collider") Console.WriteLine(Collided(words));
+            else if (words[0] == "grab") Console.WriteLine(Grabbed(words));
             else Console.WriteLine(Error(line.Substring(6)));
         }
     }
@@ -107,6 +108,33 @@ internal static class Conformance
             placed = colliders.Convex(at, points);
         }
         return "{\"shape\":" + placed.Shape + ",\"position\":" + Json(placed.Position) + ",\"orientation\":" + Json(placed.Orientation) + "}";
+    }
+
+    private static GrabCore core;
+
+    private static string Grabbed(string[] words)
+    {
+        float[] n = Numbers(words, 2);
+        if (words[1] == "reach")
+        {
+            core = new GrabCore(n[0]);
+            return "null";
+        }
+        HandPose hand = new HandPose { Valid = n[1] != 0, Seq = (uint)n[2], HasVelocities = n[6] != 0 };
+        for (int joint = 0; joint < HandPose.Joints; joint++) Array.Copy(n, 14, hand.Poses, joint * 8, 7);
+        Array.Copy(n, 21, hand.Poses, (int)Joint.IndexTip * 8, 3);
+        Array.Copy(n, 24, hand.Velocities, 0, 6);
+        if (n[5] != 0) core.Drop();
+        GrabEvent what = core.Update(n[0], hand, n[3] != 0, (int)n[4], new Vec3(n[7], n[8], n[9]), new Quat(n[10], n[11], n[12], n[13]));
+        string happened = what == GrabEvent.Grabbed ? "\"grabbed\"" : what == GrabEvent.LetGo ? "\"letGo\"" : "null";
+        return "{\"state\":\"" + core.State.ToString().ToLowerInvariant() + "\",\"event\":" + happened + ",\"object\":" + Seven(core.Position, core.Orientation) +
+            ",\"inPalm\":" + (core.State == GrabState.Held ? Seven(core.PositionInPalm, core.OrientationInPalm) : "null") +
+            ",\"velocity\":" + Json(core.Velocity) + ",\"angularVelocity\":" + Json(core.AngularVelocity) + "}";
+    }
+
+    private static string Seven(Vec3 v, Quat q)
+    {
+        return List(new[] { v.X, v.Y, v.Z, q.X, q.Y, q.Z, q.W }, 0, 7);
     }
 
     private static string Error(string text)

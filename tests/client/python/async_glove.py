@@ -81,8 +81,49 @@ async def ended(client):
         say("then:", error)
 
 
+async def keep(client):
+    """Outlives whatever happens to the connection: obeys `stop`, prints what changes."""
+    await asyncio.wait([asyncio.ensure_future(quietly(client.ask({"type": "subscribe", "streams": ["joints"]})))])
+    line = asyncio.get_running_loop().run_in_executor(None, sys.stdin.readline)
+    said, held, held_said, valid = "", None, "", None
+    messages = client.__aiter__()
+    coming = asyncio.ensure_future(messages.__anext__())
+    while True:
+        await asyncio.wait([coming], timeout=0.005)
+        if coming.done():
+            message = coming.result()
+            if isinstance(message, Pose) and message.valid != valid:
+                valid = message.valid
+                say("pose", "valid" if valid else f"lost {message.reason}")
+            coming = asyncio.ensure_future(messages.__anext__())
+        now = client.state + (f" {client.reason}" if client.reason else "")
+        if now != said:
+            said = now
+            say(said)
+        now = "" if held is None else f"hold {held.state}" + (f" {type(held.error).__name__}" if held.error else "")
+        if now != held_said:
+            held_said = now
+            say(now)
+        if line.done():
+            word = line.result().strip()
+            if word.startswith("stop"):
+                stop = {"index": {"stopAt": float(word.split()[1]), "effort": 1}}
+                held = client.hold({"type": "resist", "hand": "right", "fingers": stop})
+            else:
+                coming.cancel()
+                return
+            line = asyncio.get_running_loop().run_in_executor(None, sys.stdin.readline)
+
+
+async def quietly(asked):
+    try:
+        await asked
+    except (Refused, ConnectionError):
+        pass
+
+
 async def main():
-    async with AsyncClient(sys.argv[2]) as client:
+    async with AsyncClient(sys.argv[2], reconnect=sys.argv[1] == "keep") as client:
         await globals()[sys.argv[1]](client)
 
 

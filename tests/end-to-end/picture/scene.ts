@@ -1,6 +1,7 @@
 import { Color, Group, Vector3 } from 'three';
 import { FINGER_BASE, FINGER_JOINTS, FINGERS, type HandSide, POSE_STRIDE } from '../../../src/hand/joints.js';
 import type { HandInfo } from '../../../src/page/live.js';
+import { drawFlatHand } from '../../../src/page/scene/flat-hand.js';
 import { createHandMesh } from '../../../src/page/scene/hand-mesh.js';
 import type { View } from '../../../src/page/scene/orbit.js';
 import { createStage, standUp } from '../../../src/page/scene/stage.js';
@@ -23,22 +24,47 @@ export interface TipScene {
 const NEAR_AXIS = 0.35;
 const [WIDTH, HEIGHT] = [900, 800];
 
+/** A browser without WebGL draws the hand flat. */
+function flatHand(stage: ReturnType<typeof createStage>, place: Group, poses: readonly number[]) {
+  let colours: string[] = [];
+  const inks = { outline: '#000080', ground: '#ffffff', nail: '#8080ff', bar: '#000000' };
+  stage.drawings.push((pen) => {
+    const looks = colours.map((colour) => ({ colour }));
+    drawFlatHand(pen, poses, place.matrixWorld, looks, inks);
+  });
+  return {
+    look(names: readonly string[]) {
+      colours = [...names];
+    },
+  };
+}
+
+/** The same as a mesh. */
+function meshHand({ side, skeleton, poses }: TipScene, place: Group) {
+  const hand = createHandMesh(side, { skeleton } as HandInfo);
+  place.add(...hand.meshes);
+  hand.pose(poses);
+  return {
+    look: (names: readonly string[]) =>
+      hand.look(names.map((name) => ({ colour: new Color(name), opacity: 1 }))),
+  };
+}
+
 /** Draws a hand as the page does, one finger red and all else blue, and looks where the red ends. */
-async function tipErrors({ side, skeleton, poses, view }: TipScene): Promise<TipError[]> {
+async function tipErrors(scene: TipScene): Promise<TipError[]> {
+  const { poses, view } = scene;
   document.body.replaceChildren();
   const parent = document.createElement('div');
   parent.style.cssText = `position:relative;width:${WIDTH}px;height:${HEIGHT}px`;
   document.body.append(parent);
   const stage = createStage(parent);
   stage.canvas.style.cssText = parent.style.cssText;
-  const hand = createHandMesh(side, { skeleton } as HandInfo);
   const place = new Group();
   standUp(place);
-  place.add(...hand.meshes);
+  const hand = stage.flat ? flatHand(stage, place, poses) : meshHand(scene, place);
   stage.scene.add(place);
-  hand.pose(poses);
   stage.view(view);
-  const [red, blue] = ['#ff0000', '#0000ff'].map((name) => ({ colour: new Color(name), opacity: 1 }));
+  const [red, blue] = ['#ff0000', '#0000ff'];
   const errors: TipError[] = [];
   for (let finger = 0; finger < FINGERS.length; finger++) {
     hand.look(Array.from({ length: FINGERS.length + 1 }, (_, of) => (of === finger ? red : blue)));

@@ -32,12 +32,14 @@ struct JointsRecord {
   bool valid;         ///< false: the glove is silent, this is the last known pose
   bool world;         ///< false: the wrist is the origin
   bool has_velocities;
+  bool has_pressures;
   bool recorded;        ///< a session is replayed: it is no hand of now
   std::uint32_t seq;
   double time_us;  ///< of the sample, on the service's clock
   Finger fingers[kFingers];
   Joint joints[kJoints];
   JointVelocity velocities[kJoints];  ///< zeros unless has_velocities
+  float pressures[kFingers];          ///< thumb first, 0..1; zeros unless has_pressures: if subscribed with surface
 };
 
 namespace detail {
@@ -85,12 +87,14 @@ inline bool read_joints(const std::uint8_t* bytes, std::size_t size, JointsRecor
   record.hand = bytes[1];
   record.valid = (bytes[2] & 1) != 0;
   record.has_velocities = (bytes[2] & 2) != 0;
+  record.has_pressures = (bytes[2] & 8) != 0;
   record.world = (bytes[2] & 4) != 0;
   record.recorded = (bytes[2] & 16) != 0;
   record.seq = u32(bytes + 4);
   record.time_us = f64(bytes + 8);
   if (!(std::fabs(record.time_us) <= 1e17)) return false;
-  if (size != kHead + kPoses + (record.has_velocities ? kVelocities : 0) + u16(bytes + 18)) return false;
+  const std::size_t more = (record.has_velocities ? kVelocities : 0) + (record.has_pressures ? kFingers * 4 : 0);
+  if (size != kHead + kPoses + more + u16(bytes + 18)) return false;
   for (int finger = 0; finger < kFingers; finger++) {
     const unsigned state = u16(bytes + 16) >> (2 * finger) & 3;
     record.fingers[finger] = state < 3 ? static_cast<Finger>(state) : Finger::kInvalid;
@@ -105,6 +109,10 @@ inline bool read_joints(const std::uint8_t* bytes, std::size_t size, JointsRecor
   for (JointVelocity& velocity : record.velocities) {
     if (!record.has_velocities) velocity = JointVelocity{};
     else if (!read_floats(at, velocity.linear, 3) || !read_floats(at, velocity.angular, 3)) return false;
+  }
+  for (float& pressure : record.pressures) {
+    if (!record.has_pressures) pressure = 0;
+    else if (!read_floats(at, &pressure, 1)) return false;
   }
   return true;
 }

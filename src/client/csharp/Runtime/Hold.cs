@@ -37,6 +37,11 @@ namespace Tautline
         /// <summary>Why the service grants less than was asked for; null when it grants it all.</summary>
         public string Limited { get; private set; }
 
+        /// <summary>Of a touch: two fingers press against each other through it. Lifted, it would come along.</summary>
+        public bool Carried { get; private set; }
+        /// <summary>Of a touch: how many fingers are at its surface.</summary>
+        public int Fingers { get; private set; }
+
         private static readonly TautlineError NotConnected = new TautlineError("notConnected", "There is no connection to the service.", null);
         private static readonly TautlineError Disarmed = new TautlineError("disarmed", "The glove is disarmed: no force until the wearer arms it.", null);
         // Refusals that end by themselves.
@@ -72,6 +77,14 @@ namespace Tautline
             placed = shape;
             firstId = id;
             return this;
+        }
+
+        internal string Layer { get { return layer; } }
+
+        internal void Touched(int fingers, bool carried)
+        {
+            Fingers = fingers;
+            Carried = carried;
         }
 
         /// <summary>Moves it; in the client's axes. Sent at the next Poll, every 8 ms at most.</summary>

@@ -7,7 +7,7 @@ namespace Tautline
         private readonly JsonReader json = new JsonReader();
         private readonly string[] texts = new string[64];
         private readonly TautlineError[] errors = new TautlineError[16];
-        private string version;
+        private string version, id;
         private int newestText, newestError;
 
         public Incoming(TautlineClient client)
@@ -54,7 +54,7 @@ namespace Tautline
         /// <summary>Types that this client does not use, or does not know yet, are passed over.</summary>
         private string Known()
         {
-            return json.Is("resistance") ? "resistance" : json.Is("ack") ? "ack" : json.Is("inputs") ? "inputs" :
+            return json.Is("resistance") ? "resistance" : json.Is("gestures") ? "gestures" : json.Is("ack") ? "ack" : json.Is("inputs") ? "inputs" :
                 json.Is("error") ? "error" : json.Is("welcome") ? "welcome" : null;
         }
 
@@ -64,6 +64,7 @@ namespace Tautline
             {
                 if (json.Is("hands") && json.Peek() == '[') Hands();
                 else if (json.Is("server") && json.Peek() == '{') Server();
+                else if (json.Is("app") && json.Peek() == '"') id = json.Text() ? json.String(id) : null;
                 else json.Skip();
             }
             if (json.Ok) client.Welcome(version);
@@ -115,8 +116,50 @@ namespace Tautline
             if (glove == null) return;
             json.Start(bytes, offset, count);
             json.BeginObject();
-            if (type == "inputs") glove.TakeInputs(json);
+            if (type == "gestures") Touches(glove.Side);
+            else if (type == "inputs") glove.TakeInputs(json);
             else glove.TakeResistance(json);
+        }
+
+        private void Touches(HandSide hand)
+        {
+            client.NothingTouched(hand);
+            while (json.NextMember())
+            {
+                if (!json.Is("touches") || json.Peek() != '[')
+                {
+                    json.Skip();
+                    continue;
+                }
+                json.BeginArray();
+                while (json.NextElement())
+                {
+                    if (json.Peek() == '{') OneTouch(hand);
+                    else json.Skip();
+                }
+            }
+        }
+
+        private void OneTouch(HandSide hand)
+        {
+            Hold hold = null;
+            bool mine = false, carried = false;
+            int fingers = 0;
+            json.BeginObject();
+            while (json.NextMember())
+            {
+                byte next = json.Peek();
+                if (next == '"' && json.Is("by")) mine = json.Text() && id != null && json.Is(id);
+                else if (next == '"' && json.Is("layer")) hold = json.Text() ? client.HoldOf(hand, json) : null;
+                else if ((next == 't' || next == 'f') && json.Is("carried")) json.Boolean(out carried);
+                else if (next == '[' && json.Is("fingers"))
+                {
+                    json.BeginArray();
+                    for (; json.NextElement(); fingers++) json.Skip();
+                }
+                else json.Skip();
+            }
+            if (mine && hold != null && json.Ok) hold.Touched(fingers, carried);
         }
 
         private void Answer(bool refused)

@@ -3,7 +3,9 @@ namespace Tautline
     /// <summary>How to connect. What is left alone is what most apps want.</summary>
     public sealed class ClientOptions
     {
-        public string Url = "ws://127.0.0.1:7117/stream";
+        /// <summary>Where the service is; null: what the variable TAUTLINE_STREAM says (with its token in TAUTLINE_TOKEN),
+        /// or the usual place, ws://127.0.0.1:7117/stream.</summary>
+        public string Url;
         /// <summary>Needed when the service is open to other machines.</summary>
         public string Token;
         /// <summary>Name of the app, for people; at most 40 characters.</summary>

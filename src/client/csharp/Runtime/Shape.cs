@@ -9,8 +9,10 @@ namespace Tautline
     /// </summary>
     public sealed class Shape
     {
-        public const int MostPoints = 256, MostParts = 16, MostPointsOfCompound = 1024;
+        public const int MostPoints = 256, MostParts = 16, MostPointsOfCompound = 512;
         internal readonly JsonWriter Json = new JsonWriter();
+        /// <summary>Radius of a sphere around the origin that encloses it, m.</summary>
+        internal float Reach;
         private readonly int points;
         private readonly bool compound;
 
@@ -30,6 +32,7 @@ namespace Tautline
         {
             Shape shape = new Shape(0, false);
             shape.Json.Raw("{\"kind\":\"sphere\",\"radius\":").Number(Length(radius, "radius")).Raw("}");
+            shape.Reach = radius;
             return shape;
         }
 
@@ -39,6 +42,7 @@ namespace Tautline
             Shape shape = new Shape(0, false);
             for (int axis = 0; axis < 3; axis++) Length(size[axis], "size");
             shape.Json.Raw("{\"kind\":\"box\",\"size\":").Vector(size).Raw("}");
+            shape.Reach = Norm(size) / 2;
             return shape;
         }
 
@@ -61,6 +65,7 @@ namespace Tautline
         {
             Shape shape = new Shape(0, false);
             shape.Json.Raw("{\"kind\":\"halfSpace\"}");
+            shape.Reach = float.PositiveInfinity;
             return shape;
         }
 
@@ -72,7 +77,11 @@ namespace Tautline
                     (points == null ? 0 : points.Count) + ". Simplify the mesh, or split it into convex parts.");
             Shape shape = new Shape(points.Count, false);
             shape.Json.Raw("{\"kind\":\"hull\",\"points\":[");
-            for (int i = 0; i < points.Count; i++) shape.Json.Raw(i == 0 ? "" : ",").Vector(points[i]);
+            for (int i = 0; i < points.Count; i++)
+            {
+                shape.Json.Raw(i == 0 ? "" : ",").Vector(points[i]);
+                shape.Reach = Math.Max(shape.Reach, Norm(points[i]));
+            }
             shape.Json.Raw("]}");
             return shape;
         }
@@ -91,6 +100,7 @@ namespace Tautline
                 if (part.Shape == null || part.Shape.compound)
                     throw new ArgumentException("A part of a compound is a convex shape.");
                 points += part.Shape.points;
+                shape.Reach = Math.Max(shape.Reach, Norm(part.Position) + part.Shape.Reach);
                 shape.Json.Raw(i == 0 ? "" : ",").Raw("{\"shape\":").Raw(part.Shape.Json).Raw(",\"position\":");
                 shape.Json.Vector(part.Position).Raw(",\"orientation\":").Quaternion(part.Orientation).Raw("}");
             }
@@ -105,7 +115,13 @@ namespace Tautline
             Shape shape = new Shape(0, false);
             shape.Json.Raw("{\"kind\":\"").Raw(kind).Raw("\",\"radius\":").Number(Length(radius, "radius"));
             shape.Json.Raw(",\"length\":").Number(Length(length, "length")).Raw("}");
+            shape.Reach = kind == "capsule" ? radius + length / 2 : Norm(new Vec3(radius, length / 2, 0));
             return shape;
+        }
+
+        private static float Norm(Vec3 v)
+        {
+            return (float)Math.Sqrt(v.X * v.X + v.Y * v.Y + v.Z * v.Z);
         }
 
         private static float Length(float metres, string what)

@@ -28,6 +28,14 @@ namespace Tautline
             else IPAddress.TryParse(Host, out Numeric);
         }
 
+        public static SocketAddress Of(ClientOptions options)
+        {
+            if (options.Url != null) return new SocketAddress(options.Url, options.Token);
+            string url = Environment.GetEnvironmentVariable("TAUTLINE_STREAM");
+            if (string.IsNullOrEmpty(url)) return new SocketAddress("ws://127.0.0.1:7117/stream", options.Token);
+            return new SocketAddress(url, options.Token ?? Environment.GetEnvironmentVariable("TAUTLINE_TOKEN"));
+        }
+
         /// <summary>Without the token.</summary>
         public override string ToString()
         {

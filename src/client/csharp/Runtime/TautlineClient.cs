@@ -40,7 +40,7 @@ namespace Tautline
         {
             this.options = options ?? new ClientOptions();
             Axes = this.options.Axes ?? Axes.OpenXR;
-            address = new SocketAddress(this.options.Url, this.options.Token);
+            address = SocketAddress.Of(this.options);
             if (this.options.App != null && (this.options.App == "" || this.options.App.Length > 40))
                 throw new ArgumentException("The name of the app has 1 to 40 characters.");
             socket = new WebSocket(address);
@@ -96,6 +96,17 @@ namespace Tautline
             return Add(new Hold(this, hand, Layer(), null)).Begin(new PlacedShape(), requests + 1);
         }
 
+        /// <summary>A thing that the hand can take.</summary>
+        /// <param name="hand">which</param>
+        /// <param name="shape">around the origin of the thing: from <see cref="Colliders"/> with a placement at zero that has
+        /// the thing's scale, or a <see cref="Shape"/> that is placed</param>
+        /// <param name="how">null: hard. Its space is not looked at</param>
+        public Grab Grab(HandSide hand, PlacedShape shape, HoldOptions how = null)
+        {
+            if (shape.Shape == null) throw new ArgumentException("There is no shape.");
+            return new Grab(this, hand, shape, how);
+        }
+
         /// <summary>A short buzz or knock. False: not connected.</summary>
         public bool Pulse(HandSide hand, Finger finger, float amplitude, int durationMs, int frequencyHz = 150)
         {
@@ -147,6 +158,23 @@ namespace Tautline
             return socket.Send(request.Bytes, request.Count) ? id : 0;
         }
 
+        internal double NowMs { get { return clock.Elapsed.TotalMilliseconds; } }
+
+        /// <summary>What is not named in a report is not touched.</summary>
+        internal void NothingTouched(HandSide hand)
+        {
+            for (int slot = 1; slot < Slots; slot++)
+                if (holds[slot] != null && holds[slot].Hand == hand) holds[slot].Touched(0, false);
+        }
+
+        /// <summary>The hold of this hand whose layer the reader is at; null if there is none.</summary>
+        internal Hold HoldOf(HandSide hand, JsonReader layer)
+        {
+            for (int slot = 1; slot < Slots; slot++)
+                if (holds[slot] != null && holds[slot].Hand == hand && layer.Is(holds[slot].Layer)) return holds[slot];
+            return null;
+        }
+
         internal void Forget(Hold hold)
         {
             if (holds[hold.Slot] == hold) holds[hold.Slot] = null;
@@ -160,7 +188,7 @@ namespace Tautline
             Reason = null;
             attempts = 0;
             heardMs = pingMs = clock.ElapsedMilliseconds;
-            JsonWriter json = Request("subscribe").Raw(",\"streams\":[\"joints\",\"inputs\",\"resistance\"]");
+            JsonWriter json = Request("subscribe").Raw(",\"streams\":[\"joints\",\"inputs\",\"resistance\",\"gestures\"]");
             if (options.App != null) json.Raw(",\"app\":").Text(options.App);
             if (options.RateHz > 0) json.Raw(",\"rateHz\":").Number(options.RateHz);
             if (options.Velocities) json.Raw(",\"velocities\":true");
@@ -227,6 +255,8 @@ namespace Tautline
             Reason = why;
             Left.Forget();
             Right.Forget();
+            NothingTouched(HandSide.Left);
+            NothingTouched(HandSide.Right);
         }
     }
 }

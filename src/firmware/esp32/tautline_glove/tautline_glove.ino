@@ -119,7 +119,7 @@ static void describeBoard() {
   const uint64_t serialNumber = ESP.getEfuseMac();
   for (uint8_t i = 0; i < 8; ++i) board.deviceId[i] = static_cast<uint8_t>(serialNumber >> (8 * i));
   board.hand = HAND;
-  board.firmwareVersion = 0x0100;
+  board.firmwareVersion = kFirmwareVersion;
   board.startRateHz = START_RATE_HZ;
   board.maxRateHz = MAX_RATE_HZ;
   board.channelCount = CHANNELS;

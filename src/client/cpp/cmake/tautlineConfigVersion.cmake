@@ -1,0 +1,20 @@
+# While the first number is 0, the second one grows with every change that could break an app.
+set(PACKAGE_VERSION "0.1.0")
+
+if(PACKAGE_VERSION VERSION_LESS PACKAGE_FIND_VERSION)
+  set(PACKAGE_VERSION_COMPATIBLE FALSE)
+else()
+  string(REGEX MATCH "^([0-9]+)\\.([0-9]+)" _tautline_ours "${PACKAGE_VERSION}")
+  set(_tautline_major "${CMAKE_MATCH_1}")
+  set(_tautline_minor "${CMAKE_MATCH_2}")
+  set(PACKAGE_VERSION_COMPATIBLE TRUE)
+  if(PACKAGE_FIND_VERSION_COUNT GREATER 0 AND NOT PACKAGE_FIND_VERSION_MAJOR EQUAL _tautline_major)
+    set(PACKAGE_VERSION_COMPATIBLE FALSE)
+  elseif(_tautline_major EQUAL 0 AND PACKAGE_FIND_VERSION_COUNT GREATER 1 AND
+         NOT PACKAGE_FIND_VERSION_MINOR EQUAL _tautline_minor)
+    set(PACKAGE_VERSION_COMPATIBLE FALSE)
+  endif()
+  if(PACKAGE_VERSION VERSION_EQUAL PACKAGE_FIND_VERSION)
+    set(PACKAGE_VERSION_EXACT TRUE)
+  endif()
+endif()
