@@ -106,7 +106,7 @@ function fitOne(
   }
   if (kind === 'splay') {
     const found = endsOf(posesOf(record, trace, i, 'together'), posesOf(record, trace, i, 'spread'));
-    const ends = soundEnds(role, found, full);
+    const ends = soundEnds(role, found, full, trace.levels[i]);
     if ('why' in ends) return ends;
     const middle = median(posesOf(record, trace, i, 'open'));
     // The thumb has no line that it is straight in: halfway is the middle of its range.
@@ -126,7 +126,7 @@ function fitOne(
     [...posesOf(record, trace, i, 'open'), ...(follow ? [follow.open] : [])],
     [...posesOf(record, trace, i, 'fist'), ...(follow ? [follow.closed] : [])],
   );
-  const ends = soundEnds(role, found, full);
+  const ends = soundEnds(role, found, full, trace.levels[i]);
   if ('why' in ends) return ends;
   const known = knownShape(channel, closing);
   const shape = follow ? shapeOf(follow, ends, known) : undefined;

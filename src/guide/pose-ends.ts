@@ -1,6 +1,6 @@
 import type { ChannelRole } from '../protocol/link-table.js';
 import type { MoveRecord } from './move-record.js';
-import { MAD_TO_SD, median, numbered, type Trace } from './move-statistics.js';
+import { MAD_TO_SD, median, numbered, quantile, type Trace } from './move-statistics.js';
 import type { MoveName } from './moves.js';
 
 /** The ends of a channel's range, from poses that were held several times, and whether they can be believed. */
@@ -37,13 +37,20 @@ export interface Unfitted {
   unheld?: boolean;
 }
 
-/** Ends that a fit can be built on, or why not. */
-export function soundEnds(role: ChannelRole, ends: Ends | undefined, full: number): Ends | Unfitted {
+/** Ends that a fit can be built on, or why not. @param levels of the whole run */
+export function soundEnds(
+  role: ChannelRole,
+  ends: Ends | undefined,
+  full: number,
+  levels: ArrayLike<number>,
+): Ends | Unfitted {
   const keeps = 'so it keeps the range it had';
-  if (!ends) {
+  // Poses of a sensor that never answers are waited for in vain: nobody was in a hurry.
+  const hardlyMoved = quantile(levels, 0.98) - quantile(levels, 0.02) < NO_RANGE * full;
+  if (!ends && !hardlyMoved) {
     return { why: `${role}: its poses were skipped, ${keeps}; fit again, holding each pose.`, unheld: true };
   }
-  if (Math.abs(ends.closed - ends.open) < NO_RANGE * full) {
+  if (!ends || Math.abs(ends.closed - ends.open) < NO_RANGE * full) {
     return { why: `${role}: hardly moved, ${keeps}; see \`tautline check\`.` };
   }
   if (ends.spanCounts < NO_RANGE * full) {

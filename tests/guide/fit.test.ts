@@ -154,6 +154,29 @@ describe('a fit that was hurried through', () => {
     for (const line of warnings) expect(line).toMatch(/^\w+\.curl: .*holding each pose\.$/);
   });
 
+  it('is not what sensors are that never answer: the others are fitted, and those are said to hardly move', () => {
+    const glove = createSyntheticGlove({
+      ...BASE,
+      roles: [...CURL_ROLES.slice(0, 3), ...SPLAY_ROLES],
+      bits: 12,
+      strings: false,
+      seed: 4,
+    });
+    const read = glove.read;
+    const dead: typeof glove = {
+      ...glove,
+      read(hand, counts) {
+        read(hand, counts);
+        counts.fill(2000, 3);
+      },
+    };
+    const { fit } = fitGlove(dead, { seed: 4 });
+    expect(fit.refused).toBeUndefined();
+    expect(fit.channels.map(({ role }) => role)).toEqual(CURL_ROLES.slice(0, 3));
+    expect(fit.warnings).toHaveLength(5);
+    for (const line of fit.warnings) expect(line).toMatch(/^\w+\.splay: hardly moved, .*`tautline check`/);
+  });
+
   it('says that nothing moved where nothing did', () => {
     const glove = createSyntheticGlove({ ...BASE, roles: CURL_ROLES, bits: 12, strings: false, seed: 4 });
     const run = createGuidedRun(glove.channels, fitMoves(glove.channels));
