@@ -94,6 +94,7 @@ describe('actuators of a glove', () => {
       maxHoldS: 5,
       coolS: 40,
       pulls: true,
+      giveMmPerN: 0,
       speedCurlPerS: 5,
       heedsEffort: true,
     });
