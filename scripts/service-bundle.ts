@@ -11,7 +11,7 @@ import { compiledCheck, programChecks } from './compiled-checks.js';
  */
 
 /** They are installed for what apps import from the package; the program has its own. */
-const ALSO_INSIDE = ['@sinclair/typebox', 'ws'];
+const ALSO_INSIDE = ['@sinclair/typebox', 'gl-matrix', 'ws'];
 /** Native, or looked for only when something needs them. */
 const BESIDE = [...Object.keys(packageJson.dependencies), ...Object.keys(packageJson.optionalDependencies)]
   .filter((name) => !ALSO_INSIDE.includes(name))
