@@ -4,11 +4,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { pino } from 'pino';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { WebSocket } from 'ws';
 import { createPairings } from '../../src/stream/pairings.js';
 import type { Stream, StreamOptions } from '../../src/stream/server.js';
 import { App, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
+import { handshakeStatus } from './handshake.js';
 
 const ONE = `chrome-extension://${'a'.repeat(32)}`;
 const OTHER = `chrome-extension://${'b'.repeat(32)}`;
@@ -60,21 +60,8 @@ const http = (method: string, path: string, headers: Record<string, string> = {}
   });
 /** Status of the handshake: 101 when the stream opens. */
 const handshake = (origin: string, secret?: string) =>
-  new Promise<number>((resolve, reject) => {
-    const query = secret === undefined ? '' : `?token=${secret}`;
-    const ws = new WebSocket(`ws://127.0.0.1:${stream.port}/stream${query}`, { headers: { origin } });
-    ws.on('open', () => {
-      ws.terminate();
-      resolve(101);
-    });
-    ws.on('unexpected-response', (_request, response) => {
-      response.resume();
-      ws.terminate();
-      resolve(response.statusCode!);
-    });
-    ws.on('error', (error) => {
-      if (!/closed before/.test(error.message)) reject(error);
-    });
+  handshakeStatus(`ws://127.0.0.1:${stream.port}/stream${secret === undefined ? '' : `?token=${secret}`}`, {
+    origin,
   });
 const wearer = () => ({ 'tautline-wearer': stream.wearerKey });
 const ask = async (origin = ONE) => (await http('POST', '/pairing', { origin })).body;

@@ -5,11 +5,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { pino } from 'pino';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { WebSocket } from 'ws';
 import { AppMessages, ServerMessages } from '../../src/protocol/messages.js';
 import type { Stream } from '../../src/stream/server.js';
 import { App, armAsWearer, PROFILE, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
+import { handshakeStatus } from './handshake.js';
 
 const TOKEN = 'correct-horse-battery';
 let glove: FakeGlove;
@@ -46,21 +46,7 @@ const http = (method: string, path: string, headers: Record<string, string> = {}
   });
 /** Status of the handshake: 101 when the stream opens. */
 const handshake = (headers: Record<string, string> = {}, protocols: string[] = [], path = '/stream') =>
-  new Promise<number>((resolve, reject) => {
-    const ws = new WebSocket(`ws://127.0.0.1:${stream!.port}${path}`, protocols, { headers });
-    ws.on('open', () => {
-      ws.terminate();
-      resolve(101);
-    });
-    ws.on('unexpected-response', (_request, response) => {
-      response.resume();
-      ws.terminate();
-      resolve(response.statusCode!);
-    });
-    ws.on('error', (error) => {
-      if (!/closed before/.test(error.message)) reject(error);
-    });
-  });
+  handshakeStatus(`ws://127.0.0.1:${stream!.port}${path}`, headers, protocols);
 
 describe('who may connect', () => {
   test('web pages: our own and those listed; native apps send no Origin', async () => {
