@@ -69,7 +69,8 @@ function round([name, value]: [string, unknown]): [string, unknown] {
 const ROWS: [what: string, of: (one: Meeting) => number, bar?: string][] = [
   ['deepest in the thing, mm', (one) => one.overshootMm, 'bar: p95 < 6'],
   ['at rest in the thing, mm', (one) => one.restMm],
-  ['at rest from the surface, either way, without the thumb, mm', (one) => Math.abs(one.restMm)],
+  ['at rest from the surface, either way, mm', (one) => Math.abs(one.restMm)],
+  ['the thumb alone, likewise, mm', (one) => Math.abs(one.restMm)],
   ['servo beyond the surface as the grasp begins, curl', (one) => one.placed - one.surface],
   ['servo beyond the surface at rest, curl', (one) => one.stop - one.surface],
   ['finger beyond the servo at rest (string), curl', (one) => one.rest - one.stop],
@@ -89,7 +90,7 @@ console.log(['p50', 'p95', 'most'].reduce((line, head) => line + head.padStart(8
 for (const [what, of, bar] of ROWS)
   print(
     what,
-    meetings.filter(({ finger }) => finger !== 'thumb' || !what.includes('without the thumb')).map(of),
+    meetings.filter(({ finger }) => finger === 'thumb' || !what.includes('thumb alone')).map(of),
     bar,
   );
 if (placedMs.length > 0) print('first touch at the app -> servos in place, ms', placedMs);

@@ -1,10 +1,10 @@
 import { createTouchContacts, Touches, type TouchRequest } from '../../src/contact/touches.js';
 import {
-  createClosingProfile,
+  createHandModel,
   createPoses,
-  createSkeleton,
   DOF_COUNT,
   forwardKinematics,
+  guideThumb,
   setCurl,
   setHandSplay,
 } from '../../src/hand/index.js';
@@ -48,6 +48,9 @@ function ballOfHulls(count: number, points: number): TouchRequest['shape'] {
   return { kind: 'compound', parts };
 }
 
+/** Of the glove, for how fast its fingers go. */
+const SAMPLES_PER_S = 250;
+
 /** By the name of their figure. */
 const SHAPES: Record<string, TouchRequest['shape']> = {
   touchSphere: { kind: 'sphere', radius: 0.035 },
@@ -61,15 +64,14 @@ const SHAPES: Record<string, TouchRequest['shape']> = {
 };
 
 /**
- * Touch solver, 5 fingers and 1 shape, while the hand closes and opens; forward kinematics included. The reference
+ * Touch solver, 5 fingers and 1 shape, while the hand closes and opens and its fingers lead the thumb; forward kinematics included. The reference
  * is the same frame with nothing to touch.
  */
 export async function measureTouch(): Promise<Figures> {
-  const skeleton = createSkeleton({ side: 'right' });
-  const profile = createClosingProfile();
+  const { skeleton, closing, natural } = createHandModel({ side: 'right' });
   const names = Object.keys(SHAPES);
   const frameWith = (shape?: TouchRequest['shape']) => {
-    const touches = new Touches(skeleton, profile);
+    const touches = new Touches(skeleton, closing, {}, natural);
     if (shape) {
       const request: TouchRequest = { type: 'touch', hand: 'right', shape, position: [0, -0.055, -0.1] };
       touches.set('bench', undefined, request, 0);
@@ -77,13 +79,18 @@ export async function measureTouch(): Promise<Figures> {
     const dofs = new Float64Array(DOF_COUNT);
     const poses = createPoses();
     const contacts = createTouchContacts();
+    const curls = new Float64Array(5);
+    const rates = new Float64Array(5);
     let frame = 0;
     return () => {
-      const curl = 0.3 + 0.2 * Math.sin(frame++ / 50);
-      for (let finger = 0; finger < 5; finger++) setCurl(profile, finger, curl, dofs);
+      const phase = frame++ / 50;
+      curls.fill(0.3 + 0.2 * Math.sin(phase));
+      rates.fill((0.2 * SAMPLES_PER_S * Math.cos(phase)) / 50);
+      for (let finger = 0; finger < 5; finger++) setCurl(closing, finger, curls[finger], dofs);
+      guideThumb(natural, dofs, curls);
       setHandSplay(dofs, 0.3);
       forwardKinematics(skeleton, dofs, poses);
-      touches.solve(0, dofs, poses, 'wrist', contacts);
+      touches.solve(0, dofs, poses, 'wrist', contacts, curls, rates);
     };
   };
   const frames = [frameWith(), ...names.map((name) => frameWith(SHAPES[name]))];

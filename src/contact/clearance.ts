@@ -1,5 +1,7 @@
 import { DOFS_PER_FINGER } from '../hand/dofs.js';
-import { BONES, type ClosingPath, FRAME_STRIDE } from './closing-path.js';
+import { type ClosingPath, FRAME_STRIDE } from './closing-path.js';
+import { THUMB } from './led-thumb.js';
+import { BONES } from './path-speeds.js';
 
 /**
  * What is known to be clear from the frames before, so that a finger's whole closing path need not be searched again
@@ -22,6 +24,8 @@ export interface Clearance {
   /** The chain's frame in the shape's frame, deviation and bend of the last search. */
   readonly frame: Float64Array;
   readonly deviation: Float64Array;
+  /** How far the thumb's rows had turned then (led-thumb.ts). */
+  readonly turned: Float64Array;
   bend: number;
 }
 
@@ -35,6 +39,7 @@ export const createClearance = (): Clearance => ({
   moved: new Float64Array(BONES),
   frame: new Float64Array(FRAME_STRIDE),
   deviation: new Float64Array(DOFS_PER_FINGER),
+  turned: new Float64Array(DOFS_PER_FINGER),
   bend: 0,
 });
 
@@ -74,9 +79,11 @@ export function follow(clearance: Clearance, path: ClosingPath, finger: number, 
     const deviation = path.deviation[finger * DOFS_PER_FINGER + dof];
     const change = Math.abs(deviation - clearance.deviation[dof]);
     turned += change + (deviation === 0 ? 0 : Math.abs(deviation) * reweight);
+    if (finger === THUMB) turned += path.turned[dof] - clearance.turned[dof];
     if (bone === 0) {
       // Abduction keeps its deviation all along.
       turned += Math.abs(path.deviation[finger * DOFS_PER_FINGER + 1] - clearance.deviation[1]);
+      if (finger === THUMB) turned += path.turned[1] - clearance.turned[1];
     }
     reach += chainLengths[finger * BONES + bone];
     // Every joint so far turns all that comes after it: no lever is longer than the chain up to here.
@@ -84,6 +91,7 @@ export function follow(clearance: Clearance, path: ClosingPath, finger: number, 
   }
   for (let dof = 0; dof < DOFS_PER_FINGER; dof++) {
     clearance.deviation[dof] = path.deviation[finger * DOFS_PER_FINGER + dof];
+    clearance.turned[dof] = path.turned[dof];
   }
 }
 

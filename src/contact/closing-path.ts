@@ -1,7 +1,10 @@
 import { CLOSING_STEPS, type ClosingProfile, curlOf } from '../hand/closing.js';
 import { DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
 import { FINGER_BASE, FINGERS, POSE_STRIDE, WRIST } from '../hand/joints.js';
+import type { NaturalMotion } from '../hand/natural-motion.js';
 import { CHAIN_START, type Skeleton } from '../hand/skeleton.js';
+import { type LedThumb, leadThumb, said, THUMB, thumbNow } from './led-thumb.js';
+import { BONES, jointSpeed, ROWS, tabulateSpeeds } from './path-speeds.js';
 
 /**
  * Where each finger would go if it closed: from open along the closing profile, with the palm's arch and the
@@ -11,12 +14,11 @@ import { CHAIN_START, type Skeleton } from '../hand/skeleton.js';
  * from open to closed but goes through the pose that the finger is in: flexion(curl) = profile(curl) + w(curl) ×
  * (flexion now - profile(curl now)), where w rises evenly from 0 at curl 0 to 1 at the curl now and falls to 0 at
  * curl 1. So the stop of a finger at the surface is at the surface that the wearer sees.
+ *
+ * A thumb that other fingers lead goes its own way (led-thumb.ts).
  */
 
 const FINGER_COUNT = FINGERS.length;
-const ROWS = CLOSING_STEPS + 1;
-/** Bones of a finger's moving chain. */
-export const BONES = 3;
 /** Numbers per finger in `frames`: origin, x axis, y axis (dorsal), z axis (against the finger). */
 export const FRAME_STRIDE = 12;
 /** A finger nearly open or closed bends its path over this much curl at least. */
@@ -24,68 +26,44 @@ const LEAST_BEND = 0.05;
 /** Radians below which a finger is on the profile. */
 const ON_PROFILE = 1e-9;
 
-export interface ClosingPath {
-  readonly skeleton: Skeleton;
-  readonly profile: ClosingProfile;
+export interface ClosingPath extends LedThumb {
+  /** How other fingers lead the thumb; undefined: they do not. */
+  readonly guide: NaturalMotion | undefined;
   /** 5 × FRAME_STRIDE: frame of each finger's chain before abduction, in the space of the poses. */
   readonly frames: Float64Array;
-  /** 5 × DOFS_PER_FINGER, radians: now minus profile. */
+  /** 5 × DOFS_PER_FINGER, radians: now minus what the curl says. */
   readonly deviation: Float64Array;
   /** Curl of each finger now. */
   readonly curl: Float64Array;
   /** Curl at which each path goes through the present pose. */
   readonly bend: Float64Array;
-  /** 5 × ROWS × (BONES + 1): greatest speed of each joint from that row on, on the profile, metres per curl. */
-  readonly profileSpeed: Float64Array;
   /** 5 × (BONES + 1): what the deviation adds to it. */
   readonly addedSpeed: Float64Array;
 }
 
-export function createClosingPath(skeleton: Skeleton, profile: ClosingProfile): ClosingPath {
+/** @param guide how the hand moves as a whole; left out: its thumb goes by its own curl alone */
+export function createClosingPath(
+  skeleton: Skeleton,
+  profile: ClosingProfile,
+  guide?: NaturalMotion,
+): ClosingPath {
+  const tableSpeed = new Float64Array(FINGER_COUNT * ROWS * (BONES + 1));
+  const table = profile.table.slice();
+  for (let finger = 0; finger < FINGER_COUNT; finger++) tabulateSpeeds(skeleton, table, finger, tableSpeed);
   return {
     skeleton,
     profile,
+    guide,
+    table,
+    leading: new Float64Array(FINGER_COUNT).fill(Number.POSITIVE_INFINITY),
+    turned: new Float64Array(DOFS_PER_FINGER),
     frames: new Float64Array(FINGER_COUNT * FRAME_STRIDE),
     deviation: new Float64Array(FINGER_COUNT * DOFS_PER_FINGER),
     curl: new Float64Array(FINGER_COUNT),
     bend: new Float64Array(FINGER_COUNT),
-    profileSpeed: tabulateSpeeds(skeleton, profile),
+    tableSpeed,
     addedSpeed: new Float64Array(FINGER_COUNT * (BONES + 1)),
   };
-}
-
-/**
- * Bound of a joint's speed: the sum, over the turning joints before it, of angular rate times the length of the
- * chain in between. The wrist end of the chain stands still.
- */
-function tabulateSpeeds({ chainLengths }: Skeleton, { table }: ClosingProfile): Float64Array {
-  const speeds = new Float64Array(FINGER_COUNT * ROWS * (BONES + 1));
-  const rates = new Float64Array(DOFS_PER_FINGER);
-  for (let finger = 0; finger < FINGER_COUNT; finger++) {
-    for (let row = CLOSING_STEPS - 1; row >= 0; row--) {
-      const from = (finger * ROWS + row) * DOFS_PER_FINGER;
-      for (let dof = 0; dof < DOFS_PER_FINGER; dof++) {
-        rates[dof] = Math.abs(table[from + DOFS_PER_FINGER + dof] - table[from + dof]) * CLOSING_STEPS;
-      }
-      const to = (finger * ROWS + row) * (BONES + 1);
-      for (let joint = 1; joint <= BONES; joint++) {
-        const here = jointSpeed(chainLengths, finger, joint, rates);
-        speeds[to + joint] = Math.max(here, speeds[to + BONES + 1 + joint]);
-      }
-    }
-  }
-  return speeds;
-}
-
-function jointSpeed(chainLengths: Float64Array, finger: number, joint: number, rates: Float64Array): number {
-  let speed = 0;
-  let reach = 0;
-  for (let bone = joint - 1; bone >= 0; bone--) {
-    reach += chainLengths[finger * BONES + bone];
-    speed += reach * rates[bone === 0 ? 0 : bone + 1];
-  }
-  // Abduction turns the chain about the same joint as the first flexion.
-  return speed + reach * rates[1];
 }
 
 /**
@@ -93,18 +71,25 @@ function jointSpeed(chainLengths: Float64Array, finger: number, joint: number, r
  * @param poses of all joints, in any space, as forwardKinematics made them of `dofs`
  * @param curls measured, thumb first: what stops are compared with. A thumb that is guided to a pinch has other joint
  *   angles than its curl says, so they cannot be taken from `dofs`; that is done when they are absent
+ * @param foreseen curls as they will be when the thumb is stopped, which lead it; left out: as they are now
  */
 export function followPose(
   path: ClosingPath,
   dofs: DofArray,
   poses: Float64Array,
   curls?: ArrayLike<number>,
+  foreseen = curls,
 ): void {
+  const { guide } = path;
+  if (guide && foreseen) leadThumb(path, guide, foreseen);
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
     placeFrame(path, finger, poses);
     const curl = curls ? curls[finger] : curlOf(path.profile, finger, dofs);
     // Sensors may say a little more than closed.
-    bendThroughPose(path, finger, dofs, Math.min(Math.max(curl, 0), 1));
+    const within = Math.min(Math.max(curl, 0), 1);
+    if (finger === THUMB && guide && curls) thumbNow(path.profile, guide, within, curls);
+    else rowAt(path, finger, within);
+    bendThroughPose(path, finger, dofs, within);
   }
 }
 
@@ -141,22 +126,27 @@ function placeFrame({ skeleton, frames }: ClosingPath, finger: number, poses: Fl
   frames[to + 11] = 1 - 2 * (x * x + y * y);
 }
 
-const magnitude = new Float64Array(DOFS_PER_FINGER);
-
-function bendThroughPose(path: ClosingPath, finger: number, dofs: DofArray, curl: number): void {
-  const { profile, skeleton, deviation, bend, addedSpeed } = path;
-  const first = finger * DOFS_PER_FINGER;
+function rowAt({ table }: ClosingPath, finger: number, curl: number): void {
   const scaled = curl * CLOSING_STEPS;
   const row = Math.min(Math.floor(scaled), CLOSING_STEPS - 1);
   const from = (finger * ROWS + row) * DOFS_PER_FINGER;
-  const { table } = profile;
+  for (let dof = 0; dof < DOFS_PER_FINGER; dof++) {
+    said[dof] =
+      table[from + dof] + (scaled - row) * (table[from + DOFS_PER_FINGER + dof] - table[from + dof]);
+  }
+}
+
+const magnitude = new Float64Array(DOFS_PER_FINGER);
+
+/** The path goes through the pose of `dofs` at that curl, of which the profile says `said`. */
+function bendThroughPose(path: ClosingPath, finger: number, dofs: DofArray, curl: number): void {
+  const { skeleton, deviation, bend, addedSpeed } = path;
+  const first = finger * DOFS_PER_FINGER;
   path.curl[finger] = curl;
   bend[finger] = Math.min(Math.max(curl, LEAST_BEND), 1 - LEAST_BEND);
   let off = false;
   for (let dof = 0; dof < DOFS_PER_FINGER; dof++) {
-    const onProfile =
-      table[from + dof] + (scaled - row) * (table[from + DOFS_PER_FINGER + dof] - table[from + dof]);
-    let value = dofs[first + dof] - onProfile;
+    let value = dofs[first + dof] - said[dof];
     if (Math.abs(value) < ON_PROFILE) value = 0;
     deviation[first + dof] = value;
     // Abduction keeps its deviation all along and so adds no speed.
@@ -176,7 +166,7 @@ function bendThroughPose(path: ClosingPath, finger: number, dofs: DofArray, curl
 export function speedFrom(path: ClosingPath, finger: number, curl: number, joint: number): number {
   const row = Math.min(Math.max(Math.floor(curl * CLOSING_STEPS), 0), CLOSING_STEPS - 1);
   return (
-    path.profileSpeed[(finger * ROWS + row) * (BONES + 1) + joint] +
+    path.tableSpeed[(finger * ROWS + row) * (BONES + 1) + joint] +
     path.addedSpeed[finger * (BONES + 1) + joint]
   );
 }
@@ -195,8 +185,7 @@ export function jointsAt(
   points: Float64Array,
   bones: number = BONES,
 ): void {
-  const { deviation } = path;
-  const { table } = path.profile;
+  const { deviation, table } = path;
   const { chainLengths } = path.skeleton;
   const scaled = Math.min(Math.max(curl, 0), 1) * CLOSING_STEPS;
   const row = Math.min(Math.floor(scaled), CLOSING_STEPS - 1);

@@ -1,7 +1,8 @@
 import { FINGERS } from '../hand/joints.js';
 import { type Clearance, createClearance, forget } from './clearance.js';
-import { BONES } from './closing-path.js';
+
 import { createHullSeed, type HullSeed } from './hull-distance.js';
+import { BONES } from './path-speeds.js';
 
 /** What is kept of one shape from frame to frame. Only speed depends on it. */
 export interface Memory {

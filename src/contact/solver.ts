@@ -2,10 +2,11 @@ import { POSE_STRIDE } from '../hand/joints.js';
 import { CHAIN_START } from '../hand/skeleton.js';
 import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE, TO_REPORT } from './bone.js';
 import { addSpan, firstUnknown, follow, isClearOpen } from './clearance.js';
-import { BONES, type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closing-path.js';
+import { type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closing-path.js';
 import { type FingerContact, NO_STOP } from './finger-contact.js';
 import type { HullSeed } from './hull-distance.js';
 import { type Memory, PRESENT } from './memory.js';
+import { BONES } from './path-speeds.js';
 import { type Placement, toShape } from './placement.js';
 import type { CompiledShape } from './shapes.js';
 

@@ -1,13 +1,16 @@
 import type { ClosingProfile } from '../hand/closing.js';
 import type { DofArray } from '../hand/dofs.js';
 import { FINGERS, PALM, POSE_STRIDE, WRIST } from '../hand/joints.js';
+import type { NaturalMotion } from '../hand/natural-motion.js';
 import { carryBy } from '../hand/rigid.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { AppMessageOf } from '../protocol/messages.js';
 import { unitQuaternion } from '../protocol/quaternion.js';
 import { type ClosingPath, createClosingPath, followPose } from './closing-path.js';
 import { createFingerContact, type FingerContact, NO_STOP } from './finger-contact.js';
+import { createForeseen, foresee } from './foreseen.js';
 import { createGrasp, DEFAULT_FRICTION, type Grasp, updateGrasp } from './grasp.js';
+import { THUMB } from './led-thumb.js';
 import { forgetAll } from './memory.js';
 import { compileParts, meetParts, type Part, placeParts, sameParts } from './parts.js';
 import { type Placement, placeIn } from './placement.js';
@@ -18,7 +21,8 @@ import { isShapeFault, type ShapeFault, shapeFault } from './shapes.js';
  *
  *   app's `touch` ─ set() ─► Touch: convex parts, compiled once (parts.ts, shapes.ts, hull.ts), pose, time to live
  *                              │
- *   each sample ── solve() ────┤ followPose (closing-path.ts): the way each finger would close from its pose
+ *   each sample ── solve() ────┤ followPose (closing-path.ts): the way each finger would close from its pose, and the
+ *                              │    thumb as others will lead it (led-thumb.ts, foreseen.ts)
  *                              │ placeIn: the shape in the space of the poses (wrist, palm or world)
  *                              │ meetFinger (solver.ts): first contact of each finger with each part
  *                              │    └ boneDistance (bone.ts): least distance of a tapered capsule
@@ -117,13 +121,15 @@ export type TouchFault = ShapeFault | { readonly code: 'tooMany'; readonly messa
 /** The touches of one hand. */
 export class Touches {
   #path: ClosingPath;
+  readonly #foreseen = createForeseen();
   readonly #live: LiveTouch[] = [];
   #graspChanges = 0;
   readonly #defaultTtlMs: number;
   readonly #maxTtlMs: number;
 
-  constructor(skeleton: Skeleton, profile: ClosingProfile, limits: TouchLimits = {}) {
-    this.#path = createClosingPath(skeleton, profile);
+  /** @param guide how other fingers lead the thumb; left out: they do not */
+  constructor(skeleton: Skeleton, profile: ClosingProfile, limits: TouchLimits = {}, guide?: NaturalMotion) {
+    this.#path = createClosingPath(skeleton, profile, guide);
     this.#defaultTtlMs = limits.defaultTtlMs ?? DEFAULT_TTL_MS;
     this.#maxTtlMs = limits.maxTtlMs ?? MAX_TTL_MS;
   }
@@ -139,8 +145,8 @@ export class Touches {
   }
 
   /** Takes another hand, or another way of closing. Touches stay. */
-  setHand(skeleton: Skeleton, profile: ClosingProfile): void {
-    this.#path = createClosingPath(skeleton, profile);
+  setHand(skeleton: Skeleton, profile: ClosingProfile, guide?: NaturalMotion): void {
+    this.#path = createClosingPath(skeleton, profile, guide);
     for (const { parts } of this.#live) for (const { memory } of parts) forgetAll(memory);
   }
 
@@ -210,6 +216,7 @@ export class Touches {
    * @param space of the poses; touches in world space need `world`
    * @param out points and normals in it are in the same space
    * @param curls measured, thumb first, which stops are to be compared with; taken from `dofs` when absent
+   * @param curlRates curl a second: where the other fingers go, they lead the thumb
    */
   solve(
     nowUs: number,
@@ -218,8 +225,11 @@ export class Touches {
     space: 'wrist' | 'world',
     out: TouchContacts,
     curls?: ArrayLike<number>,
+    curlRates?: ArrayLike<number>,
   ): void {
     this.#expire(nowUs);
+    this.#foreseen.leads = false;
+    if (curls && curlRates) foresee(this.#foreseen, curls, curlRates, out.stop);
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       out.stop[finger] = NO_STOP;
       out.contact[finger] = undefined;
@@ -228,7 +238,7 @@ export class Touches {
       out.waiting[finger] = 0;
     }
     if (this.#live.length === 0) return;
-    followPose(this.#path, dofs, poses, curls);
+    followPose(this.#path, dofs, poses, curls, curlRates && this.#foreseen.curls);
     for (let i = 0; i < this.#live.length; i++) {
       const touch = this.#live[i];
       if (place(touch, poses, space, nowUs)) this.#meet(touch, poses, out);
@@ -244,8 +254,19 @@ export class Touches {
     for (let finger = 0; finger < FINGER_COUNT; finger++) {
       const contact = contacts[finger];
       meetParts(this.#path, finger, poses, parts, contact);
-      const { stop, depth } = contact;
+      const { depth } = contact;
       const curl = this.#path.curl[finger];
+      // Other fingers will lead the thumb to the surface: it is stopped where it is, and waits for it.
+      if (
+        finger === THUMB &&
+        this.#foreseen.leads &&
+        holds[finger] === 1 &&
+        depth < 0 &&
+        contact.stop < curl
+      ) {
+        contact.stop = curl;
+      }
+      const { stop } = contact;
       // The shape lies behind the finger, on a way that it has not come: it moved there, or other fingers led the thumb.
       const passed = stop < curl && depth < -PASSED_BY_M && met[finger] === 0;
       met[finger] = stop <= curl && !passed ? 1 : 0;

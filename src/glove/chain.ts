@@ -102,7 +102,7 @@ export function makeChain(
     }),
     actuators,
     travel,
-    touches: new Touches(skeleton, closing, safety),
+    touches: new Touches(skeleton, closing, safety, sensing.thumbGuide),
     resting: createResting(closing),
     touchRequests: new TouchRequests(forcesOf(actuators, safety), feel),
     inputs,

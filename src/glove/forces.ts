@@ -101,7 +101,8 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   /** Turns touches into requests: where each finger meets each shape now, and how that feels. */
   function meet(nowUs: number): void {
     const { touches, touchRequests, resistance, sensing } = chain();
-    touches.solve(nowUs, sensing.dofs, frame.poses, frame.space, contacts, sensing.curl);
+    const { dofs, curl, curlRates } = sensing;
+    touches.solve(nowUs, dofs, frame.poses, frame.space, contacts, curl, curlRates);
     for (const touched of touches.live) {
       touchRequests.ask(touched, sensing.curl, sensing.curlRates, nowUs);
       const { stops, efforts } = touchRequests;

@@ -14,6 +14,8 @@ export interface Bending {
   readonly splay: Float64Array;
   /** Radians, within the joints' ranges. */
   readonly dofs: DofArray;
+  /** How other fingers lead the thumb; undefined: its joints are sensed, it goes its own way. */
+  readonly guide: NaturalMotion | undefined;
   update(): void;
 }
 
@@ -70,6 +72,7 @@ export function createBending(
     curl,
     splay,
     dofs,
+    guide,
     update() {
       for (let f = 0; f < curl.length; f++) {
         const c = curlSlot[f];

@@ -63,6 +63,8 @@ export interface Sensing {
   readonly dofs: DofArray;
   /** Rad/s. */
   readonly dofRates: DofArray;
+  /** How other fingers lead the thumb; undefined: they do not. */
+  readonly thumbGuide: NaturalMotion | undefined;
   /** Per finger: INVALID, INFERRED or TRACKED. */
   readonly fingerStates: Uint8Array;
   /** [x, y, z, w], unit; identity without wrist channels. */
@@ -236,6 +238,7 @@ export function createSensing(options: SensingOptions): Sensing {
     splay,
     dofs,
     dofRates: lookAhead.dofRates,
+    thumbGuide: bending.guide,
     fingerStates,
     wrist,
     controls,

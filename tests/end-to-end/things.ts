@@ -1,9 +1,11 @@
-import { createClosingProfile, setCurl } from '../../src/hand/closing.js';
+import { setCurl } from '../../src/hand/closing.js';
 import { coupleArch } from '../../src/hand/coupling.js';
 import { DOF_COUNT } from '../../src/hand/dofs.js';
 import { createPoses, forwardKinematics } from '../../src/hand/forward.js';
+import { createHandModel } from '../../src/hand/hand-model.js';
 import { FINGERS, type HandSide, PALM, POSE_STRIDE } from '../../src/hand/joints.js';
-import { CHAIN_START, createSkeleton } from '../../src/hand/skeleton.js';
+import { guideThumb } from '../../src/hand/natural-motion.js';
+import { CHAIN_START } from '../../src/hand/skeleton.js';
 import type { AppMessageOf } from '../../src/protocol/messages.js';
 
 /*
@@ -89,15 +91,18 @@ export interface TrueHand {
   place(random: () => number): ThingInHand;
 }
 
-/** The hand of a profile that names no wearer. */
+/**
+ * The hand of a profile that names no wearer. One sensor of a thumb says how far it has closed, not which way it went:
+ * this one goes the way that the other fingers lead it, as apps see it.
+ */
 export function createTrueHand(side: HandSide, thing: Thing): TrueHand {
-  const skeleton = createSkeleton({ side, lengthM: 0.189, breadthM: 0.085 });
-  const closing = createClosingProfile();
+  const { skeleton, closing, natural } = createHandModel({ side, lengthM: 0.189, breadthM: 0.085 });
   const dofs = new Float64Array(DOF_COUNT);
   const poses = createPoses();
 
   const pose = (curls: readonly number[]): void => {
     for (let finger = 0; finger < FINGERS.length; finger++) setCurl(closing, finger, curls[finger], dofs);
+    guideThumb(natural, dofs, curls);
     coupleArch(dofs);
     forwardKinematics(skeleton, dofs, poses);
   };

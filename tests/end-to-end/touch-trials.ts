@@ -178,6 +178,9 @@ export async function graspOften(bench: TouchBench, options: Partial<GraspOption
       deviceUs === null ? Number.POSITIVE_INFINITY : bench.deviceMs(deviceUs) - releasedMs;
     const peaks = held.map(({ peakCurl }) => peakCurl);
     const rests = held.map(({ curl }) => curl);
+    /** With the others where they are sensed: by that the thumb is led (things.ts). */
+    const among = (finger: number, curls: readonly number[]): number[] =>
+      held.map(({ sensedCurl }, other) => (other === finger ? curls[finger] : sensedCurl));
     for (const [finger, name] of FINGERS.entries()) {
       if (placed.surface[finger] > 0.9) continue;
       outcome.meetings.push({
@@ -190,8 +193,8 @@ export async function graspOften(bench: TouchBench, options: Partial<GraspOption
         stop: held[finger].stopCurl,
         peak: peaks[finger],
         rest: rests[finger],
-        overshootMm: 1000 * hand.depth(finger, peaks, placed.position),
-        restMm: 1000 * hand.depth(finger, rests, placed.position),
+        overshootMm: 1000 * hand.depth(finger, among(finger, peaks), placed.position),
+        restMm: 1000 * hand.depth(finger, among(finger, rests), placed.position),
         peakTensionN: held[finger].peakTensionN,
         reversalsPerS: (held[finger].reversals - settled[finger].reversals) / heldS,
         heardMs: sinceRelease(freed[finger].writtenUs),
