@@ -10,19 +10,27 @@ export const ROWS = CLOSING_STEPS + 1;
 /**
  * Bound of a joint's speed: the sum, over the turning joints before it, of angular rate times the length of the
  * chain in between. The wrist end of the chain stands still.
+ * @param table as ClosingPath has it
+ * @param speeds gets ROWS × (BONES + 1) of the finger: the greatest from that row on, metres per curl
+ * @param every the table goes straight over so many rows
  */
 export function tabulateSpeeds(
   { chainLengths }: Skeleton,
   table: Float64Array,
   finger: number,
   speeds: Float64Array,
+  every = 1,
 ): void {
   for (let row = CLOSING_STEPS - 1; row >= 0; row--) {
+    const to = (finger * ROWS + row) * (BONES + 1);
+    if ((row + 1) % every !== 0) {
+      for (let joint = 1; joint <= BONES; joint++) speeds[to + joint] = speeds[to + BONES + 1 + joint];
+      continue;
+    }
     const from = (finger * ROWS + row) * DOFS_PER_FINGER;
     for (let dof = 0; dof < DOFS_PER_FINGER; dof++) {
       rates[dof] = Math.abs(table[from + DOFS_PER_FINGER + dof] - table[from + dof]) * CLOSING_STEPS;
     }
-    const to = (finger * ROWS + row) * (BONES + 1);
     for (let joint = 1; joint <= BONES; joint++) {
       const here = jointSpeed(chainLengths, finger, joint, rates);
       speeds[to + joint] = Math.max(here, speeds[to + BONES + 1 + joint]);

@@ -94,21 +94,23 @@ describe('a thumb that other fingers guide', () => {
     const path = createClosingPath(skeleton, profile, natural);
     const points = new Float64Array(12);
     const others = [0.2, 0.4, 0.5, 0.3];
-    for (let frame = 0; frame < 60; frame++) {
+    for (let frame = 0; frame < 400; frame++) {
       const pace = frame % 10 === 9 ? 0.5 : 0.02;
       for (let i = 0; i < 4; i++)
         others[i] = Math.min(Math.max(others[i] + between(random, -pace, pace), 0), 1);
       show([between(random, 0, 1), ...others]);
       followPose(path, dofs, poses, [between(random, 0, 1), ...others], [0, ...others]);
-      // At the rows of the table exactly; between them it is laid straight.
-      const curl = Math.floor(between(random, 0, 64)) / 64;
+      // At every other row of the table exactly; between them it is laid straight.
+      const isRow = frame % 2 === 0;
+      const curl = isRow ? Math.floor(between(random, 0, 32)) / 32 : between(random, 0, 1);
       show([curl, ...others]);
       followPose(path, dofs, poses, [curl, ...others]);
       jointsAt(path, THUMB, curl, path.frames.subarray(0, 12), points);
       for (let joint = 0; joint < 4; joint++) {
-        for (let axis = 0; axis < 3; axis++) {
-          expect(points[joint * 3 + axis]).toBeCloseTo(poses[(THUMB_START + joint) * POSE_STRIDE + axis], 4);
-        }
+        const off = [0, 1, 2].map(
+          (axis) => points[joint * 3 + axis] - poses[(THUMB_START + joint) * POSE_STRIDE + axis],
+        );
+        expect(Math.hypot(...off)).toBeLessThan(isRow ? 1e-6 : 7e-4);
       }
     }
   });

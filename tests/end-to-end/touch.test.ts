@@ -27,8 +27,12 @@ function percentile95(values: readonly number[]): number {
 
 const of = (meetings: readonly Meeting[], what: (one: Meeting) => number) => meetings.map(what);
 
-/** The thumb is stopped where it is shown, led by the other fingers; this hand's goes its own way. */
-const withoutThumb = (meetings: readonly Meeting[]) => meetings.filter(({ finger }) => finger !== 'thumb');
+/** Farthest of 95 in 100 fingers from the surface at rest, either way, mm. */
+const RESTS_WITHIN_MM = 2.1;
+/** A thumb may come before its servo does, in a grasp of a quarter of a second. */
+const QUICK_CURL_PER_S = 5;
+const unhurried = (meetings: readonly Meeting[]) =>
+  meetings.filter(({ finger, speed }) => finger !== 'thumb' || speed < QUICK_CURL_PER_S);
 
 describe('grasping a ball', () => {
   it('stops the fingers at its surface, steadily, and lets go at once', async () => {
@@ -37,7 +41,9 @@ describe('grasping a ball', () => {
     expect(meetings.length).toBeGreaterThan(30);
 
     expect(percentile95(of(meetings, (one) => one.overshootMm))).toBeLessThan(3);
-    expect(percentile95(of(withoutThumb(meetings), (one) => Math.abs(one.restMm)))).toBeLessThan(2.1);
+    expect(percentile95(of(unhurried(meetings), (one) => Math.abs(one.restMm)))).toBeLessThan(
+      RESTS_WITHIN_MM,
+    );
     // Held, not merely slowed: the finger wanted to be a fist, and the string was taut.
     for (const { rest, peakTensionN } of meetings) {
       expect(rest).toBeLessThan(0.95);
@@ -45,19 +51,23 @@ describe('grasping a ball', () => {
     }
     expect(Math.max(...of(meetings, (one) => one.reversalsPerS))).toBeLessThan(2);
     expect(Math.max(...of(meetings, (one) => one.freeMs))).toBeLessThan(50);
-    // Servos wait at the surface before the fingers are there.
-    const early = meetings.filter(({ placed, surface }) => placed < surface + 0.03);
-    expect(early.length / meetings.length).toBeGreaterThan(0.85);
+    // Servos wait at the surface before the fingers are there; the thumb's, once it is seen where it is led.
+    const others = meetings.filter(({ finger }) => finger !== 'thumb');
+    const early = others.filter(({ placed, surface }) => placed < surface + 0.03);
+    expect(early.length / others.length).toBeGreaterThan(0.85);
     expect(Math.max(...placedMs)).toBeLessThan(350);
   });
 
   it.each(['box', 'capsule', 'hull'] as const)('rests at the surface of a %s', async (kind) => {
     bench = await startSteadyBench('right');
     const { meetings } = await graspOften(bench, { trials: 4, thing: THINGS[kind] });
-    const depths = of(withoutThumb(meetings), (one) => Math.abs(one.restMm)).sort((a, b) => a - b);
+    const depths = of(unhurried(meetings), (one) => Math.abs(one.restMm)).sort((a, b) => a - b);
     expect(depths.length).toBeGreaterThan(12);
+    const thumbs = meetings.filter(({ finger, speed }) => finger === 'thumb' && speed < QUICK_CURL_PER_S);
+    expect(thumbs.length).toBeGreaterThan(0);
+    for (const { restMm } of thumbs) expect(Math.abs(restMm)).toBeLessThan(RESTS_WITHIN_MM);
     expect(depths[Math.floor(depths.length / 2)]).toBeLessThan(0.8);
-    expect(percentile95(depths)).toBeLessThan(2.1);
+    expect(percentile95(depths)).toBeLessThan(RESTS_WITHIN_MM);
   });
 
   it('does so with the service as a process, a terminal in between, an app on a socket, and real time', async () => {
