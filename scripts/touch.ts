@@ -66,11 +66,22 @@ function round([name, value]: [string, unknown]): [string, unknown] {
   return [name, typeof value === 'number' ? Math.round(value * 1000) / 1000 : value];
 }
 
-const ROWS: [what: string, of: (one: Meeting) => number, bar?: string][] = [
+/** From here on a grasp is so quick that the thumb may be at the surface before its servo is, curl/s. */
+const QUICK = 5;
+const fromSurface = (one: Meeting): number => Math.abs(one.restMm);
+
+const ROWS: [what: string, of: (one: Meeting) => number, bar?: string, only?: (one: Meeting) => boolean][] = [
   ['deepest in the thing, mm', (one) => one.overshootMm, 'bar: p95 < 6'],
   ['at rest in the thing, mm', (one) => one.restMm],
-  ['at rest from the surface, either way, mm', (one) => Math.abs(one.restMm)],
-  ['the thumb alone, likewise, mm', (one) => Math.abs(one.restMm)],
+  ['at rest from the surface, either way, mm', fromSurface],
+  ['  index to little finger', fromSurface, '', ({ finger }) => finger !== 'thumb'],
+  ['  thumb', fromSurface, '', ({ finger, speed }) => finger === 'thumb' && speed < QUICK],
+  [
+    '  thumb, quicker than 5 curl/s',
+    fromSurface,
+    '',
+    ({ finger, speed }) => finger === 'thumb' && speed >= QUICK,
+  ],
   ['servo beyond the surface as the grasp begins, curl', (one) => one.placed - one.surface],
   ['servo beyond the surface at rest, curl', (one) => one.stop - one.surface],
   ['finger beyond the servo at rest (string), curl', (one) => one.rest - one.stop],
@@ -87,10 +98,8 @@ const print = (what: string, of: number[], bar = ''): void => {
 };
 console.log(`${meetings.length} fingers met the ${values.thing} in ${values.trials} grasps a hand`);
 console.log(['p50', 'p95', 'most'].reduce((line, head) => line + head.padStart(8), ' '.repeat(60)));
-for (const [what, of, bar] of ROWS)
-  print(
-    what,
-    meetings.filter(({ finger }) => finger === 'thumb' || !what.includes('thumb alone')).map(of),
-    bar,
-  );
+for (const [what, of, bar, only = () => true] of ROWS) {
+  const values = meetings.filter(only).map(of);
+  if (values.length > 0) print(what, values, bar);
+}
 if (placedMs.length > 0) print('first touch at the app -> servos in place, ms', placedMs);
