@@ -128,6 +128,8 @@ describe('the C++ client for frame loops', () => {
     await game.says(/^hold refused/);
     game.tell('refusal');
     await game.says(/"badMessage".*"\/shape\/radius"/);
+    game.tell('why');
+    await game.says(/^badMessage \/shape\/radius ./);
   });
 
   it('knows that it holds, also where every answer comes late', () =>

@@ -33,6 +33,7 @@ import argparse
 import asyncio
 import base64
 import copy
+import functools
 import hashlib
 import json
 import logging
@@ -404,7 +405,13 @@ class Hold:
         #: asking, held, paused (resumed by itself), refused or released
         self.state = "asking"
         #: why it is paused or refused
-        self.error: Optional[Exception] = None
+        self.error: Optional[Union[Refused, ConnectionError]] = None
+        #: why the service grants less than was asked for, if it does
+        self.limited: Optional[str] = None
+        # Answers come in the order of the requests, however late. What was asked up to here was let go since: its answers
+        # say nothing about now.
+        self._asked = 0
+        self._let_go = 0
         self._task = asyncio.ensure_future(self._renew())
 
     def move(self, **changes: Any) -> None:
@@ -420,45 +427,63 @@ class Hold:
     def end(self) -> None:
         """Frees the fingers without waiting for the answer."""
         if self._ended():
-            try:
-                self._client.send(self._free)
-            except ConnectionError:
-                pass  # the service has freed them already
+            self._free_now()
 
     @property
     def _free(self) -> Request:
         return {"type": "release", "hand": self._request["hand"], "layer": self.layer}
 
+    def _free_now(self) -> None:
+        try:
+            self._client.send(self._free)
+        except ConnectionError:
+            pass  # the service has freed them already
+
     def _ended(self) -> bool:
         """Whether there was something to end."""
         was = self.state
-        self.state = "released"
+        self.state, self.error = "released", None
         self._task.cancel()
         return was not in ("refused", "released")
+
+    def _pause(self, why: Union[Refused, ConnectionError]) -> None:
+        # Asked counts as held: the request may be on its way.
+        asked = self.state != "paused" and self._asked > self._let_go
+        self.state, self.error = "paused", why
+        self._let_go = self._asked
+        if asked:
+            self._free_now()
+
+    def _answered(self, asked: int, answer: asyncio.Future[Dict[str, Any]]) -> None:
+        why = None if answer.cancelled() else answer.exception()
+        if answer.cancelled() or self.state in ("refused", "released"):
+            return
+        if isinstance(why, Refused) and why.code not in _TRANSIENT:
+            self.state, self.error = "refused", why
+            self._task.cancel()
+            self._free_now()
+        elif asked <= self._let_go:
+            return
+        elif isinstance(why, (Refused, ConnectionError)):
+            self._pause(why)
+        else:
+            self.state, self.error, self.limited = "held", None, answer.result().get("limited")
 
     async def _renew(self) -> None:
         while self.state not in ("refused", "released"):
             self._again.clear()
-            try:
-                await self._client.ask({**self._request, "layer": self.layer, "ttlMs": _TTL_MS})
-                state, error = "held", None
-            except Refused as refused:
-                state, error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
-            except ConnectionError as lost:
-                if self.state == "released":
-                    return
-                self.state, self.error = "paused", lost
+            if self._client.state != "open":
+                self._pause(ConnectionError(self._client.reason or "the service ended the connection"))
                 try:
                     # Held again only once the service takes it: the wearer may have to arm first.
                     await self._client.opened()
                 except ConnectionError:
                     self.state = "released"
                     return
-                continue
-            # Released meanwhile: a wait that ends as it is cancelled may swallow the cancellation (before Python 3.12).
-            if self.state == "released":
-                return
-            self.state, self.error = state, error
+            self._asked += 1
+            # Not waited for: an answer that comes late must not make the next renewal late.
+            answer = asyncio.ensure_future(self._client.ask({**self._request, "layer": self.layer, "ttlMs": _TTL_MS}))
+            answer.add_done_callback(functools.partial(self._answered, self._asked))
             try:
                 await asyncio.wait_for(self._again.wait(), _RENEW_S)
                 await asyncio.sleep(0.008)
