@@ -35,6 +35,7 @@ import base64
 import copy
 import functools
 import hashlib
+import importlib
 import json
 import logging
 import math
@@ -156,11 +157,10 @@ class Pose:
 
 def _array(record: bytes, offset: int, stride: int) -> Any:
     try:
-        import numpy
+        numpy: Any = importlib.import_module("numpy")
     except ImportError:
         raise ImportError("arrays need NumPy (pip install numpy); poses and velocities are tuples without it") from None
-    flat: Any = numpy.frombuffer(record, "<f4", 26 * stride, offset)
-    return flat.reshape(26, stride)
+    return numpy.frombuffer(record, "<f4", 26 * stride, offset).reshape(26, stride)
 
 
 Message = Union[Pose, Dict[str, Any]]
