@@ -116,7 +116,9 @@ const seconds = (ms: number): string => (ms / 1000).toFixed(1);
 function allocatedInJavaScript(): string {
   const flags = ['--expose-gc', '--min-semi-space-size=64', '--max-semi-space-size=64'];
   const script = 'tests/client/javascript/allocation.mjs';
-  const printed = execFileSync(process.execPath, [...flags, script, '200000', 'reuse', 'buffer'], { encoding: 'utf8' });
+  const printed = execFileSync(process.execPath, [...flags, script, '200000', 'reuse', 'buffer'], {
+    encoding: 'utf8',
+  });
   return `${Math.round(JSON.parse(printed).bytes)} bytes, with \`reusePoses\``;
 }
 const allocated = ({ allocatedBytes, poses }: Report): string =>
