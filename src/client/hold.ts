@@ -142,7 +142,7 @@ class LiveHold implements Hold<object> {
       this.#moveTimer = setTimeout(() => {
         this.#moveTimer = undefined;
         this.renew();
-      }, waitMs);
+      }, Math.ceil(waitMs));
     }
   }
 

@@ -180,8 +180,8 @@ describe.each(Object.keys(BUILD))('%s', (language) => {
       .map(({ atMs }) => atMs);
     const spanMs = times.at(-1)! - times[0];
     expect(times.length).toBeGreaterThan(20);
-    // 8 ms apart; what waited in a socket comes close together.
-    expect(times.length).toBeLessThanOrEqual(spanMs / 8 + 3);
+    // 8 ms apart, and the renewals beside them; what waited in a socket comes close together.
+    expect(times.length).toBeLessThanOrEqual(spanMs / 8 + spanMs / 60 + 3);
     await expect.poll(() => stopsIn(app.asked.slice(from)).at(-1), { timeout: 5000 }).toBeCloseTo(0.599, 6);
     app.tell('end');
   });
