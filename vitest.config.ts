@@ -10,6 +10,7 @@ const TURNED_TIME = endToEnd('faults', 'wiper');
 const WAITING = endToEnd('guided', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
 const WORKING = endToEnd(
+  'client-holds',
   'client-vectors',
   'clients',
   'clients-cpp',
@@ -21,6 +22,7 @@ const WORKING = endToEnd(
   'documents',
   'guides',
   'extension',
+  'extension-permission',
   'package',
   'page',
   'page-bench',

@@ -1,6 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
 import { STREAMS, type StreamName } from '../protocol/constants.js';
-import type { AppMessageOf, ServerMessage } from '../protocol/messages.js';
+import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
 import { type Ack, Connection, type ConnectionState } from './connection.js';
 import { ClientError } from './errors.js';
 import { Events } from './events.js';
@@ -36,7 +36,7 @@ export class Client {
     (this.options.reusePoses ? this.#poses.get(hand) : undefined) ?? new HandPose();
   readonly #gestures = new GestureChanges();
   readonly #armed = new Map<HandSide, boolean>();
-  readonly #iterations = new Set<{ hand: HandSide | undefined; newest: Newest<HandPose> }>();
+  #iterations: readonly { hand: HandSide | undefined; newest: Newest<HandPose> }[] = [];
   readonly #holds: Holds;
   readonly #pings: Pings;
   /** Text of the subscription in force; undefined when there is none. */
@@ -52,7 +52,7 @@ export class Client {
       {
         state: (state, reason) => this.#stateChanged(state, reason),
         message: (message) => this.#take(message),
-        record: (bytes) => this.#takeRecord(bytes),
+        record: (bytes) => this.#takePose(bytes),
         error: (error) => this.#fail(error),
       },
       WebSocket,
@@ -135,9 +135,11 @@ export class Client {
   poses(hand?: HandSide): AsyncIterableIterator<HandPose> {
     const iteration = {
       hand,
-      newest: new Newest<HandPose>(() => void this.#iterations.delete(iteration)),
+      newest: new Newest<HandPose>(() => {
+        this.#iterations = this.#iterations.filter((each) => each !== iteration);
+      }),
     };
-    this.#iterations.add(iteration);
+    this.#iterations = [...this.#iterations, iteration];
     if (this.state === 'closed') iteration.newest.end();
     return iteration.newest;
   }
@@ -231,7 +233,7 @@ export class Client {
   close(): void {
     if (this.state === 'closed') return;
     this.#holds.releaseAll(undefined);
-    for (const { newest } of [...this.#iterations]) newest.end();
+    for (const { newest } of this.#iterations) newest.end();
     this.#connection.close();
   }
 
@@ -270,7 +272,7 @@ export class Client {
   #take(message: ServerMessage): void {
     switch (message.type) {
       case 'joints':
-        this.#newPose(() => poseFromMessage(message));
+        this.#takePose(message);
         break;
       case 'inputs':
         this.#inputs.set(message.hand, message);
@@ -305,22 +307,11 @@ export class Client {
     this.#events.emit('welcome', welcome);
   }
 
-  #takeRecord(bytes: ArrayBuffer): void {
-    // Not by a function that is made for each record: that would be garbage, too.
+  /** @param source a binary record or its message */
+  #takePose(source: ArrayBuffer | Uint8Array | ServerMessageOf<'joints'>): void {
     let pose: HandPose;
     try {
-      pose = poseFromBytes(bytes, this.#poseToFill);
-    } catch (error) {
-      this.#fail(new ClientError('badAnswer', (error as Error).message));
-      return;
-    }
-    this.#givePose(pose.hand, pose);
-  }
-
-  #newPose(read: () => HandPose): void {
-    let pose: HandPose;
-    try {
-      pose = read();
+      pose = 'type' in source ? poseFromMessage(source) : poseFromBytes(source, this.#poseToFill);
     } catch (error) {
       this.#fail(new ClientError('badAnswer', (error as Error).message));
       return;
@@ -331,8 +322,10 @@ export class Client {
   #givePose(hand: HandSide, pose: HandPose): void {
     this.#poses.set(hand, pose);
     this.#events.emit('joints', pose);
-    for (const iteration of this.#iterations) {
-      if (iteration.hand === undefined || iteration.hand === hand) iteration.newest.put(pose);
+    // By index: an iterator would be garbage for every pose.
+    const iterations = this.#iterations;
+    for (let i = 0; i < iterations.length; i++) {
+      if (iterations[i].hand === undefined || iterations[i].hand === hand) iterations[i].newest.put(pose);
     }
   }
 

@@ -13,7 +13,7 @@ export interface ConnectionListener {
   state(state: ConnectionState, reason: string | undefined): void;
   message(message: ServerMessage): void;
   /** A binary record. */
-  record(bytes: ArrayBuffer): void;
+  record(bytes: ArrayBuffer | Uint8Array): void;
   error(error: ClientError): void;
 }
 
@@ -36,8 +36,8 @@ const OPEN = 1;
 /** One WebSocket to the service, reopened for as long as it takes. */
 export class Connection {
   state: ConnectionState = 'waiting';
-  /** When anything last arrived, `performance.now()` ms. */
-  heardMs = 0;
+  /** Counts what arrives, around and around. A time would be garbage for every pose. */
+  heard = 0;
   #socket: SocketLike | undefined;
   #attempts = 0;
   #timer: ReturnType<typeof setTimeout> | undefined;
@@ -108,12 +108,13 @@ export class Connection {
   #begin(socket: SocketLike): void {
     this.#socket = socket;
     this.#complaint = undefined;
-    socket.binaryType = 'arraybuffer';
+    // `ws` gives its own bytes by default, uncopied.
+    if (socket.binaryType !== 'nodebuffer') socket.binaryType = 'arraybuffer';
     this.#timer = setTimeout(() => this.drop('No welcome came in time.'), WELCOME_WITHIN_MS);
     socket.onmessage = ({ data }) => {
-      this.heardMs = performance.now();
+      this.heard = (this.heard + 1) & 0xffff;
       if (typeof data === 'string') this.#take(data);
-      else this.listener.record(data as ArrayBuffer);
+      else this.listener.record(data as ArrayBuffer | Uint8Array);
     };
     // The reason comes with the close that follows; a browser tells none here.
     socket.onerror = () => {};

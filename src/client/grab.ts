@@ -150,11 +150,17 @@ export class Grab {
     if (this.#hold && same) return;
     this.#space = space;
     this.#effort = effort;
+    this.#ask();
+  }
+
+  // Apart from #touch: its little functions would be garbage at every frame, also when nothing has changed.
+  #ask(): void {
+    const asks = this.#asks;
     this.#sent.set(asks);
     const three = (from: number): [number, number, number] => [asks[from], asks[from + 1], asks[from + 2]];
     const changes = {
-      space,
-      effort,
+      space: this.#space,
+      effort: this.#effort,
       position: three(0),
       orientation: [asks[3], asks[4], asks[5], asks[6]] as [number, number, number, number],
       ...(this.#moves ? { linearVelocity: three(7), angularVelocity: three(10) } : {}),

@@ -1,4 +1,5 @@
 import type { HandSide } from '../hand/joints.js';
+import { PASSING_REFUSALS } from '../protocol/constants.js';
 import type { AppMessageOf } from '../protocol/messages.js';
 import type { Ack } from './connection.js';
 import { ClientError } from './errors.js';
@@ -141,13 +142,14 @@ class LiveHold implements Hold<object> {
       this.#moveTimer = setTimeout(() => {
         this.#moveTimer = undefined;
         this.renew();
-      }, waitMs);
+      }, Math.ceil(waitMs));
     }
   }
 
   release(): void {
     if (this.state === 'released') return;
     const gone = this.state === 'refused';
+    this.error = undefined;
     this.#end('released');
     if (!gone) this.#free();
   }
@@ -200,6 +202,8 @@ class LiveHold implements Hold<object> {
         }
         this.error = error;
         this.#end('refused');
+        // What was taken before is not wanted any more, either.
+        this.#free();
         this.host.error(error);
       },
     );
@@ -224,5 +228,8 @@ class LiveHold implements Hold<object> {
   }
 }
 
-/** Refusals that end by themselves. */
-const TRANSIENT = new Set(['disarmed', 'tryAgain', 'notConnected', 'connectionLost', 'noAnswer', 'closed']);
+/** After these it is asked again. */
+const TRANSIENT = new Set<string>([
+  ...PASSING_REFUSALS,
+  ...['notConnected', 'connectionLost', 'noAnswer', 'closed'],
+]);

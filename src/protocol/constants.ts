@@ -17,3 +17,6 @@ export type FingerState = (typeof FINGER_STATES)[number];
 /** What a hand may be doing; those of OpenXR's hand interaction (XR_EXT_hand_interaction) by their names there. */
 export const GESTURES = ['pinch_ext', 'aim_activate_ext', 'grasp_ext', 'point', 'fist', 'flat'] as const;
 export type GestureName = (typeof GESTURES)[number];
+
+/** Codes of refusals that end by themselves: what is held is asked for again. After any other it will never be granted. */
+export const PASSING_REFUSALS = ['disarmed', 'tryAgain'] as const;

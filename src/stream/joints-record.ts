@@ -99,11 +99,17 @@ export interface JointsRecord {
 }
 
 const utf8 = new TextDecoder();
+/** Bytes that come with a view of their own are copied here before they are read: another view of them would be garbage. */
+const copied = new Uint8Array(4096);
+const viewOfCopied = new DataView(copied.buffer);
+/** The newest reason, as bytes and as text: it comes with every record while a glove is silent. */
+let reasonRead = new Uint8Array(0);
+let reasonText: string | undefined;
 
 /**
  * Decodes one binary message.
- * @param into a record from an earlier call to fill again, or what gives one for a hand; nothing is allocated then but a view
- *   of the bytes
+ * @param into a record from an earlier call to fill again, or what gives one for a hand: nothing is allocated then, unless
+ *   the bytes come as an `ArrayBuffer`, which takes a view of them
  * @throws RangeError if the bytes are not such a record; nothing is changed then
  */
 export function decodeJoints<R extends JointsRecord = JointsRecord>(
@@ -115,12 +121,10 @@ export function decodeJoints(
   bytes: ArrayBuffer | Uint8Array,
   into?: JointsRecord | ((hand: HandSide) => JointsRecord),
 ): JointsRecord {
-  const view =
-    bytes instanceof Uint8Array
-      ? new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
-      : new DataView(bytes);
-  if (view.byteLength < VELOCITIES_OFFSET || view.getUint8(0) !== RECORD_JOINTS) {
-    throw new RangeError(`not a joints record: ${view.byteLength} bytes`);
+  const size = bytes.byteLength;
+  const view = viewOf(bytes);
+  if (size < VELOCITIES_OFFSET || view.getUint8(0) !== RECORD_JOINTS) {
+    throw new RangeError(`not a joints record: ${size} bytes`);
   }
   const hand = HAND_SIDES[view.getUint8(1)];
   const flags = view.getUint8(2);
@@ -129,8 +133,8 @@ export function decodeJoints(
   const pressuresOffset = VELOCITIES_OFFSET + (hasVelocities ? VELOCITIES_BYTES : 0);
   const reasonOffset = pressuresOffset + (hasPressures ? FINGERS.length * 4 : 0);
   const reasonBytes = view.getUint16(18, true);
-  if (!hand || view.getUint8(3) !== JOINT_COUNT || view.byteLength !== reasonOffset + reasonBytes) {
-    throw new RangeError(`damaged joints record: ${view.byteLength} bytes`);
+  if (!hand || view.getUint8(3) !== JOINT_COUNT || size !== reasonOffset + reasonBytes) {
+    throw new RangeError(`damaged joints record: ${size} bytes`);
   }
   if (!Number.isFinite(view.getFloat64(8, true)) || !areFinite(view, POSES_OFFSET, reasonOffset)) {
     throw new RangeError('damaged joints record: a number is not finite');
@@ -142,10 +146,7 @@ export function decodeJoints(
   record.space = flags & FLAG_WORLD ? 'world' : 'wrist';
   record.valid = (flags & FLAG_VALID) !== 0;
   record.recorded = (flags & FLAG_RECORDED) !== 0;
-  record.reason =
-    reasonBytes > 0
-      ? utf8.decode(new Uint8Array(view.buffer, view.byteOffset + reasonOffset, reasonBytes))
-      : undefined;
+  record.reason = reasonBytes > 0 ? readReason(view, reasonOffset, reasonBytes) : undefined;
   const states = view.getUint16(16, true);
   record.poseTimeUs = record.timeUs + 1000 * (states >>> AHEAD_SHIFT);
   for (let finger = 0; finger < FINGERS.length; finger++) {
@@ -180,6 +181,13 @@ function emptyRecord(): JointsRecord {
   };
 }
 
+function viewOf(bytes: ArrayBuffer | Uint8Array): DataView {
+  if (!(bytes instanceof Uint8Array)) return new DataView(bytes);
+  if (bytes.length > copied.length) return new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  copied.set(bytes);
+  return viewOfCopied;
+}
+
 /** A float whose exponent is all ones is no number. */
 function areFinite(view: DataView, from: number, to: number): boolean {
   for (let at = from; at < to; at += 4) if ((view.getUint16(at + 2, true) & 0x7f80) === 0x7f80) return false;
@@ -188,4 +196,13 @@ function areFinite(view: DataView, from: number, to: number): boolean {
 
 function readFloats(view: DataView, offset: number, into: Float32Array): void {
   for (let i = 0; i < into.length; i++) into[i] = view.getFloat32(offset + i * 4, true);
+}
+
+function readReason(view: DataView, offset: number, bytes: number): string {
+  let same = reasonText !== undefined && reasonRead.length === bytes;
+  for (let i = 0; same && i < bytes; i++) same = reasonRead[i] === view.getUint8(offset + i);
+  if (same) return reasonText!;
+  reasonRead = new Uint8Array(view.buffer, view.byteOffset + offset, bytes).slice();
+  reasonText = utf8.decode(reasonRead);
+  return reasonText;
 }

@@ -42,6 +42,7 @@ test('their sources are in the package, and nothing else of theirs', () => {
   for (const path of [
     'src/client/cpp/tautline_client.hpp',
     'src/client/cpp/tautline_loop.hpp',
+    'src/client/cpp/tautline_error.hpp',
     'src/client/cpp/tautline_grab.hpp',
     'src/client/cpp/tautline_shapes.hpp',
     'src/client/cpp/cmake/tautlineConfig.cmake',

@@ -1,141 +1,91 @@
-import { type ChildProcess, execFile, spawn } from 'node:child_process';
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { execFile } from 'node:child_process';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { linesOf } from '../client/lines.js';
+import { describe, expect, it } from 'vitest';
 import { holdsWithLateAnswers, outlivesHostileService } from '../client/loop-trials.js';
 import { compileCsharp } from '../client/mono.js';
-import type { App } from '../stream/app.js';
-import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import { gameLoops } from './game-loop.js';
 
-/** The C# client in a game loop, as a real program under mono, against a real service. */
-let folder: string;
-let driver: string;
-let service: ServiceProcess;
-let app: App;
-const watch = async () => {
-  app = await service.connect();
-  await app.ask({ type: 'subscribe', streams: ['resistance'] });
-};
-beforeAll(async () => {
-  folder = mkdtempSync(join(tmpdir(), 'tautline-csharp-'));
-  driver = join(folder, 'driver.exe');
-  compileCsharp('tests/client/csharp/Driver.cs', driver);
-  service = await startServiceProcess();
-  await watch();
-}, 240_000);
-
-const loops = new Set<ChildProcess>();
-afterEach(async () => {
-  for (const child of loops) child.kill('SIGKILL');
-  loops.clear();
-  await app.ask({ type: 'disarm' });
+/** The C# client in a game loop, as a real program under mono that polls every 2 ms, against a real service. */
+const game = gameLoops((folder) => {
+  compileCsharp('tests/client/csharp/Driver.cs', driverIn(folder));
+  return ['mono', driverIn(folder), 'loop'];
 });
-afterAll(async () => {
-  app?.ws.close();
-  await stopAllServices();
-  rmSync(folder, { recursive: true, force: true });
-});
-
-const url = () => `ws://127.0.0.1:${service.port}/stream`;
-const armed = () => expect.poll(async () => (await service.arm()).status, { timeout: 20_000 }).toBe(200);
-const effort = () => app.of('resistance').at(-1)?.fingers.index?.effort ?? 0;
-
-/** A program that polls every 2 ms. */
-function loop(address = url()) {
-  const child = spawn('mono', [driver, 'loop', address], { stdio: ['pipe', 'pipe', 'inherit'] });
-  loops.add(child);
-  const said = linesOf(child.stdout);
-  return {
-    said,
-    process: child,
-    tell: (line: string) => child.stdin.write(`${line}\n`),
-    /** Until it has printed this as its `count`th line of the kind. */
-    says: (line: RegExp | string, count = 1) =>
-      expect
-        .poll(() => said.filter((one) => (typeof line === 'string' ? one === line : line.test(one))).length, {
-          timeout: 20_000,
-        })
-        .toBeGreaterThanOrEqual(count),
-  };
-}
+const driverIn = (folder: string) => join(folder, 'driver.exe');
+const { loop, armed, effort } = game;
 
 describe('the C# client', () => {
   it('allocates nothing per frame while poses come and a ball moves with the hand', async () => {
-    const running = promisify(execFile)('mono', [driver, 'frames', url(), '2000']);
+    const counting = promisify(execFile)('mono', [driverIn(game.folder), 'frames', game.url, '2000']);
     await armed();
-    const [quiet, collections, counts, inputs] = (await running).stdout.trim().split(' ');
+    const [quiet, collections, counts, inputs] = (await counting).stdout.trim().split(' ');
     expect({ collections, counts, inputs }).toEqual({ collections: '0', counts: 'True', inputs: 'True' });
     // Windows in which not one byte was allocated.
     expect(Number(quiet)).toBeGreaterThanOrEqual(8);
   });
 
   it('holds from when the wearer arms until the app lets go', async () => {
-    const game = loop();
-    game.tell('stop 0.3');
-    await game.says('hold Paused disarmed');
-    game.tell('how');
-    await game.says(/To arm: .*tautline arm/);
+    const running = loop();
+    running.tell('stop 0.3');
+    await running.says('hold Paused disarmed');
+    running.tell('how');
+    await running.says(/To arm: .*tautline arm/);
     await armed();
-    await game.says('hold Held');
-    await app.reached(() => effort() > 0);
-    game.tell('free');
-    await app.reached(() => effort() === 0);
-    expect(app.of('resistance').at(-1)!.armed).toBe(true);
+    await running.says('hold Held');
+    await game.app.reached(() => effort() > 0);
+    running.tell('free');
+    await game.app.reached(() => effort() === 0);
+    expect(game.app.of('resistance').at(-1)!.armed).toBe(true);
   });
 
   it('frees the finger when its loop hangs, and holds again when it goes on', async () => {
-    const game = loop();
-    game.tell('stop 0.3');
+    const running = loop();
+    running.tell('stop 0.3');
     await armed();
-    await app.reached(() => effort() > 0);
-    const seen = app.of('resistance').length;
-    game.tell('hang 1500');
-    await app.reached(() => app.of('resistance').length > seen && effort() === 0);
-    await app.reached(() => effort() > 0);
-    game.process.kill('SIGKILL');
-    await app.reached(() => effort() === 0);
+    await game.app.reached(() => effort() > 0);
+    const seen = game.app.of('resistance').length;
+    running.tell('hang 1500');
+    await game.app.reached(() => game.app.of('resistance').length > seen && effort() === 0);
+    await game.app.reached(() => effort() > 0);
+    running.process.kill('SIGKILL');
+    await game.app.reached(() => effort() === 0);
   });
 
   it('touches without force while the glove is disarmed', async () => {
-    const game = loop();
-    game.tell('ball 0');
-    await game.says('hold Held');
+    const running = loop();
+    running.tell('ball 0');
+    await running.says('hold Held');
   });
 
   it('says what the service refuses, and holds what is refused no longer', async () => {
-    const game = loop();
-    game.tell('pulse 7');
-    await game.says(/^failed badMessage: .* \(\/amplitude\)$/);
-    game.tell('ball 7');
+    const running = loop();
+    running.tell('pulse 7');
+    await running.says(/^failed badMessage: .* \(\/amplitude\)$/);
+    running.tell('ball 7');
     // Refused for its number whether or not the glove is armed.
     await armed();
-    await game.says('hold Refused badMessage /effort');
+    await running.says('hold Refused badMessage /effort');
   });
 
   it('knows that it holds, also where every answer comes late', () =>
-    holdsWithLateAnswers(loop, (game) => game.says('hold Held')));
+    holdsWithLateAnswers(loop, (one) => one.says('hold Held')));
 
   it('outlives a service that sends what no service sends', () => outlivesHostileService(loop));
 
   it('comes back after the service, and waits for the wearer again', async () => {
-    const { port } = service;
-    const game = loop();
-    game.tell('stop 0.3');
-    await game.says('hold Paused disarmed');
+    const running = loop();
+    running.tell('stop 0.3');
+    await running.says('hold Paused disarmed');
     await armed();
-    await game.says('hold Held');
-    await service.stop();
-    await game.says(/^Waiting ./);
-    await game.says('hold Paused notConnected');
-    service = await startServiceProcess(undefined, ['--listen', `127.0.0.1:${port}`]);
-    await watch();
-    await game.says('Open', 2);
-    await game.says('hold Paused disarmed', 2);
+    await running.says('hold Held');
+    await game.service.stop();
+    await running.says(/^Waiting ./);
+    await running.says('hold Paused notConnected');
+    await game.restart();
+    await running.says('Open', 2);
+    await running.says('hold Paused disarmed', 2);
     await armed();
-    await game.says('hold Held', 2);
+    await running.says('hold Held', 2);
   });
 
   it.each([
@@ -146,7 +96,7 @@ describe('the C# client', () => {
     ],
     ['another path', '/elsewhere', /^Waiting The service refused: /],
   ])('says in one line what is wrong: %s', async (_case, address, line) => {
-    const game = loop(address.startsWith('/') ? `ws://127.0.0.1:${service.port}${address}` : address);
-    await game.says(line);
+    const running = loop(address.startsWith('/') ? `ws://127.0.0.1:${game.service.port}${address}` : address);
+    await running.says(line);
   });
 });

@@ -74,6 +74,71 @@ describe('CMake', () => {
   });
 });
 
+/** What pyright, in its strict mode, says of the package that is installed in this environment, and of programs that use it. */
+async function typed(environment: string): Promise<void> {
+  const folder = join(root, 'typed');
+  mkdirSync(folder);
+  const check = async (...args: string[]): Promise<string> => {
+    // It asks the python of the path where packages are.
+    const env = { ...process.env, PATH: `${join(environment, 'bin')}:${process.env.PATH}` };
+    try {
+      return (await execute(join(process.cwd(), 'node_modules/.bin/pyright'), args, { cwd: folder, env }))
+        .stdout;
+    } catch (error) {
+      return (error as { stdout: string }).stdout;
+    }
+  };
+  for (const name of ['tautline_client', 'tautline_grab']) {
+    const said = await check('--verifytypes', name, '--ignoreexternal');
+    expect(said).toMatch(/^Path of py\.typed file: ./m);
+    expect(said).toContain('Type completeness score: 100%');
+    writeFileSync(join(folder, `${name}.py`), readFileSync(`${clients}/python/${name}.py`));
+  }
+  writeFileSync(
+    join(folder, 'pyrightconfig.json'),
+    JSON.stringify({ include: ['*.py'], typeCheckingMode: 'strict', pythonVersion: '3.9' }),
+  );
+  // Ours, inside, and as an app sees it.
+  expect(await check('-p', folder)).toMatch(/^0 errors, 0 warnings/m);
+  for (const name of ['tautline_client', 'tautline_grab']) rmSync(join(folder, `${name}.py`));
+  writeFileSync(
+    join(folder, 'right.py'),
+    [
+      'from typing import Optional, Tuple',
+      'from tautline_client import AsyncClient, Client, Hold, Pose',
+      'from tautline_grab import Grab',
+      'def tip(client: Client) -> Optional[Tuple[float, ...]]:',
+      '    for message in client:',
+      '        if isinstance(message, Pose):',
+      '            return message.position("index-finger-tip")',
+      '    return None',
+      'async def ball(client: AsyncClient) -> Hold:',
+      '    grab = Grab(client, "right", {"kind": "sphere", "radius": 0.035})',
+      '    where = [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]',
+      '    async for message in client:',
+      '        grab.take(message)',
+      '        if isinstance(message, Pose) and grab.update(where, message) == "letGo":',
+      '            print(grab.velocity[0] + 1.0)',
+      '    return client.hold({"type": "resist", "hand": "right", "fingers": {}})',
+    ].join('\n'),
+  );
+  expect(await check('-p', folder)).toMatch(/^0 errors, 0 warnings/m);
+  writeFileSync(
+    join(folder, 'wrong.py'),
+    [
+      'from tautline_client import Client, Pose',
+      'def wrong(client: Client, pose: Pose) -> str:',
+      '    client.ask("subscribe")',
+      '    pose.position(3)',
+      '    return pose.radius("wrist")',
+    ].join('\n'),
+  );
+  const lines = [...(await check('-p', folder)).matchAll(/wrong\.py:(\d+):\d+ - error/g)].map(
+    ([, line]) => line,
+  );
+  expect(lines).toEqual(['3', '4', '5']);
+}
+
 describe('pip', () => {
   it('installs the Python client without network, and takes it away again', async () => {
     const place = join(root, 'venv');
@@ -97,11 +162,14 @@ describe('pip', () => {
     expect(stdout).toBe('True\nright\n');
     const checked = await execute(pip, ['show', '--files', 'tautline-client']);
     expect(checked.stdout).toContain(`Version: ${packageJson.version}\n`);
+    const module = await execute(python, ['-m', 'tautline_client', '--help'], { cwd: root });
+    expect(module.stdout).toContain('--poses');
+    await typed(place);
     await execute(pip, ['uninstall', '--quiet', '--yes', 'tautline-client']);
     await expect(execute(python, ['-c', 'import tautline_client'], { cwd: root })).rejects.toThrow(
       'No module named',
     );
-  }, 120_000);
+  }, 240_000);
 
   it('plots the bend of every finger of a session, with NumPy and without', async () => {
     const session = join(root, 'grasp.ndjson');

@@ -24,6 +24,8 @@
 #include "link/json.hpp"
 #include "link/record.hpp"
 #include "link/websocket.hpp"
+#include "link/welcome.hpp"
+#include "tautline_error.hpp"
 
 namespace tautline {
 
@@ -69,7 +71,11 @@ class Loop {
   const std::string& reason() const { return reason_; }
   /// 0 left, 1 right.
   const LoopHand& hand(int side) const { return hands_[side & 1]; }
-  /// The newest refusal of a request: JSON text, as docs/protocol.md has it; empty: none yet.
+  /// The newest refusal of a request; its code is empty if there was none yet.
+  const Error& error() const { return error_; }
+  /// Counts them, to see that there is a new one.
+  std::uint64_t errors() const { return errors_; }
+  /// The newest refusal as JSON text, as docs/protocol.md has it; empty: none yet.
   const std::string& refusal() const { return refusal_; }
 
   /// Does what there is to do, without waiting. Call it once a frame.
@@ -105,6 +111,8 @@ class Loop {
     held.sent_ms = 0;
     held.on_its_way = false;
     held.contact = {};
+    held.why = {};
+    held.limited.clear();
     held.layer = "hold" + std::to_string(++layers_);
     held.type = type;
     held.members = members;
@@ -123,6 +131,10 @@ class Loop {
     if (held.state != HoldState::kRefused) let_go(held);
     held.state = HoldState::kNone;
   }
+  /// Why it is paused or refused: notConnected, or the code of the service. Its code is empty otherwise.
+  const Error& hold_error(int hold) const { return known(hold) ? holds_[std::size_t(hold)].why : nothing_; }
+  /// Why the service grants less than was asked for; empty when it grants it all.
+  const std::string& limited(int hold) const { return known(hold) ? holds_[std::size_t(hold)].limited : nothing_.code; }
   HoldState hold_state(int hold) const { return known(hold) ? holds_[std::size_t(hold)].state : HoldState::kNone; }
 
   /// Of a touch: which fingers are at it. Nothing for any other number.
@@ -135,7 +147,8 @@ class Loop {
   struct Held {
     HoldState state = HoldState::kNone;
     int side = 1;
-    std::string layer, type, members;
+    std::string layer, type, members, limited;
+    Error why;
     std::uint64_t first_id = 0, paused_id = 0;
     std::int64_t sent_ms = 0;
     bool changed = false, on_its_way = false;
@@ -149,11 +162,13 @@ class Loop {
   link::WebSocket socket_;
   link::Endpoint endpoint_;
   State state_ = State::kWaiting;
-  std::string app_, url_, token_, reason_ = "poll() has not been called.", refusal_, out_, id_;
+  std::string app_, url_, token_, reason_ = "poll() has not been called.", refusal_, out_, id_, limited_, complaint_;
+  Error error_;
+  const Error nothing_, not_connected_{"notConnected", "There is no connection to the service.", {}};
   LoopOptions options_;
   LoopHand hands_[2];
   std::vector<Held> holds_;
-  std::uint64_t last_id_ = 0, layers_ = 0;
+  std::uint64_t last_id_ = 0, layers_ = 0, errors_ = 0;
   std::int64_t next_ms_ = 0, heard_ms_ = 0, ping_ms_ = 0;
   int attempts_ = 0;
 
@@ -180,7 +195,9 @@ class Loop {
   void lose(std::string why, std::int64_t now) {
     socket_.close();
     state_ = State::kWaiting;
-    reason_ = std::move(why);
+    // The line that the service sends before it closes says more than its close.
+    reason_ = complaint_.empty() ? std::move(why) : complaint_;
+    complaint_.clear();
     // Doubling waits, cut by up to a half so that apps do not all come back at once.
     std::int64_t wait = kFirstWaitMs << (attempts_ < 5 ? attempts_ : 5);
     if (wait > kLongestWaitMs) wait = kLongestWaitMs;
@@ -213,7 +230,8 @@ class Loop {
     namespace json = link::json;
     json::Reader in(text);
     json::Key key;
-    json::Text type, code, value, app;
+    json::Text type, value, app;
+    limited_.clear();
     int side = -1;
     double id = 0;
     bool armed[2] = {hands_[0].armed, hands_[1].armed}, present[2] = {};
@@ -221,13 +239,13 @@ class Loop {
     if (in.begin_object()) {
       while (in.next_member(key)) {
         if (key == "type" && in.peek() == '"') in.string(type);
-        else if (key == "code" && in.peek() == '"') in.string(code);
+        else if (key == "limited" && in.peek() == '"') in.string(limited_);
         else if (key == "hand" && in.peek() == '"' && in.string(value)) side = value == "left" ? 0 : value == "right" ? 1 : -1;
-        else if (key == "armed" && side >= 0) read_flag(in, armed[side]);
+        else if (key == "armed" && side >= 0) link::read_flag(in, armed[side]);
         else if (key == "id" && in.peek() != '"') in.number(id);
         else if (key == "app" && in.peek() == '"') in.string(app);
         else if (key == "touches" && in.peek() == '[' && side >= 0) read_touches(in, side);
-        else if (key == "hands" && in.peek() == '[') read_hands(in, armed, present, how);
+        else if (key == "hands" && in.peek() == '[') link::read_hands(in, armed, present, how);
         else in.skip();
       }
     }
@@ -243,36 +261,14 @@ class Loop {
     } else if (type == "resistance" && side >= 0) {
       hands_[side].armed = armed[side];
     } else if (type == "ack" || type == "error") {
-      const bool refused = type == "error";
-      if (refused) refusal_ = std::string(text);
-      if (id >= 1 && id < 9e15) answer(static_cast<std::uint64_t>(id), refused, code.view());
-      else if (refused && state_ == State::kConnecting) reason_ = refusal_;
-    }
-  }
-
-  static void read_flag(link::json::Reader& in, bool& flag) {
-    double value = 0;
-    if (in.number_or_boolean(value)) flag = value != 0;
-  }
-
-  static void read_hands(link::json::Reader& in, bool (&armed)[2], bool (&present)[2], link::json::Text (&how)[2]) {
-    link::json::Key key;
-    link::json::Text text;
-    in.begin_array();
-    while (in.next_element()) {
-      if (in.peek() != '{') {
-        in.skip();
-        continue;
+      const bool refused = type == "error" && read_error(text, error_);
+      if (type == "error" && !refused) return;
+      if (refused) {
+        refusal_.assign(text);
+        errors_++;
       }
-      in.begin_object();
-      int side = -1;
-      while (in.next_member(key)) {
-        if (key == "hand" && in.peek() == '"' && in.string(text)) side = text == "left" ? 0 : text == "right" ? 1 : -1;
-        else if (key == "armed" && side >= 0) read_flag(in, armed[side]);
-        else if (key == "howToArm" && side >= 0 && in.peek() == '"') in.string(how[side]);
-        else in.skip();
-      }
-      if (side >= 0) present[side] = true;
+      if (id >= 1 && id < 9e15) answer(static_cast<std::uint64_t>(id), refused);
+      else if (refused) complaint_ = error_.message;
     }
   }
 
@@ -296,7 +292,7 @@ class Loop {
       while (in.next_member(key)) {
         if (key == "by" && in.peek() == '"') in.string(by);
         else if (key == "layer" && in.peek() == '"') in.string(layer);
-        else if (key == "carried") read_flag(in, contact.carried);
+        else if (key == "carried") link::read_flag(in, contact.carried);
         else if (key == "fingers" && in.peek() == '[') {
           in.begin_array();
           for (; in.next_element(); contact.fingers++) in.skip();
@@ -322,7 +318,8 @@ class Loop {
     socket_.send(out_ += '}');
   }
 
-  void answer(std::uint64_t id, bool refused, std::string_view code) {
+  /// What is refused is in error_, what is granted in limited_.
+  void answer(std::uint64_t id, bool refused) {
     const std::size_t slot = static_cast<std::size_t>(id % kSlots);
     if (slot >= holds_.size()) return;
     Held& held = holds_[slot];
@@ -330,16 +327,21 @@ class Loop {
     // Answers come in the order of the requests, however late; what was asked before a pause says nothing about now.
     const bool counts = id / kSlots > held.paused_id;
     if (!refused) {
-      if (counts) held.state = HoldState::kHeld;
-    } else if (code == "disarmed" || code == "tryAgain") {
-      if (counts) pause(held);
+      if (!counts) return;
+      held.state = HoldState::kHeld;
+      held.why = nothing_;
+      held.limited = limited_;
+    } else if (error_.code == "disarmed" || error_.code == "tryAgain") {
+      if (counts) pause(held, error_);
     } else {
       held.state = HoldState::kRefused;
+      held.why = error_;
       let_go(held);
     }
   }
 
-  void pause(Held& held) {
+  void pause(Held& held, const Error& why) {
+    if (held.why.code != why.code || held.why.message != why.message || held.why.path != why.path) held.why = why;
     if (held.state != HoldState::kPaused) let_go(held);
     held.state = HoldState::kPaused;
     held.paused_id = last_id_;
@@ -365,7 +367,7 @@ class Loop {
     Held& held = holds_[slot];
     if (held.state == HoldState::kNone || held.state == HoldState::kRefused) return;
     // The service judges the rest: a touch without effort is taken while the glove is disarmed.
-    if (state_ != State::kOpen) return pause(held);
+    if (state_ != State::kOpen) return pause(held, not_connected_);
     if (now - held.sent_ms < (held.changed ? kMoveMs : kRenewMs)) return;
     held.sent_ms = now;
     held.changed = false;

@@ -24,8 +24,17 @@ export function offerDisarm(client) {
 export function showHowToArm(client, hands) {
   const free = client.welcome?.hands.find(({ hand }) => hands.includes(hand) && !client.isArmed(hand));
   const line = free ? `Without force. To arm: ${free.howToArm}.` : '';
-  if ($('how').textContent !== line) $('how').textContent = line;
+  if (shown === line) return;
+  shown = line;
+  // What the service writes as code stands between backticks.
+  const parts = line
+    .split('`')
+    .map((text, i) =>
+      i % 2 === 1 ? Object.assign(document.createElement('code'), { textContent: text }) : text,
+    );
+  $('how').replaceChildren(...parts);
 }
+let shown = '';
 
 /**
  * A scene that is drawn at each frame.

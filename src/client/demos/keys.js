@@ -132,8 +132,12 @@ function draw(timeMs, seconds) {
   });
   document.body.dataset.hold = hold?.state ?? 'none';
   showHowToArm(client, [hand]);
-  const held = hold?.error?.message ?? hold?.state;
-  say(pose.valid ? `${hand} hand on the keys: ${held}` : `${hand} hand: ${pose.reason}`);
+  const name = hand === 'left' ? 'Left' : 'Right';
+  if (!pose.valid) say(`${name} hand: ${pose.reason}`);
+  else if (hold?.state === 'held') say('Press a key: its bottom stops the finger.');
+  else if (hold?.error?.code === 'disarmed')
+    say('Press a key with a finger: it sounds. Armed, its bottom stops the finger.');
+  else say(`${name} hand on the keys: ${hold?.error?.message ?? 'asking'}`);
 }
 
 /** The keys are fixed to the wrist: wherever that moves, it is taken out again. */

@@ -36,7 +36,13 @@ def build_wheel(wheel_directory, config_settings=None, metadata_directory=None):
     project = _metadata()
     stem = f"{project['name'].replace('-', '_')}-{project['version']}"
     info = f"{stem}.dist-info"
-    files = {module: _read(module) for module in MODULES}
+    # Installed, each is a package of one file: only packages can say that they are typed (PEP 561).
+    files = {}
+    for module in MODULES:
+        package = module[:-len(".py")]
+        files[f"{package}/__init__.py"] = _read(module)
+        files[f"{package}/py.typed"] = ""
+    files["tautline_client/__main__.py"] = "from tautline_client import command\n\ncommand()\n"
     files[f"{info}/METADATA"] = _core_metadata(project)
     files[f"{info}/WHEEL"] = "Wheel-Version: 1.0\nGenerator: tautline_build\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
     record = ""

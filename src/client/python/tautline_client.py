@@ -33,7 +33,9 @@ import argparse
 import asyncio
 import base64
 import copy
+import functools
 import hashlib
+import importlib
 import json
 import logging
 import math
@@ -45,12 +47,12 @@ import struct
 import sys
 import time
 from collections import deque
-from typing import Any, AsyncIterator, Dict, Iterator, List, Optional, Tuple, Union
+from typing import Any, AsyncIterator, Dict, Iterator, List, Optional, Tuple, Union, cast
 from urllib.parse import SplitResult, urlsplit
 
 __version__ = "0.1.0"
-FINGERS = ("thumb", "index", "middle", "ring", "little")
-JOINT_NAMES = (
+FINGERS: Tuple[str, ...] = ("thumb", "index", "middle", "ring", "little")
+JOINT_NAMES: Tuple[str, ...] = (
     "palm", "wrist",
     "thumb-metacarpal", "thumb-phalanx-proximal", "thumb-phalanx-distal", "thumb-tip",
 ) + tuple(
@@ -91,15 +93,17 @@ class Pose:
     def __init__(self, record: bytes) -> None:
         if len(record) < _HEAD.size + _POSES.size:
             raise ValueError(f"not a joints record: {len(record)} bytes")
-        kind, hand, flags, joints, self.seq, self.time_us, states, reason = _HEAD.unpack_from(record)
+        kind, hand, flags, joints, seq, time_us, states, reason = _HEAD.unpack_from(record)
         if kind != 1 or joints != 26 or hand > 1:
             raise ValueError("not a joints record")
+        self.seq: int = seq
+        self.time_us: float = time_us
         self.hand: str = ("left", "right")[hand]
-        self.valid = bool(flags & 1)
-        self.space = "world" if flags & 4 else "wrist"
-        self.recorded = bool(flags & 16)  # a session is replayed
+        self.valid: bool = bool(flags & 1)
+        self.space: str = "world" if flags & 4 else "wrist"
+        self.recorded: bool = bool(flags & 16)  # a session is replayed
         self.pose_time_us: float = self.time_us + 1000 * (states >> 10)  # what the pose is predicted for
-        self.fingers = {name: _STATES[states >> 2 * i & 3] for i, name in enumerate(FINGERS)}
+        self.fingers: Dict[str, str] = {name: _STATES[states >> 2 * i & 3] for i, name in enumerate(FINGERS)}
         end = _HEAD.size + _POSES.size
         sizes = (_VELOCITIES.size if flags & 2 else 0) + (_PRESSURES.size if flags & 8 else 0) + reason
         if len(record) != end + sizes:
@@ -153,7 +157,7 @@ class Pose:
 
 def _array(record: bytes, offset: int, stride: int) -> Any:
     try:
-        import numpy
+        numpy: Any = importlib.import_module("numpy")
     except ImportError:
         raise ImportError("arrays need NumPy (pip install numpy); poses and velocities are tuples without it") from None
     return numpy.frombuffer(record, "<f4", 26 * stride, offset).reshape(26, stride)
@@ -259,16 +263,18 @@ class _Protocol:
 
     @staticmethod
     def _message(kind: int, whole: bytes) -> Message:
+        read: Any
         try:
-            message = Pose(whole) if kind == 2 else json.loads(whole)
+            if kind == 2:
+                return Pose(whole)
+            read = json.loads(whole)
         except (ValueError, RecursionError) as error:
             raise ConnectionError(f"what came is no message of this protocol: {error}") from None
-        if kind == 2:
-            return message
-        if not (isinstance(message, dict) and isinstance(message.get("type"), str)):
+        message = cast(Dict[str, Any], read) if isinstance(read, dict) else {}
+        if not isinstance(message.get("type"), str):
             raise ConnectionError("what came is no message of this protocol: it has no type")
         for name, kind_of in _NEEDED.get(message["type"], {}).items():
-            value = message.get(name)
+            value: Any = message.get(name)
             if not isinstance(value, kind_of) or kind_of is list and not all(isinstance(one, dict) for one in value):
                 raise ConnectionError(f"what came is no message of this protocol: {message['type']} without {name}")
         return message
@@ -289,7 +295,7 @@ class _Protocol:
 
 
 def _how_to_arm(welcome: Optional[Message], hand: str) -> str:
-    hands = welcome["hands"] if isinstance(welcome, dict) else []
+    hands: List[Dict[str, Any]] = welcome["hands"] if isinstance(welcome, dict) else []
     return next((str(one.get("howToArm")) for one in hands if one.get("hand") == hand), "connect the glove")
 
 
@@ -312,7 +318,7 @@ class Client:
             self._socket.sendall(self._protocol.opening)
             while not self._protocol.opened():
                 self._protocol.feed(self._socket.recv(65536))
-            self.welcome = self._next()
+            self.welcome: Optional[Message] = self._next()
         except BaseException:
             self._socket.close()
             raise
@@ -399,12 +405,18 @@ class Hold:
         self._client = client
         self._request = request
         #: its layer at the service, as `gestures.touches` names it
-        self.layer = layer
+        self.layer: str = layer
         self._again = asyncio.Event()
         #: asking, held, paused (resumed by itself), refused or released
-        self.state = "asking"
+        self.state: str = "asking"
         #: why it is paused or refused
-        self.error: Optional[Exception] = None
+        self.error: Optional[Union[Refused, ConnectionError]] = None
+        #: why the service grants less than was asked for, if it does
+        self.limited: Optional[str] = None
+        # Answers come in the order of the requests, however late. What was asked up to here was let go since: its answers
+        # say nothing about now.
+        self._asked = 0
+        self._let_go = 0
         self._task = asyncio.ensure_future(self._renew())
 
     def move(self, **changes: Any) -> None:
@@ -420,45 +432,63 @@ class Hold:
     def end(self) -> None:
         """Frees the fingers without waiting for the answer."""
         if self._ended():
-            try:
-                self._client.send(self._free)
-            except ConnectionError:
-                pass  # the service has freed them already
+            self._free_now()
 
     @property
     def _free(self) -> Request:
         return {"type": "release", "hand": self._request["hand"], "layer": self.layer}
 
+    def _free_now(self) -> None:
+        try:
+            self._client.send(self._free)
+        except ConnectionError:
+            pass  # the service has freed them already
+
     def _ended(self) -> bool:
         """Whether there was something to end."""
         was = self.state
-        self.state = "released"
+        self.state, self.error = "released", None
         self._task.cancel()
         return was not in ("refused", "released")
+
+    def _pause(self, why: Union[Refused, ConnectionError]) -> None:
+        # Asked counts as held: the request may be on its way.
+        asked = self.state != "paused" and self._asked > self._let_go
+        self.state, self.error = "paused", why
+        self._let_go = self._asked
+        if asked:
+            self._free_now()
+
+    def _answered(self, asked: int, answer: asyncio.Future[Dict[str, Any]]) -> None:
+        why = None if answer.cancelled() else answer.exception()
+        if answer.cancelled() or self.state in ("refused", "released"):
+            return
+        if isinstance(why, Refused) and why.code not in _TRANSIENT:
+            self.state, self.error = "refused", why
+            self._task.cancel()
+            self._free_now()
+        elif asked <= self._let_go:
+            return
+        elif isinstance(why, (Refused, ConnectionError)):
+            self._pause(why)
+        else:
+            self.state, self.error, self.limited = "held", None, answer.result().get("limited")
 
     async def _renew(self) -> None:
         while self.state not in ("refused", "released"):
             self._again.clear()
-            try:
-                await self._client.ask({**self._request, "layer": self.layer, "ttlMs": _TTL_MS})
-                state, error = "held", None
-            except Refused as refused:
-                state, error = ("paused" if refused.code in _TRANSIENT else "refused"), refused
-            except ConnectionError as lost:
-                if self.state == "released":
-                    return
-                self.state, self.error = "paused", lost
+            if self._client.state != "open":
+                self._pause(ConnectionError(self._client.reason or "the service ended the connection"))
                 try:
                     # Held again only once the service takes it: the wearer may have to arm first.
                     await self._client.opened()
                 except ConnectionError:
                     self.state = "released"
                     return
-                continue
-            # Released meanwhile: a wait that ends as it is cancelled may swallow the cancellation (before Python 3.12).
-            if self.state == "released":
-                return
-            self.state, self.error = state, error
+            self._asked += 1
+            # Not waited for: an answer that comes late must not make the next renewal late.
+            answer = asyncio.ensure_future(self._client.ask({**self._request, "layer": self.layer, "ttlMs": _TTL_MS}))
+            answer.add_done_callback(functools.partial(self._answered, self._asked))
             try:
                 await asyncio.wait_for(self._again.wait(), _RENEW_S)
                 await asyncio.sleep(0.008)
@@ -501,7 +531,7 @@ class AsyncClient:
         self._tasks: List[asyncio.Task[None]] = []
         self.welcome: Optional[Message] = None
         #: connecting, open, waiting (for the next attempt) or closed
-        self.state = "connecting"
+        self.state: str = "connecting"
         #: why it is not open
         self.reason: Optional[str] = None
 
@@ -733,10 +763,15 @@ def main() -> None:
                 break
 
 
-if __name__ == "__main__":
+def command() -> None:
+    """`main` as a command: what goes wrong is one line."""
     try:
         main()
     except KeyboardInterrupt:
         pass
     except (OSError, Refused) as error:
         sys.exit(f"tautline_client: {error}")
+
+
+if __name__ == "__main__":
+    command()

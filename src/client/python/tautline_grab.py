@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 import time
-from typing import Any, Dict, List, MutableSequence, Optional, Sequence
+from typing import Any, Dict, List, MutableSequence, Optional, Sequence, cast
 
 from tautline_client import AsyncClient, Hold, Message, Pose
 
@@ -41,9 +41,9 @@ class GrabCore:
 
     def __init__(self, reach: float) -> None:
         #: radius of a sphere around the thing's origin that encloses it, m
-        self.reach = reach
+        self.reach: float = reach
         #: away: out of reach. near: it is to be touched. held: it follows the palm
-        self.state = "away"
+        self.state: str = "away"
         #: where the thing is: as it was given, or with the hand; x, y, z, qx, qy, qz, qw
         self.object: List[float] = [0, 0, 0, 0, 0, 0, 1]
         #: while held: where it is in the palm's frame
@@ -183,10 +183,11 @@ class Grab:
         elif message["type"] == "gestures":
             mine = self._hold.layer if self._hold else None
             by = _welcome(self._client).get("app")
-            touch = next((t for t in message["touches"] if t.get("layer") == mine and t.get("by") == by), {})
+            touches: List[Dict[str, Any]] = message["touches"]
+            touch = next((t for t in touches if t.get("layer") == mine and t.get("by") == by), None) or {}
             self._carried = touch.get("carried") is True
-            fingers = touch.get("fingers")
-            self._fingers = len(fingers) if isinstance(fingers, list) else 0
+            fingers: Any = touch.get("fingers")
+            self._fingers = len(cast(List[Any], fingers)) if isinstance(fingers, list) else 0
 
     def update(self, thing: MutableSequence[float], pose: Optional[Pose], now_ms: Optional[float] = None) -> Optional[str]:
         """

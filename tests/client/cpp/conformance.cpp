@@ -8,6 +8,7 @@
 #ifndef _WIN32
 #include "tautline_client.hpp"
 #endif
+#include "tautline_error.hpp"
 #include "tautline_grab.hpp"
 #include "tautline_shapes.hpp"
 
@@ -181,13 +182,22 @@ static void grabbed(const Words& words) {
   std::puts("}");
 }
 
+static void refused(const std::string& text) {
+  // One for all: what is left of the one before must not show.
+  static tautline::Error error;
+  const auto quote = [](const std::string& one) { return one.empty() ? "null" : tautline::link::json::quote(one); };
+  if (!tautline::read_error(text, error)) std::puts("null");
+  else std::printf("{\"code\":%s,\"message\":%s,\"path\":%s}\n", quote(error.code).c_str(), quote(error.message).c_str(), quote(error.path).c_str());
+}
+
 int main() {
   for (std::string line; std::getline(std::cin, line);) {
     std::istringstream in(line);
     Words words;
     for (std::string word; in >> word;) words.push_back(word);
     const std::string hex = words.size() > 1 ? words[1] : "";
-    if (words[0] == "axes") turned(words);
+    if (words[0] == "error") refused(line.substr(6));
+    else if (words[0] == "axes") turned(words);
     else if (words[0] == "collider") collided(words);
     else if (words[0] == "grab") grabbed(words);
     else if (words[0] == "linked") linked(hex);

@@ -1,5 +1,5 @@
 // A frame loop with the C++ client that obeys lines of its input and prints what changes: loop URL. Whatever comes is a
-// command: `stop 0.3`, `members {...}`, `free`, `hang MS`, `how`. At the end it prints the longest poll, in µs.
+// command: `stop 0.3`, `members {...}`, `free`, `hang MS`, `how`, `refusal`, `why`. At the end it prints the longest poll, in µs.
 #include <atomic>
 #include <chrono>
 #include <cstdio>
@@ -73,6 +73,7 @@ int main(int, char** argv) {
     if (line.rfind("hang ", 0) == 0) std::this_thread::sleep_for(std::chrono::milliseconds(std::atoi(line.c_str() + 5)));
     if (line == "how") std::printf("To arm: %s\n", right.how_to_arm.c_str());
     if (line == "refusal") std::puts(glove.refusal().c_str());
+    if (line == "why") std::printf("%s %s %s\n", glove.hold_error(hold).code.c_str(), glove.hold_error(hold).path.c_str(), glove.hold_error(hold).message.c_str());
     std::this_thread::sleep_for(std::chrono::milliseconds(2));
   }
   std::printf("longest %lld\n", longest);

@@ -55,7 +55,7 @@ const PLAIN = '<!doctype html><html lang="en"><title>Plain</title><p>No worlds h
 
 /** The extension's window as it opens over a tab; the browser shows the real one to nobody without a screen. */
 export async function openPopup(
-  { context, id, worker }: WithExtension,
+  { context, id, worker }: Pick<WithExtension, 'context' | 'id' | 'worker'>,
   over: Page | undefined,
   answers: { permit: boolean } = { permit: true },
 ): Promise<Page> {

@@ -57,16 +57,12 @@ class Reader {
 
   bool string(Text& text) {
     text.clear();
-    space();
-    if (!take('"')) return fail();
-    while (ok_ && at_ < end_) {
-      const char c = *at_++;
-      if (c == '"') return true;
-      if (static_cast<unsigned char>(c) < 0x20) return fail();
-      if (c == '\\') escape(text);
-      else text.add(c);
-    }
-    return fail();
+    return letters([&text](char c) { text.add(c); });
+  }
+  /// Of any length.
+  bool string(std::string& text) {
+    text.clear();
+    return letters([&text](char c) { text += c; });
   }
 
   bool number(double& value) {
@@ -208,26 +204,57 @@ class Reader {
     }
     return true;
   }
-  void escape(Text& text) {
+  template <class Add>
+  bool letters(Add add) {
+    space();
+    if (!take('"')) return fail();
+    while (ok_ && at_ < end_) {
+      const char c = *at_++;
+      if (c == '"') return true;
+      if (static_cast<unsigned char>(c) < 0x20) return fail();
+      if (c == '\\') escape(add);
+      else add(c);
+    }
+    return fail();
+  }
+  template <class Add>
+  void escape(Add add) {
     if (at_ == end_) {
       fail();
       return;
     }
     const char c = *at_++;
-    unsigned code;
     switch (c) {
-      case '"': case '\\': case '/': text.add(c); break;
-      case 'b': text.add('\b'); break;
-      case 'f': text.add('\f'); break;
-      case 'n': text.add('\n'); break;
-      case 'r': text.add('\r'); break;
-      case 't': text.add('\t'); break;
-      case 'u':
-        // Nothing that is compared holds other letters than ASCII's.
-        if (hex(code)) text.add(code < 0x80 ? static_cast<char>(code) : '?');
-        break;
+      case '"': case '\\': case '/': add(c); break;
+      case 'b': add('\b'); break;
+      case 'f': add('\f'); break;
+      case 'n': add('\n'); break;
+      case 'r': add('\r'); break;
+      case 't': add('\t'); break;
+      case 'u': unicode(add); break;
       default: fail();
     }
+  }
+  template <class Add>
+  void unicode(Add add) {
+    unsigned code, low;
+    if (!hex(code)) return;
+    const bool high = code >= 0xd800 && code < 0xdc00;
+    if (high && end_ - at_ >= 6 && at_[0] == '\\' && at_[1] == 'u') {
+      const char* const from = at_;
+      at_ += 2;
+      if (!hex(low)) return;
+      if (low >= 0xdc00 && low < 0xe000) code = 0x10000 + ((code - 0xd800) << 10) + (low - 0xdc00);
+      else at_ = from;
+    }
+    // Half a pair is no letter.
+    if (code >= 0xd800 && code < 0xe000) return add('?');
+    const auto tail = [&add, code](int shift) { add(static_cast<char>(0x80 | (code >> shift & 0x3f))); };
+    if (code < 0x80) return add(static_cast<char>(code));
+    if (code < 0x800) add(static_cast<char>(0xc0 | code >> 6));
+    else if (code < 0x10000) add(static_cast<char>(0xe0 | code >> 12)), tail(6);
+    else add(static_cast<char>(0xf0 | code >> 18)), tail(12), tail(6);
+    tail(0);
   }
 };
 

@@ -135,6 +135,7 @@ namespace Tautline
             if (State == HoldState.Released) return;
             bool gone = State == HoldState.Refused;
             State = HoldState.Released;
+            Error = null;
             if (!gone) LetGo();
             client.Forget(this);
         }
