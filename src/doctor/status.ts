@@ -93,6 +93,8 @@ export interface ServiceStatus {
   running: boolean;
   /** What a running service was started with. */
   inUse?: InUse;
+  /** The next start will use another file than the service that runs now. */
+  nextProfile?: string;
   /** Of a running service. */
   version?: string;
   address: string;
@@ -181,11 +183,14 @@ export async function gatherStatus(
   if (answer.state !== 'running') return { ...known, running: false };
   const { version, uptimeS, gloves, apps } = answer.health;
   const inUse = await profileInUse(health, headers);
+  const used = inUse.kind === 'file' ? inUse.file : undefined;
+  const isOther = file !== undefined && profile !== undefined && resolve(profile) !== used;
   return {
     ...known,
-    profile: inUse.kind === 'file' ? inUse.file : undefined,
+    profile: used,
     running: true,
     inUse,
+    ...(isOther && inUse.kind !== 'unknown' ? { nextProfile: profile } : {}),
     version,
     upS: uptimeS,
     gloves: gloves.map(
@@ -215,6 +220,7 @@ export function statusLines(status: ServiceStatus): string[] {
       ? `installed: ${system.enabled === false ? 'does not start at log-in' : 'starts at log-in'} (${starter})`
       : 'installed: no; run `tautline install`',
     `profile: ${profileLine(status)}`,
+    ...(status.nextProfile === undefined ? [] : [`  at the next start: ${status.nextProfile}`]),
   ];
   const { since, restarts, trouble } = system;
   const past = [
