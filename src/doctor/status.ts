@@ -267,8 +267,25 @@ function profileLine({ profile, running, inUse }: ServiceStatus): string {
   }
 }
 
-const fitOfferLine = ({ channels, differsDeg, uncertaintyDeg }: FitOffer): string =>
-  `fit: your motion shows that ${channels.join(', ')} ${channels.length === 1 ? 'is' : 'are'} off by up to ${differsDeg.toFixed(0)} degrees (known to ${uncertaintyDeg.toFixed(0)}). To see it and take it: \`tautline fit --from-use\`.`;
+function fitOfferLine({
+  channels,
+  differsDeg,
+  uncertaintyDeg,
+  controls = [],
+  stickDeadZone,
+}: FitOffer): string {
+  const of = (roles: readonly string[]) => `${roles.join(', ')} ${roles.length === 1 ? 'is' : 'are'} off`;
+  const said = [
+    ...(channels.length > 0
+      ? [`${of(channels)} by up to ${differsDeg.toFixed(0)} degrees (known to ${uncertaintyDeg.toFixed(0)})`]
+      : []),
+    ...(controls.length > 0 ? [of(controls)] : []),
+    ...(stickDeadZone === undefined
+      ? []
+      : [`the stick wants a dead zone of ${(100 * stickDeadZone).toFixed(0)} %`]),
+  ];
+  return `fit: your motion shows that ${said.join('; ')}. To see it and take it: \`tautline fit --from-use\`.`;
+}
 
 /** It runs, and nothing of its gloves is to be mended. */
 export const allWell = ({ running, gloves = [] }: ServiceStatus): boolean =>

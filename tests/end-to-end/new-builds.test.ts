@@ -53,12 +53,13 @@ async function rigOf(build: Build): Promise<Rig> {
     const outcome = await command.outcome;
     return { ...outcome, seconds: (performance.now() - begunMs) / 1000 };
   };
-  // A wearer whom a busy machine keeps waiting goes on where he was.
+  // A wearer whom a busy machine keeps waiting goes on where he was; a bar that he follows does not wait.
   let nowS = 0;
   let lastMs = performance.now();
   const timeS = (): number => {
     const ms = performance.now();
-    nowS += Math.min(MOST_AT_ONCE_MS, ms - lastMs) / 1000;
+    nowS +=
+      Math.min(move?.kind === 'follow' ? Number.POSITIVE_INFINITY : MOST_AT_ONCE_MS, ms - lastMs) / 1000;
     lastMs = ms;
     return nowS;
   };

@@ -7,6 +7,8 @@ import type { Steps } from '../../steps.js';
 import { CURVE_AT, knownShape, rangeOf, rising, STRAIGHT, widestDeg } from '../channel-shape.js';
 import type { FittedChannel } from '../fit.js';
 import { quantile } from '../move-statistics.js';
+import { isControl } from '../moves.js';
+import { type LearnedControl, learnControls } from './controls.js';
 import { type DirectionChannel, directionsOf } from './directions.js';
 import { beyondChanceOf, endsOf } from './ends.js';
 import { type Shape, shapesOf } from './shapes.js';
@@ -34,7 +36,16 @@ export interface LearnedChannel extends Omit<FittedChannel, 'residualDeg'> {
 /** What was not seen well enough to say more of a channel. */
 export interface Unlearned {
   readonly role: ChannelRole;
-  readonly missing: 'motion' | 'open' | 'closed' | 'variety' | 'direction' | 'reach' | 'sensor';
+  readonly missing:
+    | 'motion'
+    | 'open'
+    | 'closed'
+    | 'variety'
+    | 'direction'
+    | 'reach'
+    | 'sensor'
+    | 'rest'
+    | 'ends';
   /** One line for the wearer. */
   readonly says: string;
 }
@@ -44,6 +55,10 @@ export interface Learned {
   readonly seconds: number;
   /** To be proposed. */
   readonly channels: readonly LearnedChannel[];
+  /** Sticks and triggers to be proposed. */
+  readonly controls: readonly LearnedControl[];
+  /** A better dead zone for the stick, part of its travel. */
+  readonly stickDeadZone?: number;
   /** Seen well, and as in use within what can be told. */
   readonly asInUse: readonly ChannelRole[];
   readonly missing: readonly Unlearned[];
@@ -56,6 +71,8 @@ export interface LearnOptions {
   readonly fitted: readonly boolean[];
   /** Per channel: the sensor is at fault. */
   readonly faulty: readonly boolean[];
+  /** In use, part of its travel. */
+  readonly stickDeadZone: number;
 }
 
 /** Less motion than this says nothing, s. */
@@ -95,8 +112,10 @@ interface Oriented extends WallFinger {
   readonly turned: boolean;
 }
 
-export const isLearned = ({ source, kind, finger }: Channel): boolean =>
+const isOfFinger = ({ source, kind, finger }: Channel): boolean =>
   source >= 0 && finger >= 0 && (kind === 'curl' || kind === 'joint');
+export const isLearned = (channel: Channel): boolean =>
+  isOfFinger(channel) || (channel.source >= 0 && isControl(channel));
 
 /** One step a channel and more: milliseconds each. */
 export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned> {
@@ -105,7 +124,7 @@ export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned>
   const seen: Seen[] = [];
   const seconds = rows.timesS.length * ROW_S;
   for (const [i, channel] of channels.entries()) {
-    if (!isLearned(channel)) continue;
+    if (!isOfFinger(channel)) continue;
     const { role } = channel;
     if (faulty[i])
       missing.push({
@@ -180,7 +199,16 @@ export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned>
       else asInUse.push(one.channel.role);
     }
   }
-  return { seconds, channels: learned, asInUse, missing };
+  yield;
+  const tooEarly = { controls: [], asInUse: [], missing: [] };
+  const used = seconds < LEAST_S ? tooEarly : learnControls(rows, options);
+  return {
+    ...used,
+    seconds,
+    channels: learned,
+    asInUse: [...asInUse, ...used.asInUse],
+    missing: [...missing, ...used.missing],
+  };
 }
 
 function seeEnds(rows: UsedRows, channel: Channel, i: number): Seen | Unlearned {
