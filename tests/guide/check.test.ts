@@ -190,6 +190,26 @@ describe('a guided check', () => {
     }
   });
 
+  it('takes the tendons of a wearer who holds nothing, whatever is asked, for no cross-talk, and says so', () => {
+    let alarms = 0;
+    let noted = 0;
+    for (let seed = 1; seed <= 30; seed++) {
+      const wearer = { seed, follows: 0.25 + 0.006 * seed, holds: false, sloppiness: 0.04 };
+      const { findings } = check(FIVE, wearer);
+      if (kinds(findings).some((kind) => kind !== 'healthy')) alarms++;
+      if (findings.every(({ evidence }) => /not held when asked/.test(evidence))) noted++;
+    }
+    expect([alarms, noted]).toEqual([0, 30]);
+    // Wires that couple more than tendons are still seen; and who holds is told nothing of it.
+    const { findings } = check(FIVE, { seed: 3, holds: false }, coupled(4, 0, 0.4));
+    expect(kinds(findings)[4]).toBe('crossTalk');
+    expect(
+      check(FIVE, { seed: 3 })
+        .findings.map(({ evidence }) => evidence)
+        .join(),
+    ).not.toContain('not held');
+  });
+
   it('tells the knuckle of a finger from the joints beyond it', () => {
     const joints = glove(
       FINGERS.slice(1).flatMap(
