@@ -65,6 +65,9 @@ const notHeld = (finding: ChannelFinding): ChannelFinding =>
     ? { ...finding, evidence: `${finding.evidence}; ${NOT_HELD}` }
     : finding;
 
+/** Response to its own finger below which a channel that drifts does nothing but creep, part of the converter. */
+const CREEPS_ONLY = 3 * NO_RESPONSE;
+
 /** Siblings by which a channel is measured, at least, and times their noise that is worth saying. */
 const LEAST_SIBLINGS = 3;
 const LOUD = 3;
@@ -144,6 +147,11 @@ function judge(
           ? fault('dead', false, `moved by ${percent(strongest, 1)} of the converter when asked to`)
           : HEALTHY,
       );
+  }
+  if (drift !== 0 && Math.abs(own) < CREEPS_ONLY) {
+    // What creeps but does not answer to its finger is no string that stretches.
+    const evidence = `moved by ${percent(Math.abs(own), 1)} for its own finger, and creeps by ${percent(Math.abs(drift))}, as an open input without a pull-down does`;
+    return result(fault('dead', false, evidence));
   }
   if (drift !== 0) {
     const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;

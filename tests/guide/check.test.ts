@@ -210,6 +210,25 @@ describe('a guided check', () => {
     ).not.toContain('not held');
   });
 
+  it('tells an open input without a pull-down, which creeps after its neighbour, from a string that stretches', () => {
+    for (let seed = 1; seed <= 10; seed++) {
+      // The converter carries charge over from the channel it read before: 100 nF, 10 pF at 250 readings a second.
+      let level = 600 + 250 * seed;
+      let lastS = 0;
+      const floating: Wire = (counts, timeS) => {
+        level += (counts[1] - level) * (1 - Math.exp(-(timeS - lastS) / 40));
+        lastS = timeS;
+        counts[2] = level;
+      };
+      const { findings } = check(FIVE, { seed }, floating);
+      expect(kinds(findings)).toEqual(['healthy', 'healthy', 'dead', 'healthy', 'healthy']);
+      const stretching: Wire = (counts, timeS) => {
+        counts[2] += 0.004 * 3000 * timeS;
+      };
+      expect(kinds(check(FIVE, { seed }, stretching).findings)[2]).toBe('drifting');
+    }
+  });
+
   it('tells the knuckle of a finger from the joints beyond it', () => {
     const joints = glove(
       FINGERS.slice(1).flatMap(
