@@ -211,9 +211,12 @@ describe.concurrent('a glove that nobody has described', { timeout: 400_000 }, (
   });
 });
 
-/** As for the first fit (tests/guide/fit.test.ts). */
+/**
+ * The median as for the first fit (tests/guide/fit.test.ts). In simulated time these builds come out with 0.4 to 0.7 degrees
+ * (tests/guide/unknown/); here a busy machine moves the wearer's hand late, which shows in the tail.
+ */
 const MEDIAN_DEG = 3;
-const P95_DEG = 7;
+const P95_DEG = 10;
 
 async function untilStatus(tautline: (...args: string[]) => Running, looksFor: RegExp, code?: number) {
   const endMs = performance.now() + 30_000;
