@@ -7,7 +7,7 @@ const endToEnd = (...names: string[]) => names.map((name) => `tests/end-to-end/$
 /** In turned time: as fast as it goes. */
 const TURNED_TIME = endToEnd('faults', 'wiper');
 /** Mostly waiting, for a wearer or a radio: beside the rooms, which leave them what they need of a processor. */
-const WAITING = endToEnd('guided', 'ble');
+const WAITING = endToEnd('guided', 'new-builds', 'ble');
 /** Browsers, compilers and commands: as many at once as there is work for. */
 const WORKING = endToEnd(
   'client-holds',
@@ -40,6 +40,7 @@ const WORKING = endToEnd(
 /** So that no worker is left with one of them at the end. */
 const LONG = [
   'guided',
+  'new-builds',
   'end-to-end/ble',
   'page',
   'page-bench',

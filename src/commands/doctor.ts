@@ -1,7 +1,14 @@
 import type { Command } from 'commander';
 import type { Profile } from '../config/schema.js';
 import type { Facts, Finding } from '../doctor/doctor.js';
-import { givenUrl, serviceUrl, tokenOption, urlOption } from './shared/service-url.js';
+import {
+  givenUrl,
+  requestHeaders,
+  serviceUrl,
+  tokenOption,
+  urlOption,
+  whereItRuns,
+} from './shared/service-url.js';
 import { wrap } from './shared/wrap.js';
 
 interface DoctorOptions {
@@ -18,7 +25,7 @@ export function addDoctorCommands(program: Command): void {
       .command(name)
       .option(
         '--profile <file>',
-        'the profile to look at; when left out that of the installed service, or glove.yaml in the configuration folder',
+        'the profile to look at; when left out that of the running service, of the installed one, or glove.yaml in the configuration folder',
       )
       .addOption(urlOption('where the service is; when left out, the address of its profile'))
       .addOption(tokenOption());
@@ -52,18 +59,29 @@ interface Seen {
 }
 
 async function look(options: DoctorOptions, command: Command): Promise<Seen> {
-  const [{ gatherFacts }, { examine }, { userPaths }, { version }, { situation }] = await Promise.all([
+  const [
+    { gatherFacts },
+    { examine },
+    { userPaths },
+    { version },
+    { situation, profileInUse, situationInUse, askHealth },
+  ] = await Promise.all([
     import('../doctor/facts.js'),
     import('../doctor/doctor.js'),
     import('../install/paths.js'),
     import('../install/version.js'),
     import('../doctor/status.js'),
   ]);
-  const here = await situation(options.profile);
-  const url = givenUrl(command) ?? here.url;
-  const token = options.token ?? here.token;
+  const asked = await situation(options.profile);
+  const { url, token } = await whereItRuns(givenUrl(command), {
+    ...asked,
+    token: options.token ?? asked.token,
+  });
   const health = serviceUrl(url, 'http', '/health');
-  const facts = await gatherFacts({ paths: userPaths(), version, here, health, token });
+  const runs = (await askHealth(health, token)).state === 'running';
+  const inUse = runs ? await profileInUse(health, requestHeaders(health, token)) : undefined;
+  const here = await situationInUse(asked, inUse, options.profile);
+  const facts = await gatherFacts({ paths: userPaths(), version, here, health, token, inUse });
   return { facts, profile: here.data, findings: examine(facts), url, token };
 }
 

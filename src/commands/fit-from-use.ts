@@ -24,7 +24,7 @@ export async function fitFromUse(
     return;
   }
   for (const line of fromUseLines(learned)) out.write(`${line}\n`);
-  if (learned.channels.length === 0) {
+  if (changes(learned) === 0) {
     if (json) console.log(JSON.stringify(learned, null, 2));
     if (learned.asInUse.length > 0) return;
     throw new TautlineError(
@@ -47,6 +47,9 @@ export async function fitFromUse(
   out.write('\nIn use, and kept; the glove is disarmed. `tautline fit --undo` goes back.\n');
   if (json) console.log(JSON.stringify(kept, null, 2));
 }
+
+const changes = ({ channels, controls, stickDeadZone }: FromUseAnswer): number =>
+  channels.length + controls.length + (stickDeadZone === undefined ? 0 : 1);
 
 /** A running service has been looking on; without one, it begins now. @returns undefined when the wearer gave up */
 async function watch(client: GuideClient, out: NodeJS.WriteStream): Promise<FromUseAnswer | undefined> {
@@ -72,14 +75,23 @@ async function watch(client: GuideClient, out: NodeJS.WriteStream): Promise<From
 }
 
 /** All that can be learned has been, or it was long enough. */
-const isEnough = ({ seconds, missing, channels, asInUse }: FromUseAnswer): boolean =>
-  (missing.length === 0 && channels.length + asInUse.length > 0) || seconds >= ENOUGH_S;
+const isEnough = (learned: FromUseAnswer): boolean =>
+  (learned.missing.length === 0 && seenOf(learned) > 0) || learned.seconds >= ENOUGH_S;
+const seenOf = ({ channels, controls, asInUse }: FromUseAnswer): number =>
+  channels.length + controls.length + asInUse.length;
 
-const progress = ({ seconds, channels, asInUse, missing }: FromUseAnswer): string =>
-  `${Math.round(seconds)} s of motion, ${channels.length + asInUse.length} of ${channels.length + asInUse.length + missing.length} sensors seen`;
+const progress = (learned: FromUseAnswer): string =>
+  `${Math.round(learned.seconds)} s of motion, ${seenOf(learned)} of ${seenOf(learned) + learned.missing.length} sensors seen`;
 
 /** What was learned, for a terminal of 80 columns. */
-export function fromUseLines({ seconds, channels, asInUse, missing }: FromUseAnswer): string[] {
+export function fromUseLines({
+  seconds,
+  channels,
+  controls,
+  stickDeadZone,
+  asInUse,
+  missing,
+}: FromUseAnswer): string[] {
   const lines = [`Seen: ${Math.round(seconds)} s of motion.`];
   if (channels.length > 0) {
     lines.push('', 'channel          open  closed   what is in use is off by   known to');
@@ -90,6 +102,23 @@ export function fromUseLines({ seconds, channels, asInUse, missing }: FromUseAns
         `${role.padEnd(14)}${from.padStart(7)}${to.padStart(8)}   ${off.padEnd(26)} ${uncertaintyDeg.toFixed(1)} degrees`,
       );
     }
+  }
+  if (controls.length > 0) {
+    lines.push('', 'stick, trigger   open  centre  closed   what is in use is off by   known to');
+    for (const { role, open, centre, closed, differsPart, uncertaintyPart } of controls) {
+      const [from, middle, to] = [open, centre, closed].map((counts) =>
+        counts === undefined ? '' : String(Math.round(counts)),
+      );
+      const off = `${(100 * differsPart).toFixed(0)} % of its way`;
+      lines.push(
+        `${role.padEnd(14)}${from.padStart(7)}${middle.padStart(8)}${to.padStart(8)}   ${off.padEnd(26)} ${(100 * uncertaintyPart).toFixed(1)} %`,
+      );
+    }
+  }
+  if (stickDeadZone !== undefined) {
+    lines.push('');
+    const says = `Dead zone of the stick: ${(100 * stickDeadZone).toFixed(0)} % of its travel, by how it comes to rest.`;
+    lines.push(...wrap(says, COLUMNS));
   }
   if (asInUse.length > 0) {
     lines.push('');

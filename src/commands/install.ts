@@ -1,7 +1,14 @@
 import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
 import { packageFile } from '../package-files.js';
-import { givenUrl, serviceUrl, tokenOption, urlOption } from './shared/service-url.js';
+import {
+  givenUrl,
+  requestHeaders,
+  serviceUrl,
+  tokenOption,
+  urlOption,
+  whereItRuns,
+} from './shared/service-url.js';
 import { wrap } from './shared/wrap.js';
 
 const COLUMNS = 80;
@@ -112,8 +119,9 @@ export function addInstallCommands(program: Command): void {
         import('../errors.js'),
       ]);
       const here = await situation();
-      const url = givenUrl(command) ?? here.url;
-      const status = await gatherStatus(serviceUrl(url, 'http', '/health'), token ?? here.token, here);
+      const known = await whereItRuns(givenUrl(command), { ...here, token: token ?? here.token });
+      const health = serviceUrl(known.url, 'http', '/health');
+      const status = await gatherStatus(health, known.token, here, requestHeaders(health, known.token));
       const fold = (line: string): string[] =>
         line.startsWith(NOTE)
           ? wrap(line.trimStart(), COLUMNS - NOTE.length).map((part) => NOTE + part)

@@ -106,6 +106,8 @@ export const SavedFitSchema = Type.Object(
     residualDeg: Type.Optional(Type.Number({ minimum: 0 })),
     /** Learned from ordinary motion: residuals are what it may be wrong by. */
     fromUse: Type.Optional(Type.Boolean()),
+    /** In place of the profile's: part of the stick's travel. */
+    stickDeadZone: Type.Optional(Type.Number({ minimum: 0, maximum: 0.9 })),
     /** where the string stops hold; or */
     actuators: Type.Optional(Type.Array(StopFitSchema, { maxItems: 5 })),
     /** how long the bones are; or */

@@ -1,7 +1,9 @@
+import { resolve } from 'node:path';
 import type { Trouble } from '../glove/view.js';
 import type { Registration } from '../install/openxr-registration.js';
 import type { Caution } from '../resistance/cautions.js';
 import type { UnusedLine } from '../resistance/unused-lines.js';
+import type { InUse } from './status.js';
 
 /**
  * The findings of `tautline doctor`: facts in, findings out. The system is queried elsewhere (facts.ts), so that
@@ -12,7 +14,12 @@ export interface Facts {
   nodeVersion: string;
   version: string;
   /** The profile that a service started now would use, and what is wrong with it. */
-  profile: { path: string | undefined; problem?: string };
+  profile: {
+    path: string | undefined;
+    problem?: string;
+    /** What the running service was started with. */
+    inUse?: InUse;
+  };
   /** Figures that the profile permits but that its maker should know about. */
   cautions: readonly Caution[];
   /** Folder of the profiles that come with the program. */
@@ -100,20 +107,60 @@ function node({ nodeVersion }: Facts): Finding {
   };
 }
 
-function profile({ profile: { path, problem }, examples }: Facts): Finding {
+function profile({ profile: { path, problem, inUse }, examples }: Facts): Finding {
+  const what = 'profile';
   if (problem)
     return {
-      what: 'profile',
+      what,
       state: 'wrong',
       says: problem,
       remedy: 'Correct it: a service started now would not run.',
     };
-  if (path) return fine('profile', `${path} is sound.`);
+  const own = `Let \`tautline new\` write one, or copy the nearest one of ${examples}, and name it with --profile.`;
+  switch (inUse?.kind) {
+    case 'file':
+      if (path !== undefined && resolve(path) !== inUse.file) {
+        return {
+          what,
+          state: 'attention',
+          says: `${path} is sound, but the running service uses ${inUse.file}.`,
+          remedy: 'Start the service with the one that you mean.',
+        };
+      }
+      if (!inUse.changed) return fine(what, `The running service uses ${inUse.file}, which is sound.`);
+      return {
+        what,
+        state: 'attention',
+        says: `The running service uses ${inUse.file}, which is sound, but was changed since it started.`,
+        remedy: 'Restart the service, for the change to take effect.',
+      };
+    case 'simulated':
+      if (path !== undefined) {
+        return {
+          what,
+          state: 'attention',
+          says: `${path} is sound, but the running service shows the simulated glove.`,
+          remedy: `Start it with --profile ${path}.`,
+        };
+      }
+      return {
+        what,
+        state: 'attention',
+        says: 'The running service has no profile, and shows the simulated glove.',
+        remedy: own,
+      };
+    case 'recording':
+      return fine(what, 'The running service shows a recording, by the profile in it.');
+    case 'unknown':
+      if (path !== undefined) return fine(what, `${path} is sound.`);
+      return fine(what, 'Only the user who runs the service is given the name of its profile.');
+  }
+  if (path) return fine(what, `${path} is sound.`);
   return {
-    what: 'profile',
+    what,
     state: 'attention',
     says: 'You have no profile, so a service shows the simulated glove.',
-    remedy: `Copy the nearest one of ${examples}, and name it with --profile.`,
+    remedy: own,
   };
 }
 

@@ -14,7 +14,7 @@ import { addressOf, isUsb } from '../link/open-link.js';
 import { findHolders } from '../link/port-holders.js';
 import { cautionsOf } from '../resistance/cautions.js';
 import type { Facts } from './doctor.js';
-import { askHealth, type Situation } from './status.js';
+import { askHealth, type InUse, type Situation } from './status.js';
 
 const runProgram = promisify(execFile);
 
@@ -25,18 +25,25 @@ export interface FactsOptions {
   here: Situation;
   /** GET /health of the service. */
   health: URL;
-  token?: string;
+  token?: string | undefined;
+  /** Of a running service. */
+  inUse?: InUse | undefined;
 }
 
 /** Queries the system for all that the doctor looks at. Never throws: what cannot be found out is omitted. */
-export async function gatherFacts({ paths, version, here, health, token }: FactsOptions): Promise<Facts> {
+export async function gatherFacts(options: FactsOptions): Promise<Facts> {
+  const { paths, version, here, health, token, inUse } = options;
   const wanted = here.data?.gloves.some(({ link }) => link.kind === 'ble') === true;
   return {
     platform: process.platform,
     nodeVersion: process.version,
     version,
     examples: EXAMPLES,
-    profile: { path: here.profile, ...(here.trouble ? { problem: here.trouble } : {}) },
+    profile: {
+      path: here.profile,
+      ...(here.trouble ? { problem: here.trouble } : {}),
+      ...(inUse ? { inUse } : {}),
+    },
     cautions: here.data ? cautionsOf(here.data) : [],
     ports: await portsOf(),
     gloveLinks: here.data ? await gloveLinksOf(here.data) : [],

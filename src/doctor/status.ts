@@ -1,4 +1,5 @@
 import { existsSync } from 'node:fs';
+import { resolve } from 'node:path';
 import { urlHost } from '../config/address.js';
 import type { Profile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
@@ -49,14 +50,51 @@ export async function situation(named?: string, paths: UserPaths = userPaths()):
 const addressOf = ({ host, port }: { host: string; port: number }): string =>
   `http://${urlHost(host === '0.0.0.0' || host === '::' ? '127.0.0.1' : host)}:${port || 7117}`;
 
+/** What the running service was started with; unknown: only its own user may know, or it is an older version. */
+export type InUse =
+  | { kind: 'file'; file: string; changed: boolean }
+  | { kind: 'simulated' | 'recording' | 'unknown' };
+
+/** Asks the running service. Never throws. @param headers with the wearer's key, where it is to be had */
+export async function profileInUse(service: URL, headers: Record<string, string>): Promise<InUse> {
+  const url = new URL('/profile/in-use', service);
+  const response = await fetch(url, { headers, signal: AbortSignal.timeout(3000) }).catch(() => undefined);
+  const answer = response?.ok ? ((await response.json().catch(() => undefined)) as object) : undefined;
+  const { kind, file, changed } = { ...answer } as { kind?: string; file?: string; changed?: boolean };
+  if (kind === 'file' && typeof file === 'string') return { kind, file, changed: changed === true };
+  return { kind: kind === 'simulated' || kind === 'recording' ? kind : 'unknown' };
+}
+
+/**
+ * What a service shows is in the profile that it was started with, whatever is installed.
+ * @param named what the user asked about, which stands
+ */
+export async function situationInUse(
+  here: Situation,
+  inUse: InUse | undefined,
+  named: string | undefined,
+): Promise<Situation> {
+  if (named !== undefined || inUse === undefined || inUse.kind === 'unknown') return here;
+  const { installed, url, token } = here;
+  const where = { installed, url, ...(token === undefined ? {} : { token }) };
+  if (inUse.kind !== 'file') return where;
+  if (here.profile !== undefined && resolve(here.profile) === inUse.file) return here;
+  return { ...(await situation(inUse.file)), ...where };
+}
+
 export interface ServiceStatus {
   installed: boolean;
   /** The file by which the system starts it. */
   starter: string;
   /** What the system reports, if anything. */
   system: Omit<Installed, 'file' | 'command'>;
+  /** The file in use; of a service that does not run, the one that it would use. */
   profile?: string;
   running: boolean;
+  /** What a running service was started with. */
+  inUse?: InUse;
+  /** The next start will use another file than the service that runs now. */
+  nextProfile?: string;
   /** Of a running service. */
   version?: string;
   address: string;
@@ -123,6 +161,7 @@ export async function gatherStatus(
   health: URL,
   token: string | undefined,
   { installed, profile }: Pick<Situation, 'installed' | 'profile'>,
+  headers: Record<string, string> = {},
 ): Promise<ServiceStatus> {
   const { file, command: _, profile: __, ...system } = installed;
   const known = {
@@ -143,9 +182,15 @@ export async function gatherStatus(
   if (answer.state === 'foreign') return { ...known, running: false, foreign: true };
   if (answer.state !== 'running') return { ...known, running: false };
   const { version, uptimeS, gloves, apps } = answer.health;
+  const inUse = await profileInUse(health, headers);
+  const used = inUse.kind === 'file' ? inUse.file : undefined;
+  const isOther = file !== undefined && profile !== undefined && resolve(profile) !== used;
   return {
     ...known,
+    profile: used,
     running: true,
+    inUse,
+    ...(isOther && inUse.kind !== 'unknown' ? { nextProfile: profile } : {}),
     version,
     upS: uptimeS,
     gloves: gloves.map(
@@ -169,12 +214,13 @@ export async function gatherStatus(
 export const NOTE = '    ';
 
 export function statusLines(status: ServiceStatus): string[] {
-  const { installed, starter, system, profile, running, address, ...service } = status;
+  const { installed, starter, system, running, address, ...service } = status;
   const lines = [
     installed
       ? `installed: ${system.enabled === false ? 'does not start at log-in' : 'starts at log-in'} (${starter})`
       : 'installed: no; run `tautline install`',
-    `profile: ${profile ?? 'none; the simulated glove'}`,
+    `profile: ${profileLine(status)}`,
+    ...(status.nextProfile === undefined ? [] : [`  at the next start: ${status.nextProfile}`]),
   ];
   const { since, restarts, trouble } = system;
   const past = [
@@ -207,8 +253,39 @@ export function statusLines(status: ServiceStatus): string[] {
   return lines;
 }
 
-const fitOfferLine = ({ channels, differsDeg, uncertaintyDeg }: FitOffer): string =>
-  `fit: your motion shows that ${channels.join(', ')} ${channels.length === 1 ? 'is' : 'are'} off by up to ${differsDeg.toFixed(0)} degrees (known to ${uncertaintyDeg.toFixed(0)}). To see it and take it: \`tautline fit --from-use\`.`;
+function profileLine({ profile, running, inUse }: ServiceStatus): string {
+  if (!running) return profile ?? 'none; a service would show the simulated glove';
+  switch (inUse?.kind) {
+    case 'file':
+      return inUse.changed ? `${inUse.file} (changed since: takes effect at the next start)` : inUse.file;
+    case 'simulated':
+      return 'none; the service shows the simulated glove';
+    case 'recording':
+      return 'that of the recording';
+    default:
+      return 'only the user who runs the service is given its name';
+  }
+}
+
+function fitOfferLine({
+  channels,
+  differsDeg,
+  uncertaintyDeg,
+  controls = [],
+  stickDeadZone,
+}: FitOffer): string {
+  const of = (roles: readonly string[]) => `${roles.join(', ')} ${roles.length === 1 ? 'is' : 'are'} off`;
+  const said = [
+    ...(channels.length > 0
+      ? [`${of(channels)} by up to ${differsDeg.toFixed(0)} degrees (known to ${uncertaintyDeg.toFixed(0)})`]
+      : []),
+    ...(controls.length > 0 ? [of(controls)] : []),
+    ...(stickDeadZone === undefined
+      ? []
+      : [`the stick wants a dead zone of ${(100 * stickDeadZone).toFixed(0)} %`]),
+  ];
+  return `fit: your motion shows that ${said.join('; ')}. To see it and take it: \`tautline fit --from-use\`.`;
+}
 
 /** It runs, and nothing of its gloves is to be mended. */
 export const allWell = ({ running, gloves = [] }: ServiceStatus): boolean =>

@@ -33,6 +33,8 @@ import { waysToArm } from './ways-to-arm.js';
 /** Everything that depends on the glove's description and on the fits in use; remade, disarmed, when these change. */
 export interface Chain {
   sensing: Sensing;
+  /** Of the wearer's fit, or of the profile: part of the stick's travel. */
+  stickDeadZone: number;
   newestCurls: NewestCurls;
   resistance: Resistance;
   actuators: readonly GloveActuator[];
@@ -73,6 +75,7 @@ export function makeChain(
     mergeFit({ ...glove, hand }, fits.channels?.channels ?? []),
     fits.actuators?.actuators ?? [],
   );
+  const stickDeadZone = fits.channels?.stickDeadZone ?? fitted.controls.stickDeadZone;
   const { skeleton, closing, natural } = modelOf(sources, hand, fits.hand?.skeleton);
   const sensing = createSensing({
     glove: fitted,
@@ -81,7 +84,7 @@ export function makeChain(
     natural,
     sampleRateHz: said?.sampleRateHz,
   });
-  const inputs = createInputs(fitted);
+  const inputs = createInputs({ ...fitted, controls: { ...fitted.controls, stickDeadZone } });
   const actuators = said ? orderAsHello(fitted.actuators, said) : fitted.actuators;
   // A string with a sensor tells where the servo on it has to stop.
   const travel = actuators.map((actuator) => {
@@ -92,6 +95,7 @@ export function makeChain(
   const unused = unusedOf(actuators, safety);
   return {
     sensing,
+    stickDeadZone,
     newestCurls: createNewestCurls(sensing),
     resistance: new Resistance({
       safety,

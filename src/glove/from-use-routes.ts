@@ -4,6 +4,7 @@ import type { Learned } from '../guide/from-use/learn.js';
 import { onlyTheWearer } from '../protocol/refusals.js';
 import type { LiveGlove } from './glove.js';
 import { keep, mustBeShown, personOf, plain, withGloveOf } from './guide-requests.js';
+import { fromUseOf } from './use-learner.js';
 
 /** What GET /fits/from-use answers. */
 export interface FromUseAnswer extends Learned {
@@ -47,7 +48,7 @@ export function addFromUseRoutes(app: FastifyInstance, gloves: readonly LiveGlov
           throw new TautlineError('tooMany', 'The wearer is being led through moves.', 'Let it end first.');
         }
         const { learned } = glove.learner;
-        if (!learned || learned.channels.length === 0) {
+        if (!learned || fromUseOf(learned) === undefined) {
           throw new TautlineError(
             'notSupported',
             'There is no fit from use to take.',
@@ -58,15 +59,21 @@ export function addFromUseRoutes(app: FastifyInstance, gloves: readonly LiveGlov
           ...plain(channel),
           residualDeg: uncertaintyDeg,
         }));
+        const controls = learned.controls.map(({ uncertaintyPart: _, differsPart: __, ...control }) => ({
+          ...control,
+          residualDeg: 0,
+        }));
+        const changed = [...offered, ...controls];
         // A fit holds all of a glove's sensors: those that stay as they are stay in it.
         const others = (glove.fitsInUse.channels?.channels ?? []).filter(
-          ({ role }) => !offered.some((one) => one.role === role),
+          ({ role }) => !changed.some((one) => one.role === role),
         );
         const square = offered.reduce((sum, { residualDeg }) => sum + residualDeg ** 2, 0);
         keep(glove, personOf(glove, person), {
-          channels: [...others, ...offered],
-          residualDeg: Math.sqrt(square / offered.length),
+          channels: [...others, ...changed],
+          residualDeg: Math.sqrt(square / Math.max(1, offered.length)),
           fromUse: true,
+          ...deadZone(learned.stickDeadZone ?? glove.fitsInUse.channels?.stickDeadZone),
         });
         await glove.refit();
         return answer(glove, learned);
@@ -74,6 +81,9 @@ export function addFromUseRoutes(app: FastifyInstance, gloves: readonly LiveGlov
     );
   });
 }
+
+const deadZone = (stickDeadZone: number | undefined) =>
+  stickDeadZone === undefined ? {} : { stickDeadZone };
 
 const answer = ({ description: { hand, name } }: LiveGlove, learned: Learned): FromUseAnswer => ({
   hand,

@@ -80,7 +80,10 @@ export function personOf(glove: LiveGlove, given: string | undefined): string {
 export function keep(
   glove: LiveGlove,
   person: string,
-  what: Pick<SavedFit, 'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'feel' | 'fromUse'>,
+  what: Pick<
+    SavedFit,
+    'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'feel' | 'fromUse' | 'stickDeadZone'
+  >,
 ): void {
   const { hand, name } = glove.description;
   storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });

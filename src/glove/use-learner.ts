@@ -56,7 +56,7 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
   async function work(): Promise<Learned> {
     if (chain.now.sensing !== sensing || !record) renew();
     const { channels, closing, health } = chain.now.sensing;
-    if (!record) return { seconds: 0, channels: [], asInUse: [], missing: [] };
+    if (!record) return { seconds: 0, channels: [], controls: [], asInUse: [], missing: [] };
     const fitted = chain.now.fits.channels?.channels ?? [];
     const begun = version;
     learnedAtS = movedS;
@@ -68,6 +68,7 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
           fitted.some((one) => one.role === role && one.bits === profile.bits),
         ),
         faulty: health.verdicts.map(({ kind }) => BROKEN.has(kind)),
+        stickDeadZone: chain.now.stickDeadZone,
       }),
     );
     if (begun === version) learned = found;
@@ -111,11 +112,14 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
 
 /** What `status` says of it. */
 export function fromUseOf(learned: Learned | undefined): FitOffer | undefined {
-  if (!learned || learned.channels.length === 0) return undefined;
-  const { channels } = learned;
+  if (!learned) return undefined;
+  const { channels, controls, stickDeadZone } = learned;
+  if (channels.length + controls.length === 0 && stickDeadZone === undefined) return undefined;
   return {
     channels: channels.map(({ role }) => role),
-    differsDeg: Math.max(...channels.map(({ differsDeg }) => differsDeg)),
-    uncertaintyDeg: Math.max(...channels.map(({ uncertaintyDeg }) => uncertaintyDeg)),
+    differsDeg: Math.max(0, ...channels.map(({ differsDeg }) => differsDeg)),
+    uncertaintyDeg: Math.max(0, ...channels.map(({ uncertaintyDeg }) => uncertaintyDeg)),
+    ...(controls.length > 0 ? { controls: controls.map(({ role }) => role) } : {}),
+    ...(stickDeadZone === undefined ? {} : { stickDeadZone }),
   };
 }

@@ -107,6 +107,10 @@ export interface FitOffer {
   /** The greatest change, degrees, and what it may be wrong by at most, one standard deviation. */
   differsDeg: number;
   uncertaintyDeg: number;
+  /** Sticks and triggers that it would change. */
+  controls?: ChannelRole[];
+  /** A better dead zone for the stick. */
+  stickDeadZone?: number;
 }
 
 /** Counts of a glove since it was made. */

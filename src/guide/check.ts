@@ -2,7 +2,7 @@ import type { ChannelRole } from '../protocol/link-table.js';
 import type { Channel } from '../sensing/channels.js';
 import { fault, HEALTHY, inWordsOf, type Verdict } from '../sensing/health/verdicts.js';
 import { type Answers, answersOf, NO_RESPONSE, STRETCH_S } from './check-answers.js';
-import { couplingOf, crossTalkOf } from './cross-talk.js';
+import { couplingOf, crossTalkOf, NOT_HELD, nobodyHeld } from './cross-talk.js';
 import { FASTEST_PER_S, JUMP_STEP } from './guided-run.js';
 import type { MoveRecord } from './move-record.js';
 import { median, noiseOf, quantile, slopeOf, type Trace, traceOf } from './move-statistics.js';
@@ -54,8 +54,19 @@ export function judgeCheck(record: MoveRecord, channels: readonly Channel[]): Ch
   const findings = channels.map((channel, i) =>
     judge(record, trace, channels, answers, channel, i, ownDriftOf(drifts, channels, i)),
   );
-  return findings.map((finding, i) => besideSiblings(finding, i, findings, channels));
+  const unheld = nobodyHeld(channels, answers);
+  return findings
+    .map((finding, i) => besideSiblings(finding, i, findings, channels))
+    .map((finding, i) => (unheld && channels[i].finger >= 0 ? notHeld(finding) : finding));
 }
+
+const notHeld = (finding: ChannelFinding): ChannelFinding =>
+  finding.verdict.kind === 'healthy' && finding.evidence !== ''
+    ? { ...finding, evidence: `${finding.evidence}; ${NOT_HELD}` }
+    : finding;
+
+/** Response to its own finger below which a channel that drifts does nothing but creep, part of the converter. */
+const CREEPS_ONLY = 3 * NO_RESPONSE;
 
 /** Siblings by which a channel is measured, at least, and times their noise that is worth saying. */
 const LEAST_SIBLINGS = 3;
@@ -136,6 +147,11 @@ function judge(
           ? fault('dead', false, `moved by ${percent(strongest, 1)} of the converter when asked to`)
           : HEALTHY,
       );
+  }
+  if (drift !== 0 && Math.abs(own) < CREEPS_ONLY) {
+    // What creeps but does not answer to its finger is no string that stretches.
+    const evidence = `moved by ${percent(Math.abs(own), 1)} for its own finger, and creeps by ${percent(Math.abs(drift))}, as an open input without a pull-down does`;
+    return result(fault('dead', false, evidence));
   }
   if (drift !== 0) {
     const evidence = `its rest moved by ${percent(Math.abs(drift))} of its range during the check`;

@@ -141,9 +141,10 @@ export function couplingOf(
   const { lone, held } = answers[i];
   const range = rangeOf(answers[i], finger);
   if (range < NO_RESPONSE) return undefined;
+  const trusts = !nobodyHeld(channels, answers);
   for (let f = 0; f < lone.length; f++) {
     if (f === finger || Number.isNaN(lone[f])) continue;
-    const holding = wasMadeHeld(channels, answers, f);
+    const holding = trusts && wasMadeHeld(channels, answers, f);
     const share = Math.abs(holding ? held[f] : lone[f]) / range;
     if (share <= (holding ? HELD_MOST : FOLLOWS[f][finger])) continue;
     const how = holding ? ', though it was held straight' : '';
@@ -164,3 +165,24 @@ const wasMadeHeld = (channels: readonly Channel[], answers: readonly Answers[], 
       channel.finger === f &&
       Math.abs(answers[j].held[f]) > Math.max(NO_RESPONSE, MADE * rangeOf(answers[j], f)),
   );
+
+/** Moves in which fingers followed as tendons let them although they were to be held: wires rarely do that to so many. */
+const NOBODY_HELD = 3;
+
+/** The other hand was not used, whatever was asked for: then the repeated moves say no more than the first ones. */
+export function nobodyHeld(channels: readonly Channel[], answers: readonly Answers[]): boolean {
+  const moves = FINGERS.filter((_, f) => {
+    if (!wasMadeHeld(channels, answers, f)) return false;
+    return channels.some((channel, j) => {
+      if (!isOfFinger(channel) || channel.finger === f || channel.source < 0) return false;
+      const range = rangeOf(answers[j], channel.finger);
+      if (range < NO_RESPONSE) return false;
+      const share = Math.abs(answers[j].held[f]) / range;
+      return share > HELD_MOST && share <= FOLLOWS[f][channel.finger];
+    });
+  });
+  return moves.length >= NOBODY_HELD;
+}
+
+/** What stands beside a channel that is well when its neighbours were not held. */
+export const NOT_HELD = 'not held when asked, so tendons may hide cross-talk';

@@ -25,6 +25,9 @@ export function findBoardTool(path = process.env.PATH ?? ''): string {
   );
 }
 
+// What each means, by the tool's own service definition (cc.arduino.cli.commands.v1: CompileRequest.fqbn, library "paths to
+// single libraries root directory", sketch_path; UploadRequest.fqbn, port, sketch_path). How the options of the command line
+// are written is from memory: the tool could not be had where this was written, and the commands are shown before they run.
 export const compileArgs = (fqbn: string, library: string, sketch: string): string[] => [
   'compile',
   '--fqbn',

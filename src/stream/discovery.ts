@@ -49,3 +49,16 @@ export async function writeDiscoveryFile(file: string, where: DiscoveryRecord): 
     }
   };
 }
+
+/** What a service of this user has left there, if its process is still alive. Never throws. */
+export async function readDiscoveryFile(file = discoveryFile()): Promise<DiscoveryRecord | undefined> {
+  if (file === undefined) return undefined;
+  try {
+    const record = JSON.parse(await readFile(file, 'utf8')) as DiscoveryRecord;
+    if (typeof record.url !== 'string' || !Number.isInteger(record.pid)) return undefined;
+    process.kill(record.pid, 0);
+    return record;
+  } catch {
+    return undefined;
+  }
+}

@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';
+import { resolve } from 'node:path';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { bringBackTokens, HIDDEN_TOKEN, hideTokens } from '../config/hidden-tokens.js';
 import { type LocatedProblem, problemsOfProfile } from '../config/load.js';
@@ -17,6 +18,15 @@ export interface ProfileAnswer {
   digest: string;
   /** It is not what the service started with: it takes effect at the next start. */
   changed: boolean;
+}
+/** What GET /profile/in-use answers: what the service was started with, for `tautline status`. */
+export interface ProfileInUse {
+  /** A file of the user's; the simulated glove that comes with the program; a recording, which brings its own. */
+  kind: 'file' | 'simulated' | 'recording';
+  /** Whole path. */
+  file?: string;
+  /** The file is not what the service started with: it takes effect at the next start. */
+  changed?: boolean;
 }
 /** What POST /profile/check answers. */
 export interface ProfileCheck {
@@ -40,6 +50,7 @@ export interface ProfileRoutesOptions {
  * profile that is saved takes effect at the next start; nothing here acts on a glove.
  *
  *   GET  /profile          text, with its tokens hidden
+ *   GET  /profile/in-use   where it is, and whether it has been changed since
  *   POST /profile/check    { text } -> what is wrong with it, and where
  *   POST /profile          { text, digest } -> saved, the old one kept beside it; refused while anything is wrong with it
  */
@@ -94,6 +105,14 @@ export function addProfileRoutes(app: FastifyInstance, { file, shippedFile }: Pr
         digest: digestOf(whole),
         changed: startedWith !== undefined && whole !== startedWith,
       };
+    }),
+  );
+  app.get(
+    '/profile/in-use',
+    ofWearer(async (): Promise<ProfileInUse> => {
+      if (file === undefined) return { kind: shown === undefined ? 'recording' : 'simulated' };
+      // A file that is gone has changed as well.
+      return { kind: 'file', file: resolve(file), changed: read(file) !== startedWith };
     }),
   );
   app.post(

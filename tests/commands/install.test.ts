@@ -147,6 +147,16 @@ describe.runIf(process.platform === 'linux')('install, status and uninstall', { 
       join(home, 'state'),
       'UnitFileState=enabled\nActiveState=active\nActiveEnterTimestamp=Wed 2031-05-07 09:12:01 UTC\nNRestarts=2\nResult=success\n',
     );
+    // It was started before there was a profile, and says so.
+    expect((await tautline('status')).stdout.split('\n').slice(1, 3)).toEqual([
+      'profile: none; the service shows the simulated glove',
+      `  at the next start: ${mine}`,
+    ]);
+    service.process.kill('SIGTERM');
+    await service.outcome;
+    const restarted = start(['run'], undefined, env);
+    onTestFinished(() => void restarted.process.kill());
+    await restarted.said('/stream');
     const { code, stdout } = await tautline('status');
     expect(code).toBe(0);
     expect(stdout.split('\n').slice(0, 4)).toEqual([
@@ -167,8 +177,8 @@ describe.runIf(process.platform === 'linux')('install, status and uninstall', { 
       running: true,
       version: packageJson.version,
     });
-    service.process.kill('SIGTERM');
-    await service.outcome;
+    restarted.process.kill('SIGTERM');
+    await restarted.outcome;
   });
 });
 

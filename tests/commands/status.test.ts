@@ -123,6 +123,53 @@ describe.concurrent('status', { timeout: 60_000 }, () => {
   });
 });
 
+// Elsewhere no folder exists for the time of a log-in, and a service leaves no word of where it is.
+describe
+  .skipIf(process.platform !== 'linux')
+  .concurrent('a service that was started by hand, with nothing installed', { timeout: 90_000 }, () => {
+    /** Its runtime folder is its own, as that of a log-in is. */
+    const login = () => ({ ...env, XDG_RUNTIME_DIR: mkdtempSync(join(home, 'run-')) });
+    const folded = (text: string) => text.replace(/\n +/g, ' ');
+
+    it('is found wherever it listens, and asked for the profile that it uses', async ({ onTestFinished }) => {
+      const its = login();
+      const file = join(mkdtempSync(join(home, 'own-')), 'mine.yaml');
+      const text =
+        'profile: 1\ngloves: [{ name: Mine, hand: left, link: { kind: simulated }, channels: [] }]\n';
+      writeFileSync(file, text);
+      const service = start(['run', '--profile', file, '--listen', '127.0.0.1:0'], undefined, its);
+      onTestFinished(() => void service.process.kill('SIGINT'));
+      const port = /127\.0\.0\.1:(\d+)\/stream/.exec(await service.said('/stream'))![1];
+      const ask = (...args: string[]) => start(args, undefined, its).outcome;
+      const status = await ask('status');
+      expect(status.stdout).toContain(`\nprofile: ${file}\n`);
+      expect(status.stdout).toContain(`at 127.0.0.1:${port}`);
+      expect(status.stdout).toContain('left hand: Mine');
+      expect(JSON.parse((await ask('status', '--json')).stdout)).toMatchObject({ profile: file });
+      expect(folded((await ask('doctor')).stdout)).toContain(
+        `fine profile: The running service uses ${file}, which is sound.`.replace('fine ', 'fine   '),
+      );
+      writeFileSync(file, `${text}# more\n`);
+      expect((await ask('status')).stdout).toContain(`profile: ${file} (changed since`);
+      // Another user's command has no key: it is given no path, and guesses none.
+      const stranger = await start(['status', '--url', `127.0.0.1:${port}`], undefined, login()).outcome;
+      expect(stranger.stdout).toContain('profile: only the user who runs the service is given its name');
+    });
+
+    it('says that it shows the simulated glove only where it does', async ({ onTestFinished }) => {
+      const its = login();
+      const service = start(['run', '--listen', '127.0.0.1:0'], undefined, its);
+      onTestFinished(() => void service.process.kill('SIGINT'));
+      await service.said('/stream');
+      const status = await start(['status'], undefined, its).outcome;
+      expect(status.stdout).toContain('profile: none; the service shows the simulated glove');
+      const doctor = await start(['doctor'], undefined, its).outcome;
+      expect(folded(doctor.stdout)).toContain(
+        'The running service has no profile, and shows the simulated glove.',
+      );
+    });
+  });
+
 describe.concurrent('doctor', { timeout: 60_000 }, () => {
   const profile = (name: string, actuator: string): string => {
     const file = join(home, `${name}.yaml`);

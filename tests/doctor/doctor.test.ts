@@ -59,6 +59,24 @@ describe('the doctor', () => {
       /simulated.*nearest one of \/usr\/lib\/node_modules\/tautline\/config,/,
     ],
     [
+      'a service without a profile',
+      { profile: { path: undefined, inUse: { kind: 'simulated' } } },
+      'attention',
+      /^The running service has no profile, and shows the simulated glove\. .*`tautline new`/,
+    ],
+    [
+      'a service with another profile than the one asked about',
+      { profile: { path: '/home/kim/a.yaml', inUse: { kind: 'file', file: '/srv/b.yaml', changed: false } } },
+      'attention',
+      /a\.yaml is sound, but the running service uses \/srv\/b\.yaml\./,
+    ],
+    [
+      'a profile that was changed since the service started',
+      { profile: { path: '/srv/b.yaml', inUse: { kind: 'file', file: '/srv/b.yaml', changed: true } } },
+      'attention',
+      /uses \/srv\/b\.yaml, which is sound, but was changed since it started\. Restart/,
+    ],
+    [
       'a library that is gone',
       {
         openxr: {

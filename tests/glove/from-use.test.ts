@@ -130,3 +130,40 @@ it('an app does not take a fit into use', async () => {
   expect(await ask('POST', '/fits/from-use')).toMatchObject({ status: 403, code: 'notPermitted' });
   expect(fits.entries).toEqual([]);
 });
+
+it.each([
+  [undefined, 0.2],
+  [0.4, 0],
+])('a fit’s dead zone of the stick counts in place of the profile’s: %s', async (stickDeadZone, pushed) => {
+  const fits = openFits(undefined);
+  const stick = (role: 'stick.x' | 'stick.y') =>
+    ({ role, bits: 12, open: 0, closed: 4000, centre: 2000, residualDeg: 0, poses: 3 }) as const;
+  fits.add({
+    savedAt: '2030-01-01T00:00:00.000Z',
+    person: 'Kim',
+    glove: 'g',
+    hand: 'right',
+    channels: [stick('stick.x'), stick('stick.y')],
+    residualDeg: 0,
+    ...(stickDeadZone === undefined ? {} : { stickDeadZone }),
+  });
+  const channels = ['stick.x', 'stick.y'] as const;
+  const rig = gloveOnLink({ kind: 'frames' }, { channels, fits });
+  const frames = heardBy({});
+  rig.live.start();
+  rig.say(
+    frames.hello({
+      ...HELLO,
+      sampleRateHz: RATE_HZ,
+      channels: channels.map((role) => ({ role, bits: 12 })),
+      actuators: [...HELLO.actuators],
+    }),
+  );
+  for (let t = 0; t < 100; t++) {
+    rig.say(frames.samples((t * 1e6) / RATE_HZ, 0, Uint16Array.of(2600, 2000), 2));
+    await rig.clock.advance(1000 / RATE_HZ);
+  }
+  const { values } = rig.live.readInputs();
+  // 600 of 2000 counts; with 0.12 of that dead, (0.3 - 0.12) / 0.88.
+  expect(values['/user/hand/right/input/thumbstick/x']).toBeCloseTo(pushed, 1);
+});

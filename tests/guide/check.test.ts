@@ -190,6 +190,45 @@ describe('a guided check', () => {
     }
   });
 
+  it('takes the tendons of a wearer who holds nothing, whatever is asked, for no cross-talk, and says so', () => {
+    let alarms = 0;
+    let noted = 0;
+    for (let seed = 1; seed <= 30; seed++) {
+      const wearer = { seed, follows: 0.25 + 0.006 * seed, holds: false, sloppiness: 0.04 };
+      const { findings } = check(FIVE, wearer);
+      if (kinds(findings).some((kind) => kind !== 'healthy')) alarms++;
+      if (findings.every(({ evidence }) => /not held when asked/.test(evidence))) noted++;
+    }
+    expect([alarms, noted]).toEqual([0, 30]);
+    // Wires that couple more than tendons are still seen; and who holds is told nothing of it.
+    const { findings } = check(FIVE, { seed: 3, holds: false }, coupled(4, 0, 0.4));
+    expect(kinds(findings)[4]).toBe('crossTalk');
+    expect(
+      check(FIVE, { seed: 3 })
+        .findings.map(({ evidence }) => evidence)
+        .join(),
+    ).not.toContain('not held');
+  });
+
+  it('tells an open input without a pull-down, which creeps after its neighbour, from a string that stretches', () => {
+    for (let seed = 1; seed <= 10; seed++) {
+      // The converter carries charge over from the channel it read before: 100 nF, 10 pF at 250 readings a second.
+      let level = 600 + 250 * seed;
+      let lastS = 0;
+      const floating: Wire = (counts, timeS) => {
+        level += (counts[1] - level) * (1 - Math.exp(-(timeS - lastS) / 40));
+        lastS = timeS;
+        counts[2] = level;
+      };
+      const { findings } = check(FIVE, { seed }, floating);
+      expect(kinds(findings)).toEqual(['healthy', 'healthy', 'dead', 'healthy', 'healthy']);
+      const stretching: Wire = (counts, timeS) => {
+        counts[2] += 0.004 * 3000 * timeS;
+      };
+      expect(kinds(check(FIVE, { seed }, stretching).findings)[2]).toBe('drifting');
+    }
+  });
+
   it('tells the knuckle of a finger from the joints beyond it', () => {
     const joints = glove(
       FINGERS.slice(1).flatMap(

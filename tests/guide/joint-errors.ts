@@ -10,9 +10,14 @@ import type { HandState } from './wearer.js';
 export const RATE_HZ = 200;
 export const FLEXIONS = FINGERS.flatMap((_, f) => [4 * f, 4 * f + 2, 4 * f + 3]);
 
+/** What is worn: by synthetic-glove.ts, or another that can be read for a hand whose pose is known. */
+type Worn = Pick<SyntheticGlove, 'read' | 'slip'> & {
+  channels: { readonly length: number; keys(): Iterable<number> };
+};
+
 /** Errors of every flexion, degrees, while the hand moves about along its closing profile. */
 export function errorsOf(
-  glove: SyntheticGlove,
+  glove: Worn,
   profile: GloveProfile,
   seed: number,
   slip = 0,

@@ -12,6 +12,8 @@ export interface WearerOptions {
   pauses?: number;
   /** How much the neighbours follow a finger that moves alone. */
   follows?: number;
+  /** When asked to, the other hand holds the fingers that are not meant. */
+  holds?: boolean;
 }
 
 export interface HandState {
@@ -33,7 +35,13 @@ interface Leg {
 const CURLS = 0;
 const SPLAYS = 5;
 
-export function createWearer({ seed, sloppiness = 0.025, pauses = 0.15, follows = 0.3 }: WearerOptions) {
+export function createWearer({
+  seed,
+  sloppiness = 0.025,
+  pauses = 0.15,
+  follows = 0.3,
+  holds = true,
+}: WearerOptions) {
   const uniform = random(seed);
   const normal = gaussian(seed + 77);
   const hand: HandState = {
@@ -94,13 +102,14 @@ export function createWearer({ seed, sloppiness = 0.025, pauses = 0.15, follows 
       for (let f = 0; f < 5; f++) {
         const distance = Math.abs(f - finger);
         // The thumb stays out of what the fingers share.
-        const share = move.othersHeld
-          ? 0.04
-          : distance === 1 && f > 0 && finger > 0
-            ? follows
-            : distance <= 1
-              ? 0.2
-              : 0.08;
+        const share =
+          move.othersHeld && holds
+            ? 0.04
+            : distance === 1 && f > 0 && finger > 0
+              ? follows
+              : distance <= 1
+                ? 0.2
+                : 0.08;
         closed[f] = distance === 0 ? 1 - 2 * short() : Math.max(0, share * between(0.6, 1.3));
       }
       const thereS = goTo(closed, reactS);

@@ -2,7 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
-import { discoveryFile, writeDiscoveryFile } from '../../src/stream/discovery.js';
+import { discoveryFile, readDiscoveryFile, writeDiscoveryFile } from '../../src/stream/discovery.js';
 
 let folder: string;
 beforeEach(() => {
@@ -47,4 +47,17 @@ it('is removed at the end, but not when it is another service’s by then', asyn
   await forgetNewer();
   writeFileSync(file, 'not JSON');
   await forgetNewer();
+});
+
+it('is read only while its service is alive', async () => {
+  const file = join(folder, 'alive.json');
+  const alive = { url: 'ws://127.0.0.1:7200/stream', pid: process.pid };
+  await writeDiscoveryFile(file, alive);
+  expect(await readDiscoveryFile(file)).toEqual(alive);
+  // No system gives a process this number.
+  await writeDiscoveryFile(file, { ...alive, pid: 2 ** 30 });
+  expect(await readDiscoveryFile(file)).toBeUndefined();
+  writeFileSync(file, '{"url": 3}');
+  expect(await readDiscoveryFile(file)).toBeUndefined();
+  expect(await readDiscoveryFile(join(folder, 'none.json'))).toBeUndefined();
 });

@@ -9,10 +9,10 @@ import {
   writeFileSync,
 } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, relative } from 'node:path';
 import { afterEach, expect, it } from 'vitest';
 import { loadProfile } from '../../src/config/load.js';
-import { type Service, startService } from '../../src/service.js';
+import { type Service, type ServiceOptions, startService } from '../../src/service.js';
 import { silent } from '../recording/live-glove.js';
 import { armAsWearer } from './app.js';
 
@@ -40,9 +40,9 @@ gloves:
     actuators: [{ role: index, kind: stringStop }]
 `;
 
-async function serve(file: string) {
+async function serve(file: string, options: Partial<ServiceOptions> = {}) {
   const profile = await loadProfile(file);
-  const service = await startService({ profile, profileFile: file, logger: silent });
+  const service = await startService({ profile, profileFile: file, logger: silent, ...options });
   services.push(service);
   const port = Number(new URL(service.address).port);
   const base = `http://127.0.0.1:${port}`;
@@ -97,6 +97,22 @@ it('shows it without its tokens, saves it with them, keeps the old one, and says
   expect(readdirSync(join(file, '..')).filter((name) => name.endsWith('.new'))).toEqual([]);
 });
 
+it('says what it was started with, whole path and all, and whether that has changed', async () => {
+  const file = fileWith(PROFILE);
+  const { ask } = await serve(relative(process.cwd(), file));
+  const inUse = async () => (await ask('GET', '/profile/in-use')).body;
+  expect(await inUse()).toEqual({ kind: 'file', file, changed: false });
+  writeFileSync(file, `${PROFILE}# more`);
+  expect(await inUse()).toEqual({ kind: 'file', file, changed: true });
+  rmSync(file);
+  expect(await inUse()).toEqual({ kind: 'file', file, changed: true });
+  const own = fileWith(PROFILE);
+  const simulated = await serve(own, { profileFile: undefined, shippedProfile: own });
+  expect((await simulated.ask('GET', '/profile/in-use')).body).toEqual({ kind: 'simulated' });
+  const recording = await serve(own, { profileFile: undefined });
+  expect((await recording.ask('GET', '/profile/in-use')).body).toEqual({ kind: 'recording' });
+});
+
 it('is refused to everybody but the wearer, with whatever token', async () => {
   const file = fileWith(PROFILE);
   const { ask } = await serve(file);
@@ -109,6 +125,7 @@ it('is refused to everybody but the wearer, with whatever token', async () => {
   ] as Record<string, string>[]) {
     for (const [method, path, body] of [
       ['GET', '/profile', undefined],
+      ['GET', '/profile/in-use', undefined],
       ['POST', '/profile/check', { text }],
       ['POST', '/profile', { text: `${text}\n# more`, digest }],
     ] as const) {

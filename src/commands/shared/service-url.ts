@@ -46,6 +46,23 @@ export function requestHeaders(url: URL, token: string | undefined): Record<stri
   };
 }
 
+/**
+ * Where the service is that is meant: at the address given, at that of its profile, or, when nothing answers there, where
+ * a service of this user has left word that it runs.
+ */
+export async function whereItRuns(
+  given: string | undefined,
+  { url, token }: { url: string; token?: string | undefined },
+): Promise<{ url: string; token?: string | undefined }> {
+  if (given !== undefined) return { url: given, token };
+  const { askHealth } = await import('../../doctor/status.js');
+  const answer = await askHealth(serviceUrl(url, 'http', '/health'), token);
+  if (answer.state === 'running' || answer.state === 'refused') return { url, token };
+  const { readDiscoveryFile } = await import('../../stream/discovery.js');
+  const left = await readDiscoveryFile();
+  return left === undefined ? { url, token } : { url: left.url, token: token ?? left.token };
+}
+
 /** @param cause error of the connection attempt */
 export function unreachable(url: URL, cause: unknown): TautlineError {
   const reason = reasonOf(cause);

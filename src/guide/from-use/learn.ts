@@ -7,7 +7,10 @@ import type { Steps } from '../../steps.js';
 import { CURVE_AT, knownShape, rangeOf, rising, STRAIGHT, widestDeg } from '../channel-shape.js';
 import type { FittedChannel } from '../fit.js';
 import { quantile } from '../move-statistics.js';
+import { isControl } from '../moves.js';
+import { type LearnedControl, learnControls } from './controls.js';
 import { type DirectionChannel, directionsOf } from './directions.js';
+import { beyondChanceOf, endsOf } from './ends.js';
 import { type Shape, shapesOf } from './shapes.js';
 import type { StrokeChannel } from './strokes.js';
 import { ROW_S, type UsedRows } from './use-record.js';
@@ -18,7 +21,8 @@ import { type WallFinger, wallsAt } from './walls.js';
  * A fit from ordinary motion, without asking for anything: ends from poses that were held at them, directions and shapes
  * from how the fingers move together. A channel is proposed only if what was found differs from what is in use by more
  * than twice (of a fit: three times) what it may itself be wrong by: then what is in use is the one that is farther off (if |use - found| >= 2 e
- * and |found - true| <= e, then |use - true| >= e).
+ * and |found - true| <= e, then |use - true| >= e). What comes from a fit is proposed to be changed only where, besides, its ends
+ * are refuted (ends.ts).
  */
 export interface LearnedChannel extends Omit<FittedChannel, 'residualDeg'> {
   /** One standard deviation over the range, degrees of the widest joint that the channel moves. */
@@ -32,7 +36,16 @@ export interface LearnedChannel extends Omit<FittedChannel, 'residualDeg'> {
 /** What was not seen well enough to say more of a channel. */
 export interface Unlearned {
   readonly role: ChannelRole;
-  readonly missing: 'motion' | 'open' | 'closed' | 'variety' | 'direction' | 'reach' | 'sensor';
+  readonly missing:
+    | 'motion'
+    | 'open'
+    | 'closed'
+    | 'variety'
+    | 'direction'
+    | 'reach'
+    | 'sensor'
+    | 'rest'
+    | 'ends';
   /** One line for the wearer. */
   readonly says: string;
 }
@@ -42,6 +55,10 @@ export interface Learned {
   readonly seconds: number;
   /** To be proposed. */
   readonly channels: readonly LearnedChannel[];
+  /** Sticks and triggers to be proposed. */
+  readonly controls: readonly LearnedControl[];
+  /** A better dead zone for the stick, part of its travel. */
+  readonly stickDeadZone?: number;
   /** Seen well, and as in use within what can be told. */
   readonly asInUse: readonly ChannelRole[];
   readonly missing: readonly Unlearned[];
@@ -54,6 +71,8 @@ export interface LearnOptions {
   readonly fitted: readonly boolean[];
   /** Per channel: the sensor is at fault. */
   readonly faulty: readonly boolean[];
+  /** In use, part of its travel. */
+  readonly stickDeadZone: number;
 }
 
 /** Less motion than this says nothing, s. */
@@ -74,7 +93,11 @@ const SURE = Math.log(10);
 /** What is in use is left alone unless it differs by so many times what the proposal may be wrong by: of a fit, of numbers. */
 const DIFFERS_FROM_FIT = 3;
 const DIFFERS_FROM_SAID = 2;
+/** And a fit, unless the ends are so many standard deviations from its own. */
+const SURE_OF_FIT = 5;
 const LEAST_DIFFERENCE_DEG = 1;
+/** What the shape of a guided fit may be wrong by, root mean square over the range: as simulated wearers follow the bar. */
+const FITTED_SHAPE = 0.01;
 
 interface Seen {
   readonly i: number;
@@ -89,8 +112,10 @@ interface Oriented extends WallFinger {
   readonly turned: boolean;
 }
 
-export const isLearned = ({ source, kind, finger }: Channel): boolean =>
+const isOfFinger = ({ source, kind, finger }: Channel): boolean =>
   source >= 0 && finger >= 0 && (kind === 'curl' || kind === 'joint');
+export const isLearned = (channel: Channel): boolean =>
+  isOfFinger(channel) || (channel.source >= 0 && isControl(channel));
 
 /** One step a channel and more: milliseconds each. */
 export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned> {
@@ -99,7 +124,7 @@ export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned>
   const seen: Seen[] = [];
   const seconds = rows.timesS.length * ROW_S;
   for (const [i, channel] of channels.entries()) {
-    if (!isLearned(channel)) continue;
+    if (!isOfFinger(channel)) continue;
     const { role } = channel;
     if (faulty[i])
       missing.push({
@@ -157,14 +182,33 @@ export function* learnFit(rows: UsedRows, options: LearnOptions): Steps<Learned>
     const shapes = yield* shapesOf(rows.timesS, straightened);
     for (const [k, { one, open, closed, turned }] of known.entries()) {
       yield;
-      const proposal = propose(one.channel, closing, open, closed, shapes[k], turned);
-      const { uncertaintyDeg, differsDeg } = proposal;
+      const { proposal, beyondChance } = propose(
+        one.channel,
+        closing,
+        open,
+        closed,
+        shapes[k],
+        turned,
+        fitted[one.i],
+      );
+      const { differsDeg, uncertaintyDeg } = proposal;
       const differs = fitted[one.i] ? DIFFERS_FROM_FIT : DIFFERS_FROM_SAID;
-      if (differsDeg >= Math.max(LEAST_DIFFERENCE_DEG, differs * uncertaintyDeg)) learned.push(proposal);
+      const refuted = !fitted[one.i] || beyondChance >= SURE_OF_FIT;
+      if (refuted && differsDeg >= Math.max(LEAST_DIFFERENCE_DEG, differs * uncertaintyDeg))
+        learned.push(proposal);
       else asInUse.push(one.channel.role);
     }
   }
-  return { seconds, channels: learned, asInUse, missing };
+  yield;
+  const tooEarly = { controls: [], asInUse: [], missing: [] };
+  const used = seconds < LEAST_S ? tooEarly : learnControls(rows, options);
+  return {
+    ...used,
+    seconds,
+    channels: learned,
+    asInUse: [...asInUse, ...used.asInUse],
+    missing: [...missing, ...used.missing],
+  };
 }
 
 function seeEnds(rows: UsedRows, channel: Channel, i: number): Seen | Unlearned {
@@ -207,39 +251,81 @@ function lackingEvidence(
   };
 }
 
+/** @returns also how far its ends are from those in use, in standard deviations of what chance does if those are right */
 function propose(
   channel: Channel,
   closing: ClosingProfile,
   open: End,
   closed: End,
-  shape: Shape,
+  seen: Shape,
   turned: boolean,
-): LearnedChannel {
-  const span = closed.level - open.level;
+  fitted: boolean,
+): { proposal: LearnedChannel; beyondChance: number } {
   const known = knownShape(channel, closing);
+  const inUse = endsInUse(channel, closing);
+  const knows = fitted && !turned;
+  const shape = knows ? withShapeInUse(channel, closing, seen) : seen;
+  const ends = endsOf(open, closed, knows ? inUse : undefined);
+  const span = ends.closed - ends.open;
   const ahead = CURVE_AT.map((at) => shape.aheadAt(at));
   const greatest = Math.sqrt(ahead.reduce((sum, d) => sum + d * d, 0) / ahead.length);
-  const points = greatest < STRAIGHT ? undefined : rising(CURVE_AT.map((at, k) => known(at) + ahead[k]));
+  const isStraight = greatest < STRAIGHT && channel.profile.curve === undefined;
+  const points = isStraight ? undefined : rising(CURVE_AT.map((at, k) => known(at) + ahead[k]));
   const widest = widestDeg(channel, closing);
   // An error of one end fades towards the other: over the range, a third of its square.
-  const endsPart = Math.hypot(open.sd, closed.sd) / Math.abs(span) / Math.sqrt(3);
-  const range = rangeOf(channel, closing, { open: open.level, closed: closed.level }, points);
+  const endsPart = Math.hypot(ends.openSd, ends.closedSd) / Math.abs(span) / Math.sqrt(3);
+  const range = rangeOf(channel, closing, ends, points);
   const whole = points ?? CURVE_AT.map(known);
   const grid = [[0, 0], ...CURVE_AT.map((at, k) => [at, whole[k]]), [1, 1]];
   const lookups = joinLookups([channel.lookup]);
   const differences = grid.map(([at, part]) => {
-    const counts = Math.round(open.level + part * span);
+    const counts = Math.round(ends.open + part * span);
     return lookAt(lookups, 0, Math.max(0, counts)) - valueAt(channel, closing, at);
   });
   const rms = Math.sqrt(differences.reduce((sum, d) => sum + d * d, 0) / differences.length);
   return {
-    role: channel.role,
-    bits: channel.profile.bits,
-    ...range,
-    poses: open.visits.length + closed.visits.length,
-    uncertaintyDeg: Math.hypot(endsPart, shape.sd) * widest,
-    differsDeg: rms * widestOfValue(channel, closing, widest),
-    turned,
+    proposal: {
+      role: channel.role,
+      bits: channel.profile.bits,
+      ...range,
+      poses: open.visits.length + closed.visits.length,
+      uncertaintyDeg: Math.hypot(endsPart, shape.sd) * widest,
+      differsDeg: rms * widestOfValue(channel, closing, widest),
+      turned,
+    },
+    beyondChance: beyondChanceOf(open, closed, inUse),
+  };
+}
+
+/**
+ * A fit in use knows the shape as well, from a wearer who followed a bar: the two are taken for what each is worth. A slip
+ * moves the ends and leaves the shape.
+ */
+function withShapeInUse(channel: Channel, closing: ClosingProfile, seen: Shape): Shape {
+  const known = knownShape(channel, closing);
+  const [openInUse, closedInUse] = endsInUse(channel, closing);
+  const lookups = joinLookups([channel.lookup]);
+  // Part of the counts at which what is in use says that so much of the closing is done.
+  const partAt = (at: number): number => {
+    const value = valueAt(channel, closing, at);
+    let low = 0;
+    let high = 1;
+    for (let n = 0; n < 20; n++) {
+      const middle = (low + high) / 2;
+      const counts = Math.max(0, Math.round(openInUse + middle * (closedInUse - openInUse)));
+      if (lookAt(lookups, 0, counts) < value) low = middle;
+      else high = middle;
+    }
+    return (low + high) / 2;
+  };
+  const inUse = CURVE_AT.map((at) => partAt(at) - known(at));
+  const seenPart = FITTED_SHAPE ** 2 / (FITTED_SHAPE ** 2 + seen.sd ** 2);
+  return {
+    aheadAt(at) {
+      const k = (CURVE_AT as readonly number[]).indexOf(at);
+      return seenPart * seen.aheadAt(at) + (1 - seenPart) * inUse[k];
+    },
+    sd: Math.sqrt(seenPart) * seen.sd,
   };
 }
 

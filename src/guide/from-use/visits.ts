@@ -40,8 +40,11 @@ const AT_END = 0.06;
 /** The stretch before the end that it is compared with, part of the range, and how much denser poses are at an end. */
 const BEFORE = 0.24;
 const DENSER = 2.5;
-/** Two ends are never surer than this part of the range: backlash, and hands that are never quite flat. */
-const SUREST = 0.005;
+/**
+ * An end is never surer than this part of the range: backlash, and hands that are never quite flat. Of simulated wearers the
+ * outermost poses fell short by 0.6 % at the median, 1.6 % at the 95th percentile.
+ */
+const SUREST = 0.01;
 
 /** Turning points at both sides, in order of time: [low side, high side]. @param range counts, robust */
 export function visitsOf(levels: ArrayLike<number>, range: number): [Visit[], Visit[]] {
@@ -119,7 +122,12 @@ export function endAt(visits: readonly Visit[], side: 1 | -1, range: number): En
     return away > AT_END * range && away <= (AT_END + BEFORE) * range;
   }).length;
   const crowded = at.length >= (DENSER * before * AT_END) / BEFORE;
-  // Of poses that fall short by chance, the outermost of k misses by a k-th of what one of them does.
+  // All fall short of the end, some of them by more: how far even the outermost does is seen from how far they scatter.
   const spread = at.reduce((sum, { level }) => sum + Math.abs(level - outermost), 0) / (at.length - 1);
-  return { level: outermost, sd: Math.hypot(spread / at.length, SUREST * range), visits: at, crowded };
+  return {
+    level: outermost,
+    sd: Math.hypot(spread / Math.sqrt(at.length), SUREST * range),
+    visits: at,
+    crowded,
+  };
 }

@@ -79,7 +79,7 @@ describe('a fit from two minutes of ordinary motion', () => {
     }
     console.log(rows.join('\n'));
     expect(misses).toEqual([]);
-  }, 120_000);
+  }, 300_000);
 
   it('is not worse than what is in use, whatever that is: table', () => {
     const rows = [
@@ -93,6 +93,7 @@ describe('a fit from two minutes of ordinary motion', () => {
     ][] = [
       ['as written by hand', (glove) => glove.profile, false, 0],
       ['guided fit', guided, true, 0],
+      ['guided fit, slipped by 2 %', guided, true, 0.02],
       ['guided fit, slipped by 3 %', guided, true, 0.03],
       ['guided fit, slipped by 10 %', guided, true, 0.1],
     ];
@@ -128,9 +129,10 @@ describe('a fit from two minutes of ordinary motion', () => {
       );
     }
     console.log(rows.join('\n'));
-    expect(worst).toBeLessThan(1);
-    expect(many).toBeLessThan(0.1);
-  }, 120_000);
+    // Over 400 wearers (docs/fitting.md): 0.47 at most, and 1 in 40 of a fit that slipped by 3 %.
+    expect(worst).toBeLessThan(0.6);
+    expect(many).toBeLessThan(0.06);
+  }, 300_000);
 
   it('never takes open for closed', () => {
     let turned = 0;
@@ -146,7 +148,7 @@ describe('a fit from two minutes of ordinary motion', () => {
     console.log(`${sure} of 200 directions said, ${turned} wrong`);
     expect(sure).toBeGreaterThan(80);
     expect(turned).toBe(0);
-  }, 60_000);
+  }, 300_000);
 });
 
 describe('a wearer of whom not enough is seen', () => {

@@ -33,6 +33,7 @@ export function learnFromUse(
       closing,
       fitted: channels.map(() => fitted),
       faulty: channels.map(() => false),
+      stickDeadZone: 0.12,
     }),
   );
   return { learned, profile: mergeFit(inUse, learned.channels) };

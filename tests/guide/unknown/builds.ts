@@ -1,5 +1,7 @@
 import type { Move } from '../../../src/guide/moves.js';
-import { FINGERS } from '../../../src/hand/joints.js';
+import { createClosingProfile, setCurl } from '../../../src/hand/closing.js';
+import { DOF_COUNT } from '../../../src/hand/dofs.js';
+import { FINGERS, type Finger } from '../../../src/hand/joints.js';
 import type { Hello } from '../../../src/link/codec.js';
 import type { ChannelRole } from '../../../src/protocol/link-table.js';
 import { placeOf } from '../../../src/sensing/channels.js';
@@ -19,11 +21,17 @@ export interface Build {
   seed: number;
   /** Noise of a reading, part of full scale. */
   noise?: number;
+  /** Fingers with a string stop; all five when left out. */
+  stops?: readonly Finger[];
 }
 
 export const RATE_HZ = 100;
 
-export function createBuild({ roles, bits, seed, hand, noise = 0.0006 }: Build) {
+/** Greatest departure of a potentiometer from a straight line, part of its way: as for the gloves of the first fit. */
+const BOW = 0.06;
+const closing = createClosingProfile();
+
+export function createBuild({ roles, bits, seed, hand, noise = 0.0006, stops = FINGERS }: Build) {
   const uniform = random(seed);
   const normal = gaussian(seed + 1);
   const full = 2 ** bits - 1;
@@ -31,8 +39,21 @@ export function createBuild({ roles, bits, seed, hand, noise = 0.0006 }: Build) 
     const low = (0.08 + 0.12 * uniform()) * full;
     const high = (0.72 + 0.2 * uniform()) * full;
     const turned = !role.startsWith('stick') && uniform() < 0.4;
-    return { role, ...placeOf(role)!, open: turned ? high : low, closed: turned ? low : high };
+    const bend = role.startsWith('stick') ? 0 : BOW * (2 * uniform() - 1);
+    return { role, ...placeOf(role)!, open: turned ? high : low, closed: turned ? low : high, bend };
   });
+  const dofs = new Float64Array(DOF_COUNT);
+
+  /** 0..1 of a joint's way, as it closes with its finger. */
+  function closingWay(finger: number, part: number, curl: number): number {
+    const dof = 4 * finger + part;
+    const at = (c: number): number => {
+      setCurl(closing, finger, c, dofs);
+      return dofs[dof];
+    };
+    const open = at(0);
+    return (at(curl) - open) / (at(1) - open);
+  }
   const wearer = createWearer({ seed: seed + 7, sloppiness: 0.02, pauses: 0.1 });
 
   /** 0..1 of a sensor's way. */
@@ -52,10 +73,27 @@ export function createBuild({ roles, bits, seed, hand, noise = 0.0006 }: Build) 
     if (kind === 'splay') return (state.splays[finger] + 1) / 2;
     const knuckle = part === 0;
     const curl = state.curls[finger];
-    if (kind === 'joint' && finger > 0 && move?.name === 'roof') return knuckle ? curl : 0.15 * curl;
-    if (kind === 'joint' && finger > 0 && move?.name === 'hook') return knuckle ? 0.1 * curl : curl;
-    return curl;
+    if (kind !== 'joint') return curl;
+    if (finger > 0 && move?.name === 'roof') return knuckle ? curl : 0.15 * curl;
+    if (finger > 0 && move?.name === 'hook') return knuckle ? 0.1 * curl : curl;
+    return closingWay(finger, part, curl);
   }
+
+  /** 0..1 of its way that each potentiometer reads; it is not quite straight. */
+  const waysOf = (state: HandState, move?: Move): number[] =>
+    sensors.map((sensor) => {
+      const x = way(sensor, state, move);
+      return x + sensor.bend * 4 * x * (1 - x);
+    });
+
+  const countsOf = (ways: readonly number[]): number[] =>
+    sensors.map(({ open, closed }, i) => {
+      const value = open + ways[i] * (closed - open);
+      return Math.min(full, Math.max(0, Math.round(value + noise * full * normal())));
+    });
+
+  let pressSlot = -1;
+  let pressing = 0;
 
   const hello: Hello = {
     protocol: 1,
@@ -64,20 +102,32 @@ export function createBuild({ roles, bits, seed, hand, noise = 0.0006 }: Build) 
     firmwareVersion: 1,
     sampleRateHz: RATE_HZ,
     channels: roles.map((role) => ({ role, bits })),
-    actuators: FINGERS.map((role) => ({ role, kind: 'stringStop' as const })),
+    actuators: stops.map((role) => ({ role, kind: 'stringStop' as const })),
   };
   return {
     hello,
     sensors,
     full,
+    /** What each sensor reads, 0..1 of its way, and the buttons, while the wearer does what was asked for. */
+    ways(move: Move | undefined, timeS: number): { ways: number[]; buttons: number } {
+      const ways = waysOf(wearer.at(move, timeS), move);
+      // A press that has begun is finished, and is as long as the others.
+      const slot = Math.floor(timeS * 1.3);
+      if (slot !== pressSlot) {
+        pressSlot = slot;
+        pressing = move?.name === 'controls' ? slot % 4 : 0;
+      }
+      return { ways, buttons: pressing === 0 ? 0 : 1 << (pressing + 1) };
+    },
+    /** The same in counts. */
     read(move: Move | undefined, timeS: number): { counts: number[]; buttons: number } {
-      const state = wearer.at(move, timeS);
-      const counts = sensors.map((sensor) => {
-        const value = sensor.open + way(sensor, state, move) * (sensor.closed - sensor.open);
-        return Math.min(full, Math.max(0, Math.round(value + noise * full * normal())));
-      });
-      const press = move?.name === 'controls' ? Math.floor(timeS * 1.3) % 4 : 0;
-      return { counts, buttons: press === 0 ? 0 : 1 << (press + 1) };
+      const { ways, buttons } = this.ways(move, timeS);
+      return { counts: countsOf(ways), buttons };
+    },
+    /** Counts of these sensors for a hand whose pose is known. */
+    measure(hand: HandState, wanted: readonly ChannelRole[], counts: Uint16Array): void {
+      const all = countsOf(waysOf(hand));
+      for (const [k, role] of wanted.entries()) counts[k] = all[roles.indexOf(role)];
     },
   };
 }
@@ -118,7 +168,14 @@ export const BUILDS: readonly Build[] = [
     bits: 10,
     seed: 2,
   },
-  { name: 'frames, a sensor a joint, 12 bits', hand: 'right', roles: joints, bits: 12, seed: 3 },
+  {
+    name: 'frames, a sensor a joint, 12 bits, no actuators',
+    hand: 'right',
+    roles: joints,
+    bits: 12,
+    seed: 3,
+    stops: [],
+  },
   {
     name: 'text, five curls in any order, commas, no clock',
     hand: 'right',

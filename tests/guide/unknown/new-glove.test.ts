@@ -6,6 +6,8 @@ import { judgeCheck } from '../../../src/guide/check.js';
 import { movesToRepeat } from '../../../src/guide/cross-talk.js';
 import { type FitResult, fitChannels } from '../../../src/guide/fit.js';
 import { createGuidedRun } from '../../../src/guide/guided-run.js';
+import { mergeFit } from '../../../src/guide/merge-fit.js';
+import { quantile } from '../../../src/guide/move-statistics.js';
 import { checkMoves, fitMoves } from '../../../src/guide/moves.js';
 import { type Acquaintance, acquaintByHello, acquaintByLines } from '../../../src/guide/unknown/acquaint.js';
 import { clockworkOf, formatOf, numbersOf } from '../../../src/guide/unknown/line-format.js';
@@ -13,6 +15,8 @@ import { createClosingProfile } from '../../../src/hand/closing.js';
 import { codecOf } from '../../../src/link/codec-of.js';
 import type { ChannelRole } from '../../../src/protocol/link-table.js';
 import { compileChannels } from '../../../src/sensing/channels.js';
+import { errorsOf } from '../joint-errors.js';
+import type { HandState } from '../wearer.js';
 import { BUILDS, type Build, createBuild, RATE_HZ } from './builds.js';
 
 const closing = createClosingProfile();
@@ -106,16 +110,29 @@ describe.each(BUILDS)('$name', (build) => {
     for (const { bits } of glove.channels) expect(bits).toBe(build.bits);
     if (build.columns && glove.codec.kind === 'lines') expect(glove.codec.columns).toEqual(build.columns);
     if (!build.line || build.columns?.includes('buttons')) expect(glove.buttons.disarm).toBeDefined();
-    if (!build.line) expect(glove.actuators).toHaveLength(5);
+    if (!build.line) expect(glove.actuators).toHaveLength(build.stops?.length ?? 5);
   });
 
   it('runs unchanged: the check finds every channel well, and the fit is in order', () => {
     const { findings, fit, counters } = use(build, glove);
+    const another = createBuild(build);
     expect(findings.filter(({ verdict }) => verdict.kind !== 'healthy')).toEqual([]);
     expect(counters.badCrc + counters.malformed).toBe(0);
     expect(fit.refused).toBeUndefined();
     expect(fit.warnings).toEqual([]);
     expect(fit.residualDeg).toBeLessThan(8);
+    const roles = glove.channels.map(({ role }) => role);
+    const worn = {
+      channels: roles,
+      slip: () => {},
+      read: (hand: HandState, counts: Uint16Array) => another.measure(hand, roles, counts),
+    };
+    const errors = errorsOf(worn, mergeFit(glove, fit.channels), build.seed);
+    const [middle, p95] = [quantile(errors, 0.5), quantile(errors, 0.95)];
+    console.log(`${build.name}: median ${middle.toFixed(2)}, p95 ${p95.toFixed(2)} degrees`);
+    // A guided fit of a glove whose channels are known comes out with 0.8 (docs/fitting.md).
+    expect(middle).toBeLessThan(1.2);
+    expect(p95).toBeLessThan(7);
     const fitted = build.roles.filter((role) => !role.startsWith('stick') && role !== 'trigger');
     expect(fit.channels.map(({ role }) => role)).toEqual(expect.arrayContaining([...fitted]));
   });
