@@ -5,6 +5,7 @@ import { type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
+import { createFeelCard } from './feel-card.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
@@ -61,6 +62,7 @@ export function createGuidePart(live: Live): Part {
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
   const measured = createMeasuredCard();
   const servos = createServoBench(live);
+  const feel = createFeelCard(live, () => void savedFits.update());
   const profileCard = createProfileCard();
   const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
@@ -77,6 +79,7 @@ export function createGuidePart(live: Live): Part {
     results,
     start,
     servos.element,
+    feel.element,
     savedFits.element,
     measured.element,
     profileCard,
@@ -137,6 +140,7 @@ export function createGuidePart(live: Live): Part {
     start.hidden = running;
     savedFits.element.hidden = running;
     servos.element.hidden = running;
+    feel.element.hidden = running;
     profileCard.hidden = running;
     measured.element.hidden = running;
     results.hidden = running;
@@ -185,6 +189,7 @@ export function createGuidePart(live: Live): Part {
           choice('Hand', options, side, (chosen) => {
             side = chosen;
             servos.choose(side);
+            feel.choose(side);
             mayBegin();
             void look();
           }),
@@ -192,6 +197,7 @@ export function createGuidePart(live: Live): Part {
       }
     }
     servos.choose(side);
+    feel.choose(side);
     mayBegin();
     if (visible && live.connected) {
       problem.hidden = true;
@@ -228,6 +234,7 @@ export function createGuidePart(live: Live): Part {
       clearTimeout(timer);
       clearInterval(reading);
       servos.show(shown);
+      feel.show(shown);
       if (!shown) return;
       sync();
       measure();

@@ -13,6 +13,7 @@ import {
   STOP_AT,
   type TrialState,
 } from '../servo-trial.js';
+import { Mounted } from './mounted.js';
 import { roleText, verdictText } from './words.js';
 
 const STEP_MS = 50;
@@ -303,12 +304,3 @@ export function createServoBench(live: Live): ServoBench {
     },
   };
 }
-
-/** An element that was made elsewhere. */
-const Mounted = ({ child }: { child: HTMLElement }) => (
-  <div
-    ref={(box) => {
-      if (box && child.parentNode !== box) box.append(child);
-    }}
-  />
-);
