@@ -104,7 +104,8 @@ const DEAD = (profile: string) =>
     '{ role: ring, kind: stringStop, stopAtOpen: 0.99, stopAtClosed: 1 }',
   );
 
-const MOVES = /^✓ Moves: stopped the finger at 3\d % \(asked: 35 %\), and let it go on at \d+\.\d curl\/s \(profile: 5\.0 curl\/s\)\.$/;
+const MOVES =
+  /^✓ Moves: stopped the finger at 3\d % \(asked: 35 %\), and let it go on at \d+\.\d curl\/s \(profile: 5\.0 curl\/s\)\.$/;
 
 it('finds a servo that moves and one that is the wrong way round, and disarms what it armed', async (test) => {
   const { expect } = test;
