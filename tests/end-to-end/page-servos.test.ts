@@ -21,11 +21,12 @@ afterAll(async () => {
 async function visit(
   { onTestFinished }: TestContext,
   change: (profile: string) => string = (profile) => profile,
-  gloveArgs: string[] = [],
 ): Promise<{ host: HostGlove; page: Page; service: ServiceProcess; complaints: string[] }> {
-  const host = await startHostGlove(['--rate', '100', ...gloveArgs]);
+  const host = await startHostGlove(['--rate', '100']);
   onTestFinished(async () => void (await host.quit()));
-  const service = await startServiceProcess(change(hostGloveProfile(host.pty)));
+  // A machine that stalls with many tests delivers samples late.
+  const profile = `${hostGloveProfile(host.pty)}\nsafety: { staleMs: 1000 }`;
+  const service = await startServiceProcess(change(profile));
   onTestFinished(() => service.stop());
   const { page, complaints } = await openPage(browser, service.port, 'fit', { width: 1280, height: 800 });
   onTestFinished(async () => void (await page.close()));

@@ -2,7 +2,7 @@ import type { HandSide } from '../../hand/joints.js';
 import { button, make, setAttribute, setText } from '../dom.js';
 import type { Ranges } from '../fit-change.js';
 import { type Live, type LiveHand, recordingOf } from '../live.js';
-import type { Part } from '../part.js';
+import type { Lead, Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
 import { createFeelCard } from './feel-card.js';
@@ -21,7 +21,7 @@ const IDLE_MS = 1000;
 const MEASURE_MS = 250;
 
 /** Part 3: the wearer is led through moves, and sees what they show. */
-export function createGuidePart(live: Live): Part {
+export function createGuidePart(live: Live): Part & { lead: Lead } {
   let side: HandSide | undefined;
   let report: GuideReport | undefined;
   let visible = false;
@@ -176,6 +176,13 @@ export function createGuidePart(live: Live): Part {
     void savedFits.update();
   }
 
+  function choose(chosen: HandSide): void {
+    side = chosen;
+    servos.choose(side);
+    feel.choose(side);
+    mayBegin();
+    void look();
+  }
   function sync(): void {
     const sides = [...live.hands.keys()];
     if (side === undefined || !live.hands.has(side)) side = sides[0];
@@ -185,15 +192,7 @@ export function createGuidePart(live: Live): Part {
       handChoice.replaceChildren();
       if (sides.length > 1 && side) {
         const options = sides.map((value) => ({ value, label: sideText(value) }));
-        handChoice.append(
-          choice('Hand', options, side, (chosen) => {
-            side = chosen;
-            servos.choose(side);
-            feel.choose(side);
-            mayBegin();
-            void look();
-          }),
-        );
+        handChoice.append(choice('Hand', options, side, choose));
       }
     }
     servos.choose(side);
@@ -229,6 +228,15 @@ export function createGuidePart(live: Live): Part {
     label: 'Fit',
     icon: '<path d="M4 7h16v10H4zM8 7v4M12 7v6M16 7v4" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
     panel,
+    lead(to, of) {
+      if (of !== side && live.hands.has(of)) {
+        choose(of);
+        setAttribute(handChoice, 'data-sides', '');
+        sync();
+      }
+      if (to === 'servos') servos.open();
+      else check.focus();
+    },
     show(shown) {
       visible = shown;
       clearTimeout(timer);

@@ -4,6 +4,7 @@ import type { Hold, ResistRequest } from '../../client/hold.js';
 import { FINGERS, type Finger, type HandSide } from '../../hand/joints.js';
 import { createArmButton } from '../arm-button.js';
 import { disarm } from '../arming.js';
+import { limitText } from '../event-log.js';
 import { curlOf, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, recordingOf } from '../live.js';
 import { createServoTrial, type ServoTrial, type TrialState } from '../servo-trial.js';
@@ -48,6 +49,8 @@ export interface ServoBench {
   readonly element: HTMLElement;
   /** Another hand. */
   choose(side: HandSide | undefined): void;
+  /** Shows what can be tried, where it is seen. */
+  open(): void;
   /** Leaving frees the finger, and disarms what was armed here. */
   show(shown: boolean): void;
 }
@@ -69,6 +72,8 @@ export function createServoBench(live: Live): ServoBench {
   let trial: ServoTrial | undefined;
   let hold: Hold<Partial<Omit<ResistRequest, 'hand'>>> | undefined;
   let timer: ReturnType<typeof setInterval> | undefined;
+  /** What the governor stepped in for last, in this trial. */
+  let limit: string | undefined;
   /** Where the stop was asked for. */
   let placed: number | undefined;
   let queue: Finger[] = [];
@@ -109,6 +114,7 @@ export function createServoBench(live: Live): ServoBench {
       servos: servos.value.filter(({ unused }) => !unused).map(({ finger: one }) => FINGERS.indexOf(one)),
     });
     unbelieved = foreign = 0;
+    limit = undefined;
     running.value = { finger, state: { ...trial.state }, curl: undefined };
     clearInterval(timer);
     timer = setInterval(step, STEP_MS);
@@ -183,7 +189,7 @@ export function createServoBench(live: Live): ServoBench {
       running.value = { finger: at.finger, state: { ...state }, curl: knownCurl(now, f) };
       return;
     }
-    results.value = new Map(results.value).set(at.finger, servoText(state, perSOf(at.finger)));
+    results.value = new Map(results.value).set(at.finger, servoText(state, perSOf(at.finger), limit));
     free();
     const next = queue.shift();
     if (next !== undefined) begin(next);
@@ -243,7 +249,7 @@ export function createServoBench(live: Live): ServoBench {
       <h3>Try the servos</h3>
       <p class="lead">
         One at a time: the finger closes freely, then against a stop about a third of the way, which then lets
-        it go on. Your limits apply.
+        it go on. Arm, then try one or all; your limits apply.
       </p>
       {problem.value && (
         <p class="remedy" role="alert">
@@ -287,7 +293,10 @@ export function createServoBench(live: Live): ServoBench {
   );
   render(<Card />, element);
   live.changed.on(look);
-  live.client.on('resistance', look);
+  live.client.on('resistance', ({ hand: of, events = [] }) => {
+    look();
+    for (const { reason } of of === side.value ? events : []) limit = limitText(reason) ?? limit;
+  });
   live.client.on('signals', ({ hand: of }) => {
     if (of === side.value) feed();
   });
@@ -299,6 +308,17 @@ export function createServoBench(live: Live): ServoBench {
       results.value = new Map();
       side.value = now;
       look();
+    },
+    open() {
+      look();
+      if (replay.value || servos.value.length === 0) return;
+      open.value = true;
+      // After it is drawn.
+      requestAnimationFrame(() => {
+        element.scrollIntoView({ block: 'start' });
+        const next = armed.value ? 'button:enabled' : 'button.hold';
+        element.querySelector<HTMLElement>(next)?.focus({ preventScroll: true });
+      });
     },
     show(shown) {
       look();

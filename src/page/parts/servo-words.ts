@@ -20,7 +20,10 @@ const percent = (part: number): string => `${Math.round(part * 100)} %`;
 const pace = (perS: number): string => `${perS.toFixed(1)} curl/s`;
 
 /** What was found of a servo, with its figures beside what was asked, and what to do. */
-const SAYS: Record<ServoResult, (state: TrialState, profilePerS: number | undefined) => string> = {
+const SAYS: Record<
+  ServoResult,
+  (state: TrialState, profilePerS: number | undefined, limit: string | undefined) => string
+> = {
   moves: ({ heldCurl, outPerS }, profilePerS) =>
     `✓ Moves: stopped the finger at ${percent(heldCurl)} (asked: ${percent(STOP_AT)})${
       profilePerS === undefined
@@ -41,10 +44,14 @@ const SAYS: Record<ServoResult, (state: TrialState, profilePerS: number | undefi
     `⚠ Wrong channel: its stop held the ${FINGERS[instead]}, while this finger closed to ${percent(heldCurl)}. The plugs of these two servos are exchanged: exchange them back.`,
   stuck: ({ freeCurl }) =>
     `⚠ The finger closed to no more than ${percent(freeCurl)}, even when free. Take the glove off, and look whether string or servo is jammed.`,
-  letGo: () => 'Not tried: the service let the finger go meanwhile. See the reason under Fingers and forces.',
+  letGo: (_, __, limit) =>
+    `Not tried: the service let the finger go meanwhile${limit === undefined ? '' : ` (${limit.replace(/\.$/, '')})`}. Try it again.`,
   notTried: () => 'Not tried: the finger did not do what was asked.',
 };
 
-/** @param profilePerS speed of the servo in the profile, curl/s */
-export const servoText = (state: TrialState, profilePerS: number | undefined): string =>
-  state.result === undefined ? '' : SAYS[state.result](state, profilePerS);
+/**
+ * @param profilePerS speed of the servo in the profile, curl/s
+ * @param limit what the governor stepped in for last
+ */
+export const servoText = (state: TrialState, profilePerS: number | undefined, limit?: string): string =>
+  state.result === undefined ? '' : SAYS[state.result](state, profilePerS, limit);
