@@ -175,7 +175,8 @@ function createCard(live: Live, delays: Delays, side: HandSide, { openPlot, lead
     setText(played, `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`);
     const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
     stale.hidden = !silent;
-    check.hidden = servos.hidden = !live.connected || recording !== undefined;
+    // There is nothing to find in one that is not there, or that moves by itself.
+    check.hidden = servos.hidden = silent || recording !== undefined || isSimulated(hand);
     servos.hidden ||= info.actuators.every(({ kind }) => kind === 'vibration');
     simulated.hidden = !live.connected || !isSimulated(hand) || recording !== undefined;
     card.classList.toggle('old', silent);

@@ -1,7 +1,7 @@
 import type { HandSide } from '../../hand/joints.js';
 import { button, make, setAttribute, setText } from '../dom.js';
 import type { Ranges } from '../fit-change.js';
-import { type Live, type LiveHand, recordingOf } from '../live.js';
+import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Lead, Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
@@ -211,13 +211,9 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
     fit.disabled = recording !== undefined;
     mount.disabled = recording !== undefined;
     savedFits.permit(recording === undefined);
-    why.hidden = recording === undefined;
-    setText(
-      why,
-      recording === undefined
-        ? ''
-        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit, and kept fits stay as they are.`,
-    );
+    const simulated = hand !== undefined && recording === undefined && isSimulated(hand);
+    why.hidden = recording === undefined && !simulated;
+    setText(why, recording !== undefined ? ofReplay(recording) : simulated ? OF_SIMULATED : '');
   }
   live.changed.on(sync);
   let reading: ReturnType<typeof setInterval> | undefined;
@@ -250,6 +246,11 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
     },
   };
 }
+
+const ofReplay = (name: string): string =>
+  `This is a replay of ${name}: nobody wears it, so there is nothing to check or fit, and kept fits stay as they are.`;
+const OF_SIMULATED =
+  'This hand is simulated and moves by itself, whatever it is asked for: what a check or a fit finds of it means nothing.';
 
 const rangesOf = (hand: LiveHand | undefined): Ranges =>
   new Map(
