@@ -2,7 +2,7 @@ import { Argument, type Command, InvalidArgumentError, Option } from 'commander'
 import { EXIT_CODE, TautlineError } from '../errors.js';
 import type { FeelValues, GloveAnswer } from '../glove/feel-report.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
-import { FEEL_RANGE, FEELS, type Feel } from '../resistance/wearer-feel.js';
+import { FEEL_RANGE, FEELS, type Feel, howToFeel } from '../resistance/wearer-feel.js';
 import { addGuideOptions, type GuideClient, type GuideOptions, openGuide } from './shared/guide-client.js';
 import { waitForKey } from './shared/guide-screen.js';
 import { wrap } from './shared/wrap.js';
@@ -112,9 +112,7 @@ async function compare(client: GuideClient, what: Feel, options: FeelOptions): P
     by: '`tautline feel`',
     ...Object.fromEntries(given),
   });
-  out.write(
-    `${HOW[what].replace('FINGER', options.finger === 'thumb' ? 'thumb' : `${options.finger} finger`)}\n`,
-  );
+  out.write(`${howToFeel(what, options.finger)}\n`);
   out.write(
     'Keep a way to get the hand out. 1, 2: feel the first, the second   Enter: the one you feel is better\n',
   );
@@ -149,14 +147,6 @@ async function compare(client: GuideClient, what: Feel, options: FeelOptions): P
   }
   if (options.json) console.log(JSON.stringify(report.found, null, 2));
 }
-
-const HOW: Record<Feel, string> = {
-  effort: 'Close your FINGER against a wall half-way, and press.',
-  stiffness: 'Close your FINGER against a surface half-way, and press into it.',
-  texture: 'Close your FINGER to a surface half-way, and move along it.',
-  knock: 'Close your FINGER again and again: it knocks on the way.',
-  slack: 'Make a fist, and feel whether the string drags on your FINGER.',
-};
 
 /** As soon as the glove sends; says why it does not. */
 async function begin(client: GuideClient, query: Record<string, string>): Promise<GloveAnswer> {

@@ -127,6 +127,7 @@ export function makeChain(
           role,
           kind,
           ...(actuator && exertsForce(actuator) ? { heedsEffort: heedsEffort(actuator) } : {}),
+          ...(actuator?.kind === 'stringStop' ? { speedCurlPerS: actuator.speedCurlPerS } : {}),
           ...(why ? { unused: why } : {}),
         };
       }),

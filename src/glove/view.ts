@@ -42,8 +42,17 @@ export interface GloveDescription {
   firmwareVersion?: number;
   /** `open` and `closed`: counts at the ends of the range in use. */
   channels: readonly { role: ChannelRole; bits: number; open?: number; closed?: number }[];
-  /** `heedsEffort`: force follows the effort; absent of what holds nothing. `unused`: why it never holds its finger. */
-  actuators: readonly { role: ActuatorRole; kind: ActuatorKind; heedsEffort?: boolean; unused?: Unused }[];
+  /**
+   * `heedsEffort`: force follows the effort; absent of what holds nothing. `speedCurlPerS`: of string stops, as the profile
+   * has it. `unused`: why it never holds its finger.
+   */
+  actuators: readonly {
+    role: ActuatorRole;
+    kind: ActuatorKind;
+    heedsEffort?: boolean;
+    speedCurlPerS?: number;
+    unused?: Unused;
+  }[];
   skeleton: Skeleton;
   /** OpenXR input paths that this hand has. */
   inputPaths: readonly string[];

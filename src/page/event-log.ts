@@ -28,6 +28,10 @@ const USUAL = new Set<string>([
   'armed',
 ]);
 
+/** What the governor stepped in for, in words; undefined: what it does all the time. */
+export const limitText = (reason: string): string | undefined =>
+  USUAL.has(reason) ? undefined : (LIMIT_TEXT[reason as LimitName] ?? reason);
+
 /** What came and what went between two looks at the faults. */
 export function changesOf(
   before: readonly Fault[],
@@ -102,8 +106,8 @@ export function createEventLog(live: Live): EventLog {
   live.client.on('health', look);
   live.client.on('resistance', ({ hand, events }) => {
     for (const { finger, reason } of events ?? []) {
-      if (USUAL.has(reason)) continue;
-      const text = LIMIT_TEXT[reason as LimitName] ?? reason;
+      const text = limitText(reason);
+      if (text === undefined) continue;
       add(sideText(hand), 'limit', finger ? `${sentence(finger)}: ${text}` : text);
     }
   });

@@ -11,6 +11,8 @@ export interface Fault {
   where: string;
   what: string;
   remedy: string;
+  /** The channel that it is of. */
+  role?: string;
 }
 
 /** A lithium cell below this is nearly empty; below the second, nothing is measured. Common practice. */
@@ -48,6 +50,7 @@ export function faultsOf(hand: Pick<LiveHand, 'info' | 'health' | 'joints'>): Fa
       where: roleText(role),
       what: verdictText(verdict),
       remedy: lines.join('. '),
+      role,
     });
   }
   for (const name of health?.faults ?? []) {

@@ -4,6 +4,9 @@ import type { View } from './scene/orbit.js';
 /** Goes where a channel is plotted. */
 export type OpenPlot = (side: HandSide, role: string) => void;
 
+/** Goes where a glove is checked, or its servos are tried. */
+export type Lead = (to: 'check' | 'servos', side: HandSide) => void;
+
 /** One of the six parts of the page. */
 export interface Part {
   readonly name: string;

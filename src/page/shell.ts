@@ -5,7 +5,7 @@ import { createEventLog } from './event-log.js';
 import { countOf } from './faults.js';
 import { characterKeys, createKeysButton } from './keys.js';
 import { type Live, recordingOf } from './live.js';
-import type { Part } from './part.js';
+import type { Lead, OpenPlot, Part } from './part.js';
 import { createAppsPart } from './parts/apps.js';
 import { createBenchPart } from './parts/bench.js';
 import { createGuidePart } from './parts/guide.js';
@@ -31,14 +31,20 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
   const hands = createHandsOnStage(live, stage);
   const delays = createDelays(live);
   const signals = createSignalsPart(live, delays);
+  const guide = createGuidePart(live);
+  const openPlot: OpenPlot = (side, role) => {
+    signals.plot(side, role);
+    go(parts.indexOf(signals), true);
+  };
+  const lead: Lead = (to, side) => {
+    go(parts.indexOf(guide));
+    guide.lead(to, side);
+  };
   const parts: Part[] = [
-    createBenchPart(live, delays, (side, role) => {
-      signals.plot(side, role);
-      go(parts.indexOf(signals), true);
-    }),
+    createBenchPart(live, delays, openPlot, lead),
     signals,
-    createGuidePart(live),
-    createTouchPart(live, stage, hands),
+    guide,
+    createTouchPart(live, stage, hands, lead),
     createSessionsPart(live),
     createAppsPart(live),
   ];

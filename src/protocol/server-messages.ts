@@ -63,6 +63,11 @@ export const ServerMessages = {
                         'Its force follows the effort asked for. False: it holds with all it may, or is free. Absent of what holds no finger.',
                     }),
                   ),
+                  speedCurlPerS: Type.Optional(
+                    Type.Number({
+                      description: 'Speed of a string stop, finger curl a second, as the profile has it.',
+                    }),
+                  ),
                   unused: Type.Optional(
                     record(
                       {

@@ -1,3 +1,5 @@
+import type { Finger } from '../hand/joints.js';
+
 /**
  * How one wearer wants forces to feel, as found by trial. Each of them takes away from what apps ask for, or leaves it as it
  * is; none adds to it, and the governor judges what is left.
@@ -26,6 +28,17 @@ export const FEEL_RANGE: Record<Feel, { key: keyof WearerFeel; least: number; mo
     knock: { key: 'knock', least: 0.05, most: 1, unit: 'of the knock' },
     slack: { key: 'slack', least: 0, most: 0.5, unit: 'curl' },
   };
+
+/** What the wearer does to feel each of them; FINGER stands for its name. */
+const HOW_TO_FEEL: Record<Feel, string> = {
+  effort: 'Close your FINGER against a wall half-way, and press.',
+  stiffness: 'Close your FINGER against a surface half-way, and press into it.',
+  texture: 'Close your FINGER to a surface half-way, and move along it.',
+  knock: 'Close your FINGER again and again: it knocks on the way.',
+  slack: 'Make a fist, and feel whether the string drags on your FINGER.',
+};
+export const howToFeel = (what: Feel, finger: Finger): string =>
+  HOW_TO_FEEL[what].replace('FINGER', finger === 'thumb' ? 'thumb' : `${finger} finger`);
 
 /** The name under which a trial asks for forces: what it asks is felt as it is. */
 export const FEEL_TRIAL = 'the trial of feel';

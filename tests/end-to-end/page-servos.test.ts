@@ -1,5 +1,6 @@
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, it, type TestContext } from 'vitest';
+import { FINGERS } from '../../src/hand/joints.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { audit } from './audit.js';
 import { openBrowser, openPage } from './browser.js';
@@ -23,7 +24,9 @@ async function visit(
 ): Promise<{ host: HostGlove; page: Page; service: ServiceProcess; complaints: string[] }> {
   const host = await startHostGlove(['--rate', '100']);
   onTestFinished(async () => void (await host.quit()));
-  const service = await startServiceProcess(change(hostGloveProfile(host.pty)));
+  // A machine that stalls with many tests delivers samples late.
+  const profile = `${hostGloveProfile(host.pty)}\nsafety: { staleMs: 1000 }`;
+  const service = await startServiceProcess(change(profile));
   onTestFinished(() => service.stop());
   const { page, complaints } = await openPage(browser, service.port, 'fit', { width: 1280, height: 800 });
   onTestFinished(async () => void (await page.close()));
@@ -57,6 +60,18 @@ async function verdictOf(page: Page, host: HostGlove, finger: string): Promise<s
   }
 }
 
+/** What a prompt asks for, by the words that a person goes by. */
+async function obey(host: HostGlove, finger: string, prompt: string): Promise<void> {
+  const others = FINGERS.filter((one) => one !== finger);
+  if (/close all the others/.test(prompt)) {
+    for (const one of others) await host.command(`ramp ${one}.curl 1 2000`);
+  } else if (/all fingers/.test(prompt)) {
+    for (const one of FINGERS) await host.command(`ramp ${one}.curl 0 1000`);
+  } else if (/close the/i.test(prompt)) await host.command(`ramp ${finger}.curl 1 2000`);
+  // Who keeps pressing does what he did.
+  else if (!/keep pressing/i.test(prompt)) await host.command(`ramp ${finger}.curl 0 2000`);
+}
+
 /** Does what the page asks for until the trial of this finger is over. @returns the result, as the page says it */
 async function tryServo(page: Page, host: HostGlove, finger: string): Promise<string> {
   await page.getByRole('button', { name: `Try the ${finger} servo` }).click();
@@ -68,7 +83,7 @@ async function tryServo(page: Page, host: HostGlove, finger: string): Promise<st
     const prompt = (await run.textContent({ timeout: 500 }).catch(() => '')) ?? '';
     if (prompt !== '' && prompt !== done) {
       done = prompt;
-      await host.command(`ramp ${finger}.curl ${/close the/i.test(prompt) ? 1 : 0} 2000`);
+      await obey(host, finger, prompt);
     }
     await page.waitForTimeout(60);
   }
@@ -90,13 +105,16 @@ const DEAD = (profile: string) =>
     '{ role: ring, kind: stringStop, stopAtOpen: 0.99, stopAtClosed: 1 }',
   );
 
+const MOVES =
+  /^✓ Moves: stopped the finger at 3\d % \(asked: 35 %\), and let it go on at \d+\.\d curl\/s \(profile: 5\.0 curl\/s\)\.$/;
+
 it('finds a servo that moves and one that is the wrong way round, and disarms what it armed', async (test) => {
   const { expect } = test;
   const { host, page, complaints } = await visit(test, EXCHANGED);
   // Nothing is tried before the wearer has armed.
   expect(await page.locator('.servos button:enabled').count()).toBe(0);
   expect(await audit(page)).toEqual([]);
-  expect(await verdictOf(page, host, 'index')).toBe('✓ Moves: it stops the finger where it should.');
+  expect(await verdictOf(page, host, 'index')).toMatch(MOVES);
   await page.waitForSelector('.armbar[data-state="free"]');
   expect(await verdictOf(page, host, 'middle')).toMatch(/^⚠ Wrong way: /);
   expect(await audit(page)).toEqual([]);

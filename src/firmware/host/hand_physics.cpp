@@ -6,6 +6,8 @@
 namespace {
 constexpr double kOpenUs = 2300;
 constexpr double kOutOfTheWayUs = 100;  // beyond the closed hand
+// Where the servo has paid out all of the finger's string.
+double closedAngle(const Finger& finger) { return finger.body.model.travel / finger.servo.model.spoolRadius; }
 }  // namespace
 
 HandPhysics::HandPhysics(Drive drive, double now) : drive_(drive), time_(now) {}
@@ -27,11 +29,21 @@ void HandPhysics::addServo(size_t index, const tautline::ActuatorSpec& spec) {
   finger.servo.firstPulseIn(finger.servo.model.pulseSeconds * static_cast<double>(index) / kFingers);
 }
 
-void HandPhysics::command(size_t index, double us, bool free, uint8_t effort) {
+void HandPhysics::breakServo(size_t index, double part, bool hornReversed) {
+  const ServoModel sound;
   Finger& finger = fingers[index];
+  finger.servo.model.freeSpeed = sound.freeSpeed * part;
+  finger.servo.model.stallTorque = part > 0 ? sound.stallTorque : 0;
+  if (finger.hornReversed != hornReversed) finger.servo.mirror(closedAngle(finger));
+  finger.hornReversed = hornReversed;
+}
+
+void HandPhysics::command(size_t index, double us, bool free, uint8_t effort) {
+  Finger& finger = fingers[plugged_[index]];
   // A servo that gets out of the way does so with all its strength.
   const double share = free || drive_ == Drive::hobby ? 1 : effort / 255.0;
-  finger.servo.command((kOpenUs - us) * finger.servo.model.radiansPerUs, share);
+  const double angle = (kOpenUs - us) * finger.servo.model.radiansPerUs;
+  finger.servo.command(finger.hornReversed ? closedAngle(finger) - angle : angle, share);
   if (free && !finger.freed) {
     finger.positionWhenFreed = finger.body.position();
     finger.yieldedAt = -1;
@@ -59,7 +71,7 @@ void HandPhysics::stepSupply() {
 }
 
 double HandPhysics::pulseUs(size_t index) const {
-  const ServoPhysics& servo = fingers[index].servo;
+  const ServoPhysics& servo = fingers[plugged_[index]].servo;
   return kOpenUs - servo.angle() / servo.model.radiansPerUs;
 }
 

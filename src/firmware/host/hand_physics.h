@@ -6,6 +6,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <utility>
 
 #include "../core/hardware.h"
 #include "finger_physics.h"
@@ -20,6 +21,7 @@ struct Finger {
   ServoPhysics servo;
   bool hasServo = false;
   bool freed = true;         // by the last command
+  bool hornReversed = false;
   double positionWhenFreed = 0;
   double yieldedAt = -1;     // seconds: the string let go of where the finger was when freed; -1: not yet
 };
@@ -34,6 +36,10 @@ class HandPhysics {
   // Pulses that make a servo's travel that of the finger; with the way out of the way beyond a closed hand.
   tautline::ActuatorSpec fit(tautline::ActuatorSpec spec) const;
   void addServo(size_t finger, const tautline::ActuatorSpec& spec);
+  // What can be wrong with a servo: it turns at `part` of its speed, 0 for one without current, or the other way round.
+  void breakServo(size_t finger, double part, bool hornReversed);
+  // Exchanges the plugs of two servos.
+  void exchangeServos(size_t one, size_t other) { std::swap(plugged_[one], plugged_[other]); }
   // `us`: the pulse.
   void command(size_t finger, double us, bool free, uint8_t effort);
 
@@ -59,6 +65,8 @@ class HandPhysics {
 
   Drive drive_;
   double time_;
+  // The finger whose servo is plugged in where the servo of a finger belongs.
+  std::array<size_t, kFingers> plugged_{{0, 1, 2, 3, 4}};
 };
 
 #endif  // TAUTLINE_HAND_PHYSICS_H

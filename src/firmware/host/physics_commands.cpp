@@ -54,6 +54,36 @@ std::string intend(SimulatedHand& hand, size_t finger, double curl, double speed
   return "ok";
 }
 
+// servo-fault none|dead|reversed FINGER, servo-fault slow FINGER PART
+std::string servoFault(HandPhysics& physics, const std::vector<std::string>& words) {
+  const size_t count = words.size() - 1;
+  const std::string kind = count > 0 ? words[1] : "";
+  const bool slow = kind == "slow";
+  const bool known = slow || kind == "none" || kind == "dead" || kind == "reversed";
+  double part = kind == "dead" ? 0 : 1;
+  if (!known || count != (slow ? 3u : 2u) || (slow && !parse(words[3], part))) {
+    return "error servo-fault none|dead|reversed FINGER, or: servo-fault slow FINGER PART";
+  }
+  if (slow && (part <= 0 || part > 1)) return "error the part must be above 0, and at most 1";
+  const int finger = findFinger(words[2]);
+  if (finger < 0 || !physics.fingers[static_cast<size_t>(finger)].hasServo) return "error no servo at " + words[2];
+  physics.breakServo(static_cast<size_t>(finger), part, kind == "reversed");
+  return "ok";
+}
+
+// servo-swap FINGER FINGER
+std::string servoSwap(HandPhysics& physics, const std::vector<std::string>& words) {
+  if (words.size() != 3) return "error servo-swap FINGER FINGER";
+  size_t plugs[2] = {};
+  for (size_t i = 0; i < 2; ++i) {
+    const int finger = findFinger(words[i + 1]);
+    if (finger < 0 || !physics.fingers[static_cast<size_t>(finger)].hasServo) return "error no servo at " + words[i + 1];
+    plugs[i] = static_cast<size_t>(finger);
+  }
+  physics.exchangeServos(plugs[0], plugs[1]);
+  return "ok";
+}
+
 }  // namespace
 
 std::string physicsCommand(SimulatedHand& hand, const std::vector<std::string>& words,
@@ -61,10 +91,13 @@ std::string physicsCommand(SimulatedHand& hand, const std::vector<std::string>& 
   const std::string& verb = words[0];
   const size_t count = words.size() - 1;
   const bool ours = verb == "intend" || verb == "grasp" || verb == "body" || verb == "bodies" ||
-                    verb == "supply" || verb == "strength" || verb == "slack";
+                    verb == "supply" || verb == "strength" || verb == "slack" || verb == "servo-fault" ||
+                    verb == "servo-swap";
   if (!ours) return "";
   if (!hand.physics) return "error " + verb + " needs --physics";
   HandPhysics& physics = *hand.physics;
+  if (verb == "servo-fault") return servoFault(physics, words);
+  if (verb == "servo-swap") return servoSwap(physics, words);
 
   // Numbers after the first `names` words.
   const size_t names = verb == "intend" ? 1 : 0;

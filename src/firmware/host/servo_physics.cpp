@@ -42,7 +42,9 @@ void ServoPhysics::step(double seconds, double tension, double volts) {
   angle_ += seconds * speed_;
   countReversal();
 
-  amperes_ = model.idleAmperes + model.stallAmperes * std::fabs(motor) / model.stallTorque;
+  // One without current draws none.
+  const bool live = model.stallTorque > 0;
+  amperes_ = live ? model.idleAmperes + model.stallAmperes * std::fabs(motor) / model.stallTorque : 0;
   const double watts = amperes_ * amperes_ * model.motorOhms();
   temperature_ += seconds * (watts * model.kelvinPerWatt - (temperature_ - model.ambient)) / model.thermalSeconds;
 }

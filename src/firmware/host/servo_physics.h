@@ -31,6 +31,8 @@ class ServoPhysics {
     commandedAngle_ = angle;
     commandedShare_ = share;
   }
+  // Its horn is turned round: what was near is far.
+  void mirror(double about) { commandedAngle_ = about - commandedAngle_; }
   // Puts it there at rest.
   void place(double angle);
   // Seconds until the first pulse: servos of a hand are not in step.

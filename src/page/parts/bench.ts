@@ -3,7 +3,7 @@ import type { Delays } from '../delays.js';
 import { button, make, setAttribute, setText } from '../dom.js';
 import { faultsOf } from '../faults.js';
 import { isSimulated, type Live, recordingOf } from '../live.js';
-import type { OpenPlot, Part } from '../part.js';
+import type { Lead, OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelLine, createChannelLine } from './channel-line.js';
 import { createFingerTable } from './finger-table.js';
@@ -19,7 +19,7 @@ const PERIOD_MS = 100;
 const LINES_A_FRAME = 3;
 
 /** The first part: all of a glove at a glance, beside the picture; what is not well comes first. */
-export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot): Part {
+export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, lead: Lead): Part {
   const hands = make('div', { class: 'bench-hands' });
   const firstSteps = createFirstSteps(live);
   const panel = make(
@@ -42,7 +42,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot):
     }
     for (const side of live.hands.keys()) {
       if (shown.has(side)) continue;
-      const card = createCard(live, delays, side, openPlot, firstSteps.toggle);
+      const card = createCard(live, delays, side, { openPlot, lead, connect: firstSteps.toggle });
       shown.set(side, card);
       // As the picture has them.
       if (side === 'left') hands.prepend(card.card);
@@ -105,13 +105,17 @@ interface Card {
   lines(): readonly ChannelLine[];
 }
 
-function createCard(
-  live: Live,
-  delays: Delays,
-  side: HandSide,
-  openPlot: OpenPlot,
-  connect: () => void,
-): Card {
+/** Read, but not seen where there is no room. */
+const long = (text: string): HTMLElement => make('span', { class: 'long' }, text);
+
+/** Where a card leads. */
+interface Ways {
+  openPlot: OpenPlot;
+  lead: Lead;
+  connect(): void;
+}
+
+function createCard(live: Live, delays: Delays, side: HandSide, { openPlot, lead, connect }: Ways): Card {
   const name = make('h3');
   const stale = make('span', { class: 'stale', hidden: true }, 'Stale');
   const state = make('p', { class: 'lead wide', role: 'status' });
@@ -122,6 +126,18 @@ function createCard(
     'aria-label': 'Simulated: connect yours',
     title: 'Connect a glove of your own',
   });
+  // What a glance does not tell: a sensor the wrong way round, a servo that does nothing.
+  const of = `the ${side} hand`;
+  const check = button('Check', () => lead('check', side), {
+    class: 'small next',
+    title: `A few moves find what a glance does not, in the glove of ${of}`,
+  });
+  check.append(long(' the glove'));
+  const servos = button('', () => lead('servos', side), {
+    class: 'small next',
+    title: `One at a time, on ${of}`,
+  });
+  servos.append(long('Try the '), make('span', { class: 'short' }, 'servos'));
   const faultList = make('ul', { class: 'faults', 'aria-label': `Faults of the ${side} hand` });
   const list = make('ul', { class: 'lines', 'aria-label': `Channels of the ${side} hand` });
   const fingers = createFingerTable(live);
@@ -134,7 +150,7 @@ function createCard(
     make(
       'header',
       {},
-      make('div', { class: 'heading' }, name, state, simulated, stale),
+      make('div', { class: 'heading' }, name, state, simulated, stale, check, servos),
       played,
       faultList,
       fingers.unused,
@@ -159,6 +175,9 @@ function createCard(
     setText(played, `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`);
     const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
     stale.hidden = !silent;
+    // There is nothing to find in one that is not there, or that moves by itself.
+    check.hidden = servos.hidden = silent || recording !== undefined || isSimulated(hand);
+    servos.hidden ||= info.actuators.every(({ kind }) => kind === 'vibration');
     simulated.hidden = !live.connected || !isSimulated(hand) || recording !== undefined;
     card.classList.toggle('old', silent);
     // What is not known now is not said to be a fault of the glove.
@@ -167,8 +186,19 @@ function createCard(
     if (key !== said) {
       said = key;
       faultList.replaceChildren(
-        ...faults.map(({ where, what, remedy }) =>
-          make('li', {}, make('strong', {}, `${where}: ${what}`), remedy === '' ? undefined : ` ${remedy}`),
+        ...faults.map(({ where, what, remedy, role }) =>
+          make(
+            'li',
+            {},
+            make('strong', {}, `${where}: ${what}`),
+            remedy === '' ? undefined : ` ${remedy} `,
+            role === undefined
+              ? undefined
+              : button('Plot it', () => openPlot(side, role), {
+                  class: 'link plot-it',
+                  'aria-label': `Plot ${where}`,
+                }),
+          ),
         ),
       );
     }
@@ -179,7 +209,7 @@ function createCard(
     else
       setText(
         state,
-        `${joints.space === 'world' ? 'Placed in the world' : 'Around the wrist'}. ${faults.length === 0 ? 'No fault.' : ''}`,
+        `${joints.space === 'world' ? 'Placed in the world' : 'Around the wrist'}. ${faults.length === 0 ? 'No fault seen.' : ''}`,
       );
     fingers.update(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);

@@ -1,10 +1,11 @@
 import type { HandSide } from '../../hand/joints.js';
 import { button, make, setAttribute, setText } from '../dom.js';
 import type { Ranges } from '../fit-change.js';
-import { type Live, type LiveHand, recordingOf } from '../live.js';
-import type { Part } from '../part.js';
+import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
+import type { Lead, Part } from '../part.js';
 import { ask } from '../routes.js';
 import { choice } from './controls.js';
+import { createFeelCard } from './feel-card.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
 import { movePicture } from './move-picture.js';
@@ -20,7 +21,7 @@ const IDLE_MS = 1000;
 const MEASURE_MS = 250;
 
 /** Part 3: the wearer is led through moves, and sees what they show. */
-export function createGuidePart(live: Live): Part {
+export function createGuidePart(live: Live): Part & { lead: Lead } {
   let side: HandSide | undefined;
   let report: GuideReport | undefined;
   let visible = false;
@@ -61,6 +62,7 @@ export function createGuidePart(live: Live): Part {
   const results = make('div', { class: 'guide-results', role: 'status', tabindex: -1 });
   const measured = createMeasuredCard();
   const servos = createServoBench(live);
+  const feel = createFeelCard(live, () => void savedFits.update());
   const profileCard = createProfileCard();
   const savedFits = createSavedFits(
     (path) => act(ask<unknown>('POST', route(path))),
@@ -77,6 +79,7 @@ export function createGuidePart(live: Live): Part {
     results,
     start,
     servos.element,
+    feel.element,
     savedFits.element,
     measured.element,
     profileCard,
@@ -137,6 +140,7 @@ export function createGuidePart(live: Live): Part {
     start.hidden = running;
     savedFits.element.hidden = running;
     servos.element.hidden = running;
+    feel.element.hidden = running;
     profileCard.hidden = running;
     measured.element.hidden = running;
     results.hidden = running;
@@ -172,6 +176,13 @@ export function createGuidePart(live: Live): Part {
     void savedFits.update();
   }
 
+  function choose(chosen: HandSide): void {
+    side = chosen;
+    servos.choose(side);
+    feel.choose(side);
+    mayBegin();
+    void look();
+  }
   function sync(): void {
     const sides = [...live.hands.keys()];
     if (side === undefined || !live.hands.has(side)) side = sides[0];
@@ -181,17 +192,11 @@ export function createGuidePart(live: Live): Part {
       handChoice.replaceChildren();
       if (sides.length > 1 && side) {
         const options = sides.map((value) => ({ value, label: sideText(value) }));
-        handChoice.append(
-          choice('Hand', options, side, (chosen) => {
-            side = chosen;
-            servos.choose(side);
-            mayBegin();
-            void look();
-          }),
-        );
+        handChoice.append(choice('Hand', options, side, choose));
       }
     }
     servos.choose(side);
+    feel.choose(side);
     mayBegin();
     if (visible && live.connected) {
       problem.hidden = true;
@@ -206,13 +211,9 @@ export function createGuidePart(live: Live): Part {
     fit.disabled = recording !== undefined;
     mount.disabled = recording !== undefined;
     savedFits.permit(recording === undefined);
-    why.hidden = recording === undefined;
-    setText(
-      why,
-      recording === undefined
-        ? ''
-        : `This is a replay of ${recording}: nobody wears it, so there is nothing to check or fit, and kept fits stay as they are.`,
-    );
+    const simulated = hand !== undefined && recording === undefined && isSimulated(hand);
+    why.hidden = recording === undefined && !simulated;
+    setText(why, recording !== undefined ? ofReplay(recording) : simulated ? OF_SIMULATED : '');
   }
   live.changed.on(sync);
   let reading: ReturnType<typeof setInterval> | undefined;
@@ -223,11 +224,21 @@ export function createGuidePart(live: Live): Part {
     label: 'Fit',
     icon: '<path d="M4 7h16v10H4zM8 7v4M12 7v6M16 7v4" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
     panel,
+    lead(to, of) {
+      if (of !== side && live.hands.has(of)) {
+        choose(of);
+        setAttribute(handChoice, 'data-sides', '');
+        sync();
+      }
+      if (to === 'servos') servos.open();
+      else check.focus();
+    },
     show(shown) {
       visible = shown;
       clearTimeout(timer);
       clearInterval(reading);
       servos.show(shown);
+      feel.show(shown);
       if (!shown) return;
       sync();
       measure();
@@ -235,6 +246,11 @@ export function createGuidePart(live: Live): Part {
     },
   };
 }
+
+const ofReplay = (name: string): string =>
+  `This is a replay of ${name}: nobody wears it, so there is nothing to check or fit, and kept fits stay as they are.`;
+const OF_SIMULATED =
+  'This hand is simulated and moves by itself, whatever it is asked for: what a check or a fit finds of it means nothing.';
 
 const rangesOf = (hand: LiveHand | undefined): Ranges =>
   new Map(

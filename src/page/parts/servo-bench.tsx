@@ -4,15 +4,12 @@ import type { Hold, ResistRequest } from '../../client/hold.js';
 import { FINGERS, type Finger, type HandSide } from '../../hand/joints.js';
 import { createArmButton } from '../arm-button.js';
 import { disarm } from '../arming.js';
+import { limitText } from '../event-log.js';
 import { curlOf, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, recordingOf } from '../live.js';
-import {
-  createServoTrial,
-  type ServoResult,
-  type ServoTrial,
-  STOP_AT,
-  type TrialState,
-} from '../servo-trial.js';
+import { createServoTrial, type ServoTrial, type TrialState } from '../servo-trial.js';
+import { Mounted } from './mounted.js';
+import { SERVO_PROMPT, servoText } from './servo-words.js';
 import { roleText, verdictText } from './words.js';
 
 const STEP_MS = 50;
@@ -21,44 +18,29 @@ const EFFORT = 0.4;
 /** What is in the way for so many steps is not waited for: a sensor that is not believed, another app. */
 const PATIENCE = 40;
 
-const PROMPT: Record<TrialState['phase'], (finger: string) => string> = {
-  straighten: (finger) => `Straighten the ${finger}.`,
-  closeFree: (finger) =>
-    `The servo lets go. Close the ${finger}, slowly, as far as it goes, and keep it there.`,
-  straightenAgain: (finger) => `Straighten the ${finger} again.`,
-  keepStraight: (finger) => `Keep the ${finger} straight: the servo takes its place.`,
-  closeHeld: (finger) => `Now close the ${finger} slowly until something stops it, and press on gently.`,
-  done: () => '',
-};
-
 const percent = (part: number): string => `${Math.round(part * 100)} %`;
-
-const SAYS: Record<ServoResult, (state: TrialState) => string> = {
-  moves: () => `✓ Moves: it stops the finger where it should.`,
-  offPlace: ({ heldCurl }) =>
-    `⚠ Moves, but stopped the finger at ${percent(heldCurl)}, not at ${percent(STOP_AT)}. Try it again, slowly; if it stays so, fit the string stops: tautline fit --actuators.`,
-  doesNotMove: () =>
-    '⚠ Does not move: nothing stopped the finger. Check its plug, its supply, its place in the profile, and that the string runs over its spool. If it turns, its stops are far off: tautline fit --actuators.',
-  wrongWay: () =>
-    '⚠ Wrong way: it holds where it should let go. Exchange stopAtOpen and stopAtClosed of it in the profile, or turn its horn.',
-  stuck: () =>
-    '⚠ The finger did not close, even when free. Take the glove off, and look whether string or servo is jammed.',
-  letGo: () => 'Not tried: the service let the finger go meanwhile. See the reason under Fingers and forces.',
-  notTried: () => 'Not tried: the finger did not do what was asked.',
-};
 
 /** Of the string stops of a hand: one can be tried at a time. */
 interface Servo {
   finger: Finger;
   kind: string;
+  /** Of the profile, curl/s. */
+  perS: number | undefined;
   /** Why it is never used. */
   unused: string | undefined;
 }
 
 const servosOf = ({ info }: LiveHand): Servo[] =>
-  info.actuators.flatMap(({ role, kind, unused }) =>
+  info.actuators.flatMap(({ role, kind, speedCurlPerS, unused }) =>
     kind !== 'vibration' && (FINGERS as readonly string[]).includes(role)
-      ? [{ finger: role as Finger, kind, unused: unused && `${unused.reason}. ${unused.remedy}` }]
+      ? [
+          {
+            finger: role as Finger,
+            kind,
+            perS: speedCurlPerS,
+            unused: unused && `${unused.reason}. ${unused.remedy}`,
+          },
+        ]
       : [],
   );
 
@@ -67,6 +49,8 @@ export interface ServoBench {
   readonly element: HTMLElement;
   /** Another hand. */
   choose(side: HandSide | undefined): void;
+  /** Shows what can be tried, where it is seen. */
+  open(): void;
   /** Leaving frees the finger, and disarms what was armed here. */
   show(shown: boolean): void;
 }
@@ -88,6 +72,10 @@ export function createServoBench(live: Live): ServoBench {
   let trial: ServoTrial | undefined;
   let hold: Hold<Partial<Omit<ResistRequest, 'hand'>>> | undefined;
   let timer: ReturnType<typeof setInterval> | undefined;
+  /** What the governor stepped in for last, in this trial. */
+  let limit: string | undefined;
+  /** Where the stop was asked for. */
+  let placed: number | undefined;
   let queue: Finger[] = [];
   /** Steps in a row. */
   let unbelieved = 0;
@@ -117,17 +105,23 @@ export function createServoBench(live: Live): ServoBench {
     if (running.value && !armed.value) stop('Disarmed: begin again.');
   }
 
+  const perSOf = (finger: Finger) => servos.value.find((one) => one.finger === finger)?.perS;
   function begin(finger: Finger): void {
     problem.value = undefined;
-    trial = createServoTrial();
+    trial = createServoTrial({
+      speedCurlPerS: perSOf(finger),
+      finger: FINGERS.indexOf(finger),
+      servos: servos.value.filter(({ unused }) => !unused).map(({ finger: one }) => FINGERS.indexOf(one)),
+    });
     unbelieved = foreign = 0;
+    limit = undefined;
     running.value = { finger, state: { ...trial.state }, curl: undefined };
     clearInterval(timer);
     timer = setInterval(step, STEP_MS);
   }
   function free(): void {
     hold?.release();
-    hold = undefined;
+    hold = placed = undefined;
   }
   function stop(why: string | undefined): void {
     clearInterval(timer);
@@ -137,6 +131,29 @@ export function createServoBench(live: Live): ServoBench {
     running.value = undefined;
     if (why !== undefined) problem.value = why;
     leave();
+  }
+
+  /** Of a finger whose own sensor is believed. */
+  const knownCurl = (now: LiveHand, f: number): number | undefined =>
+    now.joints?.valid === true && now.joints.fingers[FINGERS[f]] === 'tracked' ? curlOf(now, f) : undefined;
+  /** With each sample that is shown, by the clock of the samples: while none come, no finger rests. */
+  function feed(): void {
+    const now = hand();
+    const at = running.value;
+    if (!now?.signals || !at || !trial) return;
+    const curls = FINGERS.map((_, f) => knownCurl(now, f));
+    trial.step(now.signals.timeUs / 1e6, curls, stopOf(now, FINGERS.indexOf(at.finger)));
+    // What follows from it does not wait for the next step.
+    if (trial.state.stopAt !== placed) place(at.finger, trial.state.stopAt);
+  }
+  function place(finger: Finger, stopAt: number | undefined): void {
+    if (stopAt === undefined) free();
+    else if (side.value) {
+      const fingers = { [finger]: { stopAt, effort: EFFORT } };
+      if (!hold) hold = live.client.resist({ hand: side.value, fingers });
+      else if (stopAt !== placed) hold.move({ fingers });
+      placed = stopAt;
+    }
   }
 
   function step(): void {
@@ -163,25 +180,16 @@ export function createServoBench(live: Live): ServoBench {
       return;
     }
     const { state } = trial;
-    if (state.stopAt === undefined) free();
-    else if (!hold && side.value) {
-      hold = live.client.resist({
-        hand: side.value,
-        fingers: { [at.finger]: { stopAt: state.stopAt, effort: EFFORT } },
-      });
-    }
+    place(at.finger, state.stopAt);
     if (hold?.state === 'refused') {
       stop(hold.error?.message ?? 'The service refused.');
       return;
     }
-    const curl = believed ? curlOf(now, f) : undefined;
-    // By the clock of the samples: while none come, no finger rests.
-    if (now.joints) trial.step(now.joints.timeUs / 1e6, curl, stopOf(now, f));
     if (state.result === undefined) {
-      running.value = { finger: at.finger, state: { ...state }, curl };
+      running.value = { finger: at.finger, state: { ...state }, curl: knownCurl(now, f) };
       return;
     }
-    results.value = new Map(results.value).set(at.finger, SAYS[state.result](state));
+    results.value = new Map(results.value).set(at.finger, servoText(state, perSOf(at.finger), limit));
     free();
     const next = queue.shift();
     if (next !== undefined) begin(next);
@@ -201,7 +209,7 @@ export function createServoBench(live: Live): ServoBench {
       <div class="servo-run">
         <p class="lead">{`Trying the servo of: ${roleText(finger).toLowerCase()}`}</p>
         <p class="prompt" aria-live="assertive">
-          {PROMPT[state.phase](finger === 'thumb' ? 'thumb' : `${finger} finger`)}
+          {SERVO_PROMPT[state.phase](finger === 'thumb' ? 'thumb' : `${finger} finger`)}
         </p>
         <div class="gauge" aria-hidden="true">
           <i class="fill" style={{ transform: `scaleX(${(curl ?? 0).toFixed(3)})` }} />
@@ -240,8 +248,8 @@ export function createServoBench(live: Live): ServoBench {
     <>
       <h3>Try the servos</h3>
       <p class="lead">
-        One at a time: the finger closes freely, then against a stop about a third of the way. Your limits
-        apply.
+        One at a time: the finger closes freely, then against a stop about a third of the way, which then lets
+        it go on. Arm, then try one or all; your limits apply.
       </p>
       {problem.value && (
         <p class="remedy" role="alert">
@@ -285,7 +293,13 @@ export function createServoBench(live: Live): ServoBench {
   );
   render(<Card />, element);
   live.changed.on(look);
-  live.client.on('resistance', look);
+  live.client.on('resistance', ({ hand: of, events = [] }) => {
+    look();
+    for (const { reason } of of === side.value ? events : []) limit = limitText(reason) ?? limit;
+  });
+  live.client.on('signals', ({ hand: of }) => {
+    if (of === side.value) feed();
+  });
   return {
     element,
     choose(now) {
@@ -295,6 +309,17 @@ export function createServoBench(live: Live): ServoBench {
       side.value = now;
       look();
     },
+    open() {
+      look();
+      if (replay.value || servos.value.length === 0) return;
+      open.value = true;
+      // After it is drawn.
+      requestAnimationFrame(() => {
+        element.scrollIntoView({ block: 'start' });
+        const next = armed.value ? 'button:enabled' : 'button.hold';
+        element.querySelector<HTMLElement>(next)?.focus({ preventScroll: true });
+      });
+    },
     show(shown) {
       look();
       if (shown) return;
@@ -303,12 +328,3 @@ export function createServoBench(live: Live): ServoBench {
     },
   };
 }
-
-/** An element that was made elsewhere. */
-const Mounted = ({ child }: { child: HTMLElement }) => (
-  <div
-    ref={(box) => {
-      if (box && child.parentNode !== box) box.append(child);
-    }}
-  />
-);

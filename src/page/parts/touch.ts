@@ -3,9 +3,9 @@ import type { Hold, HoldRequest } from '../../client/hold.js';
 import type { HandSide } from '../../hand/joints.js';
 import { createArmButton } from '../arm-button.js';
 import { cautionList } from '../cautions.js';
-import { make, setAttribute, setText } from '../dom.js';
-import { heedsStrength, holdsNothing, type Live, type LiveHand, recordingOf } from '../live.js';
-import type { Part } from '../part.js';
+import { button, make, setAttribute, setText } from '../dom.js';
+import { heedsStrength, holdsNothing, isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
+import type { Lead, Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
 import { createTouchMesh } from '../scene/touch-mesh.js';
@@ -34,6 +34,7 @@ export function createTouchPart(
   live: Live,
   stage: Stage,
   hands: ReturnType<typeof createHandsOnStage>,
+  lead: Lead,
 ): Part {
   let visible = false;
   let side: HandSide | undefined;
@@ -90,13 +91,19 @@ export function createTouchPart(
   size.set(sizeMm);
   force.set(effort * 100);
 
+  const tryServos = make(
+    'p',
+    { class: 'lead' },
+    'A finger is not stopped? ',
+    button('Try the servos', () => side && lead('servos', side), { class: 'small' }),
+  );
   const panel = make(
     'section',
     { 'aria-labelledby': 'touch-title', class: 'touch' },
     make('h2', { id: 'touch-title' }, 'Touch'),
     make('div', { class: 'card arm-card' }, state, armElement, table.unused),
     handChoice,
-    make('div', { class: 'card' }, table.element),
+    make('div', { class: 'card' }, table.element, tryServos),
     choice(
       'Shape',
       SHAPES.map((name) => ({ value: name, label: SHAPE_LABEL[name] })),
@@ -199,6 +206,7 @@ export function createTouchPart(
     armElement.hidden = hand.armed;
     const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
     const recording = recordingOf(hand);
+    tryServos.hidden = !present || recording !== undefined || isSimulated(hand);
     armButton.disabled = !live.connected || !present || recording !== undefined;
     setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held' && !holdsNothing(hand)));
     const here = { present, refusal, hold };

@@ -5,9 +5,10 @@ import type { HandInfo, Live, LiveHand } from '../live.js';
 import { colourOf, themeChanged } from '../theme.js';
 import { drawFlatHand, type FlatLook } from './flat-hand.js';
 import type { FlatPen } from './flat-pen.js';
+import { createHandLabels } from './hand-labels.js';
 import { createHandMesh, type FingerLook, type HandMesh } from './hand-mesh.js';
 import { createMarks, type Marks } from './marks.js';
-import { type Stage, standUp } from './stage.js';
+import { type Stage, standUp, TARGET_Y } from './stage.js';
 
 const APART_M = 0.11;
 const GUESSED_OPACITY = 0.45;
@@ -27,6 +28,8 @@ export interface HandOnStage {
 /** Keeps the scene's hands as the service tells of them. */
 export function createHandsOnStage(live: Live, stage: Stage) {
   const shown = new Map<HandSide, Shown>();
+  const labels = createHandLabels(stage.canvas.parentElement ?? document.body, stage.camera, TARGET_Y);
+  stage.placed = () => labels.update(shown);
 
   const sync = () => {
     for (const [side, one] of shown) {

@@ -16,7 +16,7 @@ const HEIGHT_M = 0.26;
 const WIDTH_ONE_M = 0.22;
 const WIDTH_TWO_M = 0.52;
 /** Middle of a hand that stands on its wrist. */
-const TARGET_Y = 0.075;
+export const TARGET_Y = 0.075;
 const MOST_PIXEL_RATIO = 2;
 
 export interface Stage {
@@ -31,6 +31,8 @@ export interface Stage {
   refresh(): void;
   /** Called before each drawn frame. */
   before: (() => void) | undefined;
+  /** Called once the camera has its place in a frame. */
+  placed: (() => void) | undefined;
   /** The browser gives no WebGL: the scene is not rendered, but drawn by these, one after the other. */
   readonly flat: boolean;
   readonly drawings: ((pen: FlatPen) => void)[];
@@ -82,6 +84,7 @@ export function createStage(parent: HTMLElement): Stage {
       pen.begin();
       for (const drawing of drawings) drawing(pen);
     }
+    stage.placed?.();
     workMs = performance.now() - start;
     frames++;
   };
@@ -92,6 +95,7 @@ export function createStage(parent: HTMLElement): Stage {
     orbit: createOrbit(canvas, () => stage.refresh()),
     hands: 1,
     before: undefined,
+    placed: undefined,
     flat: !renderer,
     drawings,
     view: (view) => stage.orbit.view(view),
