@@ -3,6 +3,7 @@ import { make, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
+import { everyWhileSeen } from '../seen.js';
 import { createExtensionsCard } from './extensions-card.js';
 import { createOpenxrCard } from './openxr-card.js';
 
@@ -37,8 +38,7 @@ export function createAppsPart(live: Live): Part {
     openxr.element,
     extensions.element,
   );
-  let visible = false;
-  let timer: ReturnType<typeof setInterval> | undefined;
+  let rest = () => {};
 
   const update = async () => {
     void openxr.update();
@@ -69,11 +69,10 @@ export function createAppsPart(live: Live): Part {
     icon: '<path d="M4 4h7v7H4zM13 4h7v7h-7zM4 13h7v7H4zM13 13h7v7h-7z" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
     panel,
     show(shown) {
-      visible = shown;
-      clearInterval(timer);
-      if (!visible) return;
+      rest();
+      if (!shown) return;
       void update();
-      timer = setInterval(update, PERIOD_MS);
+      rest = everyWhileSeen(PERIOD_MS, () => void update());
     },
   };
 }

@@ -4,6 +4,7 @@ import type { Ranges } from '../fit-change.js';
 import { type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
+import { everyWhileSeen, seen } from '../seen.js';
 import { choice } from './controls.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
 import { createMeasuredCard } from './measured-card.js';
@@ -122,7 +123,9 @@ export function createGuidePart(live: Live): Part {
       problem.hidden = false;
       setText(problem, (error as Error).message);
     }
-    if (visible) timer = setTimeout(look, report?.state === 'running' ? RUNNING_MS : IDLE_MS);
+    // Who leads a run goes on doing so.
+    const running = report?.state === 'running';
+    if (visible && (running || seen.value)) timer = setTimeout(look, running ? RUNNING_MS : IDLE_MS);
   }
 
   /** Ranges in use when the run began: what a fit of it changes. */
@@ -215,7 +218,10 @@ export function createGuidePart(live: Live): Part {
     );
   }
   live.changed.on(sync);
-  let reading: ReturnType<typeof setInterval> | undefined;
+  let rest = () => {};
+  seen.subscribe((isSeen) => {
+    if (isSeen && visible) void look();
+  });
   const measure = () => side && measured.update(side, live.hands.get(side));
 
   return {
@@ -226,12 +232,12 @@ export function createGuidePart(live: Live): Part {
     show(shown) {
       visible = shown;
       clearTimeout(timer);
-      clearInterval(reading);
+      rest();
       servos.show(shown);
       if (!shown) return;
       sync();
       measure();
-      reading = setInterval(measure, MEASURE_MS);
+      rest = everyWhileSeen(MEASURE_MS, measure);
     },
   };
 }

@@ -2,6 +2,7 @@ import { button, make, setAttribute, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
+import { everyWhileSeen } from '../seen.js';
 import { createPlayerCard, type PlayerState } from './player-card.js';
 import { createSessionRow, type SessionFile, type SessionRow } from './session-row.js';
 import { bytesText, clockText } from './words.js';
@@ -38,7 +39,7 @@ export function createSessionsPart(live: Live): Part {
   const empty = make('p', { class: 'lead', hidden: true }, 'Nothing is recorded yet.');
   const rows = new Map<string, SessionRow>();
   let recording = false;
-  let timer: ReturnType<typeof setInterval> | undefined;
+  let rest: (() => void) | undefined;
 
   /** Does it, shows what the service says against it, and reads the list again. */
   const act = async (doing: Promise<unknown>): Promise<void> => {
@@ -137,7 +138,7 @@ export function createSessionsPart(live: Live): Part {
   }
 
   live.changed.on(() => {
-    if (timer !== undefined && live.connected) void update();
+    if (rest !== undefined && live.connected) void update();
   });
 
   return {
@@ -146,8 +147,8 @@ export function createSessionsPart(live: Live): Part {
     icon: '<circle cx="12" cy="12" r="9" fill="none" stroke="currentColor" stroke-width="2"/><circle cx="12" cy="12" r="4" fill="currentColor"/>',
     panel,
     show(shown) {
-      clearInterval(timer);
-      timer = shown ? setInterval(update, PERIOD_MS) : undefined;
+      rest?.();
+      rest = shown ? everyWhileSeen(PERIOD_MS, () => void update()) : undefined;
       if (shown) void update();
       player.show(shown);
     },
