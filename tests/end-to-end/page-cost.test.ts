@@ -8,6 +8,8 @@ import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServ
 /** The page does nothing while nothing changes, and next to nothing while nobody sees it. */
 
 let browser: Browser;
+/** Draws the hand flat: as often as a graphics card would, on a busy machine too. */
+let flat: Browser;
 let host: HostGlove;
 let live: ServiceProcess;
 let still: ServiceProcess;
@@ -15,33 +17,34 @@ let none: ServiceProcess;
 
 beforeAll(async () => {
   host = await startHostGlove();
-  [browser, live, still, none] = await Promise.all([
+  [browser, flat, live, still, none] = await Promise.all([
     openBrowser(),
+    openBrowser({ webgl: false }),
     startServiceProcess(),
     startServiceProcess(hostGloveProfile(host.pty)),
     startServiceProcess(hostGloveProfile('/dev/tautline-nowhere')),
   ]);
 }, 60_000);
 afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
+  for (const context of [...browser.contexts(), ...flat.contexts()]) await context.close();
 });
 afterAll(async () => {
-  await browser.close();
+  await Promise.all([browser.close(), flat.close()]);
   await stopAllServices();
   await host.quit();
 });
 
-/** Counts from now on: frames asked for, triangles drawn, canvases cleared, elements changed, messages that came. */
+/** Counts from now on: frames asked for, drawings of the hand, of charts, changes of elements. */
 async function count(page: Page): Promise<() => Promise<Record<string, number>>> {
   await page.evaluate(`(() => {
     const counted = (window.counted = { frames: 0, picture: 0, charts: 0, changes: 0 });
-    const spy = (on, name, kind) => {
+    const spy = (on, name, kindOf) => {
       const was = on[name];
-      on[name] = function (...given) { counted[kind]++; return was.apply(this, given); };
+      on[name] = function (...given) { counted[kindOf(this)]++; return was.apply(this, given); };
     };
-    spy(window, 'requestAnimationFrame', 'frames');
-    spy(WebGL2RenderingContext.prototype, 'drawElements', 'picture');
-    spy(CanvasRenderingContext2D.prototype, 'clearRect', 'charts');
+    spy(window, 'requestAnimationFrame', () => 'frames');
+    spy(WebGL2RenderingContext.prototype, 'drawElements', () => 'picture');
+    spy(CanvasRenderingContext2D.prototype, 'clearRect', ({ canvas }) => canvas.closest('.picture') ? 'picture' : 'charts');
     const observer = new MutationObserver((all) => { counted.changes += all.length; });
     observer.observe(document, { subtree: true, childList: true, attributes: true, characterData: true });
   })()`);
@@ -69,23 +72,23 @@ it.each(['bench', 'signals', 'touch'])(
 );
 
 it('draws a hand at rest once, and again as soon as it moves', async () => {
-  const { page } = await openPage(browser, still.port);
+  const { page } = await openPage(flat, still.port);
   await expect
     .poll(() => page.locator('.bench-part .chip .condition').allTextContents(), { timeout: 20_000 })
     .toEqual(Array(5).fill('Sensed'));
   // Until the sparklines are full, which move until then.
   await page.waitForTimeout(8000);
   const counts = await count(page);
-  const before = await counts();
   await page.waitForTimeout(SECONDS * 1000);
   const rested = await counts();
-  // A picture is two meshes at least; what is said of the link may change colours of a finger on a busy machine.
-  expect(rested.picture - before.picture).toBeLessThan(12);
-  expect(rested.charts - before.charts).toBeLessThan(20);
-  await host.command('ramp index.curl 0.8 800');
-  await page.waitForTimeout(1500);
+  // Where the machine is busy and samples come late, a finger may be shown as unknown for a moment.
+  expect(rested.picture).toBeLessThan(5);
+  // Five sparklines would be drawn ten times a second at least.
+  expect(rested.charts).toBeLessThan(100);
+  await host.command('ramp index.curl 0.8 1500');
+  await page.waitForTimeout(2500);
   const moved = await counts();
-  expect(moved.picture - rested.picture).toBeGreaterThan(4);
+  expect(moved.picture - rested.picture).toBeGreaterThan(5);
   await expect
     .poll(() => page.locator('.bench-part .chip[data-finger="index"] .curl').textContent(), {
       timeout: 10_000,
