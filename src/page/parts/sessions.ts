@@ -18,9 +18,13 @@ interface SessionList {
     marks: number;
     running: boolean;
     failure?: string;
+    /** Of the simulated gloves that are shown in place of the wearer's. */
+    simulated?: true;
   };
   replay?: PlayerState & { name: string };
   sessions: SessionFile[];
+  /** Simulated gloves are shown in place of those that are not there. */
+  simulated: boolean;
 }
 
 const older = (a: SessionFile, b: SessionFile): number => Date.parse(a.modifiedAt) - Date.parse(b.modifiedAt);
@@ -103,12 +107,17 @@ export function createSessionsPart(live: Live): Part {
       setText(state, 'This service keeps no sessions; start it with --sessions FOLDER.');
     else if (now?.running) {
       const marked = now.marks === 0 ? '' : `, ${now.marks} ${now.marks === 1 ? 'mark' : 'marks'}`;
-      setText(state, `● Recording ${clockText(now.seconds)}, ${bytesText(now.bytes)}${marked}`);
-    } else
-      setText(
-        state,
-        now?.failure ?? 'Everything the glove sends, and what apps ask of it, goes into one file.',
-      );
+      const other = replay !== undefined || answer.simulated ? ' the glove itself, not what is shown,' : '';
+      const what = now.simulated ? ' the simulated glove' : other;
+      setText(state, `● Recording${what} ${clockText(now.seconds)}, ${bytesText(now.bytes)}${marked}`);
+    } else {
+      const whose = answer.simulated
+        ? 'the simulated glove sends, and what apps ask of it,'
+        : replay
+          ? 'the glove itself sends, not the replay that is shown,'
+          : 'the glove sends, and what apps ask of it,';
+      setText(state, now?.failure ?? `Everything ${whose} goes into one file.`);
+    }
     player.update(replay);
     if (replay) replayed = replay.name;
     sync(sessions, now?.running ? now.file : undefined, replay?.name);
