@@ -62,13 +62,9 @@ export function createPlotCard(live: Live, ask: () => void): PlotCard {
   const plot = createPlot(
     (fromS, toS) => zoomTo(fromS, toS),
     () => zoomTo(undefined),
-    () => {
-      writtenMs = Number.NEGATIVE_INFINITY;
-      toWrite = true;
-      ask();
-    },
+    rewrite,
   );
-  const words = createPlotWords();
+  const words = createPlotWords(rewrite);
   const handSelect = select('Hand', (value) => {
     side = value as HandSide;
     pause(false);
@@ -139,6 +135,13 @@ export function createPlotCard(live: Live, ask: () => void): PlotCard {
     setText(pauseButton, frozen ? 'Go on' : 'Pause');
     setAttribute(pauseButton, 'aria-pressed', String(frozen !== undefined));
     now();
+  }
+
+  /** Where the cursor is, or what is open to be read, has changed. */
+  function rewrite(): void {
+    writtenMs = Number.NEGATIVE_INFINITY;
+    toWrite = true;
+    ask();
   }
 
   /** A part of the time, which stands still; undefined: all of it. */
