@@ -1,6 +1,7 @@
 /**
- * What the page costs: processor of the page and of the service while it is seen, idle and hidden, first paint, frames,
- * and what is loaded. By processor time, so that other work on the machine matters little. Linux.
+ * What the page costs: processor of the page and of the service while it is seen, at rest, without a glove and hidden,
+ * first paint, frames, and what is loaded. By processor time, so that other work on the machine matters little. Linux.
+ * The glove at rest is the firmware built for this machine (`make -C src/firmware/host`), with its usual noise.
  *
  *   npm run build && npx tsx scripts/page-figures.ts [--seconds 10]
  */
@@ -10,12 +11,14 @@ import { setTimeout as wait } from 'node:timers/promises';
 import { parseArgs } from 'node:util';
 import type { Browser, Page } from 'playwright-core';
 import { openBrowser } from '../tests/end-to-end/browser.js';
+import { hidePage, showPage } from '../tests/end-to-end/hidden-page.js';
 import {
   hostGloveProfile,
   type ServiceProcess,
   startServiceProcess,
   stopAllServices,
 } from '../tests/end-to-end/service.js';
+import { startHostGlove } from '../tests/firmware/host-glove.js';
 
 const { values } = parseArgs({ options: { seconds: { type: 'string', default: '10' } } });
 const SECONDS = Number(values.seconds);
@@ -52,15 +55,7 @@ async function measure(name: string, webgl: boolean, service: ServiceProcess, pa
   try {
     const page = await open(browser, service.port, part);
     await wait(3000);
-    if (hide) {
-      // What a browser does with a tab that is not seen: no frames, and scripts hear of it.
-      await page.evaluate(`(() => {
-        Object.defineProperty(document, 'visibilityState', { get: () => 'hidden' });
-        Object.defineProperty(document, 'hidden', { get: () => true });
-        window.requestAnimationFrame = () => 0;
-        document.dispatchEvent(new Event('visibilitychange'));
-      })()`);
-    }
+    if (hide) await hidePage(page);
     // As text: the tool that runs this script would put names of its own into it.
     const frames = () =>
       page.evaluate<number>(`new Promise((done) => {
@@ -78,6 +73,7 @@ async function measure(name: string, webgl: boolean, service: ServiceProcess, pa
     console.log(
       `| ${name} | ${share(after.page - before.page)} | ${share(after.drawing - before.drawing)} | ${share(served2 - served)} | ${shown} |`,
     );
+    if (hide) console.log(`(seen again, it has a pose after ${(await showPage(page)).toFixed(0)} ms)`);
   } finally {
     await browser.close();
   }
@@ -85,6 +81,8 @@ async function measure(name: string, webgl: boolean, service: ServiceProcess, pa
 
 const live = await startServiceProcess();
 const none = await startServiceProcess(hostGloveProfile('/dev/tautline-nowhere'));
+const host = await startHostGlove();
+const still = await startServiceProcess(hostGloveProfile(host.pty));
 try {
   const browser = await openBrowser();
   const paints: number[] = [];
@@ -106,8 +104,11 @@ try {
   await measure('bench, live', true, live, 'bench', false);
   await measure('bench, live, drawn flat', false, live, 'bench', false);
   await measure('signals, live', true, live, 'signals', false);
-  await measure('hidden', true, live, 'bench', true);
+  await measure('bench, glove at rest', true, still, 'bench', false);
   await measure('no glove', true, none, 'bench', false);
+  await measure('no glove, signals', true, none, 'signals', false);
+  await measure('hidden', true, live, 'bench', true);
 } finally {
+  await host.quit();
   await stopAllServices();
 }

@@ -7,7 +7,7 @@ import { Events } from './events.js';
 import { GestureChanges } from './gestures.js';
 import { type Hold, type HoldRequest, Holds, type ResistRequest } from './hold.js';
 import { Newest } from './newest.js';
-import type { ClientEvents, ConnectOptions, Inputs, Welcome } from './options.js';
+import type { ClientEvents, ConnectOptions, Inputs, SubscriptionOptions, Welcome } from './options.js';
 import { Pings } from './pings.js';
 import { HandPose, poseFromBytes, poseFromMessage } from './pose.js';
 import { predict } from './prediction.js';
@@ -43,7 +43,7 @@ export class Client {
   #subscribed: string | undefined;
   #subscribing = false;
 
-  constructor(private readonly options: ConnectOptions) {
+  constructor(private options: ConnectOptions) {
     const { encoding = 'binary', signal, WebSocket } = options;
     const { url = usualUrl(), token = options.url ? undefined : usualToken() } = options;
     this.#connection = new Connection(
@@ -109,6 +109,16 @@ export class Client {
       off();
       if (isStream(type) || type === 'gesture') this.#wantsChanged();
     };
+  }
+
+  /**
+   * Changes what the service sends, now and after every reconnection. What is not named stays as it is; `streams` undefined
+   * is again joints, and everything that has listeners. A page that is not seen asks for less with
+   * `adjust({ streams: ['health'] })`, and for all of it with `adjust({ streams: undefined })`.
+   */
+  adjust(changes: SubscriptionOptions): void {
+    this.options = { ...this.options, ...changes };
+    this.#wantsChanged();
   }
 
   // ---- the hand ------------------------------------------------------------------------------------------

@@ -41,6 +41,12 @@ export interface ConnectOptions {
   WebSocket?: SocketClass;
 }
 
+/** What of it can be changed while connected. */
+export type SubscriptionOptions = Pick<
+  ConnectOptions,
+  'hands' | 'rateHz' | 'velocities' | 'surface' | 'predictMs' | 'streams'
+>;
+
 export type Welcome = ServerMessageOf<'welcome'>;
 export type Inputs = ServerMessageOf<'inputs'>;
 export type ResistanceReport = ServerMessageOf<'resistance'>;

@@ -35,10 +35,10 @@ export function nailsOf(poses: ArrayLike<number>): Nails {
       const along = FROM + ((TO - FROM) * (v + 1)) / 2;
       // Rounded ends, straight sides.
       const width = Math.abs(v) < 1 ? (1 - v ** 6) ** 0.5 : 0;
-      // Of the finger there; before the tip joint the plate goes on where the finger's end curves down.
+      // Of the finger there; before the tip joint the plate follows the ball that the finger ends in.
       const behindTip = Math.max(0, along * radius) / bone;
-      const skin =
-        radius + behindTip * (poses[behind + 7] - radius) - (along < 0 ? 0.22 * along ** 2 * radius : 0);
+      const round = Math.sqrt(1 - Math.min(0, along) ** 2);
+      const skin = radius * round + behindTip * (poses[behind + 7] - radius);
       for (let column = 0; column <= STEPS_ACROSS; column++) {
         const u = (2 * column) / STEPS_ACROSS - 1;
         const angle = u * width * HALF_ANGLE;
@@ -47,8 +47,8 @@ export function nailsOf(poses: ArrayLike<number>): Nails {
         const local = [Math.sin(angle) * out, Math.cos(angle) * out, along * radius];
         const place = rotate(q, local);
         nails.positions.push(poses[at] + place[0], poses[at + 1] + place[1], poses[at + 2] + place[2]);
-        const lean = along < 0 ? 0.44 * along : 0;
-        nails.normals.push(...rotate(q, unit([Math.sin(angle), Math.cos(angle), lean])));
+        const lean = Math.min(0, along);
+        nails.normals.push(...rotate(q, unit([Math.sin(angle) * round, Math.cos(angle) * round, lean])));
         nails.fingers.push(finger);
       }
     }

@@ -73,7 +73,11 @@ export function createHandSurface(restPoses: ArrayLike<number>, side: HandSide, 
     nails.indices.map((index) => index + skinCount),
     skin.indices.length,
   );
-  for (let n = 0; n < skinCount; n++) settle(field, positions, normals, n * 3);
+  const tips = FINGERS.map((_, finger) => tipConeOf(bindPoses, finger));
+  for (let n = 0; n < skinCount; n++) {
+    settle(field, positions, normals, n * 3);
+    for (const tip of tips) roundOff(tip, positions, n * 3);
+  }
   const joints = new Uint8Array(count * 4);
   const weights = new Float32Array(count * 4);
   const parts = new Uint8Array(count);
@@ -211,6 +215,29 @@ function settle(field: Field, positions: Float32Array, normals: Float32Array, at
     positions[at + 1] = y - gy * value;
     positions[at + 2] = z - gz * value;
   }
+}
+
+/** The last bone of a finger, from its joint to its tip. */
+function tipConeOf(poses: ArrayLike<number>, finger: number): RoundCone {
+  const tip = (FINGER_BASE[finger] + FINGER_JOINTS[finger] - 1) * POSE_STRIDE;
+  const joint = tip - POSE_STRIDE;
+  const end = (at: number) => [poses[at], poses[at + 1], poses[at + 2], poses[at + 7]];
+  return [...end(joint), ...end(tip)] as unknown as RoundCone;
+}
+
+/** The field between its grid's points is flatter than a fingertip: there, points go to where the ball is. */
+function roundOff(tip: RoundCone, positions: Float32Array, at: number): void {
+  const from = [positions[at] - tip[4], positions[at + 1] - tip[5], positions[at + 2] - tip[6]];
+  const away = Math.hypot(from[0], from[1], from[2]);
+  const radius = tip[7];
+  if (away > 1.3 * radius) return;
+  const bone = [tip[4] - tip[0], tip[5] - tip[1], tip[6] - tip[2]];
+  const along = (from[0] * bone[0] + from[1] * bone[1] + from[2] * bone[2]) / Math.hypot(...bone) / radius;
+  // All of it before the tip joint, less and less behind it.
+  const part = Math.min(1, Math.max(0, 1 + 2 * along));
+  const [x, y, z] = [positions[at], positions[at + 1], positions[at + 2]];
+  const by = (part * distanceToRoundCone(tip, x, y, z)) / away;
+  for (let axis = 0; axis < 3; axis++) positions[at + axis] -= by * from[axis];
 }
 
 /** Who carries a point: the bones that are near, of its own finger and of the palm. */

@@ -1,5 +1,6 @@
 import type { HandSide } from '../hand/joints.js';
 import type { Live } from './live.js';
+import { seen } from './seen.js';
 
 /** How long poses took from their sample to this page. */
 export interface DelaySummary {
@@ -70,7 +71,7 @@ export function histogramOf(sorted: ArrayLike<number>, bars: number): Histogram 
 }
 
 /** About ten seconds of what the page is sent. */
-const KEPT = 2500;
+const KEPT = 1250;
 const AGAIN_MS = 500;
 
 /**
@@ -102,10 +103,13 @@ export function createDelays(live: Live): Delays {
     ring.add((nowUs - timeUs) / 1000);
   });
   // Another connection has another clock, and what is gone has no delay.
-  live.client.on('state', () => {
+  const forget = () => {
     for (const ring of rings.values()) ring.clear();
     kept.clear();
-  });
+  };
+  live.client.on('state', forget);
+  // No poses come while the page is not seen: those from before are not of the last ten seconds.
+  seen.subscribe(forget);
 
   function summarize(side: HandSide): DelaySummary | undefined {
     const sorted = rings.get(side)?.sorted() ?? none;

@@ -28,8 +28,13 @@ export function setText(element: Element, text: string): void {
 }
 
 export function setAttribute(element: Element, name: string, value: string | undefined): void {
-  if (value === undefined) element.removeAttribute(name);
-  else if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+  if (value === undefined) {
+    if (element.hasAttribute(name)) element.removeAttribute(name);
+  } else if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+}
+
+export function setHidden(element: HTMLElement, hidden: boolean): void {
+  if (element.hidden !== hidden) element.hidden = hidden;
 }
 
 /** Drawings of our own, as SVG text without the outer element. */

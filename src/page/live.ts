@@ -1,9 +1,10 @@
 import { type Client, connect } from '../client/client.js';
 import type { HandPose } from '../client/pose.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
-import type { ServerMessageOf } from '../protocol/messages.js';
+import type { ServerMessageOf, StreamName } from '../protocol/messages.js';
 import type { Unused } from '../resistance/unused-lines.js';
 import { createAppNames } from './app-names.js';
+import { seen } from './seen.js';
 import { createSignal } from './signal.js';
 import { readToken } from './token.js';
 
@@ -48,8 +49,10 @@ export const heedsStrength = ({ info }: Pick<LiveHand, 'info'>): boolean =>
   info.actuators.some(({ heedsEffort }) => heedsEffort);
 const isFinger = (role: string): boolean => (FINGERS as readonly string[]).includes(role);
 
-/** Twice what most displays show: the pose in each frame is at most 4 ms old. */
-const RATE_HZ = 250;
+/** Twice what most displays show: the pose in each frame is at most 8 ms old. */
+const RATE_HZ = 125;
+/** What a page that is not seen still hears: faults, who armed, and what the governor steps in for. */
+const UNSEEN_STREAMS: readonly StreamName[] = ['health', 'resistance'];
 
 export interface Live {
   readonly client: Client;
@@ -124,6 +127,9 @@ export function createLive(): Live {
       }
     }
     changed.emit(undefined);
+  });
+  seen.subscribe((isSeen) => {
+    client.adjust({ streams: isSeen ? undefined : [...UNSEEN_STREAMS] });
   });
   // Each control says for itself what was refused.
   client.on('error', () => {});

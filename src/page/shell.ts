@@ -1,6 +1,6 @@
 import { createDelays } from './delays.js';
 import { dialogShown } from './dialog.js';
-import { button, drawing, make, setAttribute, setText } from './dom.js';
+import { button, drawing, make, setAttribute, setHidden, setText } from './dom.js';
 import { createEventLog } from './event-log.js';
 import { countOf } from './faults.js';
 import { characterKeys, createKeysButton } from './keys.js';
@@ -166,7 +166,7 @@ function createBadge(live: Live): HTMLElement {
   const update = () => {
     let faults = 0;
     for (const hand of live.hands.values()) faults += countOf(hand);
-    badge.hidden = !live.connected || faults === 0;
+    setHidden(badge, !live.connected || faults === 0);
     setText(count, String(faults));
   };
   live.changed.on(update);
@@ -209,7 +209,7 @@ function createLostBanner(live: Live): HTMLElement {
   let wasThere = false;
   const update = () => {
     wasThere ||= live.connected;
-    banner.hidden = live.connected;
+    setHidden(banner, live.connected);
     setText(
       banner,
       live.connected

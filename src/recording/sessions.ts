@@ -15,7 +15,7 @@ import { type Recorder, type RecorderStatus, startRecorder } from './recorder.js
 import { createReplayLink, type ReplayLink } from './replay-link.js';
 import { openSession, type Session } from './session.js';
 import type { ShownGlove } from './shown-glove.js';
-import { prepareStandIns } from './stand-in.js';
+import { prepareStandIns, type StandIns } from './stand-in.js';
 
 /** The sessions of a service: what it records into its folder, and what it replays instead of its gloves. */
 export interface Sessions {
@@ -51,7 +51,8 @@ export interface ReplayOptions {
 
 export interface SessionList {
   folder: string | undefined;
-  recording: (Omit<RecorderStatus, 'failure'> & { failure?: string }) | undefined;
+  /** `simulated`: it is of the simulated gloves that were shown when it began, and ends with them. */
+  recording: (Omit<RecorderStatus, 'failure'> & { failure?: string; simulated?: true }) | undefined;
   replay: (PlayerState & { name: string }) | undefined;
   sessions: { name: string; bytes: number; modifiedAt: string }[];
   /** Those that come with the program. */
@@ -80,7 +81,10 @@ export function createSessions(options: SessionsOptions): Sessions {
   let starting = false;
   let closed = false;
   const guests = new Set<Recorder>();
-  let standIns: LiveGlove[] = [];
+  let standIns: StandIns | undefined;
+  /** Recorders of simulated gloves that are shown now. */
+  const ofStandIns = new Set<Recorder>();
+  const simulatedOnes = new WeakSet<Recorder>();
   let replay: { name: string; session: Session; player: Player; gloves: LiveGlove[] } | undefined;
 
   function requireFolder(): string {
@@ -119,16 +123,40 @@ export function createSessions(options: SessionsOptions): Sessions {
     const open = replay;
     replay = undefined;
     const stood = standIns;
-    standIns = [];
-    if (stood.length > 0) {
+    standIns = undefined;
+    const ending = [...ofStandIns].map((each) => each.stop());
+    ofStandIns.clear();
+    if (stood) {
       for (const glove of shown) glove.show(undefined);
-      await Promise.all(stood.map((glove) => glove.close()));
+      await Promise.allSettled(ending);
+      await Promise.all(stood.live.map((glove) => glove.close()));
     }
     if (!open) return;
     open.player.close();
     for (const glove of shown) glove.show(undefined);
     await Promise.all(open.gloves.map((glove) => glove.close()));
     open.session.close();
+  }
+
+  /** Records the gloves, or the simulated ones that are shown in their place; a replay is recorded already. */
+  async function recordShown(
+    wanted: Pick<Parameters<typeof startRecorder>[0], 'file' | 'open' | 'joints'>,
+  ): Promise<Recorder> {
+    const from = standIns;
+    const gloves = from?.live ?? shown.map(({ live }) => live);
+    const started = await startRecorder({
+      ...wanted,
+      gloves,
+      profile: from?.profile ?? profile,
+      logger,
+      version,
+    });
+    if (!from) return started;
+    // They may have gone while the file was created.
+    if (standIns === from) ofStandIns.add(started);
+    else await started.stop();
+    simulatedOnes.add(started);
+    return started;
   }
 
   const requireRecorder = (): Recorder => {
@@ -144,12 +172,16 @@ export function createSessions(options: SessionsOptions): Sessions {
       const recording = recorder?.status;
       return {
         folder,
-        recording: recording && { ...recording, failure: recording.failure?.line },
+        recording: recording && {
+          ...recording,
+          failure: recording.failure?.line,
+          ...(recorder && simulatedOnes.has(recorder) ? { simulated: true } : {}),
+        },
         replay: replay && { name: replay.name, ...replay.player.state },
         sessions,
         examples:
           examplesFolder === undefined ? [] : (await sessionsIn(examplesFolder)).map(({ name }) => name),
-        simulated: standIns.length > 0,
+        simulated: standIns !== undefined,
       };
     },
     async record(name, joints) {
@@ -168,27 +200,14 @@ export function createSessions(options: SessionsOptions): Sessions {
         });
         await recorder?.stop();
         recorder = undefined;
-        recorder = await startRecorder({
-          file,
-          gloves: shown.map(({ live }) => live),
-          profile,
-          logger,
-          version,
-          joints,
-        });
+        recorder = await recordShown({ file, joints });
         return recorder.status;
       } finally {
         starting = false;
       }
     },
     async recordTo(wanted) {
-      const guest = await startRecorder({
-        ...wanted,
-        gloves: shown.map(({ live }) => live),
-        profile,
-        logger,
-        version,
-      });
+      const guest = await recordShown(wanted);
       guests.add(guest);
       return {
         get status() {

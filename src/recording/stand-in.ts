@@ -12,6 +12,13 @@ import type { ShownGlove } from './shown-glove.js';
 
 const SIMULATED = packageFile('config/simulated.yaml');
 
+/** What is shown in place of the gloves, and what it is made by. */
+export interface StandIns {
+  readonly live: readonly LiveGlove[];
+  /** That of the service, with the simulated gloves in place of its own. */
+  readonly profile: Profile;
+}
+
 /** A left hand has other buttons than a right one. */
 const BUTTONS: Record<HandSide, GloveProfile['buttons']> = {
   left: { x: 0, y: 1, thumbstick: 2 },
@@ -29,16 +36,18 @@ export async function prepareStandIns(
   shown: readonly ShownGlove[],
   profile: Profile,
   logger: Logger,
-): Promise<() => LiveGlove[]> {
+): Promise<() => StandIns> {
   if (profile.gloves.every(({ link }) => link.kind === 'simulated')) {
     throw new TautlineError('notSupported', 'The gloves of this service are simulated already.');
   }
   const [model] = (await loadProfile(SIMULATED)).gloves;
   for (const { live } of shown) await prepareWornHand(live.description.hand, profile.wearer);
-  return () =>
-    shown.map((place) => {
+  return () => {
+    const gloves: GloveProfile[] = [];
+    const live = shown.map((place) => {
       const { hand } = place.live.description;
       const glove: GloveProfile = { ...model, hand, buttons: BUTTONS[hand] };
+      gloves.push(glove);
       const codec = codecOf(glove);
       const link = openLink(glove.link, { hand, codec });
       const standIn = createGlove({ profile: { ...profile, gloves: [glove] }, glove, link, codec, logger });
@@ -46,4 +55,6 @@ export async function prepareStandIns(
       place.show(standIn);
       return standIn;
     });
+    return { live, profile: { ...profile, gloves } };
+  };
 }

@@ -207,6 +207,43 @@ it('predicts to the time a pose is shown, by 50 ms at most', async () => {
   expect(client.poseAt('left')).toBeUndefined();
 });
 
+it('changes what it is sent while it is connected, and keeps that over a reconnection', async () => {
+  const { client, glove, stream } = await start(undefined, { rateHz: 100 });
+  client.on('health', () => {});
+  await firstPose(client, glove);
+  const [granted] = (await subscribed(stream.port)).rates;
+  expect(granted.rateHz).toBe(100);
+
+  client.adjust({ streams: ['health'] });
+  await vi.waitUntil(async () => (await subscribed(stream.port)).streams.join() === 'health');
+  const seen: number[] = [];
+  const off = client.on('joints', ({ timeUs }) => seen.push(timeUs));
+  for (let n = 0; n < 10; n++) glove.sample(nowUs());
+  await next(client, 'health');
+  expect(seen).toEqual([]);
+  off();
+
+  await stream.close();
+  const again = await serve([glove], { port: stream.port });
+  open.push(again);
+  await next(client, 'welcome');
+  await vi.waitUntil(async () => (await subscribed(again.port))?.streams.join() === 'health');
+
+  client.adjust({ streams: undefined, rateHz: 50 });
+  await vi.waitUntil(async () => (await subscribed(again.port)).streams.includes('joints'));
+  expect(await subscribed(again.port)).toMatchObject({
+    streams: ['joints', 'health'],
+    rates: [{ rateHz: 50 }],
+  });
+  await firstPose(client, glove);
+});
+
+/** What the service says that its only app is sent. */
+async function subscribed(port: number): Promise<{ streams: string[]; rates: { rateHz: number }[] }> {
+  const health = await (await fetch(`http://127.0.0.1:${port}/health`)).json();
+  return (health as { apps: Awaited<ReturnType<typeof subscribed>>[] }).apps[0];
+}
+
 describe('when the service goes away', () => {
   it('says so, marks poses invalid, and comes back by itself with its subscription', async () => {
     const { client, glove, stream } = await start();

@@ -293,7 +293,7 @@ describe('the page', () => {
     await app.ask({ type: 'subscribe', app: 'Juggling', streams: ['joints'], rateHz: 100 });
     const card = page.locator('.app', { hasText: 'Juggling' });
     await poll(() => card.textContent()).toContain('right 100 Hz');
-    expect(await page.locator('.app', { hasText: 'this page' }).textContent()).toContain('right 250 Hz');
+    expect(await page.locator('.app', { hasText: 'this page' }).textContent()).toContain('right 125 Hz');
     await arm();
     const renew = setInterval(() => {
       const fingers = { middle: { stopAt: 0.1, effort: 0.3 } };

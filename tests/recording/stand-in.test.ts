@@ -1,6 +1,9 @@
-import { readFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { afterEach, expect, it } from 'vitest';
 import { parseProfile } from '../../src/config/load.js';
+import { openSession } from '../../src/recording/session.js';
 import { type Service, startService } from '../../src/service.js';
 import { App, armAsWearer } from '../stream/app.js';
 import { silent } from './live-glove.js';
@@ -23,10 +26,10 @@ const NOWHERE = [
   'safety: { maxTensionN: 5 }',
 ].join('\n');
 
-async function serve(text: string) {
+async function serve(text: string, sessionsFolder?: string) {
   const profile = parseProfile(text, 'test');
   profile.stream.port = 0;
-  const service = await startService({ profile, logger: silent });
+  const service = await startService({ profile, logger: silent, sessionsFolder });
   services.push(service);
   const base = `http://${new URL(service.address).host}`;
   const ask = async (method: string, path: string) => {
@@ -71,6 +74,48 @@ it('shows a simulated glove in place of one that is not there, which can be arme
   expect((await armAsWearer(port)).status).toBe(409);
   app.ws.close();
 }, 30_000);
+
+it('records what is shown: the simulated glove while it is, the glove itself before and during a replay', async () => {
+  const folder = mkdtempSync(join(tmpdir(), 'tautline-stand-in-'));
+  const { ask } = await serve(NOWHERE, folder);
+  const recording = async () => (await ask('GET', '/sessions')).body.recording as Record<string, unknown>;
+  const handOf = (name: string) => {
+    const session = openSession(join(folder, name));
+    const { hands, profile } = session;
+    session.close();
+    return { hands, glove: profile.gloves[0].name, tension: profile.safety.maxTensionN };
+  };
+
+  expect((await ask('POST', '/record?name=before.mcap')).status).toBe(200);
+  expect((await recording()).simulated).toBeUndefined();
+  // Somebody records their glove: what is shown meanwhile does not change that.
+  await ask('POST', '/simulate');
+  expect(await recording()).toMatchObject({ running: true });
+  expect((await recording()).simulated).toBeUndefined();
+  await ask('POST', '/record/stop');
+  expect(handOf('before.mcap').glove).toBe('My glove');
+
+  expect((await ask('POST', '/record?name=shown.mcap')).status).toBe(200);
+  expect(await recording()).toMatchObject({ running: true, simulated: true });
+  await expect
+    .poll(async () => Number((await recording()).bytes), { timeout: 10_000 })
+    .toBeGreaterThan(20_000);
+  // It ends with what it is of, complete.
+  await ask('POST', '/replay/close');
+  expect(await recording()).toMatchObject({ running: false });
+  expect(handOf('shown.mcap')).toEqual({ hands: ['left'], glove: 'Simulated glove', tension: 5 });
+  const session = openSession(join(folder, 'shown.mcap'));
+  expect(session.endUs - session.startUs).toBeGreaterThan(100_000);
+  session.close();
+  // As many samples as a glove gives, and it can be replayed.
+  expect((await ask('POST', '/replay?name=shown.mcap')).status).toBe(200);
+
+  expect((await ask('POST', '/record?name=during.mcap')).status).toBe(200);
+  expect((await recording()).simulated).toBeUndefined();
+  await ask('POST', '/record/stop');
+  expect(handOf('during.mcap').glove).toBe('My glove');
+  rmSync(folder, { recursive: true, force: true });
+}, 60_000);
 
 it('offers the sessions that come with the program, by their names alone', async () => {
   const { ask } = await serve(NOWHERE);

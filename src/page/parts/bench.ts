@@ -1,8 +1,9 @@
 import type { HandSide } from '../../hand/joints.js';
 import type { Delays } from '../delays.js';
-import { button, make, setAttribute, setText } from '../dom.js';
+import { button, make, setAttribute, setHidden, setText } from '../dom.js';
 import { faultsOf } from '../faults.js';
 import { isSimulated, type Live, recordingOf } from '../live.js';
+import { onDemand } from '../on-demand.js';
 import type { Lead, OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelLine, createChannelLine } from './channel-line.js';
@@ -15,6 +16,8 @@ import { createWristNote } from './wrist-note.js';
 
 /** Numbers and bars are written so often; more cannot be read. */
 const PERIOD_MS = 100;
+/** The counts beside the sparklines change with every sample: those less often, all in one frame. */
+const READABLE_MS = 250;
 /** Sparklines drawn in one frame at most: the next ones wait for the next frame. */
 const LINES_A_FRAME = 3;
 
@@ -31,7 +34,6 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
   );
   const shown = new Map<HandSide, Card>();
   let visible = false;
-  let timer: ReturnType<typeof setInterval> | undefined;
   let next = 0;
 
   const sync = () => {
@@ -54,29 +56,40 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
   const update = () => {
     for (const card of shown.values()) card.update();
   };
-  const layout = () => {
-    for (const { lines } of shown.values()) for (const line of lines()) line.layout();
-  };
-  /** Which of them draws: one that still waits when the part is left and shown again draws no more. */
-  let round = 0;
-  const draw = (nowMs: number, of: number) => {
-    if (!visible || of !== round) return;
-    const all = [...shown.values()].flatMap(({ lines }) => lines());
+  const all = () => [...shown.values()].flatMap(({ lines }) => lines());
+  const write = onDemand(() => {
+    if (visible) for (const line of all()) line.write();
+  }, READABLE_MS);
+  const draw = onDemand(() => {
+    if (!visible) return;
+    const lines = all();
     let drawn = 0;
     // Around once at most, past those that have nothing new.
-    for (let n = 0; n < all.length && drawn < LINES_A_FRAME; n++) {
-      if (all[next++ % all.length].draw(nowMs)) drawn++;
+    for (let n = 0; n < lines.length && drawn < LINES_A_FRAME; n++) {
+      if (lines[next++ % lines.length].draw()) drawn++;
     }
-    const again = () => requestAnimationFrame((atMs) => draw(atMs, of));
-    if (drawn > 0) again();
-    else setTimeout(again, PERIOD_MS);
+    if (drawn > 0) draw();
+  });
+  /** While lines lie flat, looking for one that no longer does is all there is to do. */
+  const lookAtLines = onDemand(draw, PERIOD_MS);
+  const layout = () => {
+    for (const line of all()) line.layout();
+    draw();
   };
+  const changed = onDemand(() => {
+    if (visible) update();
+  }, PERIOD_MS);
   live.changed.on(sync);
   live.client.on('health', ({ hand }) => shown.get(hand)?.update());
+  for (const kind of ['joints', 'resistance', 'inputs'] as const) live.client.on(kind, changed);
   live.client.on('signals', ({ hand, timeUs, counts, values }) => {
     const lines = shown.get(hand)?.lines();
     if (!lines || lines.length !== counts.length) return;
     for (let i = 0; i < lines.length; i++) lines[i].add(timeUs / 1e6, counts[i], values[i]);
+    if (!visible) return;
+    changed();
+    write();
+    lookAtLines();
   });
   themeChanged.on(layout);
   new ResizeObserver(layout).observe(hands);
@@ -88,13 +101,10 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     panel,
     show(now) {
       visible = now;
-      clearInterval(timer);
       if (!visible) return;
       sync();
       layout();
-      timer = setInterval(update, PERIOD_MS);
-      const mine = ++round;
-      requestAnimationFrame((atMs) => draw(atMs, mine));
+      write();
     },
   };
 }
@@ -171,14 +181,15 @@ function createCard(live: Live, delays: Delays, side: HandSide, { openPlot, lead
     const recording = recordingOf(hand);
     const of = recording === undefined ? info.name : `replay of ${recording}`;
     setText(name, `${side === 'left' ? 'Left' : 'Right'} hand: ${of}`);
-    played.hidden = recording === undefined;
+    setHidden(played, recording === undefined);
     setText(played, `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`);
     const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
-    stale.hidden = !silent;
+    setHidden(stale, !silent);
     // There is nothing to find in one that is not there, or that moves by itself.
-    check.hidden = servos.hidden = silent || recording !== undefined || isSimulated(hand);
-    servos.hidden ||= info.actuators.every(({ kind }) => kind === 'vibration');
-    simulated.hidden = !live.connected || !isSimulated(hand) || recording !== undefined;
+    const nothingToFind = silent || recording !== undefined || isSimulated(hand);
+    setHidden(check, nothingToFind);
+    setHidden(servos, nothingToFind || info.actuators.every(({ kind }) => kind === 'vibration'));
+    setHidden(simulated, !live.connected || !isSimulated(hand) || recording !== undefined);
     card.classList.toggle('old', silent);
     // What is not known now is not said to be a fault of the glove.
     const faults = live.connected ? faultsOf(hand) : [];

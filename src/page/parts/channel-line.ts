@@ -6,8 +6,6 @@ import { roleText, verdictText } from './words.js';
 
 const SECONDS = 6;
 const RATE_HZ = 60;
-/** Numbers that change faster cannot be read. */
-const READABLE_MS = 250;
 /** A channel with a middle goes both ways. */
 const LEAST = { oneWay: -0.05, bothWays: -1.05 };
 
@@ -17,8 +15,10 @@ export interface ChannelLine {
   add(timeS: number, counts: number, value: number): void;
   /** @param silent nothing comes from the glove, or from the service: what was well is not known to be so */
   judge(channel: Health['channels'][number], silent: boolean): void;
+  /** Value and counts as they came last; to be called as often as can be read. */
+  write(): void;
   /** @returns whether there was anything to draw */
-  draw(nowMs: number): boolean;
+  draw(): boolean;
   layout(): void;
 }
 
@@ -43,42 +43,37 @@ export function createChannelLine(role: string, open: () => void): ChannelLine {
   );
   let last: { counts: number; value: number } | undefined;
   let quiet = false;
-  let writtenMs = Number.NEGATIVE_INFINITY;
-  /** Something came that is not yet drawn, or written. */
+  /** Something came that is not yet drawn. */
   let toDraw = true;
-  let toWrite = true;
+  const write = () => {
+    // What came last is not what is now.
+    const known = quiet ? undefined : last;
+    setText(value, known ? `${Math.round(known.value * 100)} %`.replace('-', '−') : '–');
+    setText(counts, known ? String(Math.round(known.counts)) : '–');
+  };
   return {
     element,
     add(timeS, count, now) {
       history.add(timeS, count, now);
-      toDraw = toWrite = true;
+      toDraw = true;
       if (now < LEAST.oneWay) trace.low = LEAST.bothWays;
       last = { counts: count, value: now };
     },
     judge({ verdict: name }, silent) {
       const well = name === 'healthy';
-      if (quiet !== silent) toWrite = true;
-      quiet = silent;
+      if (quiet !== silent) {
+        quiet = silent;
+        write();
+      }
       setAttribute(element, 'data-verdict', silent ? 'unknown' : well ? 'healthy' : 'fault');
       setText(verdict, silent ? 'No signal' : well ? 'Healthy' : verdictText(name));
     },
-    draw(nowMs) {
-      if (!toDraw && !toWrite) return false;
-      if (toWrite && nowMs - writtenMs >= READABLE_MS) {
-        writtenMs = nowMs;
-        toWrite = false;
-        // What came last is not what is now.
-        setText(
-          value,
-          last === undefined || quiet ? '–' : `${Math.round(last.value * 100)} %`.replace('-', '−'),
-        );
-        setText(counts, last === undefined || quiet ? '–' : String(Math.round(last.counts)));
-      }
-      if (!toDraw) return true;
+    write,
+    draw() {
+      if (!toDraw) return false;
       toDraw = false;
       history.settle();
-      chart.draw(history.ages, lines, history.from, history.end);
-      return true;
+      return chart.draw(history.ages, lines, history.from, history.end);
     },
     layout() {
       chart.layout();

@@ -1,4 +1,4 @@
-import { make, setAttribute, setText } from '../dom.js';
+import { make, setAttribute, setHidden, setText } from '../dom.js';
 import type { Health } from '../live.js';
 import { createHistory } from './history.js';
 import { createStripChart, type Trace } from './strip-chart.js';
@@ -23,8 +23,10 @@ export interface ChannelRow {
   /** @param silent nothing comes from the glove: what was well is not known to be so */
   judge(health: ChannelHealth, silent: boolean): void;
   range(range: ChannelRange): void;
-  /** Writes and draws what was added. */
-  draw(): void;
+  /** The numbers of what was added; to be called as often as can be read. */
+  write(): void;
+  /** @returns whether there was anything to draw */
+  draw(): boolean;
   /** Reads the size and the theme's colours again. */
   layout(): void;
 }
@@ -61,12 +63,18 @@ export function createChannelRow(role: string): ChannelRow {
   let known: ChannelRange | undefined;
   let lastCounts: number | undefined;
   let lastValue = 0;
+  /** Something came that is not yet drawn. */
+  let toDraw = true;
 
+  const placed = new Map<HTMLElement, string>();
   const place = (bar: HTMLElement, from: number, to: number) => {
     const width = Math.max(0.004, Math.abs(to - from) / full);
     // A needle at the very end must not lie beyond it.
     const low = Math.min(Math.min(from, to) / full, 1 - width);
-    bar.style.transform = `translateX(${(low * 100).toFixed(2)}%) scaleX(${width.toFixed(4)})`;
+    const transform = `translateX(${(low * 100).toFixed(1)}%) scaleX(${width.toFixed(3)})`;
+    if (placed.get(bar) === transform) return;
+    placed.set(bar, transform);
+    bar.style.transform = transform;
   };
 
   return {
@@ -75,13 +83,14 @@ export function createChannelRow(role: string): ChannelRow {
       history.add(timeS, count, value);
       lastCounts = count;
       lastValue = value;
+      toDraw = true;
     },
     judge({ verdict: name, evidence, remedy: what }, silent) {
       const well = name === 'healthy';
       // A fault that was found stays what is to be mended; what was well may not be so now.
       setText(verdict, well && silent ? 'No signal' : verdictText(name));
       setAttribute(element, 'data-verdict', silent ? 'unknown' : well ? 'healthy' : 'fault');
-      remedy.hidden = well;
+      setHidden(remedy, well);
       setText(
         remedy,
         [evidence, what]
@@ -95,19 +104,26 @@ export function createChannelRow(role: string): ChannelRow {
       full = 2 ** range.bits - 1;
       countsTrace.high = full;
     },
-    draw() {
+    write() {
       setText(counts, lastCounts === undefined ? '–' : String(lastCounts));
       setText(filtered, lastCounts === undefined ? '–' : `${Math.round(lastValue * 100)} %`);
-      if (lastCounts !== undefined) place(needle, lastCounts, lastCounts);
       if (history.highest >= history.lowest) place(seen, history.lowest, history.highest);
       if (known?.open !== undefined && known.closed !== undefined) {
         place(fitted, known.open, known.closed);
         const text = `Range ${Math.round(known.open)} open to ${Math.round(known.closed)} closed, of ${full}`;
         setText(ends, text);
       }
-      history.settle();
-      chart.draw(history.ages, lines, history.from, history.end);
     },
-    layout: chart.layout,
+    draw() {
+      if (!toDraw) return false;
+      toDraw = false;
+      if (lastCounts !== undefined) place(needle, lastCounts, lastCounts);
+      history.settle();
+      return chart.draw(history.ages, lines, history.from, history.end);
+    },
+    layout() {
+      chart.layout();
+      toDraw = true;
+    },
   };
 }

@@ -32,6 +32,8 @@ export function createDelayCard(live: Live, delays: Delays): DelayCard {
   const hands = signal<readonly HandDelays[]>([]);
   const boxes = new Map<HandSide, HTMLElement>();
   const charts = new Map<HandSide, uPlot>();
+  /** Charts that are drawn without a delay, and have none yet. */
+  const empty = new Set<uPlot>();
   let drawnMs = Number.NEGATIVE_INFINITY;
 
   const Hand = ({ side, replay, summary }: HandDelays) => {
@@ -75,6 +77,7 @@ export function createDelayCard(live: Live, delays: Delays): DelayCard {
   function rebuild(): void {
     for (const chart of charts.values()) chart.destroy();
     charts.clear();
+    empty.clear();
     for (const [side, box] of boxes) if (box.clientWidth > 0) charts.set(side, createBars(box));
     drawnMs = Number.NEGATIVE_INFINITY;
   }
@@ -92,7 +95,11 @@ export function createDelayCard(live: Live, delays: Delays): DelayCard {
         summary: live.connected ? delays.summary(side) : undefined,
       }));
       for (const [side, chart] of charts) {
-        const { widthMs, counts } = histogramOf(delays.of(side), BARS);
+        const sorted = delays.of(side);
+        if (sorted.length === 0 && empty.has(chart)) continue;
+        if (sorted.length === 0) empty.add(chart);
+        else empty.delete(chart);
+        const { widthMs, counts } = histogramOf(sorted, BARS);
         chart.setData([counts.map((_, bar) => (bar + 0.5) * widthMs), counts]);
       }
     },

@@ -1,6 +1,6 @@
 import { FINGERS } from '../../hand/joints.js';
 import { LIMIT_TEXT, type LimitName } from '../../resistance/limits.js';
-import { drawing, make, setAttribute, setText } from '../dom.js';
+import { drawing, make, setAttribute, setHidden, setText } from '../dom.js';
 import { CONDITION_TEXT, curlOf, type FingerCondition, fingerConditions, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, neverUsed } from '../live.js';
 import { createUnusedList } from './unused-list.js';
@@ -100,10 +100,11 @@ export function createFingerTable(live: Live): FingerTable {
           cells.sign.replaceChildren(drawing('0 0 24 24', SIGN[conditions[f]]));
           setText(cells.condition, CONDITION_TEXT[conditions[f]]);
         }
-        cells.unused.hidden = !isUnused;
+        setHidden(cells.unused, !isUnused);
         setText(cells.curl, curl === undefined ? '–' : percent(curl));
-        cells.fill.style.transform = `scaleX(${(curl ?? 0).toFixed(3)})`;
-        cells.tick.hidden = stop === undefined;
+        const grown = `scaleX(${(curl ?? 0).toFixed(3)})`;
+        if (cells.fill.style.transform !== grown) cells.fill.style.transform = grown;
+        setHidden(cells.tick, stop === undefined);
         if (stop !== undefined) cells.tick.style.left = `${(stop * 100).toFixed(1)}%`;
         setText(cells.stop, stop === undefined ? (isUnused ? '⚠ free' : 'free') : percent(stop));
         // A string that nothing pulls at has no tension, whatever its servo would give.

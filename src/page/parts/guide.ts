@@ -4,6 +4,7 @@ import type { Ranges } from '../fit-change.js';
 import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
 import type { Lead, Part } from '../part.js';
 import { ask } from '../routes.js';
+import { everyWhileSeen, seen } from '../seen.js';
 import { choice } from './controls.js';
 import { createFeelCard } from './feel-card.js';
 import { findings, type GuideReport, type Task } from './guide-findings.js';
@@ -125,7 +126,9 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
       problem.hidden = false;
       setText(problem, (error as Error).message);
     }
-    if (visible) timer = setTimeout(look, report?.state === 'running' ? RUNNING_MS : IDLE_MS);
+    // Who leads a run goes on doing so.
+    const running = report?.state === 'running';
+    if (visible && (running || seen.value)) timer = setTimeout(look, running ? RUNNING_MS : IDLE_MS);
   }
 
   /** Ranges in use when the run began: what a fit of it changes. */
@@ -216,7 +219,10 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
     setText(why, recording !== undefined ? ofReplay(recording) : simulated ? OF_SIMULATED : '');
   }
   live.changed.on(sync);
-  let reading: ReturnType<typeof setInterval> | undefined;
+  let rest = () => {};
+  seen.subscribe((isSeen) => {
+    if (isSeen && visible) void look();
+  });
   const measure = () => side && measured.update(side, live.hands.get(side));
 
   return {
@@ -236,13 +242,13 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
     show(shown) {
       visible = shown;
       clearTimeout(timer);
-      clearInterval(reading);
+      rest();
       servos.show(shown);
       feel.show(shown);
       if (!shown) return;
       sync();
       measure();
-      reading = setInterval(measure, MEASURE_MS);
+      rest = everyWhileSeen(MEASURE_MS, measure);
     },
   };
 }

@@ -126,12 +126,12 @@ export function createInputTester(): { element: HTMLElement; update(hand: LiveHa
       [-x, x, -y, y].forEach((far, side) => {
         reach[side] = Math.max(reach[side], far);
       });
-      stick.dot.setAttribute('transform', `translate(${(x * REACH).toFixed(1)} ${(-y * REACH).toFixed(1)})`);
+      setAttribute(stick.dot, 'transform', `translate(${(x * REACH).toFixed(1)} ${(-y * REACH).toFixed(1)})`);
       const [left, right, near, far] = reach.map((part) => part * REACH);
-      stick.trail.setAttribute('x', (-left).toFixed(1));
-      stick.trail.setAttribute('y', (-far).toFixed(1));
-      stick.trail.setAttribute('width', (left + right).toFixed(1));
-      stick.trail.setAttribute('height', (near + far).toFixed(1));
+      setAttribute(stick.trail, 'x', (-left).toFixed(1));
+      setAttribute(stick.trail, 'y', (-far).toFixed(1));
+      setAttribute(stick.trail, 'width', (left + right).toFixed(1));
+      setAttribute(stick.trail, 'height', (near + far).toFixed(1));
       setText(stick.text, values === undefined ? '–' : `${signed(x)} ${signed(y)}`);
     },
   };

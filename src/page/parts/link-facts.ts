@@ -1,7 +1,7 @@
 import { firmwareReport, HOW_TO_UPDATE } from '../../protocol/firmware-versions.js';
 import { faultText } from '../../protocol/glove-faults.js';
 import type { DelaySummary } from '../delays.js';
-import { make, setAttribute, setText } from '../dom.js';
+import { make, setAttribute, setHidden, setText } from '../dom.js';
 import { isBatteryLow, isRateLow } from '../faults.js';
 import type { LiveHand } from '../live.js';
 
@@ -120,7 +120,7 @@ export function createLinkFacts(
         faults.length > 0 ? `The glove reports: ${faults.map(faultText).join(', ')}.` : '',
       ];
       const text = lines.filter(Boolean).join(' ');
-      note.hidden = text === '';
+      setHidden(note, text === '');
       setText(note, text);
     },
   };

@@ -1,5 +1,6 @@
 import { button, make, setAttribute, setText } from '../dom.js';
 import { ask } from '../routes.js';
+import { everyWhileSeen } from '../seen.js';
 import { choice } from './controls.js';
 import { clockText } from './words.js';
 
@@ -41,7 +42,9 @@ export function createPlayerCard(
   let playing = false;
   let scrubbing = false;
   let open = false;
-  let timer: ReturnType<typeof setInterval> | undefined;
+  /** Asked to end, and not yet known to have. */
+  let closing = false;
+  let rest = () => {};
   /** The newest place asked for, while an older one is on its way. */
   let wanted: number | undefined;
   let seeking = false;
@@ -57,7 +60,11 @@ export function createPlayerCard(
     () => {
       // Nothing more is asked of a session that ends.
       open = false;
-      void act(ask('POST', '/replay/close')).then(closed);
+      closing = true;
+      const closedNow = ask('POST', '/replay/close').finally(() => {
+        closing = false;
+      });
+      void act(closedNow).then(closed);
     },
     { class: 'main' },
   );
@@ -95,6 +102,8 @@ export function createPlayerCard(
   };
 
   function update(state: (PlayerState & { name?: string }) | undefined): void {
+    // An answer from before the end says nothing of now.
+    if (closing && state !== undefined) return;
     open = state !== undefined;
     element.hidden = !open;
     if (!state) return;
@@ -112,9 +121,9 @@ export function createPlayerCard(
     update,
     focus: () => toggle.focus(),
     show(shown) {
-      clearInterval(timer);
+      rest();
       if (!shown) return;
-      timer = setInterval(() => {
+      rest = everyWhileSeen(PERIOD_MS, () => {
         if (!open) return;
         void ask<PlayerState>('GET', '/replay').then(
           (state) => {
@@ -122,7 +131,7 @@ export function createPlayerCard(
           },
           () => {},
         );
-      }, PERIOD_MS);
+      });
     },
   };
 }

@@ -1,5 +1,5 @@
 import type { HandSide } from '../../hand/joints.js';
-import { button, make, setAttribute, setText } from '../dom.js';
+import { button, make, setAttribute, setHidden, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import { createRecords, type HandRecord, KEPT_S } from '../records.js';
 import type { TraceTable } from '../trace-table.js';
@@ -22,7 +22,7 @@ import { sideText } from './words.js';
 const SPANS_S = [2, 5, 10, 30, 60];
 const USUAL_S = 10;
 /** Drawn so often at most; words and numbers are written less often, to be read. */
-const DRAW_MS = 60;
+export const DRAW_MS = 60;
 const READABLE_MS = 250;
 
 let ids = 0;
@@ -34,10 +34,12 @@ export interface PlotCard {
   /** Of the hands, what there is to choose from. */
   sync(): void;
   layout(): void;
-  draw(nowMs: number): void;
+  /** @returns whether there is more to draw or to write, and only not yet */
+  draw(nowMs: number): boolean;
 }
 
-export function createPlotCard(live: Live): PlotCard {
+/** @param ask for a call of `draw`: something was changed by hand */
+export function createPlotCard(live: Live, ask: () => void): PlotCard {
   const records = createRecords(live);
   let side: HandSide | undefined;
   let view: PlotView = 'fitted';
@@ -53,16 +55,16 @@ export function createPlotCard(live: Live): PlotCard {
   /** Time of the newest sample that is drawn. */
   let drawnS = Number.NaN;
   let writtenMs = Number.NEGATIVE_INFINITY;
+  /** The numbers and words are not those of what is drawn. */
+  let toWrite = true;
   let built = '';
 
   const plot = createPlot(
     (fromS, toS) => zoomTo(fromS, toS),
     () => zoomTo(undefined),
-    () => {
-      writtenMs = Number.NEGATIVE_INFINITY;
-    },
+    rewrite,
   );
-  const words = createPlotWords();
+  const words = createPlotWords(rewrite);
   const handSelect = select('Hand', (value) => {
     side = value as HandSide;
     pause(false);
@@ -135,6 +137,13 @@ export function createPlotCard(live: Live): PlotCard {
     now();
   }
 
+  /** Where the cursor is, or what is open to be read, has changed. */
+  function rewrite(): void {
+    writtenMs = Number.NEGATIVE_INFINITY;
+    toWrite = true;
+    ask();
+  }
+
   /** A part of the time, which stands still; undefined: all of it. */
   function zoomTo(fromS: number | undefined, toS = 0): void {
     if (fromS === undefined) zoom = undefined;
@@ -153,13 +162,14 @@ export function createPlotCard(live: Live): PlotCard {
   }
   function now(): void {
     drawnMs = writtenMs = Number.NEGATIVE_INFINITY;
+    ask();
   }
 
   /** Other lines, or other axes. */
   function rebuild(): void {
     const roles = record()?.roles ?? [];
     const choices = choicesOf(view, roles);
-    ofSelect.element.hidden = choices.length === 0;
+    setHidden(ofSelect.element, choices.length === 0);
     ofSelect.fill(choices);
     if (choices.length > 0 && !choices.some(({ value }) => value === of)) of = choices[0].value;
     if (of !== undefined) ofSelect.choose(of);
@@ -185,7 +195,7 @@ export function createPlotCard(live: Live): PlotCard {
   function sync(): void {
     const sides = [...live.hands.keys()];
     if (side === undefined || !live.hands.has(side)) side = sides[0];
-    handSelect.element.hidden = sides.length < 2;
+    setHidden(handSelect.element, sides.length < 2);
     handSelect.fill(sides.map((value) => ({ value, label: sideText(value) })));
     if (side) handSelect.choose(side);
     const key = `${side} ${record()?.roles.join()}`;
@@ -209,12 +219,13 @@ export function createPlotCard(live: Live): PlotCard {
       plot.layout();
     },
     draw(nowMs) {
-      if (nowMs - drawnMs < DRAW_MS) return;
+      const newestS = (frozen ?? record()?.table)?.newestS;
+      if (nowMs - drawnMs < DRAW_MS) return toWrite || newestS !== drawnS;
       // What stands still is drawn once.
       const still = (frozen !== undefined || !live.connected) && drawnMs > 0;
       sync();
       const table = frozen ?? record()?.table;
-      if (!table || Number.isNaN(table.newestS)) return;
+      if (!table || Number.isNaN(table.newestS)) return false;
       const [fromS, toS] = span();
       if (!still && !(table.newestS === drawnS && drawnMs > 0)) {
         drawnMs = nowMs;
@@ -231,12 +242,15 @@ export function createPlotCard(live: Live): PlotCard {
         });
         seen.data = data;
         plot.draw(data, fromS, toS);
+        toWrite = true;
       }
-      if (nowMs - writtenMs < READABLE_MS) return;
+      if (!toWrite || nowMs - writtenMs < READABLE_MS) return toWrite;
       writtenMs = nowMs;
+      toWrite = false;
       const at = plot.at ?? seen.data[0].length - 1;
       lines.write((one) => seen.data[seen.shown.indexOf(one) + 1]?.[at], seen.shown);
       words.update(seen.shown, seen.data, at, [fromS, toS], frozen !== undefined);
+      return false;
     },
   };
 }

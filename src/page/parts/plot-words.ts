@@ -29,7 +29,8 @@ export function summaryOf(
   return count === 0 ? undefined : { least, mean: sum / count, most };
 }
 
-export function createPlotWords(): PlotWords {
+/** @param opened they are to be read now */
+export function createPlotWords(opened: () => void): PlotWords {
   const caption = make('caption');
   const head = make(
     'tr',
@@ -43,6 +44,7 @@ export function createPlotWords(): PlotWords {
     make('summary', {}, 'The plot in words'),
     make('table', { class: 'forces' }, caption, make('thead', {}, head), body),
   );
+  details.addEventListener('toggle', opened);
   return {
     element: details,
     update(series, data, at, [fromS, toS], paused) {

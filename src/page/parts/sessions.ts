@@ -2,6 +2,7 @@ import { button, make, setAttribute, setText } from '../dom.js';
 import type { Live } from '../live.js';
 import type { Part } from '../part.js';
 import { ask } from '../routes.js';
+import { everyWhileSeen } from '../seen.js';
 import { createPlayerCard, type PlayerState } from './player-card.js';
 import { createSessionRow, type SessionFile, type SessionRow } from './session-row.js';
 import { bytesText, clockText } from './words.js';
@@ -17,9 +18,13 @@ interface SessionList {
     marks: number;
     running: boolean;
     failure?: string;
+    /** Of the simulated gloves that are shown in place of the wearer's. */
+    simulated?: true;
   };
   replay?: PlayerState & { name: string };
   sessions: SessionFile[];
+  /** Simulated gloves are shown in place of those that are not there. */
+  simulated: boolean;
 }
 
 const older = (a: SessionFile, b: SessionFile): number => Date.parse(a.modifiedAt) - Date.parse(b.modifiedAt);
@@ -38,7 +43,7 @@ export function createSessionsPart(live: Live): Part {
   const empty = make('p', { class: 'lead', hidden: true }, 'Nothing is recorded yet.');
   const rows = new Map<string, SessionRow>();
   let recording = false;
-  let timer: ReturnType<typeof setInterval> | undefined;
+  let rest: (() => void) | undefined;
 
   /** Does it, shows what the service says against it, and reads the list again. */
   const act = async (doing: Promise<unknown>): Promise<void> => {
@@ -102,12 +107,17 @@ export function createSessionsPart(live: Live): Part {
       setText(state, 'This service keeps no sessions; start it with --sessions FOLDER.');
     else if (now?.running) {
       const marked = now.marks === 0 ? '' : `, ${now.marks} ${now.marks === 1 ? 'mark' : 'marks'}`;
-      setText(state, `● Recording ${clockText(now.seconds)}, ${bytesText(now.bytes)}${marked}`);
-    } else
-      setText(
-        state,
-        now?.failure ?? 'Everything the glove sends, and what apps ask of it, goes into one file.',
-      );
+      const other = replay !== undefined || answer.simulated ? ' the glove itself, not what is shown,' : '';
+      const what = now.simulated ? ' the simulated glove' : other;
+      setText(state, `● Recording${what} ${clockText(now.seconds)}, ${bytesText(now.bytes)}${marked}`);
+    } else {
+      const whose = answer.simulated
+        ? 'the simulated glove sends, and what apps ask of it,'
+        : replay
+          ? 'the glove itself sends, not the replay that is shown,'
+          : 'the glove sends, and what apps ask of it,';
+      setText(state, now?.failure ?? `Everything ${whose} goes into one file.`);
+    }
     player.update(replay);
     if (replay) replayed = replay.name;
     sync(sessions, now?.running ? now.file : undefined, replay?.name);
@@ -137,7 +147,7 @@ export function createSessionsPart(live: Live): Part {
   }
 
   live.changed.on(() => {
-    if (timer !== undefined && live.connected) void update();
+    if (rest !== undefined && live.connected) void update();
   });
 
   return {
@@ -146,8 +156,8 @@ export function createSessionsPart(live: Live): Part {
     icon: '<circle cx="12" cy="12" r="9" fill="none" stroke="currentColor" stroke-width="2"/><circle cx="12" cy="12" r="4" fill="currentColor"/>',
     panel,
     show(shown) {
-      clearInterval(timer);
-      timer = shown ? setInterval(update, PERIOD_MS) : undefined;
+      rest?.();
+      rest = shown ? everyWhileSeen(PERIOD_MS, () => void update()) : undefined;
       if (shown) void update();
       player.show(shown);
     },

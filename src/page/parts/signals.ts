@@ -2,16 +2,19 @@ import type { HandSide } from '../../hand/joints.js';
 import type { Delays } from '../delays.js';
 import { make, setText } from '../dom.js';
 import type { Live, LiveHand } from '../live.js';
+import { onDemand } from '../on-demand.js';
 import type { OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelRow, createChannelRow } from './channel-row.js';
 import { createDelayCard } from './delay-card.js';
 import { createLinkFacts } from './link-facts.js';
-import { createPlotCard } from './plot-card.js';
+import { createPlotCard, DRAW_MS } from './plot-card.js';
 import { sideText } from './words.js';
 
 /** Charts drawn in one frame at most: the next ones wait for the next frame. */
 const ROWS_A_FRAME = 2;
+/** Numbers that change faster cannot be read. */
+const READABLE_MS = 250;
 
 interface Shown {
   card: HTMLElement;
@@ -24,7 +27,7 @@ interface Shown {
 
 /** Part 2: what every sensor says, and how it comes. */
 export function createSignalsPart(live: Live, delays: Delays): Part & { plot: OpenPlot } {
-  const plot = createPlotCard(live);
+  const plot = createPlotCard(live, () => draw());
   const delayCard = createDelayCard(live, delays);
   const body = make('div', { class: 'signals' });
   const panel = make(
@@ -47,6 +50,27 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
   let visible = false;
   let next = 0;
 
+  const all = () => [...hands.values()].flatMap(({ rows }) => rows);
+  const write = onDemand(() => {
+    if (visible) for (const row of all()) row.write();
+  }, READABLE_MS);
+  const draw = onDemand((nowMs) => {
+    if (!visible) return;
+    const waits = plot.draw(nowMs);
+    delayCard.draw(nowMs);
+    const rows = all();
+    let drawn = 0;
+    // Around once at most, past those that have nothing new.
+    for (let n = 0; n < rows.length && drawn < ROWS_A_FRAME; n++) {
+      if (rows[next++ % rows.length].draw()) drawn++;
+    }
+    if (drawn > 0) draw();
+    else if (waits) lookAtRows();
+  });
+
+  /** While lines lie flat, looking for one that no longer does is all there is to do. */
+  const lookAtRows = onDemand(draw, DRAW_MS);
+
   const sync = () => {
     for (const [side, { card }] of hands) {
       if (live.hands.has(side)) continue;
@@ -61,12 +85,17 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
       }
       update(shown, hand);
     }
+    if (!visible) return;
+    // What is said of a link, or of a service that is gone, comes without samples.
+    write();
+    draw();
   };
   const layout = () => {
     if (!visible) return;
     plot.layout();
     delayCard.layout();
-    for (const { rows } of hands.values()) for (const row of rows) row.layout();
+    for (const row of all()) row.layout();
+    draw();
   };
 
   function createCard(side: HandSide): Shown {
@@ -103,27 +132,12 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
     const rows = hands.get(hand)?.rows;
     if (!rows || rows.length !== counts.length) return;
     for (let i = 0; i < rows.length; i++) rows[i].add(timeUs / 1e6, counts[i], values[i]);
+    if (!visible) return;
+    write();
+    lookAtRows();
   });
   themeChanged.on(layout);
   new ResizeObserver(layout).observe(body);
-
-  const draw = (nowMs: number) => {
-    if (!visible) return;
-    requestAnimationFrame(draw);
-    plot.draw(nowMs);
-    delayCard.draw(nowMs);
-    if (!live.connected) return;
-    let count = 0;
-    for (const { rows } of hands.values()) count += rows.length;
-    for (let n = 0; n < Math.min(ROWS_A_FRAME, count); n++) {
-      let at = next++ % count;
-      for (const { rows } of hands.values()) {
-        if (at < rows.length) rows[at]?.draw();
-        at -= rows.length;
-        if (at < 0) break;
-      }
-    }
-  };
 
   return {
     name: 'signals',
@@ -139,7 +153,7 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
       sync();
       plot.sync();
       layout();
-      requestAnimationFrame(draw);
+      write();
     },
   };
 }

@@ -16,13 +16,20 @@ export interface StripChart {
   /**
    * @param times seconds before the newest, -seconds..0
    * @param values an array for each trace
-   * @param count how many of them are used, from `from` on
+   * @param from the first of them that is used; @param end after the last
+   * @returns false where it would look as it does already: lines that lie flat across the strip
    */
-  draw(times: Float64Array, values: readonly Float64Array[], from: number, end: number): void;
+  draw(times: Float64Array, values: readonly Float64Array[], from: number, end: number): boolean;
 }
 
+/** A level that moved by less is not seen to have moved, px of the display. */
+const UNSEEN_PX = 0.4;
+/** No line is drawn over a longer silence, s. */
+const SILENCE_S = 0.5;
 const LINE_PX = 2;
 const MARGIN_PX = 3;
+/** The first and the last sample are never quite at the ends, s. */
+const EDGE_S = 0.1;
 
 /** @param seconds width of the strip */
 export function createStripChart(seconds: number, traces: readonly Trace[]): StripChart {
@@ -31,9 +38,43 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
   let colours: string[] = [];
   let grid = '';
   let [width, height, ratio] = [0, 0, 1];
+  /** Of each trace, between which heights it lay when all were flat; empty while one was not. */
+  let flat: { least: number; most: number }[] = [];
+
+  /** Whether all lie flat over the whole strip, where they are drawn already. Keeps where they lie. */
+  function looksAlike(
+    times: Float64Array,
+    values: readonly Float64Array[],
+    from: number,
+    end: number,
+  ): boolean {
+    const before = flat;
+    flat = [];
+    if (end - from < 2 || times[from] > EDGE_S - seconds || times[end - 1] < -EDGE_S) return false;
+    const now: typeof flat = [];
+    for (let t = 0; t < traces.length; t++) {
+      const { low, high } = traces[t];
+      const unseen = (UNSEEN_PX * (high - low)) / Math.max(1, height);
+      let [least, most] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+      for (let i = from; i < end; i++) {
+        if (i > from && times[i] - times[i - 1] > SILENCE_S) return false;
+        least = Math.min(least, values[t][i]);
+        most = Math.max(most, values[t][i]);
+        if (!(most - least <= unseen)) return false;
+      }
+      now.push({ least, most });
+      const was = before[t];
+      // Of what is drawn, too: many steps that are not seen make one that is.
+      if (was && Math.max(most, was.most) - Math.min(least, was.least) <= unseen) now[t] = was;
+    }
+    flat = now;
+    return before.length > 0 && now.every((one, t) => one === before[t]);
+  }
+
   return {
     element,
     layout() {
+      flat = [];
       ratio = Math.min(devicePixelRatio, 2);
       [width, height] = [element.clientWidth * ratio, element.clientHeight * ratio];
       if (element.width !== width) element.width = width;
@@ -42,7 +83,7 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
       grid = colourOf('--line');
     },
     draw(times, values, from, end) {
-      if (width === 0) return;
+      if (width === 0 || looksAlike(times, values, from, end)) return false;
       context.clearRect(0, 0, width, height);
       context.fillStyle = grid;
       for (let s = 1; s < seconds; s++) context.fillRect(Math.round((s / seconds) * width), 0, 1, height);
@@ -57,11 +98,12 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
         for (let i = from; i < end; i++) {
           const x = (1 + times[i] / seconds) * width;
           const y = height - margin - (values[t][i] - low) * scale;
-          if (i === from) context.moveTo(x, y);
+          if (i === from || times[i] - times[i - 1] > SILENCE_S) context.moveTo(x, y);
           else context.lineTo(x, y);
         }
         context.stroke();
       }
+      return true;
     },
   };
 }

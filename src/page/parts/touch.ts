@@ -3,12 +3,14 @@ import type { Hold, HoldRequest } from '../../client/hold.js';
 import type { HandSide } from '../../hand/joints.js';
 import { createArmButton } from '../arm-button.js';
 import { cautionList } from '../cautions.js';
-import { button, make, setAttribute, setText } from '../dom.js';
+import { button, make, setAttribute, setHidden, setText } from '../dom.js';
 import { heedsStrength, holdsNothing, isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
+import { onDemand } from '../on-demand.js';
 import type { Lead, Part } from '../part.js';
 import type { createHandsOnStage } from '../scene/hands.js';
 import type { Stage } from '../scene/stage.js';
 import { createTouchMesh } from '../scene/touch-mesh.js';
+import { everyWhileSeen } from '../seen.js';
 import { choice, slider } from './controls.js';
 import { createFingerTable } from './finger-table.js';
 import { createPlaceControls } from './place-controls.js';
@@ -28,6 +30,10 @@ const STIFFNESSES = (Object.keys(STIFFNESS) as StiffnessName[]).map((name) => ({
   value: name,
   label: STIFFNESS[name].label,
 }));
+
+/** Numbers and bars are written so often at most; more cannot be read. */
+const PERIOD_MS = 100;
+const HOLD_MS = 200;
 
 /** Part 4: an object in the hand, felt once the wearer arms. */
 export function createTouchPart(
@@ -200,13 +206,13 @@ export function createTouchPart(
     const hand = side && live.hands.get(side);
     if (!hand) return;
     table.update(hand);
-    force.element.hidden = !heedsStrength(hand);
-    noStrength.hidden = heedsStrength(hand);
+    setHidden(force.element, !heedsStrength(hand));
+    setHidden(noStrength, heedsStrength(hand));
     if (hand.armed && document.activeElement === armButton) state.focus();
-    armElement.hidden = hand.armed;
+    setHidden(armElement, hand.armed);
     const present = (hand.health?.link.state ?? hand.info.link.state) === 'live';
     const recording = recordingOf(hand);
-    tryServos.hidden = !present || recording !== undefined || isSimulated(hand);
+    setHidden(tryServos, !present || recording !== undefined || isSimulated(hand));
     armButton.disabled = !live.connected || !present || recording !== undefined;
     setAttribute(state, 'data-felt', String(hand.armed && hold?.state === 'held' && !holdsNothing(hand)));
     const here = { present, refusal, hold };
@@ -214,8 +220,13 @@ export function createTouchPart(
   }
 
   live.changed.on(sync);
-  live.client.on('resistance', update);
-  setInterval(update, 200);
+  const changed = onDemand(update, PERIOD_MS);
+  for (const kind of ['joints', 'resistance', 'health'] as const) {
+    live.client.on(kind, () => {
+      if (visible) changed();
+    });
+  }
+  let rest = () => {};
 
   return {
     name: 'touch',
@@ -225,6 +236,9 @@ export function createTouchPart(
     panel,
     show(shown) {
       visible = shown;
+      rest();
+      // What became of the hold is said by no event.
+      rest = shown ? everyWhileSeen(HOLD_MS, update) : () => {};
       take();
       sync();
     },

@@ -1,5 +1,5 @@
 import { wristLine, wristNotes } from '../../protocol/wrist-report.js';
-import { make, setText } from '../dom.js';
+import { make, setHidden, setText } from '../dom.js';
 import type { LiveHand } from '../live.js';
 
 /** Who says where the hand is, how old and how noisy that is, and what is amiss. */
@@ -9,7 +9,7 @@ export function createWristNote(): { element: HTMLElement; update(hand: LiveHand
     element,
     update({ health, info, joints }) {
       const wrist = health?.wrist ?? info.wrist;
-      element.hidden = wrist === undefined || joints?.valid !== true;
+      setHidden(element, wrist === undefined || joints?.valid !== true);
       if (wrist) setText(element, [wristLine(wrist), ...wristNotes(wrist)].join(' ⚠ '));
     },
   };

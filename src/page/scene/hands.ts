@@ -1,5 +1,5 @@
 import { Color, Group, Matrix4, Quaternion, Vector3 } from 'three';
-import { FINGERS, type HandSide, POSE_STRIDE, WRIST } from '../../hand/joints.js';
+import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, WRIST } from '../../hand/joints.js';
 import { type FingerCondition, fingerConditions } from '../finger-state.js';
 import type { HandInfo, Live, LiveHand } from '../live.js';
 import { colourOf, themeChanged } from '../theme.js';
@@ -8,6 +8,7 @@ import type { FlatPen } from './flat-pen.js';
 import { createHandLabels } from './hand-labels.js';
 import { createHandMesh, type FingerLook, type HandMesh } from './hand-mesh.js';
 import { createMarks, type Marks } from './marks.js';
+import { hasMoved, UNSEEN_PX } from './moved.js';
 import { type Stage, standUp, TARGET_Y } from './stage.js';
 
 const APART_M = 0.11;
@@ -68,8 +69,13 @@ export function createHandsOnStage(live: Live, stage: Stage) {
     }
   });
   live.changed.on(sync);
-  live.client.on('joints', () => stage.refresh());
-  live.client.on('resistance', () => stage.refresh());
+  const look = ({ hand: side }: { hand: HandSide }) => {
+    const one = shown.get(side);
+    const hand = live.hands.get(side);
+    if (one && hand && isSeenToDiffer(one, hand, UNSEEN_PX / stage.pxPerM)) stage.refresh();
+  };
+  live.client.on('joints', look);
+  live.client.on('resistance', look);
   themeChanged.on(() => {
     for (const one of shown.values()) one.looks = '';
     stage.refresh();
@@ -92,6 +98,19 @@ interface Shown extends HandOnStage {
   marks: Marks | undefined;
   /** The conditions that the mesh has the colours of. */
   looks: string;
+  /** What is in the picture now: poses, conditions, and whether something is touched. */
+  drawn: { poses: Float64Array; conditions: string; touches: boolean };
+}
+
+const touchesOf = ({ resistance }: LiveHand): boolean =>
+  resistance?.armed === true && FINGERS.some((finger) => resistance.fingers[finger]?.contact !== undefined);
+
+/** Whether what is known of a hand now would be seen to differ from what is drawn. */
+function isSeenToDiffer({ drawn }: Shown, hand: LiveHand, leastM: number): boolean {
+  // Contacts wander over the skin, and are told of only when they do.
+  if (drawn.touches || touchesOf(hand)) return true;
+  if (fingerConditions(hand).join() !== drawn.conditions) return true;
+  return hand.joints !== undefined && hasMoved(drawn.poses, hand.joints.poses, leastM);
 }
 
 function show(side: HandSide, info: HandInfo, stage: Stage): Shown {
@@ -104,7 +123,12 @@ function show(side: HandSide, info: HandInfo, stage: Stage): Shown {
   standUp(place);
   place.add(group);
   stage.scene.add(place);
-  return { side, info, place, group, mesh, marks, looks: '' };
+  const drawn = {
+    poses: new Float64Array(JOINT_COUNT * POSE_STRIDE).fill(Number.NaN),
+    conditions: '',
+    touches: false,
+  };
+  return { side, info, place, group, mesh, marks, looks: '', drawn };
 }
 
 const wristAt = new Vector3();
@@ -114,7 +138,12 @@ const identity = new Matrix4();
 
 function update(shown: Shown, hand: LiveHand): void {
   const { joints } = hand;
+  const conditions = fingerConditions(hand);
+  const looks = conditions.join();
+  shown.drawn.conditions = looks;
+  shown.drawn.touches = touchesOf(hand);
   if (joints) {
+    shown.drawn.poses.set(joints.poses);
     shown.mesh?.pose(joints.poses);
     // A hand with a place in the world is shown around its wrist all the same.
     if (joints.space === 'world') {
@@ -127,8 +156,6 @@ function update(shown: Shown, hand: LiveHand): void {
     shown.group.matrixWorldNeedsUpdate = true;
   }
   if (!shown.mesh || !shown.marks) return;
-  const conditions = fingerConditions(hand);
-  const looks = conditions.join();
   if (looks !== shown.looks) {
     shown.looks = looks;
     const all: FingerLook[] = conditions.map((condition) => ({

@@ -36,6 +36,8 @@ export interface Stage {
   /** The browser gives no WebGL: the scene is not rendered, but drawn by these, one after the other. */
   readonly flat: boolean;
   readonly drawings: ((pen: FlatPen) => void)[];
+  /** Pixels of the display for each metre of a hand, at most; 0 until something is drawn. */
+  readonly pxPerM: number;
   /** Duration of the newest frame's work in this thread, ms. */
   readonly workMs: number;
   readonly frames: number;
@@ -71,6 +73,7 @@ export function createStage(parent: HTMLElement): Stage {
   let asked = 0;
   let workMs = 0;
   let frames = 0;
+  let pxPerM = 0;
   const draw = () => {
     asked = 0;
     if (canvas.clientWidth === 0 || renderer?.getContext().isContextLost()) return;
@@ -85,6 +88,8 @@ export function createStage(parent: HTMLElement): Stage {
       for (const drawing of drawings) drawing(pen);
     }
     stage.placed?.();
+    const nearestM = Math.max(camera.near, camera.position.length() - HEIGHT_M / 2);
+    pxPerM = canvas.height / 2 / Math.tan((camera.fov * Math.PI) / 360) / nearestM;
     workMs = performance.now() - start;
     frames++;
   };
@@ -101,6 +106,9 @@ export function createStage(parent: HTMLElement): Stage {
     view: (view) => stage.orbit.view(view),
     refresh() {
       if (asked === 0) asked = requestAnimationFrame(draw);
+    },
+    get pxPerM() {
+      return pxPerM;
     },
     get workMs() {
       return workMs;

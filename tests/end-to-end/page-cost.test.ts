@@ -1,0 +1,122 @@
+import type { Browser, Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
+import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
+import { openBrowser, openPage } from './browser.js';
+import { hidePage, showPage } from './hidden-page.js';
+import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+
+/** The page does nothing while nothing changes, and next to nothing while nobody sees it. */
+
+let browser: Browser;
+/** Draws the hand flat: as often as a graphics card would, on a busy machine too. */
+let flat: Browser;
+let host: HostGlove;
+let live: ServiceProcess;
+let still: ServiceProcess;
+let none: ServiceProcess;
+
+beforeAll(async () => {
+  host = await startHostGlove();
+  [browser, flat, live, still, none] = await Promise.all([
+    openBrowser(),
+    openBrowser({ webgl: false }),
+    startServiceProcess(),
+    startServiceProcess(hostGloveProfile(host.pty)),
+    startServiceProcess(hostGloveProfile('/dev/tautline-nowhere')),
+  ]);
+}, 60_000);
+afterEach(async () => {
+  for (const context of [...browser.contexts(), ...flat.contexts()]) await context.close();
+});
+afterAll(async () => {
+  await Promise.all([browser.close(), flat.close()]);
+  await stopAllServices();
+  await host.quit();
+});
+
+/** Counts from now on: frames asked for, drawings of the hand, of charts, changes of elements. */
+async function count(page: Page): Promise<() => Promise<Record<string, number>>> {
+  await page.evaluate(`(() => {
+    const counted = (window.counted = { frames: 0, picture: 0, charts: 0, changes: 0 });
+    const spy = (on, name, kindOf) => {
+      const was = on[name];
+      on[name] = function (...given) { counted[kindOf(this)]++; return was.apply(this, given); };
+    };
+    spy(window, 'requestAnimationFrame', () => 'frames');
+    spy(WebGL2RenderingContext.prototype, 'drawElements', () => 'picture');
+    spy(CanvasRenderingContext2D.prototype, 'clearRect', ({ canvas }) => canvas.closest('.picture') ? 'picture' : 'charts');
+    const observer = new MutationObserver((all) => { counted.changes += all.length; });
+    observer.observe(document, { subtree: true, childList: true, attributes: true, characterData: true });
+  })()`);
+  return () => page.evaluate('({ ...window.counted })');
+}
+
+const SECONDS = 4;
+
+it.each(['bench', 'signals', 'touch'])(
+  'without a glove, %s draws nothing and asks for hardly a frame',
+  async (part) => {
+    const { page, complaints } = await openPage(browser, none.port, part);
+    await page.waitForFunction(() => document.querySelector('.first-steps .card, .panels') !== null);
+    await page.waitForTimeout(4000);
+    const counts = await count(page);
+    await page.waitForTimeout(SECONDS * 1000);
+    const { frames, picture, charts, changes } = await counts();
+    expect({ picture, charts }).toEqual({ picture: 0, charts: 0 });
+    // The state of the link comes once or twice a second, and its reason may change.
+    expect(frames).toBeLessThan(5 * SECONDS);
+    expect(changes).toBeLessThan(10 * SECONDS);
+    expect(complaints).toEqual([]);
+  },
+  60_000,
+);
+
+it('draws a hand at rest once, and again as soon as it moves', async () => {
+  const { page } = await openPage(flat, still.port);
+  await expect
+    .poll(() => page.locator('.bench-part .chip .condition').allTextContents(), { timeout: 20_000 })
+    .toEqual(Array(5).fill('Sensed'));
+  // Until the sparklines are full, which move until then.
+  await page.waitForTimeout(8000);
+  const counts = await count(page);
+  await page.waitForTimeout(SECONDS * 1000);
+  const rested = await counts();
+  // Where the machine is busy and samples come late, a finger may be shown as unknown for a moment.
+  expect(rested.picture).toBeLessThan(5);
+  // Five sparklines would be drawn ten times a second at least.
+  expect(rested.charts).toBeLessThan(100);
+  await host.command('ramp index.curl 0.8 1500');
+  await page.waitForTimeout(2500);
+  const moved = await counts();
+  expect(moved.picture - rested.picture).toBeGreaterThan(5);
+  await expect
+    .poll(() => page.locator('.bench-part .chip[data-finger="index"] .curl').textContent(), {
+      timeout: 10_000,
+    })
+    .toMatch(/^(7[5-9]|8[0-5]) %$/);
+  await host.command('ramp index.curl 0 400');
+}, 60_000);
+
+it('takes no poses while it is hidden, still knows of arming and faults, and has the hand at once when it is seen', async () => {
+  const { page, complaints } = await openPage(browser, live.port);
+  const streams = async (): Promise<string[]> => {
+    const health = await (await fetch(`http://127.0.0.1:${live.port}/health`)).json();
+    const { apps } = health as { apps: { name?: string; streams: string[] }[] };
+    return apps.find(({ name }) => name === 'Bench page')?.streams ?? [];
+  };
+  await expect.poll(streams).toContain('joints');
+  await hidePage(page);
+  await expect.poll(streams).toEqual(['health', 'resistance']);
+  await live.arm('right');
+  await page.waitForSelector('.armbar[data-state="armed"]', { state: 'attached' });
+  await page.keyboard.press('Escape');
+  await page.waitForSelector('.armbar[data-state="free"]', { state: 'attached' });
+  const backMs = await showPage(page);
+  // A frame or two where nothing else runs (scripts/page-figures.ts); here, no more than a glance.
+  expect(backMs).toBeLessThan(1000);
+  await expect.poll(streams).toContain('joints');
+  const curls = page.locator('.bench-part .chip .curl');
+  const before = await curls.allTextContents();
+  await expect.poll(() => curls.allTextContents(), { timeout: 10_000 }).not.toEqual(before);
+  expect(complaints).toEqual([]);
+}, 60_000);
