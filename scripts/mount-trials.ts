@@ -3,7 +3,8 @@
  *
  *   npx tsx scripts/mount-trials.ts --count 1000 --seed 1
  *
- * With --bad only runs that must be refused, with --good only those that must not.
+ * With --bad only runs that must be refused, with --good only those that must not, with --only TEXT the kinds with that
+ * in their names.
  */
 import { parseArgs } from 'node:util';
 import { fitMount, fitMountByMotion, type MountSample } from '../src/hand/fit-mount.js';
@@ -25,6 +26,7 @@ const { values } = parseArgs({
   options: {
     bad: { type: 'boolean', default: false },
     good: { type: 'boolean', default: false },
+    only: { type: 'string', default: '' },
     count: { type: 'string', default: '1000' },
     seed: { type: 'string', default: '1' },
   },
@@ -42,6 +44,10 @@ const TRIALS: Record<string, Omit<WearerOptions, 'seed'>> = {
   'pads instead of tips, 2 mm off the spot': { touchAlongM: -0.005, aimM: 0.002 },
 };
 
+function wanted<T>(kinds: Record<string, T>): [string, T][] {
+  return Object.entries(kinds).filter(([name]) => name.includes(values.only));
+}
+
 const percentile = (sorted: readonly number[], part: number): string =>
   (sorted[Math.min(sorted.length - 1, Math.floor(part * sorted.length))] ?? Number.NaN)
     .toFixed(1)
@@ -54,7 +60,7 @@ const line = (name: string, numbers: number[]): void => {
   console.log(`  ${name.padEnd(34)}${[0.5, 0.9, 0.99, 1].map((p) => percentile(sorted, p)).join('')}${rms}`);
 };
 
-for (const [name, options] of Object.entries(values.bad ? {} : TRIALS)) {
+for (const [name, options] of wanted(values.bad ? {} : TRIALS)) {
   const rows = {
     turn: [],
     place: [],
@@ -116,9 +122,10 @@ for (const [name, options] of Object.entries(values.bad ? {} : TRIALS)) {
   line('translation / stated', rows.placeBy);
 }
 
+const motionToo = !values.bad && values.only === '';
 const motion = { turn: [] as number[], place: [] as number[] };
 let refusedByMotion = 0;
-for (let n = 0; n < (values.bad ? 0 : count); n++) {
+for (let n = 0; n < (motionToo ? count : 0); n++) {
   const { mount, nod, wave, believed } = createMountWearer({
     seed: seed * 1_000_003 + n,
     side: n % 2 ? 'left' : 'right',
@@ -131,7 +138,7 @@ for (let n = 0; n < (values.bad ? 0 : count); n++) {
   motion.turn.push(angleBetweenDeg(outcome.fitted.mount, mount));
   motion.place.push(apartM(outcome.fitted.mount, mount) * 1000);
 }
-if (!values.bad) {
+if (motionToo) {
   console.log(`nod and wave alone: ${count} wearers, refused ${refusedByMotion}`);
   line('rotation, degrees', motion.turn);
   line('translation, mm', motion.place);
@@ -217,7 +224,7 @@ const BAD: Record<string, (seed: number) => BadRun> = {
     return { wearer, samples };
   },
 };
-for (const [name, make] of Object.entries(values.good ? {} : BAD)) {
+for (const [name, make] of wanted(values.good ? {} : BAD)) {
   const said: Record<string, number> = {};
   const falseAccepts: string[] = [];
   let worst = 0;
