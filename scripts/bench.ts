@@ -17,7 +17,9 @@ import { readLanded, saveLanded } from './bench/landed.js';
 import { measureLatency } from './bench/latency.js';
 import { measureLoad } from './bench/load.js';
 import { measureMemory } from './bench/memory.js';
+import { measureRelays } from './bench/relays.js';
 import { measureReplay } from './bench/replay.js';
+import { measureResist } from './bench/resist.js';
 import { measureStart } from './bench/start.js';
 import { asMarkdown, asText } from './bench/table.js';
 import { measureTouch } from './bench/touch.js';
@@ -26,8 +28,10 @@ const measurements: Record<string, Measurement> = {
   frame: measureFrame,
   latency: measureLatency,
   fanOut: measureFanOut,
+  resist: measureResist,
   touch: measureTouch,
   replay: measureReplay,
+  relays: measureRelays,
   load: measureLoad,
   memory: measureMemory,
   start: measureStart,

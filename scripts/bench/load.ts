@@ -54,7 +54,7 @@ export async function measureLoad(): Promise<Figures> {
       residentMB: {
         value: all.residentMb,
         unit: 'MB',
-        bar: 100,
+        bar: 80,
         better: 'lower',
         reference: `the service's process, ${what}`,
       },

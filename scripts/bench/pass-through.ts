@@ -1,6 +1,6 @@
 /**
- * The reference for latency: the same bytes, serialport -> ws, nothing in between. Started as a process of its
- * own by latency.ts: `pass-through PTY`; prints the port it listens on.
+ * The reference for latency and cost: the same bytes, serialport -> ws and back, nothing in between. Started as a
+ * process of its own by start-pass-through.ts: `pass-through PTY`; prints the port it listens on.
  */
 import type { AddressInfo } from 'node:net';
 import { SerialPort } from 'serialport';
@@ -12,4 +12,5 @@ const port = new SerialPort({ path, baudRate: 115200 });
 port.on('data', (bytes: Buffer) => {
   for (const client of server.clients) client.send(bytes);
 });
+server.on('connection', (client) => client.on('message', (bytes: Buffer) => port.write(bytes)));
 server.on('listening', () => console.log((server.address() as AddressInfo).port));

@@ -9,6 +9,11 @@ import type { ReaderReport, ToReaders } from './reader-messages.js';
 
 /** Ten channels: a curl and a splay of each finger. */
 const CHANNELS = FINGERS.flatMap((finger) => [`${finger}.curl`, `${finger}.splay`]);
+/** What a profile says of a glove that stops every finger. */
+export const STOPS = [
+  '    actuators:',
+  ...FINGERS.map((finger) => `      - { role: ${finger}, kind: stringStop }`),
+];
 const GLOVE = 'src/firmware/build/tautline-host-glove';
 /** Linux counts CPU time in hundredths of a second for every program (USER_HZ). */
 const TICK_US = 10_000;
@@ -19,6 +24,8 @@ export interface HostGlove {
   pty: string;
   /** CLOCK_MONOTONIC when the device clock was 0, µs. */
   clockUs: number;
+  /** What it says from then on: its events, such as `held` and `released`, one JSON a line. */
+  lines: Interface;
 }
 
 /** Real processes on this computer: gloves, a service, its readers. All of them end with `close`. */
@@ -56,17 +63,21 @@ export class Bed {
     if (!existsSync(GLOVE))
       execFileSync('make', ['--silent', '-C', 'src/firmware/host'], { stdio: 'inherit' });
     const args = ['--hand', hand, '--rate', String(rateHz), '--channels', CHANNELS.join(',')];
-    const { match } = await this.start(GLOVE, args, /^\{"pty".*\}$/);
+    const { match, lines } = await this.start(GLOVE, args, /^\{"pty".*\}$/);
     const { pty, clockUs } = JSON.parse(match[0]) as { pty: string; clockUs: number };
-    return { hand, pty, clockUs };
+    return { hand, pty, clockUs, lines };
   }
 
-  /** The service that `npm start` and the system start, on these gloves. */
+  /**
+   * The service that `npm start` and the system start, on these gloves.
+   * @param more, ofEach further lines of the profile: at its end, and of each glove
+   */
   async service(
     gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[],
     more: readonly string[] = [],
+    ofEach: readonly string[] = [],
   ): Promise<ServiceProcess> {
-    const file = this.profile(gloves, more);
+    const file = this.profile(gloves, more, ofEach);
     const { match, child } = await this.start(
       process.execPath,
       ['dist/main.js', 'run', '--profile', file],
@@ -76,10 +87,14 @@ export class Bed {
   }
 
   /**
-   * @param more further lines
+   * @param more, ofEach as for `service`
    * @returns its file
    */
-  profile(gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[], more: readonly string[] = []): string {
+  profile(
+    gloves: readonly Pick<HostGlove, 'hand' | 'pty'>[],
+    more: readonly string[] = [],
+    ofEach: readonly string[] = [],
+  ): string {
     const file = join(this.folder, `profile${this.#processes.length}.yaml`);
     const channels = CHANNELS.map((role) => `      - { role: ${role}, open: 400, closed: 3600 }`);
     const each = gloves.flatMap(({ hand, pty }) => [
@@ -88,6 +103,7 @@ export class Bed {
       `    link: { kind: serial, path: ${pty} }`,
       '    channels:',
       ...channels,
+      ...ofEach,
     ]);
     const lines = ['profile: 1', 'gloves:', ...each, 'stream: { port: 0, maxClients: 100 }', ...more, ''];
     writeFileSync(file, lines.join('\n'));

@@ -29,6 +29,8 @@ export interface ConnectionHost {
   disarmAll(connection: AppConnection): void;
   /** Ends what the app holds. */
   free(connection: AppConnection): void;
+  /** Calls `watch` of every connection often, until none has anything to be watched for. */
+  watchAll(): void;
   /** The connection has ended: forget it and drop what its app asked for. Called once. */
   ended(connection: AppConnection): void;
 }
@@ -108,7 +110,10 @@ export class AppConnection implements Reader, ScheduledApp {
       message: (message) => this.#receive(message),
       word: (final) => {
         if (final || this.#ended) host.disarmAll(this);
-        else this.#wordSinceMs ??= performance.now();
+        else if (this.#wordSinceMs === undefined) {
+          this.#wordSinceMs = performance.now();
+          host.watchAll();
+        }
       },
       pinged: ({ length }) => this.#mayReceive(performance.now()) && this.#outbox.mayAnswer(length),
       ponged: (payload) => this.#ponged(payload),
@@ -249,17 +254,20 @@ export class AppConnection implements Reader, ScheduledApp {
   #act(message: AppMessage): void {
     try {
       const answer = this.#host.act(this, message);
-      if (answer.type === 'ack' && HOLDS.has(message.type)) {
-        this.#life.holds(performance.now() + LONGEST_LIFE_MS);
-      } else if (answer.type === 'ack' && message.type === 'pulse' && this.grasps) {
-        this.#life.holds(performance.now() + LONGEST_GRASP_MS);
-      }
+      if (answer.type === 'ack' && HOLDS.has(message.type)) this.#holds(LONGEST_LIFE_MS);
+      else if (answer.type === 'ack' && message.type === 'pulse' && this.grasps)
+        this.#holds(LONGEST_GRASP_MS);
       this.send(answer);
     } catch (error) {
       logEvent(this.#logger, 'app.requestFailed', { app: this.app, type: message.type, err: error });
       const line = `${message.type} failed inside the service; its log says why.`;
       this.complain({ code: 'internal', message: line }, message.id);
     }
+  }
+
+  #holds(forMs: number): void {
+    this.#life.holds(performance.now() + forMs);
+    this.#host.watchAll();
   }
 
   // ---- life ------------------------------------------------------------------------------------------------
@@ -291,8 +299,9 @@ export class AppConnection implements Reader, ScheduledApp {
   /**
    * Called often: whoever holds fingers must show that it is alive.
    * @param late the service itself was: what shows it may be there, unread
+   * @returns whether there is anything to watch still
    */
-  watch(nowMs: number, late: boolean): void {
+  watch(nowMs: number, late: boolean): boolean {
     if (this.#wordSinceMs !== undefined && nowMs - this.#wordSinceMs >= WHOLE_WITHIN_MS) {
       this.#wordSinceMs = undefined;
       this.#host.disarmAll(this);
@@ -302,9 +311,11 @@ export class AppConnection implements Reader, ScheduledApp {
       logEvent(this.#logger, 'app.silent', { app: this.app, name: this.name });
       this.#host.free(this);
     }
-    if (!this.#life.holding(nowMs) && !this.#life.doubted) return;
+    const isHolder = this.#life.holding(nowMs) || this.#life.doubted;
+    if (!isHolder) return this.#wordSinceMs !== undefined;
     const isDue = nowMs - this.#pings.sentMs >= this.#host.limits.aliveEveryMs;
     if (isDue && !this.#pings.unanswered && this.wire.open) this.#ping(nowMs);
+    return true;
   }
 
   #ping(nowMs: number): void {

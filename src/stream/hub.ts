@@ -23,7 +23,7 @@ import { createOpenxrApps, type OpenxrApp, type OpenxrApps } from './openxr-apps
 import { createPermissions, type Permissions } from './permissions.js';
 import { answer, whoIs } from './requests.js';
 import { Scheduler } from './scheduler.js';
-import { watchHolders } from './watch-holders.js';
+import { type HolderWatch, watchHolders } from './watch-holders.js';
 
 const CAUTION =
   'Forces are on. Strings, servos and batteries can pinch, burn and jam: keep tension capped, try it with the ' +
@@ -39,7 +39,7 @@ export class Hub implements ConnectionHost {
   readonly burst = new ConnectionBurst();
   readonly scheduler: Scheduler;
   readonly #beat: NodeJS.Timeout;
-  readonly #endWatch: () => void;
+  readonly #watch: HolderWatch;
   #tellSubscribed = (): void => {};
   /** Resolves when the first app has subscribed. */
   readonly subscribed = new Promise<void>((resolve) => {
@@ -72,7 +72,7 @@ export class Hub implements ConnectionHost {
       const nowMs = performance.now();
       for (const connection of this.connections) connection.beat(nowMs);
     }, limits.probeEveryMs);
-    this.#endWatch = watchHolders(gloves, this.connections, limits.watchEveryMs);
+    this.#watch = watchHolders(gloves, this.connections, limits.watchEveryMs);
   }
 
   begin(connection: AppConnection): void {
@@ -94,6 +94,10 @@ export class Hub implements ConnectionHost {
     if (isFree && nowMs - this.#disarmedAllMs < DISARMED_TWICE_MS) return;
     this.#disarmedAllMs = nowMs;
     this.disarm(undefined, connection.name ?? connection.app, whoIs(this, connection));
+  }
+
+  watchAll(): void {
+    this.#watch.wake();
   }
 
   free(connection: AppConnection): void {
@@ -222,7 +226,7 @@ export class Hub implements ConnectionHost {
 
   close(): void {
     clearInterval(this.#beat);
-    this.#endWatch();
+    this.#watch.end();
     for (const feed of this.feeds) feed.close();
   }
 

@@ -8,13 +8,19 @@ const LATE_MS = 50;
  * Watches the apps that may hold fingers: that they are alive, and that nothing they sent before a disarm counts after
  * it. Disarms over the stream and HTTP draw that line themselves; this covers those that come from the glove: its
  * button, a stretched hand, a lost link.
- * @returns ends the watch
  */
+export interface HolderWatch {
+  /** There is something to watch: a connection may hold fingers from now on, or has begun to say a disarm. */
+  wake(): void;
+  end(): void;
+}
+
+/** @param everyMs how often, while there is something to watch; nothing runs while there is not */
 export function watchHolders(
   gloves: readonly Glove[],
-  connections: ReadonlySet<AppConnection>,
+  connections: ReadonlySet<Pick<AppConnection, 'watch' | 'drawLine'>>,
   everyMs: number,
-): () => void {
+): HolderWatch {
   const ends = gloves.map((glove) => {
     let { armed } = glove;
     return glove.listen({
@@ -24,15 +30,32 @@ export function watchHolders(
       },
     });
   });
-  let watchedMs = performance.now();
-  const timer = setInterval(() => {
+  let watchedMs = 0;
+  let timer: NodeJS.Timeout | undefined;
+
+  function look(): void {
     const nowMs = performance.now();
     const late = nowMs - watchedMs > everyMs + LATE_MS;
     watchedMs = nowMs;
-    for (const connection of connections) connection.watch(nowMs, late);
-  }, everyMs);
-  return () => {
+    let isNeeded = false;
+    for (const connection of connections) isNeeded = connection.watch(nowMs, late) || isNeeded;
+    if (!isNeeded) rest();
+  }
+
+  function rest(): void {
     clearInterval(timer);
-    for (const end of ends) end();
+    timer = undefined;
+  }
+
+  return {
+    wake() {
+      if (timer) return;
+      watchedMs = performance.now();
+      timer = setInterval(look, everyMs);
+    },
+    end() {
+      rest();
+      for (const end of ends) end();
+    },
   };
 }

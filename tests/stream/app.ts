@@ -8,6 +8,8 @@ import { type ServerMessage, ServerMessages, SUBPROTOCOL_BINARY } from '../../sr
 import { decodeJoints, type JointsRecord } from '../../src/stream/joints-record.js';
 import { type StreamOptions, startStream } from '../../src/stream/server.js';
 
+export { armAsWearer } from './arm.js';
+
 const ajv = new Ajv({ strict: true, strictTypes: false, strictTuples: false });
 const validators = Object.fromEntries(
   Object.entries(ServerMessages).map(([type, schema]) => [type, ajv.compile(schema)]),
@@ -26,20 +28,6 @@ export const PROFILE: StreamProfile = {
   },
 };
 export const TRUSTED = { headers: { authorization: `Bearer ${TRUSTED_TOKEN}` } };
-
-/** Arms as the page does: with the key that it asks for. @returns the answer to POST /arm */
-export async function armAsWearer(
-  port: number,
-  hand?: string,
-): Promise<{ status: number; body: Record<string, unknown> }> {
-  const url = `http://127.0.0.1:${port}`;
-  const { key } = (await (await fetch(`${url}/wearer`)).json()) as { key: string };
-  const response = await fetch(`${url}/arm${hand === undefined ? '' : `?hand=${hand}`}`, {
-    method: 'POST',
-    headers: { 'tautline-wearer': key },
-  });
-  return { status: response.status, body: (await response.json()) as Record<string, unknown> };
-}
 
 export function serve(
   gloves: Glove[],
