@@ -75,10 +75,10 @@ const MOST_TRANSLATION_M = 0.02;
 const MOST_RESIDUAL_M = 0.006;
 const MOST_SLIPPED = 0.3;
 /**
- * Usual hands stay below 0.3; those with a sensor that is off by a tenth of its range below 0.7; other hands and other
- * fingers are above 1.9 (scripts/mount-trials.ts). In between, what is found is known less well than it seems.
+ * Most usual hands stay below 0.2; those with a sensor that is off by a tenth of its range below 0.7; other hands and
+ * other fingers are above 1.9 (scripts/mount-trials.ts). In between, what is found is known less well than it seems.
  */
-const USUAL_ODDNESS = 0.3;
+const USUAL_ODDNESS = 0.2;
 const MOST_ODDNESS = 1;
 /** No tracker sits farther from the wrist than this. */
 const FARTHEST_M = 0.3;
