@@ -113,7 +113,7 @@ export async function run(options: RunOptions & { builtIn?: string }, ready?: Re
 /** For programs of the same user that look for the service. @returns takes it back */
 async function writeDiscoveryFile(
   url: string,
-  { stream: { token }, openxr: { allow, deny } }: Profile,
+  { stream: { token }, openxr: { allow, deny, world } }: Profile,
   logger: Logger,
 ): Promise<(() => Promise<void>) | undefined> {
   const discovery = await import('../stream/discovery.js');
@@ -123,8 +123,10 @@ async function writeDiscoveryFile(
   const names = {
     ...(allow === undefined ? {} : { allow: allow.map(programName) }),
     deny: deny.map(programName),
+    ...(world === 'stage' ? { world } : {}),
   };
-  const openxr = allow === undefined && deny.length === 0 ? {} : { openxr: names };
+  const usual = allow === undefined && deny.length === 0 && world === 'local';
+  const openxr = usual ? {} : { openxr: names };
   try {
     return await discovery.writeDiscoveryFile(file, {
       url,

@@ -1,5 +1,5 @@
 import { Type } from '@sinclair/typebox';
-import { number, section } from './schema-parts.js';
+import { literals, number, section } from './schema-parts.js';
 
 /** Which OpenXR applications the layer serves, and what their vibrations become. */
 
@@ -23,6 +23,11 @@ export const OpenxrSchema = section(
       {
         default: [],
       },
+    ),
+    world: literals(
+      ['local', 'stage'] as const,
+      'In which space of OpenXR the layer says where hands are. local: from where the head was when the application began, or was recentred last. stage: from the middle of the play space, on the floor, whatever is recentred; local where the runtime has no stage.',
+      { default: 'local' },
     ),
     graspHold: Type.Boolean({
       description:

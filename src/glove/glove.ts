@@ -88,6 +88,7 @@ const createFrame = (): HandFrame => ({
   valid: false,
   reason: 'The glove has not sent samples yet.',
   space: 'wrist',
+  world: undefined,
   fingerStates: new Uint8Array(FINGERS.length).fill(INVALID),
   poses: createPoses(),
   velocities: createVelocities(),
@@ -246,7 +247,7 @@ export function createGlove(options: GloveOptions): LiveGlove {
     recorded,
     get hasTracker() {
       const nowUs = time.nowUs();
-      return wrist.trackerAt(nowUs, nowUs, trackerPose);
+      return wrist.trackerAt(nowUs, nowUs, trackerPose) > 0;
     },
     get description() {
       return chain.now.description;

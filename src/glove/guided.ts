@@ -78,7 +78,7 @@ export function createGuidedGlove({
         fingerOk[finger] = sensing.fingerStates[finger] === TRACKED ? 1 : 0;
       }
       const known = wrist.trackerAt(timeUs, nowUs, tracker);
-      guide.placed(timeUs, sensing.dofs, known ? tracker : undefined);
+      guide.placed(timeUs, sensing.dofs, known > 0 ? tracker : undefined, known);
       guide.feel(nowUs, sensing.curl, fingerOk, sensing.counts);
     },
   };

@@ -67,10 +67,17 @@ export function createReadings(
         timeSync,
         serialPath: log.serialPath,
       }),
-      wrist: withOverlap(wrist.report(time.nowUs()), otherHand.report()),
+      wrist: bothHands(wrist.report(time.nowUs()), otherHand.report()),
     }),
   };
 }
 
-const withOverlap = (report: WristReport, overlap: WristReport['overlap']): WristReport =>
-  overlap === undefined ? report : { ...report, overlap };
+/** What is amiss with this hand alone is said first. */
+const bothHands = (
+  own: WristReport,
+  { overlap, note }: Pick<WristReport, 'overlap' | 'note'>,
+): WristReport => ({
+  ...own,
+  ...(overlap ? { overlap } : {}),
+  ...(note !== undefined && own.note === undefined ? { note } : {}),
+});

@@ -7,6 +7,7 @@ import type { TimeSyncStatus } from '../link/time-sync.js';
 import type { ActuatorKind, ActuatorRole, ChannelRole } from '../protocol/link-table.js';
 import type { AppMessageOf, ServerMessageOf } from '../protocol/messages.js';
 import type { Refusal } from '../protocol/refusals.js';
+import type { World } from '../protocol/wrist-report.js';
 import type { WhoArms } from '../resistance/governor.js';
 import type { Unused } from '../resistance/unused-lines.js';
 import type { WearerFeel } from '../resistance/wearer-feel.js';
@@ -20,6 +21,8 @@ export interface HandFrame {
   /** Why not valid. */
   reason: string | undefined;
   space: 'wrist' | 'world';
+  /** Which world, where the app that places the hand says so. */
+  world?: World | undefined;
   /** Per finger: INVALID, INFERRED or TRACKED. */
   fingerStates: Uint8Array;
   /** 26 × POSE_STRIDE. */

@@ -1,6 +1,7 @@
 import type { AppMessageOf } from '../protocol/messages.js';
 import { unitQuaternion } from '../protocol/quaternion.js';
 import type { Refusal } from '../protocol/refusals.js';
+import type { World } from '../protocol/wrist-report.js';
 import { createMotionDelay, type MotionDelay } from '../sensing/motion-delay.js';
 import { createPoseTrack, type PoseTrack } from '../sensing/pose-track.js';
 
@@ -9,10 +10,14 @@ type TrackerRequest = AppMessageOf<'tracker'>;
 /** One app that says where a hand is. */
 export interface WristSource {
   readonly app: string;
+  /** Which tracker, in which space: another one, or another space, has another number. */
+  number: number;
   /** For people. */
   name: string;
   /** What its poses are of: the wrist, or what is strapped to the hand. */
   of: 'wrist' | 'tracker';
+  /** The space that its poses are in, if it says so. */
+  world: World | undefined;
   readonly track: PoseTrack;
   readonly delay: MotionDelay;
   /** It has been sending since, without a pause, µs. */
@@ -33,10 +38,14 @@ const STOPPED_PERIODS = 6;
 const AHEAD_US = 50_000;
 const LATE_US = 1_000_000;
 
+let numbers = 0;
+
 export const createWristSource = (app: string, name: string): WristSource => ({
   app,
+  number: ++numbers,
   name,
   of: 'wrist',
+  world: undefined,
   track: createPoseTrack(),
   delay: createMotionDelay(),
   sinceUs: Number.NaN,
@@ -74,11 +83,16 @@ export function takePose(source: WristSource, request: TrackerRequest, nowUs: nu
     return refusal('/timeUs', `it is ${s} s old: give the service's clock, see \`ping\`.`);
   }
   const of: WristSource['of'] = request.of ?? 'wrist';
-  if (source.of !== of || !isAlive(source, nowUs)) {
+  const { world } = request;
+  // Of something else, or in another space: what came before says nothing about it.
+  const another = source.of !== of || source.world !== world;
+  if (another) source.number = ++numbers;
+  if (another || !isAlive(source, nowUs)) {
     source.track.forget();
     source.sinceUs = nowUs;
   }
   source.of = of;
+  source.world = world;
   if (request.delayMs !== undefined) source.delayUs = request.delayMs * 1000;
   source.arrivedUs = nowUs;
   source.expiresUs = nowUs + (request.ttlMs ?? DEFAULT_TTL_MS) * 1000;

@@ -33,8 +33,8 @@ export interface GloveWrist {
   drop(app: string): void;
   /** As if no tracker had ever been there. */
   forget(): void;
-  /** Where the tracker was at a time, for a fit of its mount. @returns false: there is none */
-  trackerAt(timeUs: number, nowUs: number, pose: Float64Array): boolean;
+  /** Where the tracker was at a time, for a fit of its mount. @returns which tracker that is; 0: there is none */
+  trackerAt(timeUs: number, nowUs: number, pose: Float64Array): number;
   report(nowUs: number): WristReport;
 }
 
@@ -49,7 +49,7 @@ const NO_MOUNT =
   'The mount of the tracker on this hand is not fitted, so joints stay around the wrist: run `tautline fit --mount`.';
 
 /**
- * @param frame its `space` is kept
+ * @param frame its `space` and `world` are kept
  * @param forearmM with no tracker, and a sensor of its own that turns the wrist, the wrist is at the end of a forearm so
  *   long, in line with it, about an elbow that stays put; the origin is where the wrist is with the forearm along -Z.
  *   Nothing is known of the elbow: the space is still that of the wrist. 0: without
@@ -106,6 +106,10 @@ export function createGloveWrist(frame: HandFrame, forearmM = 0): GloveWrist {
     disagrees = undefined;
     for (const source of sources) {
       if (source === inUse || !usable(source, nowUs) || !placeBy(source, placedUs, other)) continue;
+      if (source.world && inUse?.world && source.world !== inUse.world) {
+        disagrees = `${source.name} places this hand in ${source.world} space, ${inUse.name} in ${inUse.world} space: end one of them, or let both use the same.`;
+        continue;
+      }
       const far = Math.hypot(other[0] - root[0], other[1] - root[1], other[2] - root[2]);
       let dot = 0;
       for (let k = 3; k < 7; k++) dot += other[k] * root[k];
@@ -144,9 +148,11 @@ export function createGloveWrist(frame: HandFrame, forearmM = 0): GloveWrist {
       turnedUs = turn[3] === 1 ? turnedUs : nowUs;
       if (inUse && placeBy(inUse, timeUs, root, velocity)) {
         frame.space = 'world';
+        frame.world = inUse.world;
         return root;
       }
       frame.space = 'wrist';
+      frame.world = undefined;
       velocity.fill(0);
       root[0] = 0;
       root[1] = 0;
@@ -210,6 +216,7 @@ export function createGloveWrist(frame: HandFrame, forearmM = 0): GloveWrist {
       readUs = Number.NEGATIVE_INFINITY;
       velocity.fill(0);
       frame.space = 'wrist';
+      frame.world = undefined;
       root.fill(0);
       root[6] = 1;
     },
@@ -217,7 +224,7 @@ export function createGloveWrist(frame: HandFrame, forearmM = 0): GloveWrist {
       const of = inUse?.of === 'tracker' ? inUse : undefined;
       const source =
         of ?? sources.find((one) => one.of === 'tracker' && isAlive(one, nowUs) && one.track.trusted);
-      return source ? source.track.at(timeUs + source.delayUs, pose) : false;
+      return source?.track.at(timeUs + source.delayUs, pose) ? source.number : 0;
     },
     report(nowUs) {
       if (!inUse) {
@@ -229,11 +236,12 @@ export function createGloveWrist(frame: HandFrame, forearmM = 0): GloveWrist {
           ...(unmounted ? { note: NO_MOUNT } : {}),
         };
       }
-      const { name, of, track, arrivedUs, delayUs, delayMeasured } = inUse;
+      const { name, of, world, track, arrivedUs, delayUs, delayMeasured } = inUse;
       return {
         source: 'app',
         app: name,
         of,
+        ...(world ? { world } : {}),
         ageMs: Math.max(0, (nowUs - arrivedUs) / 1000),
         jitterMm: track.jitterM * 1000,
         delayMs: delayUs / 1000,

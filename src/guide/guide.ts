@@ -56,7 +56,7 @@ export interface GloveGuide {
   /** What the fit of the actuators feels: at every sample, before the resistance takes its step. */
   feel(nowUs: number, curls: ArrayLike<number>, healthy: ArrayLike<number>, counts: ArrayLike<number>): void;
   /** What the fit of a mount sees: at every sample. @param tracker undefined: no tracker says where the hand is */
-  placed(timeUs: number, dofs: DofArray, tracker: Float64Array | undefined): void;
+  placed(timeUs: number, dofs: DofArray, tracker: Float64Array | undefined, number: number): void;
   /** Called now and then: gives up when the glove has been silent for long. */
   notice(nowUs: number): void;
   readonly running: boolean;
@@ -264,10 +264,10 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       state = 'done';
       endStopsRun();
     },
-    placed(timeUs, dofs, tracker) {
+    placed(timeUs, dofs, tracker, number) {
       if (!mountRun) return;
       heardUs = timeUs;
-      const outcome = mountRun.sample(timeUs, dofs, tracker);
+      const outcome = mountRun.sample(timeUs, dofs, tracker, number);
       if (!outcome) return;
       if ('stopped' in outcome) {
         stop(outcome.stopped);

@@ -15,13 +15,16 @@ export interface MountRun {
   /** What is fitted to. */
   readonly touched: readonly MountSample[];
   /**
-   * One sample. @param tracker where the tracker was at its time; undefined: nobody says
+   * One sample.
+   * @param tracker where the tracker was at its time; undefined: nobody says
+   * @param number which tracker that is: another one, or another space, ends the run
    * @returns what was found, once that is known, or why it ends
    */
   sample(
     timeUs: number,
     dofs: DofArray,
     tracker: Float64Array | undefined,
+    number?: number,
   ): MountOutcome | { stopped: string } | undefined;
   /** The present move is made, or cannot be: go on. */
   next(): void;
@@ -70,6 +73,9 @@ const ABOUT_M = 0.012;
 const OTHER_FINGER_M = 0.01;
 const SWUNG_RAD = radians(6);
 
+const ANOTHER =
+  'Another tracker took over, or the same one in another space: let one alone say where the hand is, and begin again.';
+
 /** @param fingers those that are sensed, as indices into FINGERS */
 export function createMountRun(skeleton: Skeleton, fingers: readonly number[]): MountRun {
   const moves = [...MOVES, ...fingers.map(touch)];
@@ -82,6 +88,7 @@ export function createMountRun(skeleton: Skeleton, fingers: readonly number[]): 
   let window: MountSample[] = [];
   let lastHeld: readonly number[] | undefined;
   let part = 0;
+  let first: number | undefined;
   let solving: Steps<MountOutcome> | undefined;
 
   function goOn(): void {
@@ -162,11 +169,13 @@ export function createMountRun(skeleton: Skeleton, fingers: readonly number[]): 
       if (finger !== undefined && window.length > 8) touched.push(...window);
       goOn();
     },
-    sample(timeUs, dofs, tracker) {
+    sample(timeUs, dofs, tracker, number = 1) {
       if (solving) {
         const { done, value } = solving.next();
         return done ? value : undefined;
       }
+      if (tracker) first ??= number;
+      if (tracker && number !== first) return { stopped: ANOTHER };
       if (Number.isNaN(heardUs) || tracker) heardUs = timeUs;
       if (timeUs - heardUs > SILENT_US) return { stopped: 'The tracker on the hand fell silent.' };
       if (Number.isNaN(startUs)) startUs = timeUs;

@@ -10,17 +10,21 @@ import { CHAIN_START, type Skeleton } from './skeleton.js';
  *   world <- tracker <- wrist <- fingertip        tracker pose . mount . fingertip = point
  *
  * Unknown, in this order: the mount (place 3, m; turn 3, radians, in the tracker's frame), the point (3, m, world),
- * and ten for each finger: what each joint angle is off (4, radians), how much longer each bone of its chain is
- * (3, parts), where on the fingertip it touches (3, m, from the middle between pad and end, in the tip's frame).
+ * and thirteen for each finger: what each joint angle is off (4, radians), how much longer each bone of its chain is
+ * (3, parts), where on the fingertip it touches (3, m, from the middle between pad and end: sideways, out of the
+ * fingertip, along the skin towards the end), and how far from the point it came down (3, m, world).
  */
 export const MOUNT_PLACE = 0;
 export const MOUNT_TURN = 3;
 export const POINT = 6;
 export const OF_FINGERS = 9;
-export const PER_FINGER = 10;
+export const PER_FINGER = 13;
+/** So many of them are of the hand; the rest is where the finger comes down. */
+export const OF_HAND = 10;
 export const UNKNOWNS = OF_FINGERS + FINGERS.length * PER_FINGER;
 const BONES = 4;
 const PAD = 7;
+const AIM = OF_HAND;
 
 /** A pose: [x, y, z, qx, qy, qz, qw]. */
 export type RigidPose = ArrayLike<number>;
@@ -98,7 +102,8 @@ export function fillTouch(
   const tip = (CHAIN_START[finger] + 3) * POSE_STRIDE;
   const inside = HALF_WAY * from.radii[CHAIN_START[finger] + 3];
   const pad = fingers.subarray(own + PAD, own + PAD + 3);
-  const at = rotate(poses.subarray(tip + 3, tip + 7), [pad[0], pad[1] - inside, pad[2] - inside]);
+  const [out, along] = [pad[1] * Math.SQRT1_2, pad[2] * Math.SQRT1_2];
+  const at = rotate(poses.subarray(tip + 3, tip + 7), [pad[0], along - out - inside, -along - out - inside]);
   for (let k = 0; k < 3; k++) touch[k] = poses[tip + k] + at[k];
 }
 
@@ -114,7 +119,11 @@ export function fillMiss(
   const { touch, miss, skeleton, poses } = room;
   const turn = mount.subarray(3, 7);
   const toTracker = conjugate([tracker[3], tracker[4], tracker[5], tracker[6]]);
-  const seen = rotate(toTracker, [point[0] - tracker[0], point[1] - tracker[1], point[2] - tracker[2]]);
+  const own = finger * PER_FINGER;
+  const seen = rotate(
+    toTracker,
+    [0, 1, 2].map((k) => point[k] + fingers[own + AIM + k] - tracker[k]) as Vector,
+  );
   const held = rotate(turn, touch);
   for (let k = 0; k < 3; k++) miss[k] = seen[k] - mount[k] - held[k];
   if (!slopes) return;
@@ -129,20 +138,20 @@ export function fillMiss(
     set(MOUNT_PLACE + k, axis, -1);
     set(MOUNT_TURN + k, cross(axis, held), -1);
     set(POINT + k, rotate(toTracker, axis), 1);
+    set(OF_FINGERS + own + AIM + k, rotate(toTracker, axis), 1);
   }
   const start = CHAIN_START[finger];
-  const own = OF_FINGERS + finger * PER_FINGER;
   // All flexion axes of a finger are one; each turns what lies beyond its joint, by minus the angle.
   const flexion = rotate(turnOf(poses, start), AXES[0]);
   for (const [dof, joint] of [start, start, start + 1, start + 2].entries()) {
     const arm: Vector = [0, 1, 2].map((k) => touch[k] - poses[joint * POSE_STRIDE + k]) as Vector;
     const axis = dof === 1 ? abductionAxis(skeleton, poses, finger) : flexion;
-    set(own + dof, rotate(turn, cross(axis, arm)), dof === 1 ? -1 : 1);
+    set(OF_FINGERS + own + dof, rotate(turn, cross(axis, arm)), dof === 1 ? -1 : 1);
   }
   for (let i = 0; i < 3; i++) {
     const length = from.chainLengths[finger * 3 + i];
-    set(own + BONES + i, rotate(turn, rotate(turnOf(poses, start + i), [0, 0, -length])), -1);
-    set(own + PAD + i, rotate(turn, rotate(turnOf(poses, start + 3), AXES[i])), -1);
+    set(OF_FINGERS + own + BONES + i, rotate(turn, rotate(turnOf(poses, start + i), [0, 0, -length])), -1);
+    set(OF_FINGERS + own + PAD + i, rotate(turn, rotate(turnOf(poses, start + 3), PAD_AXES[i])), -1);
   }
 }
 
@@ -163,6 +172,13 @@ const AXES: readonly Vector[] = [
   [1, 0, 0],
   [0, 1, 0],
   [0, 0, 1],
+];
+
+/** Sideways, out of the fingertip between pad and end, along its skin towards the end. */
+const PAD_AXES: readonly Vector[] = [
+  [1, 0, 0],
+  [0, -Math.SQRT1_2, -Math.SQRT1_2],
+  [0, Math.SQRT1_2, -Math.SQRT1_2],
 ];
 
 const turnOf = (poses: PoseArray, joint: number): Float64Array =>

@@ -10,6 +10,7 @@ import {
   type MountSample,
   type MountState,
   OF_FINGERS,
+  OF_HAND,
   PER_FINGER,
   shiftMount,
   UNKNOWNS,
@@ -25,9 +26,21 @@ import type { Skeleton } from './skeleton.js';
 export interface MountSpread {
   readonly jointDeg: number;
   readonly bonePart: number;
-  readonly touchM: number;
+  /** Where on the fingertip it touches: to either side, out of it (less where it rolls), and between pad and end. */
+  readonly asideM: number;
+  readonly outM: number;
+  readonly alongM: number;
+  /** How far from the spot each finger comes down, along each axis. */
+  readonly aimM: number;
 }
-export const USUAL_SPREAD: MountSpread = { jointDeg: 4, bonePart: 0.035, touchM: 0.004 };
+export const USUAL_SPREAD: MountSpread = {
+  jointDeg: 4,
+  bonePart: 0.035,
+  asideM: 0.002,
+  outM: 0.0015,
+  alongM: 0.004,
+  aimM: 0.0015,
+};
 
 /** Noise of one sample and axis: never believed to be less, m. */
 const LEAST_NOISE_M = 0.0015;
@@ -60,7 +73,7 @@ export interface MountSolution {
   /** Inverse of the normal matrix: UNKNOWNS x UNKNOWNS. */
   readonly covariance: Float64Array;
   readonly cost: number;
-  /** Mean square of what joints, bones and touches are off, in their spreads: about 1 or below for a usual hand. */
+  /** Mean square of what joints, bones and touches are off, in their spreads: below 1 for a usual hand. */
   readonly oddness: number;
 }
 
@@ -92,10 +105,7 @@ export function* solveMountSteps(
   const { normal, pulls, misses, weights } = system;
   const covariance = inverseOf(normal);
   if (!covariance) return undefined;
-  let oddness = 0;
-  for (let i = OF_FINGERS; i < UNKNOWNS; i++) {
-    oddness += (pulls[i] * state.fingers[i - OF_FINGERS] ** 2) / (UNKNOWNS - OF_FINGERS);
-  }
+  const oddness = oddnessOf(state, pulls);
   return {
     state,
     missesM: misses,
@@ -105,6 +115,18 @@ export function* solveMountSteps(
     oddness,
     cost: costOf(state, system, noiseM),
   };
+}
+
+/** Of the hand alone: where fingers come down says nothing about it. */
+function oddnessOf({ fingers }: MountState, pulls: Float64Array): number {
+  let square = 0;
+  let count = 0;
+  for (let i = 0; i < fingers.length; i++) {
+    if (i % PER_FINGER >= OF_HAND) continue;
+    square += pulls[OF_FINGERS + i] * fingers[i] ** 2;
+    count++;
+  }
+  return square / count;
 }
 
 /** All of solveMountSteps, now. */
@@ -152,11 +174,12 @@ function createSystem(
 }
 
 /** Strength of the pull of each unknown towards 0: one over its variance; mount and point are free. */
-export function pullsOf({ jointDeg, bonePart, touchM }: MountSpread): Float64Array {
+export function pullsOf({ jointDeg, bonePart, asideM, outM, alongM, aimM }: MountSpread): Float64Array {
   const joint = (180 / Math.PI / jointDeg) ** 2;
   const bone = 1 / bonePart ** 2;
-  const touch = 1 / touchM ** 2;
-  const own = [joint, joint, joint, joint, bone, bone, bone, touch, touch, touch];
+  const aim = 1 / aimM ** 2;
+  const touch = [asideM, outM, alongM].map((m) => 1 / m ** 2);
+  const own = [joint, joint, joint, joint, bone, bone, bone, ...touch, aim, aim, aim];
   return Float64Array.from({ length: UNKNOWNS }, (_, i) =>
     i < OF_FINGERS ? 0 : own[(i - OF_FINGERS) % PER_FINGER],
   );

@@ -189,6 +189,9 @@ struct Session {
   std::atomic<XrSpace> grip_spaces[kSides]{};
   /// What poses are checked against and composed over.
   std::atomic<XrSpace> reference{XR_NULL_HANDLE};
+  /// On the floor, in the middle of the play space; with `stage_asked` and none, the runtime has none.
+  std::atomic<XrSpace> stage{XR_NULL_HANDLE};
+  std::atomic<bool> stage_asked{false};
   /// Of the runtime's own, for wrists of hand poses that no controller gives.
   std::atomic<XrHandTrackerEXT> cameras[kSides]{};
   /// Actions whose poses come from the hand.

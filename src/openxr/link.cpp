@@ -102,7 +102,9 @@ void Link::run() {
     WebSocket socket;
     while (!stop_.load(std::memory_order_relaxed)) {
       link::Endpoint endpoint;
-      link::find_service(endpoint);
+      link::Programs programs;
+      link::find_service(endpoint, &programs);
+      stage_.store(programs.stage, std::memory_order_relaxed);
       if (socket.connect(endpoint, kSubprotocol)) serve(socket);
       socket.close();
       forget();
@@ -291,12 +293,13 @@ void Link::pulse(Side side, float amplitude, unsigned duration_ms, unsigned freq
   waker_.wake();
 }
 
-void Link::place(Side side, const XrPosef& grip, std::int64_t local_ns) {
+void Link::place(Side side, const XrPosef& grip, std::int64_t local_ns, bool in_stage) {
   if (!open_.load(std::memory_order_relaxed) || !clock_known_.load(std::memory_order_acquire)) return;
   {
     const std::lock_guard lock(grips_mutex_);
     if (local_ns - hands_[side].placed_ns < kGripEveryNs) return;
     hands_[side].grip = grip;
+    hands_[side].grip_in_stage = in_stage;
     hands_[side].grip_ns = hands_[side].placed_ns = local_ns;
   }
   waker_.wake();
@@ -307,9 +310,11 @@ void Link::send_grips(WebSocket& socket) {
     Hand& hand = hands_[side];
     XrPosef grip;
     std::int64_t local = 0;
+    bool in_stage = false;
     {
       const std::lock_guard lock(grips_mutex_);
       grip = hand.grip;
+      in_stage = hand.grip_in_stage;
       local = std::exchange(hand.grip_ns, 0);
     }
     if (local == 0) continue;
@@ -317,6 +322,7 @@ void Link::send_grips(WebSocket& socket) {
     const auto tiny = [](float value) { return std::to_string(std::llround(double(value) * 1e7)) + "e-7"; };
     std::string request = R"({"type":"tracker","of":"tracker","hand":")";
     request += side == kLeft ? "left" : "right";
+    request += in_stage ? R"(","world":"stage)" : R"(","world":"local)";
     request += R"(","position":[)" + tiny(grip.position.x) + ',' + tiny(grip.position.y) + ',' + tiny(grip.position.z);
     request += R"(],"orientation":[)" + tiny(grip.orientation.x) + ',' + tiny(grip.orientation.y) + ',' +
                tiny(grip.orientation.z) + ',' + tiny(grip.orientation.w);

@@ -34,6 +34,8 @@ class Link {
   void release();
 
   /// Whether there is a service: it says so in its file, or has answered.
+  /// The wearer wants places in stage space, where the runtime has one.
+  bool stage() const { return stage_.load(std::memory_order_relaxed); }
   bool has_service() const { return known_.load(std::memory_order_relaxed); }
 
   /// Whether the hand's glove is valid and its newest sample fresh. No lock, no allocation; as all of the following.
@@ -60,8 +62,8 @@ class Link {
   /// Asks for a vibration. @param amplitude 0: stop @param frequency_hz 0: as the service likes
   void pulse(Side side, float amplitude, unsigned duration_ms, unsigned frequency_hz);
 
-  /// Where the grip of a hand is, in the application's local space: the service makes the wrist of it, by the mount.
-  void place(Side side, const XrPosef& grip, std::int64_t local_ns);
+  /// Where the grip of a hand is, in local or in stage space: the service makes the wrist of it, by the mount.
+  void place(Side side, const XrPosef& grip, std::int64_t local_ns, bool in_stage);
 
   /// Takes a message as if it had come from the service; for tests.
   void take(link::WebSocket::Kind kind, const std::uint8_t* bytes, std::size_t size);
@@ -82,6 +84,7 @@ class Link {
     bool mounted = false;
     XrPosef mount = kIdentity;
     XrPosef grip = kIdentity;
+    bool grip_in_stage = false;
     /// When the grip was there; 0: nothing to send.
     std::int64_t grip_ns = 0;
     std::int64_t placed_ns = 0;
@@ -99,6 +102,7 @@ class Link {
   link::Waker waker_;
   std::atomic<bool> stop_{false};
   std::atomic<bool> known_{false};
+  std::atomic<bool> stage_{false};
   std::atomic<bool> ever_live_{false};
   std::atomic<bool> open_{false};
   std::atomic<double> offset_us_{0};

@@ -216,6 +216,25 @@ XrSpace reference_of(Session& session) {
   return session.reference.load();
 }
 
+namespace {
+
+/// Of the play space; none where the runtime has none.
+XrSpace stage_of(Session& session) {
+  if (session.stage_asked.load()) return session.stage.load();
+  const std::lock_guard lock(session.mutex);
+  if (session.stage_asked.load()) return session.stage.load();
+  const XrReferenceSpaceCreateInfo info{XR_TYPE_REFERENCE_SPACE_CREATE_INFO, nullptr, XR_REFERENCE_SPACE_TYPE_STAGE,
+                                        kIdentity};
+  XrSpace space = XR_NULL_HANDLE;
+  if (XR_SUCCEEDED(session.instance->next.CreateReferenceSpace(session.handle, &info, &space))) {
+    session.stage.store(space);
+  }
+  session.stage_asked.store(true);
+  return session.stage.load();
+}
+
+}  // namespace
+
 XrResult grip_wrist(const Session& session, const HandSample& sample, Side side, XrSpace base, XrTime time,
                     Wrist& wrist) {
   const XrSpace grip = session.grip_spaces[side].load(std::memory_order_acquire);
@@ -244,14 +263,15 @@ void tell_grips(Session& session) {
   for (const Side side : kBothSides) {
     const XrSpace grip = session.grip_spaces[side].load(std::memory_order_acquire);
     if (grip == XR_NULL_HANDLE || !link.live(side)) continue;
-    const XrSpace reference = reference_of(session);
+    const XrSpace stage = link.stage() ? stage_of(session) : XR_NULL_HANDLE;
+    const XrSpace reference = stage != XR_NULL_HANDLE ? stage : reference_of(session);
     if (reference == XR_NULL_HANDLE) return;
     const std::int64_t now = monotonic_ns();
     XrSpaceLocation location{XR_TYPE_SPACE_LOCATION, nullptr, 0, kIdentity};
     if (XR_FAILED(instance.next.LocateSpace(grip, reference, xr_time(instance, now), &location))) continue;
     // A place that the runtime only guesses is none.
     if ((location.locationFlags & kValid) != kValid || (location.locationFlags & kTracked) != kTracked) continue;
-    link.place(side, location.pose, now);
+    link.place(side, location.pose, now, stage != XR_NULL_HANDLE);
   }
 }
 

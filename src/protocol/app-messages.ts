@@ -16,6 +16,7 @@ import {
   vector,
 } from './message-parts.js';
 import { OpenxrMessage } from './openxr-message.js';
+import { WORLDS } from './wrist-report.js';
 
 /** What an app sends. */
 
@@ -225,6 +226,12 @@ export const AppMessages = {
           'What the pose is of: the wrist itself, or what is strapped to the hand (the grip pose of a controller, or a tracker), which the mount that was fitted carries to the wrist. The wrist when absent.',
         ),
       ),
+      world: Type.Optional(
+        literals(
+          WORLDS,
+          'Which space of OpenXR the pose is in. local: its origin is where the head was, at the height of the head. localFloor: the same, on the floor. stage: the middle of the play space, on the floor; WebXR calls it bounded-floor. `health.wrist.world` passes it on.',
+        ),
+      ),
       timeUs: Type.Optional(
         Type.Number({
           description: "When the hand was there, by the service's clock (see ping); on arrival when absent.",
@@ -247,7 +254,7 @@ export const AppMessages = {
         }),
       ),
     },
-    'Where the wrist or a tracker on it is, from an app that knows it: joints then come in world space. World space is what the app makes it: in OpenXR and WebXR the local or the stage (local-floor) space, +Y up, metres; all apps of one hand, and of both hands, must mean the same one.',
+    'Where the wrist or a tracker on it is, from an app that knows it: joints then come in world space. World space is what the app makes it, +Y up, metres, and `world` says which space that is; all apps of one hand, and of both hands, must mean the same one.',
   ),
   arm: message(
     'arm',

@@ -1,6 +1,10 @@
 import { type Static, Type } from '@sinclair/typebox';
 import { HandSchema, literals, record } from './message-parts.js';
 
+/** What the world is, by the words of OpenXR and WebXR. */
+export const WORLDS = ['local', 'localFloor', 'stage'] as const;
+export type World = (typeof WORLDS)[number];
+
 /** What says where a hand is, as apps, command line and page see it; and the one line that says so in words. */
 export const WristReportSchema = record(
   {
@@ -10,6 +14,9 @@ export const WristReportSchema = record(
     ),
     app: Type.Optional(Type.String({ description: 'Which app.' })),
     of: Type.Optional(literals(['wrist', 'tracker'] as const, 'What its poses are of.')),
+    world: Type.Optional(
+      literals(WORLDS, 'Which space of OpenXR that app means by the world; absent: it does not say.'),
+    ),
     ageMs: Type.Optional(Type.Number({ description: 'Since its newest pose came.' })),
     jitterMm: Type.Optional(Type.Number({ description: 'Noise of its positions, rms.' })),
     delayMs: Type.Optional(
@@ -44,11 +51,18 @@ export const WristReportSchema = record(
 );
 export type WristReport = Static<typeof WristReportSchema>;
 
+const WORLD_WORDS: Record<World, string> = {
+  local: 'in local space',
+  localFloor: 'in local space on the floor',
+  stage: 'in stage space',
+};
+
 /** Who places the hand, how old and how noisy that is: one line for people. What is amiss: wristNotes. */
 export function wristLine({
   source,
   app = '',
   of,
+  world,
   ageMs = 0,
   jitterMm = 0,
   delayMs = 0,
@@ -64,6 +78,7 @@ export function wristLine({
     `${ageMs.toFixed(0)} ms old`,
     `noise ${jitterMm.toFixed(1)} mm`,
     ...(delayBy === 'motion' ? [`${delayMs.toFixed(0)} ms late, taken out`] : []),
+    ...(world ? [WORLD_WORDS[world]] : []),
   ];
   // What an app calls itself may not steer a terminal.
   const name = app.replace(/\p{C}/gu, '?') || 'an app';

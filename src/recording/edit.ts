@@ -4,7 +4,7 @@ import type { FileWriter } from './file-writer.js';
 import type { HandChannel, SessionChannel } from './format.js';
 import { createOfflineHands, type OfflineHands } from './offline.js';
 import { redactFrames } from './redact-frames.js';
-import type { FitsBody, Session, SessionHead, SessionVisitor } from './session.js';
+import type { FitsBody, RequestBody, Session, SessionHead, SessionVisitor } from './session.js';
 import { createSessionWriter, type SessionWriter } from './session-writer.js';
 
 /** Makes new sessions from old ones: cut, merged, or without names. The old ones are not changed. */
@@ -19,6 +19,8 @@ export interface Entry {
 }
 
 const CHUNK_US = 500_000;
+/** Of a `tracker` that does not say. */
+const TRACKER_TTL_MS = 1000;
 
 /** @throws TautlineError when there is nothing between the times, seconds from the start */
 export function cutSession(
@@ -35,8 +37,9 @@ export function cutSession(
     );
   }
   const writer = begin(out, headAt(session, fromUs, session.hands), session.profile);
+  writeStation(writer, session, fromUs);
   writeStates(writer, session, fromUs);
-  copy(writer, entries(session, fromUs), toUs);
+  copy(writer, entries(session, fromUs, true), toUs);
 }
 
 /**
@@ -174,9 +177,16 @@ function headAt(session: Session, timeUs: number, hands: readonly HandSide[]): S
   };
 }
 
+/** Where it comes from, and how its station's clock stood. */
+function writeStation(writer: SessionWriter, session: Session, atUs: number): void {
+  const { origin, clock } = session.stationAt(atUs);
+  if (origin) writer.json(undefined, 'origin', atUs, origin);
+  if (clock) writer.json(undefined, 'clock', atUs, { ...clock, timeUs: atUs });
+}
+
 /** What must be known in order to understand what follows. */
 function writeStates(writer: SessionWriter, session: Session, atUs: number): void {
-  const { hands, rememberDrift } = handsAt(session, atUs);
+  const { hands, rememberDrift, trackers } = handsAt(session, atUs);
   for (const hand of hands) {
     const { glove, fits, status } = session.stateAt(hand, atUs);
     if (fits) writer.json(hand, 'fits', atUs, { ...fits, timeUs: atUs });
@@ -190,10 +200,26 @@ function writeStates(writer: SessionWriter, session: Session, atUs: number): voi
       ...(live ? { state: 'live', reason: undefined, joinedLate: true, drift: rememberDrift(hand) } : {}),
     });
   }
+  for (const [hand, body] of trackers) {
+    const { request, timeUs } = body;
+    const leftMs = Math.floor(
+      ((request.ttlMs as number | undefined) ?? TRACKER_TTL_MS) - (atUs - timeUs) / 1000,
+    );
+    if (leftMs < 1) continue;
+    const since = { ...request, timeUs: request.timeUs ?? timeUs, ttlMs: leftMs };
+    writer.json(hand, 'request', atUs, { ...body, timeUs: atUs, request: since });
+  }
 }
 
-/** The hands as they were by a time. What they followed of slow shifts, only the way there tells. */
-function handsAt(session: Session, atUs: number): OfflineHands {
+/**
+ * The hands as they were by a time: what they followed of slow shifts, only the way there tells. And the newest word of
+ * each app on where each is.
+ */
+function handsAt(
+  session: Session,
+  atUs: number,
+): OfflineHands & { trackers: Iterable<[HandSide, RequestBody]> } {
+  const trackers = new Map<string, [HandSide, RequestBody]>();
   const hands = createOfflineHands(session, () => {});
   const { glove, fits, status, request, received, sent } = hands.visitor;
   const before =
@@ -205,7 +231,10 @@ function handsAt(session: Session, atUs: number): OfflineHands {
     glove: before(glove),
     fits: before(fits),
     status: before(status),
-    request: before(request),
+    request: before<RequestBody>((hand, timeUs, body) => {
+      if (body.request.type === 'tracker' && !body.refusal) trackers.set(`${hand} ${body.app}`, [hand, body]);
+      request?.(hand, timeUs, body);
+    }),
     received: before(received),
     sent: before(sent),
   };
@@ -213,7 +242,7 @@ function handsAt(session: Session, atUs: number): OfflineHands {
     session.visitChunk(chunk, visitor);
     if (session.chunkEndUs(chunk) >= atUs) break;
   }
-  return hands;
+  return { ...hands, trackers: trackers.values() };
 }
 
 export function copy(writer: SessionWriter, from: Iterable<Entry>, toUs = Number.POSITIVE_INFINITY): void {
@@ -232,8 +261,11 @@ export function copy(writer: SessionWriter, from: Iterable<Entry>, toUs = Number
   writer.end();
 }
 
-/** Everything but the head and the profile, in order, a chunk at a time in memory. */
-function* entries(session: Session, fromUs = Number.NEGATIVE_INFINITY): Iterable<Entry> {
+/**
+ * Everything but the head and the profile, in order, a chunk at a time in memory.
+ * @param clocks with how the clock of its station went, too
+ */
+function* entries(session: Session, fromUs = Number.NEGATIVE_INFINITY, clocks = false): Iterable<Entry> {
   const first = fromUs > session.startUs ? session.chunkAt(fromUs) : 0;
   let found: Entry[] = [];
   const json = (channel: Entry['channel']) => (hand: HandSide | undefined, timeUs: number, body: object) =>
@@ -252,6 +284,7 @@ function* entries(session: Session, fromUs = Number.NEGATIVE_INFINITY): Iterable
     resistance: json('resistance'),
     health: json('health'),
     mark: (timeUs: number, body: object) => json('mark')(undefined, timeUs, body),
+    ...(clocks ? { clock: (timeUs: number, body: object) => json('clock')(undefined, timeUs, body) } : {}),
   };
   for (let chunk = first; chunk < session.chunkCount; chunk++) {
     session.visitChunk(chunk, visitor);

@@ -10,9 +10,9 @@ import type { Session } from './session.js';
  * A session as glTF 2.0 animations, a clip a hand. Each hand is a tree of 26 nodes with the standard joints' names:
  * bones of one skinned mesh, or with a ball at every joint and a tube along every bone. Metres, +Y up, as in the poses.
  *
- * A hand of which an app knew the place moves through the world as it did: the space of that app, in OpenXR its local
- * or stage space. What was recorded while nobody knew its place is then left out. Other hands stand side by side, each
- * around its wrist. `extras.space` of a hand's node says which: `world` or `wrist`.
+ * A hand of which an app knew the place moves through the world as it did. What was recorded while nobody knew its place
+ * is then left out. Other hands stand side by side, each around its wrist. `extras.space` of a hand's node says which:
+ * `world` or `wrist`; `extras.world` which world, as that app said: `local`, `localFloor`, `stage`, or `mixed`.
  */
 
 export const GLB_FORMS = ['skin', 'rods'] as const;
@@ -69,7 +69,7 @@ export function exportGlb(
         0,
         0,
       ],
-      extras: { space: track.space },
+      extras: { space: track.space, ...(track.world ? { world: track.world } : {}) },
       children: [first + WRIST],
     });
   }

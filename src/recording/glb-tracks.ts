@@ -2,6 +2,7 @@ import { TautlineError } from '../errors.js';
 import { type HandSide, JOINT_COUNT, JOINT_PARENT, POSE_STRIDE } from '../hand/joints.js';
 import { multiply, rotate } from '../hand/rotation.js';
 import type { Skeleton } from '../hand/skeleton.js';
+import type { World } from '../protocol/wrist-report.js';
 import { type Range, visitFrames } from './export-text.js';
 import type { GlbBuilder } from './glb.js';
 import type { Session } from './session.js';
@@ -20,6 +21,8 @@ export interface Track {
   locals: number[];
   radii: number[];
   space: 'wrist' | 'world';
+  /** Which world, where the app said so; `mixed`: it changed. */
+  world: World | 'mixed' | undefined;
   /** Of the first key. */
   skeleton: Skeleton;
 }
@@ -27,13 +30,14 @@ export interface Track {
 /** @throws TautlineError when the part has no valid pose, or is too long for one file */
 export function collectTracks(session: Session, { fromS, toS }: Range): Map<HandSide, Track> {
   const tracks = new Map<HandSide, Track>();
-  visitFrames(session, (hand, { poses, valid, space }, atS, { skeleton }) => {
+  visitFrames(session, (hand, { poses, valid, space, world }, atS, { skeleton }) => {
     if (!valid || atS < fromS || atS > toS) return;
     let track = tracks.get(hand);
     if (track?.space === 'world' && space === 'wrist') return;
     if (!track || track.space !== space) {
       track = {
         space,
+        world,
         times: [],
         locals: [],
         radii: Array.from({ length: JOINT_COUNT }, (_, j) => poses[j * POSE_STRIDE + 7]),
@@ -41,6 +45,7 @@ export function collectTracks(session: Session, { fromS, toS }: Range): Map<Hand
       };
       tracks.set(hand, track);
     }
+    if (track.world !== world) track.world = 'mixed';
     const time = atS - fromS;
     const last = track.times[track.times.length - 1] ?? Number.NEGATIVE_INFINITY;
     if (time < 0 || time - last < 1 / FRAMES_A_SECOND) return;

@@ -2,7 +2,7 @@ import { TautlineError } from '../errors.js';
 import type { HandSide } from '../hand/joints.js';
 import { begin, copy, type Entry } from './edit.js';
 import type { FileWriter } from './file-writer.js';
-import type { HandChannel } from './format.js';
+import { type HandChannel, parseTopic } from './format.js';
 import { createHandMerge } from './hand-merge.js';
 import type { OriginBody, Session } from './session.js';
 
@@ -37,6 +37,14 @@ export function joinSessions(sessions: readonly Session[], out: FileWriter): Joi
       );
     }
   });
+  const cut = sessions.find((session) => !hasSegments(session));
+  if (cut) {
+    throw new TautlineError(
+      'usage',
+      `${cut.file.path} is a part that was cut out: it cannot be joined any more.`,
+      'Join the whole pieces first, then cut.',
+    );
+  }
   const first = sessions.reduce((least, session) => (session.startUs < least.startUs ? session : least));
   const hands = first.head.hands;
   const report: JoinReport = { segments: 0, duplicates: 0, missing: 0 };
@@ -45,6 +53,9 @@ export function joinSessions(sessions: readonly Session[], out: FileWriter): Joi
   copy(writer, inOrderOfTime(hands.map((hand) => entriesOf(sessions, hand, report))));
   return report;
 }
+
+const hasSegments = ({ file }: Session): boolean =>
+  [...file.channels.values()].some(({ topic }) => parseTopic(topic)?.channel === 'segment');
 
 function originOf(session: Session): OriginBody {
   let origin: OriginBody | undefined;

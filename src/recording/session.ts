@@ -90,6 +90,8 @@ export interface Session {
   visit(visitor: SessionVisitor): void;
   /** The glove's description, the fits in use and the state of its link at a time. */
   stateAt(hand: HandSide, timeUs: number): SessionState;
+  /** Of a session that came through a broker: where it comes from, and its station's clock as last seen by a time. */
+  stationAt(timeUs: number): { origin: OriginBody | undefined; clock: ClockBody | undefined };
   close(): void;
 }
 
@@ -265,6 +267,10 @@ function readSession(file: McapFile): Session {
       drift: latest<DriftBody>(timeUs, `${hand}/drift`, (take) => ({
         drift: (of, atUs, body) => void (of === hand && take(atUs, body)),
       })),
+    }),
+    stationAt: (timeUs) => ({
+      origin: latest<OriginBody>(timeUs, 'origin', (take) => ({ origin: take })),
+      clock: latest<ClockBody>(timeUs, 'clock', (take) => ({ clock: take })),
     }),
     close: file.close,
   };

@@ -9,8 +9,11 @@ export interface DiscoveryRecord {
   token?: string;
   /** Process of the service: if it is gone, the file is out of date. */
   pid: number;
-  /** Which programs are served with OpenXR, by their names as `programName` makes them; every one when absent. */
-  openxr?: { allow?: string[]; deny: string[] };
+  /**
+   * Which programs are served with OpenXR, by their names as `programName` makes them, and in which space hands are
+   * placed; when absent, every one, in local space.
+   */
+  openxr?: { allow?: string[]; deny: string[]; world?: 'stage' };
 }
 
 /**

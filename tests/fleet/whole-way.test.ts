@@ -8,12 +8,14 @@ import { readSegmentHead } from '../../src/fleet/segment.js';
 import { profileDigest, sessionStart } from '../../src/fleet/session-start.js';
 import type { HandFrame } from '../../src/glove/view.js';
 import { HAND_SIDES, type HandSide } from '../../src/hand/joints.js';
+import { cutSession } from '../../src/recording/edit.js';
 import { createFileWriter } from '../../src/recording/file-writer.js';
 import { describeSession } from '../../src/recording/info.js';
 import { joinSessions } from '../../src/recording/join.js';
 import { createOfflineHands } from '../../src/recording/offline.js';
 import { withoutSecrets } from '../../src/recording/recorder.js';
 import { openSession, type Session } from '../../src/recording/session.js';
+import { createSessionWriter } from '../../src/recording/session-writer.js';
 import { createHandClock, simulatedGloves, simulatedProfile } from '../recording/live-glove.js';
 
 /* From the glove through segments and collectors to a session, in turned time: nothing of the hand is lost on the way. */
@@ -222,6 +224,53 @@ describe('two collectors', () => {
     // From the third on, each makes it longer.
     expect(sizes.slice(3).every((bytes, i) => bytes > sizes[i + 2])).toBe(true);
     await collector.close();
+  });
+
+  test('a part that is cut out says where it comes from and how its clock stood; it is not joined any more', async () => {
+    const files = await collect('cut', (n) => [n % 2]);
+    const { file } = joined(files, 'cut');
+    const clocks = [0, 1].map((n) => ({ offsetUs: 100 + n, errorUs: 20, ntp: 'free' }));
+    // What a collector writes of the station's clock, now and then.
+    const timed = join(folder, 'timed.mcap');
+    const whole = openSession(file);
+    const out = createFileWriter(timed);
+    const writer = createSessionWriter(out.bytes, whole.head);
+    const middleUs = (whole.startUs + whole.endUs) / 2;
+    const at = [whole.startUs + 200_000, middleUs + 500_000];
+    writer.json(undefined, 'profile', whole.startUs, whole.profile);
+    whole.visit({
+      origin: (timeUs, body) => writer.json(undefined, 'origin', timeUs, body),
+      received: (hand, timeUs, bytes) => {
+        for (const [n, clockUs] of at.entries()) {
+          if (!(timeUs >= clockUs)) continue;
+          writer.json(undefined, 'clock', clockUs, { timeUs: clockUs, ...clocks[n] });
+          at[n] = Number.POSITIVE_INFINITY;
+        }
+        writer.link(hand, 'received', timeUs, bytes);
+      },
+      status: (hand, timeUs, body) => writer.json(hand, 'status', timeUs, body),
+      glove: (hand, timeUs, body) => writer.json(hand, 'glove', timeUs, body),
+    });
+    writer.end();
+    out.end();
+    const session = openSession(timed);
+    const part = join(folder, 'cut-part.mcap');
+    const cut = createFileWriter(part);
+    cutSession(session, cut, { fromS: (middleUs - session.startUs) / 1e6, toS: SECONDS });
+    cut.end();
+
+    const found = openSession(part);
+    const seen: unknown[] = [];
+    found.visit({
+      origin: (_, body) => seen.push(body),
+      clock: (timeUs, { offsetUs }) => seen.push([Math.round(timeUs - middleUs), offsetUs]),
+    });
+    expect(seen).toEqual([{ ...STATION, run: RUN, collector: 'c0' }, [0, 100], [500_000, 101]]);
+    const never = createFileWriter(join(folder, 'never-cut.mcap'));
+    const pieces = [openSession(files[0]), found];
+    expect(() => joinSessions(pieces, never)).toThrow('is a part that was cut out');
+    never.abandon();
+    for (const one of [...pieces, session, whole]) one.close();
   });
 
   test('of two runs of a service, nothing is joined', async () => {

@@ -26,6 +26,8 @@ function twoGloves() {
       changed: () => changes,
       counts: [OPEN, OPEN],
       place: undefined as readonly number[] | undefined,
+      world: undefined as 'local' | 'stage' | undefined,
+      note: () => rig.live.readHealth().wrist?.note,
       sample: (deviceUs: number, counts: readonly number[]) =>
         rig.say(glove.samples(deviceUs, 0, Uint16Array.from(counts), 2)),
       overlap: () => rig.live.readHealth().wrist?.overlap,
@@ -38,11 +40,17 @@ function twoGloves() {
     async run(ms: number, each: () => void = () => {}): Promise<void> {
       for (let t = 0; t < ms; t += STEP_MS, deviceUs += STEP_MS * 1000) {
         for (const rig of rigs) {
-          const { place, hand } = rig;
+          const { place, hand, world } = rig;
           if (place) {
             const [x, y, z, qx, qy, qz, qw] = place;
             rig.live.track(
-              { type: 'tracker', hand, position: [x, y, z], orientation: [qx, qy, qz, qw] },
+              {
+                type: 'tracker',
+                hand,
+                position: [x, y, z],
+                orientation: [qx, qy, qz, qw],
+                ...(world && { world }),
+              },
               'app',
             );
           }
@@ -88,6 +96,25 @@ describe('two hands in one world', () => {
     await run(600);
     expect(left.live.frame.space).toBe('wrist');
     expect([right.overlap(), left.overlap()]).toEqual([undefined, undefined]);
+    await close();
+  });
+
+  it('in two worlds they do not meet, wherever they are, and both say why', async () => {
+    const { right, left, run, close } = twoGloves();
+    right.place = [0, 1, 0, 0, 0, 0, 1];
+    left.place = [0.03, 1, 0, 0, 0, 0, 1];
+    right.world = 'local';
+    left.world = 'stage';
+    await run(800);
+    expect([right.overlap(), left.overlap()]).toEqual([undefined, undefined]);
+    expect(right.note()).toBe(
+      'The left hand is placed in stage space, this one in local space: let the apps that place them use the same.',
+    );
+    expect(left.note()).toMatch(/^The right hand is placed in local space, this one in stage space/);
+    left.world = 'local';
+    await run(800);
+    expect([right.note(), left.note()]).toEqual([undefined, undefined]);
+    expect(right.overlap()).toMatchObject({ hand: 'left' });
     await close();
   });
 

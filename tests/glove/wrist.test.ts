@@ -279,8 +279,66 @@ describe('sources of the wrist', () => {
     expect(wrist.place(IDENTITY, 0, 0)).toBeUndefined();
     expect(wrist.report(0)).toMatchObject({ source: 'none', note: expect.stringContaining('fit --mount') });
     const pose = new Float64Array(7);
-    expect(wrist.trackerAt(0, 0, pose)).toBe(true);
+    expect(wrist.trackerAt(0, 0, pose)).toBeGreaterThan(0);
     expect([...pose]).toEqual([0, 1, 0, 0, 0, 0, 1]);
+  });
+});
+
+describe('which world', () => {
+  it('is what the app says that places the hand; in another one the track begins again', () => {
+    const frame = createFrame();
+    const wrist = createGloveWrist(frame);
+    const send = (ms: number, more: Partial<TrackerRequest>, y = 1) =>
+      wrist.track(at([0, y, 0], more), ms * MS, 'app');
+    for (let ms = 0; ms < 300; ms += 10) send(ms, { world: 'local' });
+    expect(wrist.place(IDENTITY, 300 * MS, 300 * MS)).toBe(wrist.root);
+    expect(frame.world).toBe('local');
+    expect(wrist.report(300 * MS)).toMatchObject({ source: 'app', world: 'local' });
+    // The floor is a metre and a half below: no jump, and nothing between the two places.
+    expect(send(301, { world: 'stage' }, 2.5)).toEqual({});
+    expect([...wrist.place(IDENTITY, 301 * MS, 302 * MS)!.subarray(0, 3)]).toEqual([0, 2.5, 0]);
+    expect(frame.world).toBe('stage');
+    // Nobody says.
+    send(320, {}, 2.5);
+    wrist.place(IDENTITY, 320 * MS, 320 * MS);
+    expect(frame.world).toBeUndefined();
+    expect(wrist.report(320 * MS)).not.toHaveProperty('world');
+    // And none is left when the app has gone.
+    send(330, { world: 'stage' }, 2.5);
+    wrist.place(IDENTITY, 330 * MS, 330 * MS);
+    wrist.drop('app');
+    wrist.place(IDENTITY, 340 * MS, 340 * MS);
+    expect([frame.space, frame.world]).toEqual(['wrist', undefined]);
+  });
+
+  it('two apps that mean two worlds are said to, not measured against each other', () => {
+    const wrist = createGloveWrist(createFrame());
+    for (let ms = 0; ms < 1400; ms += 10) {
+      // The very same numbers.
+      if (ms >= 1000) wrist.track(at([0, 1, 0], { world: 'stage' }), ms * MS, 'b', 'garden');
+      wrist.track(at([0, 1, 0], { world: 'local' }), ms * MS, 'a', 'workshop');
+      wrist.place(IDENTITY, ms * MS, ms * MS);
+    }
+    expect(wrist.report(1400 * MS).note).toBe(
+      'garden places this hand in stage space, workshop in local space: end one of them, or let both use the same.',
+    );
+  });
+
+  it('a tracker in another space, or of another app, is another tracker to a fit', () => {
+    const wrist = createGloveWrist(createFrame());
+    const pose = new Float64Array(7);
+    const send = (ms: number, app: string, more: Partial<TrackerRequest> = {}): number => {
+      wrist.track(at([0, 1, 0], { of: 'tracker', ...more }), ms * MS, app);
+      return wrist.trackerAt(ms * MS, ms * MS, pose);
+    };
+    const first = send(0, 'a');
+    expect(send(10, 'a')).toBe(first);
+    // A pause is not a change.
+    expect(send(5000, 'a')).toBe(first);
+    const moved = send(5010, 'a', { world: 'stage' });
+    expect(moved).not.toBe(first);
+    wrist.drop('a');
+    expect([0, first, moved]).not.toContain(send(5020, 'b'));
   });
 });
 

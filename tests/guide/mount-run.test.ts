@@ -24,9 +24,18 @@ interface Wears {
   wanders?: boolean;
   /** The tracker falls silent after so many seconds. */
   silentS?: number;
+  /** Another tracker from then on. */
+  switchesS?: number;
 }
 
-function lead({ side = 'right', seed = 1, skips = [], wanders = false, silentS = 1e9 }: Wears = {}) {
+function lead({
+  side = 'right',
+  seed = 1,
+  skips = [],
+  wanders = false,
+  silentS = 1e9,
+  switchesS = 1e9,
+}: Wears = {}) {
   const random = seeded(seed);
   const normal = createNormal(random);
   const skeleton = createSkeleton({ side });
@@ -66,7 +75,7 @@ function lead({ side = 'right', seed = 1, skips = [], wanders = false, silentS =
     if (wanders && prompts.length > 2) for (let k = 0; k < 3; k++) wrist[k] += 0.1 * Math.sin(s * (1.3 + k));
     const tracker = compose(wrist, inverse(mount));
     for (let k = 0; k < 3; k++) tracker[k] += 0.001 * normal();
-    const outcome = run.sample(s * 1e6, dofs, s > silentS ? undefined : tracker);
+    const outcome = run.sample(s * 1e6, dofs, s > silentS ? undefined : tracker, s > switchesS ? 2 : 1);
     if (outcome) return { outcome, seconds: s, prompts, mount };
   }
   throw new Error('never over');
@@ -113,6 +122,14 @@ describe('the guided fit of a mount', () => {
       // Nodding and waving were made as asked.
       if ('fitted' in outcome) expect(outcome.fitted.by).toBe('motion');
       else expect('fault' in outcome).toBe(true);
+    }
+  });
+
+  it('a wearer who takes another tracker meanwhile is not given a mount of both', () => {
+    for (const side of ['left', 'right'] as const) {
+      expect(lead({ side, switchesS: 18 }).outcome).toEqual({
+        stopped: expect.stringMatching(/^Another tracker took over/),
+      });
     }
   });
 

@@ -7,7 +7,7 @@ import type { MountSample } from '../../src/hand/mount-model.js';
 import type { ChannelRole } from '../../src/protocol/link-table.js';
 import { compileChannels } from '../../src/sensing/channels.js';
 import { look } from '../../src/sensing/lookup.js';
-import { createMountWearer, tipErrorM } from '../hand/mount-wearer.js';
+import { createMountWearer, touchErrorM } from '../hand/mount-wearer.js';
 
 const closing = createClosingProfile();
 const channelsOf = (...roles: ChannelRole[]) =>
@@ -84,8 +84,8 @@ describe('sensors that a fit of the mount shows to be off', () => {
       }
       const corrected = correctedBy(offsets, wearer.samples);
       const { mount } = outcome.fitted;
-      before += tipErrorM(wearer, mount) / SEEDS.length;
-      after += tipErrorM({ ...wearer, samples: corrected }, mount) / SEEDS.length;
+      before += touchErrorM(wearer, mount) / SEEDS.length;
+      after += touchErrorM({ ...wearer, samples: corrected }, mount) / SEEDS.length;
     }
     if (process.env.TAUTLINE_FIGURES) console.log({ found, before, after });
     expect(found).toBeGreaterThan(SEEDS.length);

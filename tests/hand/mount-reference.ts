@@ -3,9 +3,12 @@ import { CHAIN_START, type DofArray, FINGERS, type Skeleton } from '../../src/ha
 import type { MountSample } from '../../src/hand/mount-model.js';
 import { threeChain } from './chain.js';
 
+/** What may be off in a hand, and in where its fingers come down. */
+const OFF = 13 * FINGERS.length;
+
 /**
  * The same sum of squares by another way: three.js scene graphs and matrices, misses in the world, the turn as Euler
- * angles, what is off in parts of its spread. Parameters: place (3), Euler XYZ (3), point (3), ten for each finger.
+ * angles, what is off in parts of its spread. Parameters: place (3), Euler XYZ (3), point (3), thirteen for each finger.
  */
 export function missesByThree(
   skeleton: Skeleton,
@@ -15,7 +18,7 @@ export function missesByThree(
   pulls: ArrayLike<number>,
 ) {
   const chain = threeChain(skeleton);
-  const count = 3 * samples.length + 50;
+  const count = 3 * samples.length + OFF;
   const mount = new Matrix4();
   const tracker = new Matrix4();
   const one = new Vector3(1, 1, 1);
@@ -30,7 +33,7 @@ export function missesByThree(
     );
     for (const [n, { finger, tracker: at, dofs }] of samples.entries()) {
       const own = parameters
-        .slice(9 + finger * 10, 19 + finger * 10)
+        .slice(9 + finger * 13, 22 + finger * 13)
         .map((part, i) => part / Math.sqrt(pulls[9 + i]));
       const bent: DofArray = dofs.slice();
       for (let i = 0; i < 4; i++) bent[4 * finger + i] += own[i];
@@ -41,14 +44,18 @@ export function missesByThree(
       }
       chain.pose(bent);
       const inside = 0.75 * Math.cos(Math.PI / 4) * skeleton.radii[start + 3];
-      const touch = new Vector3(own[7], own[8] - inside, own[9] - inside);
+      const touch = new Vector3(0, -inside, -inside);
+      touch.addScaledVector(new Vector3(1, 0, 0), own[7]);
+      touch.addScaledVector(new Vector3(0, -1, -1).normalize(), own[8]);
+      touch.addScaledVector(new Vector3(0, 1, -1).normalize(), own[9]);
       chain.joints[start + 3].localToWorld(touch);
       tracker.compose(new Vector3(at[0], at[1], at[2]), new Quaternion(at[3], at[4], at[5], at[6]), one);
       touch.applyMatrix4(mount).applyMatrix4(tracker);
       const scale = Math.sqrt(weights[n]) / noiseM;
-      for (let k = 0; k < 3; k++) out[3 * n + k] = scale * (parameters[6 + k] - touch.getComponent(k));
+      for (let k = 0; k < 3; k++)
+        out[3 * n + k] = scale * (parameters[6 + k] + own[10 + k] - touch.getComponent(k));
     }
-    for (let i = 0; i < 50; i++) out[3 * samples.length + i] = parameters[9 + i];
+    for (let i = 0; i < OFF; i++) out[3 * samples.length + i] = parameters[9 + i];
     return out;
   }
 
@@ -68,7 +75,7 @@ export function missesByThree(
         0.3,
         0.9,
         -0.4,
-        ...new Array<number>(10 * FINGERS.length).fill(0),
+        ...new Array<number>(OFF).fill(0),
       ];
     },
     model(parameters: readonly number[]): (row: number) => number {

@@ -28,8 +28,14 @@ export interface WearerOptions {
   trackerNoiseDeg?: number;
   jointBiasDeg?: number;
   bonePart?: number;
+  /** The sensors of index and ring finger read so much less, of their widest joint, degrees. */
+  sensorsOffDeg?: number;
   /** Where on the fingertip it touches, from the middle between pad and end. */
   touchM?: number;
+  /** The same, of every finger: along the skin from the pad towards the end. */
+  touchAlongM?: number;
+  /** How far from the spot each finger comes down. */
+  aimM?: number;
   /** How far out to the skin it touches, 0 (the tip joint) to 1. */
   outPart?: number;
   /** The fingertip rolls on the point: up to this part of the way from its joint to the skin stays as it was. */
@@ -54,6 +60,8 @@ export interface Wearer {
   readonly samples: MountSample[];
   /** The same moments: where the wrist and the touching tip joint truly are, in the world. */
   readonly truth: { wrist: Float64Array; tip: Vector }[];
+  /** Other poses of the same hand, from open to closed: what the glove says, and the joint angles that are true. */
+  readonly others: { said: Float64Array; dofs: Float64Array }[];
   readonly nod: Float64Array[];
   readonly wave: Float64Array[];
 }
@@ -99,6 +107,11 @@ export function createMountWearer(options: WearerOptions): Wearer {
   const bias = Float64Array.from({ length: DOF_COUNT }, (_, i) =>
     i < 20 ? (options.jointBiasDeg ?? 3) * rad * normal() : 0,
   );
+  for (const finger of options.sensorsOffDeg ? [1, 3] : []) {
+    for (const [i, part] of [0.9, 0, 1, 0.6].entries()) {
+      bias[4 * finger + i] += rad * options.sensorsOffDeg! * part;
+    }
+  }
   const point: Vector = [0.3 + 0.2 * normal(), 0.9 + 0.1 * normal(), -0.4 + 0.2 * normal()];
   const seen = (wrist: Float64Array): Float64Array => {
     const tracker = compose(wrist, inverse(mount));
@@ -117,6 +130,9 @@ export function createMountWearer(options: WearerOptions): Wearer {
   for (const finger of options.fingers ?? [0, 1, 2, 3, 4]) {
     const middle = turnBy(turnBy([0, 0, 0, 1], [-0.5, 0, 0]), vector(0.25));
     const touch = vector(options.touchM ?? 0.002);
+    const along = (options.touchAlongM ?? 0) * Math.SQRT1_2;
+    touch[1] += along;
+    touch[2] -= along;
     const phases = vector(3);
     const roll = (options.rollPart ?? 0.5) * random();
     let first: Vector | undefined;
@@ -124,6 +140,7 @@ export function createMountWearer(options: WearerOptions): Wearer {
     const slipFrom = random() * 0.7;
     const slipTo = slipFrom + 0.1 + 0.2 * random();
     const slip = scaled(vector(1), (options.slipM ?? 0) * (0.5 + random()));
+    const aim = options.aimM === undefined ? [0, 0, 0] : vector(options.aimM);
     for (let n = 0; n < samplesOfAFinger; n++) {
       const t = (3 * n) / samplesOfAFinger;
       const swing = phases.map(
@@ -147,7 +164,7 @@ export function createMountWearer(options: WearerOptions): Wearer {
       const held = [0, 1, 2].map((k) => tipAt[k] + (1 - roll) * turned[k] + roll * first![k]);
       const part = n / samplesOfAFinger;
       const off = finger === slipping && part > slipFrom && part < slipTo ? slip : [0, 0, 0];
-      const wrist = Float64Array.of(...[0, 1, 2].map((k) => point[k] + off[k] - held[k]), ...turn);
+      const wrist = Float64Array.of(...[0, 1, 2].map((k) => point[k] + aim[k] + off[k] - held[k]), ...turn);
       truth.push({ wrist, tip: [0, 1, 2].map((k) => wrist[k] + tipAt[k]) as Vector });
       samples.push({ finger, tracker: seen(wrist), dofs: dofs.map((angle, i) => angle - bias[i]) });
     }
@@ -161,6 +178,18 @@ export function createMountWearer(options: WearerOptions): Wearer {
   const nodAxis = axis([1, 0, 0], options.trackerNoiseM === 0 ? 0 : (options.motionOffDeg ?? 5));
   const waveAxis = axis([0, 1, 0], options.trackerNoiseM === 0 ? 0 : (options.motionOffDeg ?? 5));
   const centre = options.trackerNoiseM === 0 ? [0, 0, 0] : vector(options.motionOffM ?? 0.004);
+  // Drawn apart, so that what is above stays as it was.
+  const aside = seeded(seed ^ 0x5a17e);
+  const others = Array.from({ length: 20 }, () => {
+    const dofs = new Float64Array(DOF_COUNT);
+    for (let f = 0; f < 5; f++) {
+      const bent = aside();
+      const own = f === 0 ? [15 * bent, 35, 50 * bent, 50 * bent] : [80 * bent, 0, 90 * bent, 55 * bent];
+      own[1] += 10 * (2 * aside() - 1);
+      for (let i = 0; i < 4; i++) dofs[4 * f + i] = rad * own[i];
+    }
+    return { dofs, said: dofs.map((angle, i) => angle - bias[i]) };
+  });
   const swings = (about: Vector, first: number, sizeRad: number): Float64Array[] =>
     Array.from({ length: 60 }, (_, n) => {
       const angle = first * sizeRad * Math.sin((2 * Math.PI * n) / 30);
@@ -170,7 +199,7 @@ export function createMountWearer(options: WearerOptions): Wearer {
     });
   const nod = swings(nodAxis, -1, 35 * rad);
   const wave = swings(waveAxis, side === 'right' ? 1 : -1, 18 * rad);
-  return { mount, skeleton, believed, bias, samples, truth, nod, wave };
+  return { mount, skeleton, believed, bias, samples, truth, others, nod, wave };
 }
 
 function scaled(v: Vector, to: number): Vector {
@@ -178,8 +207,30 @@ function scaled(v: Vector, to: number): Vector {
   return [(v[0] / length) * to, (v[1] / length) * to, (v[2] / length) * to];
 }
 
-/** Rms of where the touching fingertips are shown against where they are, m. */
+/**
+ * Where the five fingertips are shown against where they are, rms over them and over poses that no fit has seen, m: what
+ * a mount, and what joints and bones are off, put into them. The noise of the tracker at the moment comes on top.
+ */
 export function tipErrorM(
+  { others, mount: trueMount, skeleton, believed }: Wearer,
+  mount: ArrayLike<number>,
+  bias?: ArrayLike<number>,
+): number {
+  const [shown, real] = [createPoses(), createPoses()];
+  let square = 0;
+  for (const { said, dofs } of others) {
+    forwardKinematics(believed, bias ? said.map((angle, i) => angle + bias[i]) : said, shown, pose(mount));
+    forwardKinematics(skeleton, dofs, real, pose(trueMount));
+    for (const start of CHAIN_START) {
+      const tip = (start + 3) * POSE_STRIDE;
+      square += apartM(shown.subarray(tip, tip + 3), real.subarray(tip, tip + 3)) ** 2;
+    }
+  }
+  return Math.sqrt(square / (others.length * CHAIN_START.length));
+}
+
+/** The same of the touching fingertips in the samples that were fitted to, with the noise of the tracker in them. */
+export function touchErrorM(
   { samples, truth, believed }: Wearer,
   mount: ArrayLike<number>,
   bias?: ArrayLike<number>,
@@ -187,14 +238,12 @@ export function tipErrorM(
   const poses = createPoses();
   let square = 0;
   for (const [n, { finger, tracker, dofs }] of samples.entries()) {
-    forwardKinematics(
-      believed,
-      bias ? dofs.map((angle, i) => angle + bias[i]) : dofs,
-      poses,
-      compose(tracker, mount),
-    );
+    const angles = bias ? dofs.map((angle, i) => angle + bias[i]) : dofs;
+    forwardKinematics(believed, angles, poses, compose(tracker, mount));
     const tip = (CHAIN_START[finger] + 3) * POSE_STRIDE;
     square += apartM(poses.subarray(tip, tip + 3), truth[n].tip) ** 2;
   }
   return Math.sqrt(square / samples.length);
 }
+
+const pose = (of: ArrayLike<number>): Float64Array => Float64Array.from(of);

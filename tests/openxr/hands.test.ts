@@ -84,14 +84,50 @@ describe('the glove’s hand on the wrist that carries a controller', () => {
     }
     const told = peer.requests.filter(({ type }) => type === 'tracker');
     expect(told.length).toBeGreaterThan(3);
-    for (const { hand, of, position, orientation, timeUs, atMs } of told) {
-      expect({ hand, of }).toEqual({ hand: 'right', of: 'tracker' });
+    for (const { hand, of, world, position, orientation, timeUs, atMs } of told) {
+      expect({ hand, of, world }).toEqual({ hand: 'right', of: 'tracker', world: 'local' });
       for (let k = 0; k < 3; k++) expect((position as number[])[k]).toBeCloseTo(grip[k], 5);
       for (let k = 0; k < 4; k++) expect((orientation as number[])[k]).toBeCloseTo(grip[3 + k], 5);
       const lateMs = atMs - ((timeUs as number) - peer.epochUs) / 1000;
       expect(lateMs).toBeGreaterThan(-5);
       expect(lateMs).toBeLessThan(100);
     }
+    await endWell(app);
+  });
+
+  it.each([
+    ['in stage space where the wearer wants that, as the application would find it there', 'time', 'stage'],
+    ['in local space, and says so, where the runtime has no stage', 'time floorless', 'local'],
+  ])('has its grip told %s', async (_, offers, world) => {
+    const { peer } = rig;
+    const { poses } = peer.wear('right');
+    const mount = at(0.02, -0.05, 0.11, 0.5, 0.1, -0.4, 0.6);
+    peer.mounts.right = mount;
+    peer.stage = true;
+    await peer.tell();
+    const grip = at(0.2, 1.2, -0.3, 0.1, 0.2, 0.3, 0.9);
+    const app = rig.start({ offers });
+    await app.world(`controller right ${SIMPLE}`, `grip right ${pose(grip)}`);
+    await app.open(HAND_TRACKING);
+    await peer.subscribed();
+    await attachGrip(app);
+    await app.do('tracker right right', 'frames 1', 'sync game');
+    for (let n = 0; n < 20; n++) {
+      await app.do('frames 1', 'sync game');
+      await pause(10);
+    }
+    // The stage of the test runtime, as it lies in local space: turned by 73.7 degrees about the vertical.
+    const stage = at(0.5, -1.5, -0.25, 0, 0.6, 0, 0.8);
+    const expected = world === 'stage' ? compose(invert(stage), grip) : grip;
+    const told = peer.requests.filter(({ type }) => type === 'tracker');
+    expect(told.length).toBeGreaterThan(3);
+    for (const one of told) {
+      expect(one.world).toBe(world);
+      const seen = [...(one.position as number[]), ...(one.orientation as number[])];
+      for (let k = 0; k < 7; k++) expect(seen[k]).toBeCloseTo(expected[k], 5);
+    }
+    // The application's own hand is where it was.
+    expectJoints(await app.do('hands right local'), compose(grip, mount), poses);
     await endWell(app);
   });
 

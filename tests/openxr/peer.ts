@@ -52,6 +52,8 @@ export class Peer {
   readonly epochUs = -123_456_789;
   /** Added to every welcome's hand. */
   mounts: Partial<Record<HandSide, number[]>> = {};
+  /** The wearer wants places in stage space. */
+  stage = false;
   /** Called with each connection. */
   connected: (socket: WebSocket) => void = () => {};
   /** Answers nothing and sends nothing. */
@@ -93,9 +95,19 @@ export class Peer {
       socket.send(JSON.stringify({ type: 'welcome', protocol: 1, timeUs: this.nowUs(), hands }));
     });
     this.#timer = setInterval(() => this.sendPoses(), EVERY_MS);
+    await this.tell(token);
+  }
+
+  /** Where it is, for the layer to find. */
+  async tell(token?: string): Promise<void> {
     const url = `ws://127.0.0.1:${this.port}/stream`;
     const file = discoveryFile({ XDG_RUNTIME_DIR: this.runtimeFolder }, 'linux')!;
-    this.#forget = await writeDiscoveryFile(file, { url, ...(token && { token }), pid: process.pid });
+    this.#forget = await writeDiscoveryFile(file, {
+      url,
+      ...(token && { token }),
+      pid: process.pid,
+      ...(this.stage ? { openxr: { deny: [], world: 'stage' as const } } : {}),
+    });
   }
 
   #take(socket: WebSocket, message: { type: string; id?: number; timeUs?: number }): void {

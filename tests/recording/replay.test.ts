@@ -159,6 +159,7 @@ async function recordEventful(file: string): Promise<string[]> {
     glove.track({
       type: 'tracker',
       hand: 'right',
+      world: 'stage',
       position: [0.1 + 0.004 * n, 1.2, -0.3],
       orientation: [0, Math.sin(0.5 + 0.02 * n), 0, Math.cos(0.5 + 0.02 * n)],
       ttlMs: 300,
@@ -194,7 +195,10 @@ test('fits, trackers and re-zeroing come again: the same bits at any pace, and n
   const glb = exportGlb(session, { fromS: 0, toS: 60 }, 'test');
   const { nodes } = JSON.parse(Buffer.from(glb).toString('utf8', 20, 20 + Buffer.from(glb).readUInt32LE(12)));
   const named = (name: string) => nodes.find((node: { name?: string }) => node.name === name);
-  expect(named('right hand')).toMatchObject({ translation: [0, 0, 0], extras: { space: 'world' } });
+  expect(named('right hand')).toMatchObject({
+    translation: [0, 0, 0],
+    extras: { space: 'world', world: 'stage' },
+  });
   expect(named('wrist').translation[1]).toBeCloseTo(1.2, 3);
   // Without the fits the hand is another one.
   const [bare] = compareSession(session, { ...session.profile }).hands;
@@ -226,6 +230,62 @@ test('a part that is cut out keeps the fit of its time; without names, the fit n
   const anonymous = openSession(shared);
   expect(anonymous.stateAt('right', anonymous.endUs).fits?.fits).toHaveLength(1);
   anonymous.close();
+});
+
+test('a part that is cut out has the hand where the last word before it put it, for as long as that lived', async () => {
+  const file = join(folder, 'placed.mcap');
+  const clock = createHandClock();
+  const profile = simulatedProfile();
+  const gloves = simulatedGloves(profile, clock);
+  const options = { file, gloves, profile, logger: silent, version: '0', clock, joints: true };
+  const recorder = await startRecorder(options);
+  const [glove] = gloves;
+  glove.start();
+  const runS = (s: number) => clock.runTo(clock.nowUs() + s * 1e6);
+  await runS(1);
+  // Said once, for three seconds.
+  glove.track(
+    {
+      type: 'tracker',
+      hand: 'right',
+      world: 'localFloor',
+      position: [0.1, 1.2, -0.3],
+      orientation: [0, 0, 0, 1],
+      ttlMs: 3000,
+    },
+    'app',
+  );
+  await runS(4);
+  await recorder.stop();
+  for (const one of gloves) await one.close();
+
+  const whole = openSession(file);
+  const part = join(folder, 'placed-part.mcap');
+  const out = createFileWriter(part);
+  cutSession(whole, out, { fromS: 2, toS: 5 });
+  out.end();
+  /** Until when, and how the hand is placed in the end. */
+  const placed = (session: ReturnType<typeof openSession>, fromUs: number) => {
+    let [frames, untilUs, last] = [0, 0, ''];
+    const hands = createOfflineHands(session, (_, { timeUs, space, world }) => {
+      if (timeUs < fromUs + 100_000) return;
+      last = `${space} ${world}`;
+      if (last !== 'world localFloor') return;
+      frames++;
+      untilUs = timeUs;
+    });
+    session.visit(hands.visitor);
+    return { frames, untilUs, last };
+  };
+  const cut = openSession(part);
+  const of = placed(cut, cut.startUs);
+  const before = placed(whole, cut.startUs);
+  expect(of.frames).toBeGreaterThan(150);
+  expect(of.last).toBe('wrist undefined');
+  expect(Math.abs(of.frames - before.frames)).toBeLessThan(3);
+  expect(Math.abs(of.untilUs - before.untilUs)).toBeLessThan(10_000);
+  cut.close();
+  whole.close();
 });
 
 /** Of frames that `keep` kept. */

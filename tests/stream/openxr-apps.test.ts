@@ -91,7 +91,11 @@ describe('a program that the profile denies', () => {
   let stream: Stream;
   beforeEach(async () => {
     glove = new FakeGlove();
-    stream = await serve([glove], {}, { openxr: { deny: ['garden'], graspHold: false, graspEffort: 0.8 } });
+    stream = await serve(
+      [glove],
+      {},
+      { openxr: { deny: ['garden'], world: 'local' as const, graspHold: false, graspEffort: 0.8 } },
+    );
   });
   afterEach(() => stream.close());
 

@@ -57,6 +57,9 @@ XrResult XRAPI_CALL CreateReferenceSpace(XrSession handle, const XrReferenceSpac
     return XR_ERROR_VALIDATION_FAILURE;
   }
   if (!unit(info->poseInReferenceSpace.orientation)) return XR_ERROR_POSE_INVALID;
+  if (info->referenceSpaceType == XR_REFERENCE_SPACE_TYPE_STAGE && has("floorless")) {
+    return XR_ERROR_REFERENCE_SPACE_UNSUPPORTED;
+  }
   Space made;
   made.reference = true;
   made.type = info->referenceSpaceType;
@@ -219,6 +222,8 @@ bool place(const Session& session, const Space& space, Motion& motion, bool& tra
   if (space.reference) {
     Motion origin;
     if (space.type == XR_REFERENCE_SPACE_TYPE_VIEW) origin = w.head;
+    // The head began 1.5 m above the floor, aside from the middle of the play space, and turned.
+    if (space.type == XR_REFERENCE_SPACE_TYPE_STAGE) origin.pose = {{0, 0.6f, 0, 0.8f}, {0.5f, -1.5f, -0.25f}};
     motion = follow(origin, space.offset);
     return true;
   }

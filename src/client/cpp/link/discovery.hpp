@@ -1,6 +1,6 @@
 // Where the service is: it says so in a file of the user's own, $XDG_RUNTIME_DIR/tautline/stream.json (Windows:
 // %LOCALAPPDATA%\Tautline\stream.json), as { "url": "ws://127.0.0.1:7117/stream", "token": "...", "pid": 1234 }.
-// With it may stand which programs are served, { "openxr": { "allow": ["a"], "deny": ["b"] } }. A file whose process is gone is not believed. Two environment variables go before it. Does not throw but for want of memory.
+// With it may stand which programs are served, and in which space the OpenXR layer says where hands are, { "openxr": { "allow": ["a"], "deny": ["b"], "world": "stage" } }. A file whose process is gone is not believed. Two environment variables go before it. Does not throw but for want of memory.
 #ifndef TAUTLINE_LINK_DISCOVERY_HPP
 #define TAUTLINE_LINK_DISCOVERY_HPP
 
@@ -77,6 +77,7 @@ inline std::string discovery_file() {
 struct Programs {
   bool all = true;  ///< but for those of `deny`; else those of `allow` alone
   std::vector<std::string> allow, deny;
+  bool stage = false;  ///< hands are said to be where they are in stage space, not in local space
 
   /// As names are compared: without `.exe`, in small letters (those of ASCII); as src/protocol/program-name.ts.
   static std::string key(std::string_view file) {
@@ -119,6 +120,10 @@ inline void read_programs(json::Reader& in, Programs& programs) {
       read_names(in, programs.allow);
     } else if (key == "deny" && in.peek() == '[') {
       read_names(in, programs.deny);
+    } else if (key == "world" && in.peek() == '"') {
+      json::Text world;
+      in.string(world);
+      programs.stage = world.view() == "stage";
     } else {
       in.skip();
     }
