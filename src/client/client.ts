@@ -1,5 +1,5 @@
 import type { HandSide } from '../hand/joints.js';
-import { STREAMS, type StreamName } from '../protocol/constants.js';
+import { isStream, STREAMS, type StreamName } from '../protocol/constants.js';
 import type { AppMessageOf, ServerMessage, ServerMessageOf } from '../protocol/messages.js';
 import { type Ack, Connection, type ConnectionState } from './connection.js';
 import { ClientError } from './errors.js';
@@ -398,5 +398,3 @@ export class Client {
     });
   }
 }
-
-const isStream = (type: string): type is StreamName => (STREAMS as readonly string[]).includes(type);

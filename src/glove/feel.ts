@@ -105,7 +105,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
   let againstSinceUs = Number.NaN;
   let paidOut: number | undefined;
   let silentSinceUs = Number.POSITIVE_INFINITY;
-  /** NaN once the wearer has armed. */
+  /** Infinite while the wearer has armed. */
   let unarmedSinceUs = Number.POSITIVE_INFINITY;
 
   const wearer = (): WearerFeel => chain.now.description.feel ?? {};
@@ -273,7 +273,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
     },
     notice(nowUs) {
       if (!trial) return;
-      if (forces.armed) unarmedSinceUs = Number.NaN;
+      if (forces.armed) unarmedSinceUs = Number.POSITIVE_INFINITY;
       else if (unarmedSinceUs === Number.POSITIVE_INFINITY) unarmedSinceUs = nowUs;
       if (leadership.gone(nowUs)) feel.stop(`Nothing was heard of ${leadership.leader?.name}, which led it.`);
       else if (nowUs - unarmedSinceUs > ARM_WITHIN_US)

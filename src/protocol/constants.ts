@@ -10,6 +10,8 @@ export const MAX_APP_MESSAGE = 64 * 1024;
 export const STREAMS = ['joints', 'inputs', 'resistance', 'health', 'signals', 'gestures'] as const;
 export type StreamName = (typeof STREAMS)[number];
 
+export const isStream = (name: string): name is StreamName => (STREAMS as readonly string[]).includes(name);
+
 /** In the order of their codes in frames and binary records. */
 export const FINGER_STATES = ['invalid', 'inferred', 'tracked'] as const;
 export type FingerState = (typeof FINGER_STATES)[number];

@@ -150,6 +150,19 @@ describe('a trial of how forces feel', () => {
     expect(live.readResistance().fingers.index?.effort ?? 0).toBe(0);
   });
 
+  it('is forgotten likewise when it was armed, and disarmed for two minutes', async () => {
+    const { live, pass, begin, arm } = await rig();
+    begin('effort', 0.3, 0.9);
+    await pass(400);
+    expect(arm()).toBeUndefined();
+    await pass(1200, 0.5);
+    live.disarm('the wearer', 'wearer');
+    await pass(118_000);
+    expect(live.feel.running).toBe(true);
+    await pass(4000);
+    expect(live.feel.read().reason).toMatch(/not armed within two minutes/);
+  });
+
   it('begins lightly where effort is not what is compared', async () => {
     const { pass, told, begin, arm } = await rig();
     begin('stiffness', 2000, 4000);

@@ -1,5 +1,4 @@
 import type { ClosingProfile } from '../../hand/closing.js';
-import { FINGERS } from '../../hand/joints.js';
 import type { ChannelRole } from '../../protocol/link-table.js';
 import type { Channel } from '../../sensing/channels.js';
 import { joinLookups, lookAt } from '../../sensing/lookup.js';
@@ -13,6 +12,7 @@ import { type DirectionChannel, directionsOf } from './directions.js';
 import { beyondChanceOf, endsOf } from './ends.js';
 import { type Shape, shapesOf } from './shapes.js';
 import type { StrokeChannel } from './strokes.js';
+import { doubtful, LEAST_POSES, notSeen, tooLittle, type Unlearned, unlike, whichWay } from './unlearned.js';
 import { ROW_S, type UsedRows } from './use-record.js';
 import { type End, endAt, visitsOf } from './visits.js';
 import { type WallFinger, wallsAt } from './walls.js';
@@ -31,23 +31,6 @@ export interface LearnedChannel extends Omit<FittedChannel, 'residualDeg'> {
   readonly differsDeg: number;
   /** It is the other way round than what is in use says. */
   readonly turned: boolean;
-}
-
-/** What was not seen well enough to say more of a channel. */
-export interface Unlearned {
-  readonly role: ChannelRole;
-  readonly missing:
-    | 'motion'
-    | 'open'
-    | 'closed'
-    | 'variety'
-    | 'direction'
-    | 'reach'
-    | 'sensor'
-    | 'rest'
-    | 'ends';
-  /** One line for the wearer. */
-  readonly says: string;
 }
 
 export interface Learned {
@@ -79,8 +62,6 @@ export interface LearnOptions {
 export const LEAST_S = 45;
 /** A channel that moves over less than this part of its converter. */
 const NO_RANGE = 0.03;
-/** Held poses at an end that make it one. */
-const LEAST_POSES = 3;
 /** Ends that agree with a fit in use to this part of the range need no other evidence. */
 const AS_IN_USE = 0.06;
 /** A range that is so much shorter than the one in use was not seen whole: of a fit; of what a maker wrote. */
@@ -383,34 +364,3 @@ function smoothed(counts: Uint16Array): Float64Array {
   }
   return levels;
 }
-
-const POSE_WORDS = { open: 'open flat', closed: 'closed all the way' } as const;
-const tooLittle = (role: ChannelRole): Unlearned => ({
-  role,
-  missing: 'motion',
-  says: `${role}: too little motion so far.`,
-});
-const notSeen = (role: ChannelRole, what: 'open' | 'closed', times: number): Unlearned => ({
-  role,
-  missing: what,
-  says: `${role}: the finger was ${POSE_WORDS[what]} and held there ${times === 1 ? 'once at most' : `${times} times`}; it takes ${LEAST_POSES}.`,
-});
-const doubtful = (role: ChannelRole, what: 'open' | 'closed'): Unlearned => ({
-  role,
-  missing: 'variety',
-  says: `${role}: ${DOUBTS[what]}`,
-});
-const DOUBTS = {
-  open: 'whether the finger was ever straight is not sure; stretch the hand flat now and then, and point at something.',
-  closed: 'a fist cannot be told from a thing in the hand; make a fist now and then, and point at something.',
-} as const;
-const unlike = (role: ChannelRole): Unlearned => ({
-  role,
-  missing: 'direction',
-  says: `${role}: moves unlike the other fingers, so it cannot be seen which way is closed.`,
-});
-const whichWay = (role: ChannelRole): Unlearned => ({
-  role,
-  missing: 'direction',
-  says: `${role}: which way is closed cannot be seen; point at something with the ${FINGERS[1]} finger, the others closed.`,
-});
