@@ -50,7 +50,7 @@ export const heedsStrength = ({ info }: Pick<LiveHand, 'info'>): boolean =>
 const isFinger = (role: string): boolean => (FINGERS as readonly string[]).includes(role);
 
 /** Twice what most displays show: the pose in each frame is at most 8 ms old. */
-const RATE_HZ = 125;
+export const RATE_HZ = 125;
 /** What a page that is not seen still hears: faults, who armed, and what the governor steps in for. */
 const UNSEEN_STREAMS: readonly StreamName[] = ['health', 'resistance'];
 

@@ -14,6 +14,7 @@ import { createSessionsPart } from './parts/sessions.js';
 import { createSignalsPart } from './parts/signals.js';
 import { createTouchPart } from './parts/touch.js';
 import { createRecordingStrip } from './recording-strip.js';
+import { createRestPace } from './rest-pace.js';
 import { createHandsOnStage } from './scene/hands.js';
 import { VIEW_LABEL, VIEWS } from './scene/orbit.js';
 import { createStage } from './scene/stage.js';
@@ -23,6 +24,9 @@ import { createTokenForm } from './token-form.js';
 
 /** Keys of the views, in their order. */
 const VIEW_KEYS = ['b', 'p', 's', 't'] as const;
+
+/** Parts that measure nothing: they do with fewer poses of a hand that rests. */
+const GLANCED: ReadonlySet<string> = new Set(['bench', 'sessions', 'apps']);
 
 /** The frame of the page: parts to choose from, the picture, the panel of the part, the disarm bar. */
 export function createShell(live: Live, disarmBar: HTMLElement): void {
@@ -70,6 +74,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
     views.append(chooser);
   });
 
+  const pace = createRestPace(live);
   const tabs = make('nav', { class: 'parts', 'aria-label': 'Parts of the page' });
   const panels = make('main', { class: 'panels', id: 'panels', tabindex: -1 });
   const bench = make(
@@ -89,6 +94,7 @@ export function createShell(live: Live, disarmBar: HTMLElement): void {
       setAttribute(tabs.children[i], 'aria-current', shown ? 'page' : undefined);
     });
     document.body.dataset.part = parts[index].name;
+    pace.glance(GLANCED.has(parts[index].name));
     if (!viewChosen) choose(VIEWS.indexOf(parts[index].view ?? 'back'));
     // Nothing in these takes the focus: the whole is scrolled by keys.
     const plain = ['signals', 'apps'].includes(parts[index].name);

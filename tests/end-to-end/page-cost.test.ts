@@ -71,6 +71,15 @@ it.each(['bench', 'signals', 'touch'])(
   60_000,
 );
 
+/** What the page asked the service for. */
+async function asksFor(
+  port: number,
+): Promise<{ streams: string[]; rates: { rateHz: number }[] } | undefined> {
+  const health = await (await fetch(`http://127.0.0.1:${port}/health`)).json();
+  const { apps } = health as { apps: { name?: string; streams: string[]; rates: { rateHz: number }[] }[] };
+  return apps.find(({ name }) => name === 'Bench page');
+}
+
 it('draws a hand at rest once, and again as soon as it moves', async () => {
   const { page } = await openPage(flat, still.port);
   await expect
@@ -85,7 +94,9 @@ it('draws a hand at rest once, and again as soon as it moves', async () => {
   expect(rested.picture).toBeLessThan(5);
   // Five sparklines would be drawn ten times a second at least.
   expect(rested.charts).toBeLessThan(100);
+  expect((await asksFor(still.port))?.rates[0].rateHz).toBe(25);
   await host.command('ramp index.curl 0.8 1500');
+  await expect.poll(async () => (await asksFor(still.port))?.rates[0].rateHz).toBe(125);
   await page.waitForTimeout(2500);
   const moved = await counts();
   expect(moved.picture - rested.picture).toBeGreaterThan(5);
@@ -99,11 +110,7 @@ it('draws a hand at rest once, and again as soon as it moves', async () => {
 
 it('takes no poses while it is hidden, still knows of arming and faults, and has the hand at once when it is seen', async () => {
   const { page, complaints } = await openPage(browser, live.port);
-  const streams = async (): Promise<string[]> => {
-    const health = await (await fetch(`http://127.0.0.1:${live.port}/health`)).json();
-    const { apps } = health as { apps: { name?: string; streams: string[] }[] };
-    return apps.find(({ name }) => name === 'Bench page')?.streams ?? [];
-  };
+  const streams = async (): Promise<string[]> => (await asksFor(live.port))?.streams ?? [];
   await expect.poll(streams).toContain('joints');
   await hidePage(page);
   await expect.poll(streams).toEqual(['health', 'resistance']);
