@@ -1,3 +1,4 @@
+import { existsSync } from 'node:fs';
 import { mkdir, readdir, stat, unlink } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Logger } from 'pino';
@@ -192,7 +193,7 @@ export function createSessions(options: SessionsOptions): Sessions {
           'Stop it first: POST /record/stop.',
         );
       }
-      const file = path(name ?? nameFor(new Date()));
+      const file = path(name ?? freeName(requireFolder(), nameFor(new Date())));
       starting = true;
       try {
         await mkdir(requireFolder(), { recursive: true }).catch((error) => {
@@ -321,6 +322,14 @@ export async function prepareHands({ profile, hands, stateAt, endUs }: Session):
     await prepareWornHand(hand, profile.wearer);
     if (fitted) await prepareWornHand(hand, profile.wearer, fitted);
   }
+}
+
+/** The name, or `NAME-2.mcap` and so on where another session of the same second has it. */
+function freeName(folder: string, name: string): string {
+  const stem = name.slice(0, -'.mcap'.length);
+  let free = name;
+  for (let number = 2; existsSync(join(folder, free)); number++) free = `${stem}-${number}.mcap`;
+  return free;
 }
 
 /** `session-2031-05-06-070809.mcap`, in local time. */

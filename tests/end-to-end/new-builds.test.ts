@@ -118,7 +118,7 @@ describe.concurrent('a glove that nobody has described', { timeout: 400_000 }, (
 
       const check = await rig.wear(tautline('check', '--profile', file));
       expect(check.stderr).toBe('');
-      expect(check.stdout.match(/^\w+\.?\w* +well/gm), check.stdout).toHaveLength(build.roles.length);
+      expect(check.stdout.match(/^(?!link)\w+\.?\w* +well/gm), check.stdout).toHaveLength(build.roles.length);
       // Readings come from a timer of this process: on a busy machine they are as late as the link says.
       const mended = check.stdout.match(/^To be mended: .*?\./m)?.[0];
       expect(mended ?? 'To be mended: the link.', check.stdout).toBe('To be mended: the link.');
@@ -216,7 +216,7 @@ describe.concurrent('a glove that nobody has described', { timeout: 400_000 }, (
  * (tests/guide/unknown/); here a busy machine moves the wearer's hand late, which shows in the tail.
  */
 const MEDIAN_DEG = 3;
-const P95_DEG = 10;
+const P95_DEG = 7;
 
 async function untilStatus(tautline: (...args: string[]) => Running, looksFor: RegExp, code?: number) {
   const endMs = performance.now() + 30_000;

@@ -47,6 +47,20 @@ async function until(look: () => Promise<boolean>): Promise<void> {
   while (!(await look())) await new Promise((resolve) => setTimeout(resolve, 50));
 }
 
+test('two recordings of one second have names of their own', async () => {
+  const files: string[] = [];
+  for (let take = 0; take < 3; take++) {
+    const begun = await post('/record');
+    expect(begun.status).toBe(200);
+    files.push(String(begun.body.file));
+    await post('/record/stop');
+  }
+  expect(new Set(files).size).toBe(3);
+  // Three take less than two seconds.
+  expect(files.some((file) => /-\d{6}-2\.mcap$/.test(file))).toBe(true);
+  for (const file of files) rmSync(file);
+});
+
 test('record, mark, stop, list, download, delete', async () => {
   expect(await post('/record/stop')).toMatchObject({ status: 409, body: { code: 'notSupported' } });
   expect(await post('/record?name=first.mcap')).toMatchObject({ status: 200, body: { running: true } });
