@@ -72,6 +72,8 @@ const LEAST_SECOND_TURN_RAD = (4 * Math.PI) / 180;
 const WIDENED = 1.7;
 const MOST_ROTATION_DEG = 8;
 const MOST_TRANSLATION_M = 0.02;
+/** So much of that may come from a hand that is odd: it is stated, and fitting the fingers first makes it less. */
+const MOST_FOR_ODDNESS = 1.6;
 const MOST_RESIDUAL_M = 0.006;
 const MOST_SLIPPED = 0.3;
 /**
@@ -253,7 +255,7 @@ function judge(solution: MountSolution, samples: readonly MountSample[]): MountO
   const seen = uncertaintyOf(covariance, 0);
   if (isTooOpen(seen)) return fault('notObservable', weakestLine(covariance, seen));
   const uncertain = uncertaintyOf(covariance, oddness);
-  if (oddness > MOST_ODDNESS || isTooOpen(uncertain)) {
+  if (oddness > MOST_ODDNESS || isTooOpen(uncertain, MOST_FOR_ODDNESS)) {
     return fault(
       'handDiffers',
       'It only goes together with joints or bones far from the fit: fit the fingers first, then the mount.',
@@ -293,8 +295,8 @@ interface Uncertain {
   readonly translationM: number;
 }
 
-const isTooOpen = ({ rotationDeg, translationM }: Uncertain): boolean =>
-  rotationDeg > MOST_ROTATION_DEG || translationM > MOST_TRANSLATION_M;
+const isTooOpen = ({ rotationDeg, translationM }: Uncertain, times = 1): boolean =>
+  rotationDeg > times * MOST_ROTATION_DEG || translationM > times * MOST_TRANSLATION_M;
 
 function uncertaintyOf(covariance: Float64Array, oddness: number): Uncertain {
   const widened = WIDENED * Math.sqrt(Math.max(1, oddness / USUAL_ODDNESS));
