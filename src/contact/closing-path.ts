@@ -78,10 +78,11 @@ export function followPose(
   dofs: DofArray,
   poses: Float64Array,
   curls?: ArrayLike<number>,
-  foreseen = curls,
+  foreseen?: ArrayLike<number>,
 ): void {
   const { guide } = path;
-  if (guide && foreseen) leadThumb(path, guide, foreseen);
+  const leading = foreseen ?? curls;
+  if (guide && leading) leadThumb(path, guide, leading, foreseen !== undefined);
   for (let finger = 0; finger < FINGER_COUNT; finger++) {
     placeFrame(path, finger, poses);
     const curl = curls ? curls[finger] : curlOf(path.profile, finger, dofs);

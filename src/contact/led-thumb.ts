@@ -25,6 +25,8 @@ export interface LedThumb {
 export const THUMB = 0;
 /** Another finger that closes by less leads the thumb's tip by a tenth of a millimetre at most. */
 const LEADS_FROM = 5e-4;
+/** While others close the way is foreseen, roughly: most of a millimetre. */
+const LEADS_ROUGHLY_FROM = 4e-3;
 
 /** Rows that are worked out: those in between are laid straight, 0.7 mm off at most. */
 const EVERY = 2;
@@ -47,15 +49,23 @@ export function thumbNow(
   guideThumb(guide, said, curls);
 }
 
-/** Tabulates the thumb's way with the other fingers at these curls; nothing is done while they rest. */
-export function leadThumb(thumb: LedThumb, guide: NaturalMotion, curls: ArrayLike<number>): void {
+/**
+ * Tabulates the thumb's way with the other fingers at these curls; nothing is done while they rest.
+ * @param roughly they are where the fingers will be, not where they are
+ */
+export function leadThumb(
+  thumb: LedThumb,
+  guide: NaturalMotion,
+  curls: ArrayLike<number>,
+  roughly: boolean,
+): void {
   const { skeleton, profile, table, tableSpeed, leading, turned } = thumb;
   let changed = 0;
   for (let finger = 1; finger < FINGERS.length; finger++) {
     changed = Math.max(changed, Math.abs(curls[finger] - leading[finger]));
   }
   // Written so that what is not a number leads nowhere.
-  if (!(changed >= LEADS_FROM)) return;
+  if (!(changed >= (roughly ? LEADS_ROUGHLY_FROM : LEADS_FROM))) return;
   for (let finger = 1; finger < FINGERS.length; finger++) leader[finger] = leading[finger] = curls[finger];
   most.fill(0);
   for (let row = 0; row <= CLOSING_STEPS; row += EVERY) {

@@ -238,7 +238,7 @@ export class Touches {
       out.waiting[finger] = 0;
     }
     if (this.#live.length === 0) return;
-    followPose(this.#path, dofs, poses, curls, curlRates && this.#foreseen.curls);
+    followPose(this.#path, dofs, poses, curls, this.#foreseen.leads ? this.#foreseen.curls : undefined);
     for (let i = 0; i < this.#live.length; i++) {
       const touch = this.#live[i];
       if (place(touch, poses, space, nowUs)) this.#meet(touch, poses, out);
