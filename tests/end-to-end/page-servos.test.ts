@@ -4,6 +4,7 @@ import { FINGERS } from '../../src/hand/joints.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { audit } from './audit.js';
 import { openBrowser, openPage } from './browser.js';
+import { hidePage, showPage } from './hidden-page.js';
 import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
 /** The servo bench of the page, against our firmware: its fingers give way to its stops. */
@@ -142,6 +143,28 @@ it('finds a servo that does nothing, and ends when the wearer disarms', async (t
   };
   expect(health.gloves.map(({ armed }) => armed)).toEqual([false]);
 }, 180_000);
+
+it('lets go when the page is hidden, where it hears nothing of the finger', async (test) => {
+  const { expect } = test;
+  const { host, page } = await visit(test);
+  await armOnPage(page);
+  await page.getByRole('button', { name: 'Try the index servo' }).click();
+  const prompt = page.locator('.servo-run .prompt');
+  const held = async (): Promise<boolean> =>
+    (await host.ask<{ free: boolean }[]>('servos')).some(({ free }) => !free);
+  for (let done = ''; !(await held()); await page.waitForTimeout(60)) {
+    const said = (await prompt.textContent({ timeout: 500 }).catch(() => '')) ?? '';
+    if (said !== '' && said !== done) await obey(host, 'index', said);
+    done = said;
+  }
+  await hidePage(page);
+  await expect.poll(held, { timeout: 1000 }).toBe(false);
+  await page.waitForTimeout(500);
+  expect(await held()).toBe(false);
+  await showPage(page);
+  await page.getByText('The page was hidden meanwhile: begin again.').waitFor();
+  await page.waitForSelector('.armbar[data-state="free"]');
+}, 120_000);
 
 it('arms by a press that cannot be held in two steps, both of which say what they do', async (test) => {
   const { expect } = test;

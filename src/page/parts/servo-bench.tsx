@@ -7,6 +7,7 @@ import { disarm } from '../arming.js';
 import { limitText } from '../event-log.js';
 import { curlOf, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, recordingOf } from '../live.js';
+import { seen } from '../seen.js';
 import { createServoTrial, type ServoTrial, type TrialState } from '../servo-trial.js';
 import { Mounted } from './mounted.js';
 import { SERVO_PROMPT, servoText } from './servo-words.js';
@@ -299,6 +300,10 @@ export function createServoBench(live: Live): ServoBench {
   });
   live.client.on('signals', ({ hand: of }) => {
     if (of === side.value) feed();
+  });
+  // Hidden, it hears nothing of the fingers: what it holds would be held until it is seen again.
+  seen.subscribe((isSeen) => {
+    if (!isSeen && running.value) stop('The page was hidden meanwhile: begin again.');
   });
   return {
     element,
