@@ -32,6 +32,7 @@ export function watchHolders(
   });
   let watchedMs = 0;
   let timer: NodeJS.Timeout | undefined;
+  let ended = false;
 
   function look(): void {
     const nowMs = performance.now();
@@ -49,11 +50,12 @@ export function watchHolders(
 
   return {
     wake() {
-      if (timer) return;
+      if (timer || ended) return;
       watchedMs = performance.now();
       timer = setInterval(look, everyMs);
     },
     end() {
+      ended = true;
       rest();
       for (const end of ends) end();
     },

@@ -44,6 +44,9 @@ it('nothing runs while nobody holds anything, and every connection is looked at 
   expect(vi.getTimerCount()).toBe(1);
   watch.end();
   expect(vi.getTimerCount()).toBe(0);
+  // What was still being answered as the service ended keeps nothing running.
+  watch.wake();
+  expect(vi.getTimerCount()).toBe(0);
 });
 
 it('a look that comes late says so', () => {
