@@ -8,6 +8,7 @@ import { FEEL_RANGE, FEELS, type Feel } from '../resistance/wearer-feel.js';
 import type { FeelValues, GloveAnswer } from './feel-report.js';
 import type { LiveGlove } from './glove.js';
 import { keep, mustBeShown, personOf, withGloveOf } from './guide-requests.js';
+import { ignoreBodies } from './ignore-bodies.js';
 
 interface Query {
   what?: string;
@@ -42,11 +43,7 @@ const LONGEST_NAME = 40;
 export function addFeelRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   const withGlove = withGloveOf(gloves);
   app.register(async (scope) => {
-    scope.removeAllContentTypeParsers();
-    scope.addContentTypeParser('*', (_request, payload, done) => {
-      payload.resume();
-      done(null);
-    });
+    ignoreBodies(scope);
     scope.get(
       '/feel',
       withGlove((glove, { leader = '' }) => {

@@ -4,6 +4,7 @@ import type { Learned } from '../guide/from-use/learn.js';
 import { onlyTheWearer } from '../protocol/refusals.js';
 import type { LiveGlove } from './glove.js';
 import { keep, mustBeShown, personOf, plain, withGloveOf } from './guide-requests.js';
+import { ignoreBodies } from './ignore-bodies.js';
 import { fromUseOf } from './use-learner.js';
 
 /** What GET /fits/from-use answers. */
@@ -21,11 +22,7 @@ export interface FromUseAnswer extends Learned {
 export function addFromUseRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   const withGlove = withGloveOf(gloves);
   app.register(async (scope) => {
-    scope.removeAllContentTypeParsers();
-    scope.addContentTypeParser('*', (_request, payload, done) => {
-      payload.resume();
-      done(null);
-    });
+    ignoreBodies(scope);
     scope.get(
       '/fits/from-use',
       withGlove(async (glove): Promise<FromUseAnswer> => {

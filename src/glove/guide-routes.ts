@@ -9,6 +9,7 @@ import { onlyTheWearer } from '../protocol/refusals.js';
 import { inTimeSlices } from '../time-slices.js';
 import type { LiveGlove } from './glove.js';
 import { keep, LONGEST_NAME, mustBeShown, personOf, plain, storeOf, withGloveOf } from './guide-requests.js';
+import { ignoreBodies } from './ignore-bodies.js';
 
 /** What GET /fits and the like answer. */
 export interface FitsAnswer {
@@ -62,12 +63,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
   let fittingBones = false;
   const withGlove = withGloveOf(gloves);
   app.register(async (scope) => {
-    // What a request asks for is in its address; a body is ignored.
-    scope.removeAllContentTypeParsers();
-    scope.addContentTypeParser('*', (_request, payload, done) => {
-      payload.resume();
-      done(null);
-    });
+    ignoreBodies(scope);
     scope.get(
       '/guide',
       withGlove(({ guide }, { leader = '' }) => {

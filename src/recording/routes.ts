@@ -3,6 +3,7 @@ import { stat } from 'node:fs/promises';
 import { PassThrough } from 'node:stream';
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { type ErrorCode, TautlineError } from '../errors.js';
+import { ignoreBodies } from '../glove/ignore-bodies.js';
 import type { FileSink } from './file-sink.js';
 import type { Player } from './player.js';
 import type { Recorder } from './recorder.js';
@@ -37,12 +38,7 @@ import type { Sessions } from './sessions.js';
  */
 export function addSessionRoutes(app: FastifyInstance, sessions: Sessions): void {
   app.register(async (scope) => {
-    // What a request asks for is in its address; a body is ignored.
-    scope.removeAllContentTypeParsers();
-    scope.addContentTypeParser('*', (_request, payload, done) => {
-      payload.resume();
-      done(null);
-    });
+    ignoreBodies(scope);
     scope.addHook('onRequest', async (_request, reply) => {
       reply.header('cache-control', 'no-store');
     });

@@ -7,6 +7,7 @@ import type { Logger } from 'pino';
 import type { OpenxrProfile, StreamProfile } from '../config/schema.js';
 import { TautlineError } from '../errors.js';
 import type { Glove } from '../glove/glove.js';
+import { ignoreBodies } from '../glove/ignore-bodies.js';
 import { HAND_SIDES } from '../hand/joints.js';
 import { logEvent } from '../log/events.js';
 import { STREAM_PATH, SUBPROTOCOL_BINARY, SUBPROTOCOL_JSON } from '../protocol/constants.js';
@@ -319,11 +320,7 @@ function createHttp(
   app.get('/asyncapi.json', (_request, reply) => reply.send(asyncApiDocument()));
   app.register(async (scope) => {
     // The body does not matter: whatever a hurried client sends, it must not fail to disarm.
-    scope.removeAllContentTypeParsers();
-    scope.addContentTypeParser('*', (_request, payload, done) => {
-      payload.resume();
-      done(null);
-    });
+    ignoreBodies(scope);
     const handsNow = (hand: string | undefined) => ({
       armed: hub.isArmed(hand),
       hands: hub.feedsOf(hand).map(({ glove }) => ({
