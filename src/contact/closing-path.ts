@@ -1,9 +1,9 @@
 import { CLOSING_STEPS, type ClosingProfile, curlOf } from '../hand/closing.js';
-import { DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
+import { DOF_COUNT, DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
 import { FINGER_BASE, FINGERS, POSE_STRIDE, WRIST } from '../hand/joints.js';
 import type { NaturalMotion } from '../hand/natural-motion.js';
 import { CHAIN_START, type Skeleton } from '../hand/skeleton.js';
-import { type LedThumb, leadThumb, said, THUMB, thumbNow } from './led-thumb.js';
+import { type LedThumb, leadThumb, setLedThumb, THUMB } from './led-thumb.js';
 import { BONES, jointSpeed, ROWS, tabulateSpeeds } from './path-speeds.js';
 
 /**
@@ -88,7 +88,7 @@ export function followPose(
     const curl = curls ? curls[finger] : curlOf(path.profile, finger, dofs);
     // Sensors may say a little more than closed.
     const within = Math.min(Math.max(curl, 0), 1);
-    if (finger === THUMB && guide && curls) thumbNow(path.profile, guide, within, curls);
+    if (finger === THUMB && guide && curls) setLedThumb(path.profile, guide, within, curls, said);
     else rowAt(path, finger, within);
     bendThroughPose(path, finger, dofs, within);
   }
@@ -126,6 +126,9 @@ function placeFrame({ skeleton, frames }: ClosingPath, finger: number, poses: Fl
   frames[to + 10] = 2 * (y * z - x * w);
   frames[to + 11] = 1 - 2 * (x * x + y * y);
 }
+
+/** Angles of the finger that is looked at, radians: what its curl alone says. */
+const said = new Float64Array(DOF_COUNT);
 
 function rowAt({ table }: ClosingPath, finger: number, curl: number): void {
   const scaled = curl * CLOSING_STEPS;

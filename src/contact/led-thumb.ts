@@ -1,5 +1,5 @@
 import { CLOSING_STEPS, type ClosingProfile, setCurl } from '../hand/closing.js';
-import { DOF_COUNT, DOFS_PER_FINGER } from '../hand/dofs.js';
+import { DOF_COUNT, DOFS_PER_FINGER, type DofArray } from '../hand/dofs.js';
 import { FINGERS } from '../hand/joints.js';
 import { guideThumb, type NaturalMotion } from '../hand/natural-motion.js';
 import type { Skeleton } from '../hand/skeleton.js';
@@ -31,22 +31,21 @@ const LEADS_ROUGHLY_FROM = 4e-3;
 /** Rows that are worked out: those in between are laid straight, 0.7 mm off at most. */
 const EVERY = 2;
 
-/** Written by `thumbNow`, and by whoever looks up a finger's row: angles by the curl alone, radians. */
-export const said = new Float64Array(DOF_COUNT);
-
 // Working space of one call.
+const dofs = new Float64Array(DOF_COUNT);
 const leader = new Float64Array(FINGERS.length);
 const most = new Float64Array(DOFS_PER_FINGER);
 
-/** The thumb's angles at a curl of its own, as other fingers lead it at theirs. */
-export function thumbNow(
+/** Sets the thumb's angles at a curl of its own, as other fingers lead it at theirs. */
+export function setLedThumb(
   profile: ClosingProfile,
   guide: NaturalMotion,
   curl: number,
   curls: ArrayLike<number>,
+  into: DofArray,
 ): void {
-  setCurl(profile, THUMB, curl, said);
-  guideThumb(guide, said, curls);
+  setCurl(profile, THUMB, curl, into);
+  guideThumb(guide, into, curls);
 }
 
 /**
@@ -70,10 +69,10 @@ export function leadThumb(
   most.fill(0);
   for (let row = 0; row <= CLOSING_STEPS; row += EVERY) {
     leader[THUMB] = row / CLOSING_STEPS;
-    thumbNow(profile, guide, leader[THUMB], leader);
+    setLedThumb(profile, guide, leader[THUMB], leader, dofs);
     for (let dof = 0; dof < DOFS_PER_FINGER; dof++) {
       const at = row * DOFS_PER_FINGER + dof;
-      const angle = said[dof];
+      const angle = dofs[dof];
       most[dof] = Math.max(most[dof], Math.abs(angle - table[at]));
       table[at] = angle;
       if (row > 0) table[at - DOFS_PER_FINGER] = 0.5 * (angle + table[at - EVERY * DOFS_PER_FINGER]);
