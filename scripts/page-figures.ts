@@ -50,11 +50,14 @@ async function open(browser: Browser, port: number, part: string): Promise<Page>
   return page;
 }
 
+/** Until strips are full, which move until then, and a hand that does not is known to rest. */
+const SETTLED_MS = 12_000;
+
 async function measure(name: string, webgl: boolean, service: ServiceProcess, part: string, hide: boolean) {
   const browser = await openBrowser({ webgl });
   try {
     const page = await open(browser, service.port, part);
-    await wait(3000);
+    await wait(SETTLED_MS);
     if (hide) await hidePage(page);
     // As text: the tool that runs this script would put names of its own into it.
     const frames = () =>

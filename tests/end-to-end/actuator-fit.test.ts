@@ -4,6 +4,7 @@ import type { GuideReport } from '../../src/guide/report.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { start } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
+import { wearerHeaders } from '../stream/arm.js';
 import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';
 
 afterAll(stopAllServices);
@@ -38,9 +39,9 @@ async function startRun(fingers: readonly string[], { onTestFinished }: TestCont
   const service = await startServiceProcess(profile.join('\n'));
   onTestFinished(() => service.stop());
   const url = `http://127.0.0.1:${service.port}`;
-  const { key } = (await (await fetch(`${url}/wearer`)).json()) as { key: string };
+  const headers = await wearerHeaders(url);
   const ask = async (method: string, path: string) => {
-    const response = await fetch(`${url}${path}`, { method, headers: { 'tautline-wearer': key } });
+    const response = await fetch(`${url}${path}`, { method, headers });
     return { status: response.status, body: (await response.json()) as GuideReport & { message?: string } };
   };
   return { host, url, ask, service };

@@ -1,5 +1,6 @@
 import type { Browser } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
+import { wearerHeaders } from '../stream/arm.js';
 import { audit } from './audit.js';
 import { openBrowser, openPage } from './browser.js';
 import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
@@ -83,7 +84,6 @@ it('names the ports of the machine to the wearer alone', async () => {
   const url = `http://127.0.0.1:${service.port}`;
   const refused = await fetch(`${url}/ports`);
   expect([refused.status, ((await refused.json()) as { code: string }).code]).toEqual([403, 'notPermitted']);
-  const { key } = (await (await fetch(`${url}/wearer`)).json()) as { key: string };
-  const granted = await fetch(`${url}/ports`, { headers: { 'tautline-wearer': key } });
+  const granted = await fetch(`${url}/ports`, { headers: await wearerHeaders(url) });
   expect(await granted.json()).toMatchObject({ ports: expect.any(Array) });
 });

@@ -15,6 +15,7 @@ import { loadProfile } from '../../src/config/load.js';
 import { type Service, type ServiceOptions, startService } from '../../src/service.js';
 import { silent } from '../recording/live-glove.js';
 import { armAsWearer } from './app.js';
+import { wearerHeaders } from './arm.js';
 
 /** The profile over HTTP: for the wearer alone, checked as it is typed, saved with a backup, and never an act on a glove. */
 
@@ -46,13 +47,8 @@ async function serve(file: string, options: Partial<ServiceOptions> = {}) {
   services.push(service);
   const port = Number(new URL(service.address).port);
   const base = `http://127.0.0.1:${port}`;
-  const { key } = (await (await fetch(`${base}/wearer`)).json()) as { key: string };
-  const ask = async (
-    method: string,
-    path: string,
-    body?: object,
-    headers: Record<string, string> = { 'tautline-wearer': key },
-  ) => {
+  const own = await wearerHeaders(base);
+  const ask = async (method: string, path: string, body?: object, headers: Record<string, string> = own) => {
     const response = await fetch(base + path, {
       method,
       headers: { ...headers, ...(body ? { 'content-type': 'application/json' } : {}) },
