@@ -1,3 +1,4 @@
+import { BOUND_STRIDE } from './face-groups.js';
 import type { Hull } from './hull.js';
 
 /**
@@ -118,19 +119,54 @@ function descend(hull: Hull, from: number, vx: number, vy: number, vz: number): 
 /** The greatest distance to a face's plane: exact inside, and on the faces. */
 function innerDistance(hull: Hull, x: number, y: number, z: number, normal: Float64Array): number {
   const { planes } = hull;
+  const { centre, start, bounds } = hull.groups;
+  const vx = x - centre[0];
+  const vy = y - centre[1];
+  const vz = z - centre[2];
+  const length = Math.sqrt(vx * vx + vy * vy + vz * vz);
   let best = Number.NEGATIVE_INFINITY;
   let at = 0;
-  for (let i = 0; i < planes.length; i += 4) {
-    const height = planes[i] * x + planes[i + 1] * y + planes[i + 2] * z - planes[i + 3];
-    if (height > best) {
-      best = height;
-      at = i;
+  // Twice: the group that promises most first, so that most of the others are passed over.
+  let first = 0;
+  let promised = Number.NEGATIVE_INFINITY;
+  for (let group = 0; group < start.length - 1; group++) {
+    const bound = boundOf(bounds, group, vx, vy, vz, length);
+    if (bound > promised) {
+      promised = bound;
+      first = group;
+    }
+  }
+  for (let turn = -1; turn < start.length - 1; turn++) {
+    const group = turn < 0 ? first : turn;
+    // Rounding may not hide a face.
+    if (turn >= 0 && (group === first || boundOf(bounds, group, vx, vy, vz, length) < best - 1e-12)) continue;
+    for (let i = 4 * start[group]; i < 4 * start[group + 1]; i += 4) {
+      const height = planes[i] * x + planes[i + 1] * y + planes[i + 2] * z - planes[i + 3];
+      if (height > best) {
+        best = height;
+        at = i;
+      }
     }
   }
   normal[0] = planes[at];
   normal[1] = planes[at + 1];
   normal[2] = planes[at + 2];
   return best;
+}
+
+/** No plane of a group of faces is higher above the point than this: see face-groups.ts. */
+function boundOf(
+  bounds: Float64Array,
+  group: number,
+  vx: number,
+  vy: number,
+  vz: number,
+  length: number,
+): number {
+  const at = group * BOUND_STRIDE;
+  return (
+    bounds[at] * vx + bounds[at + 1] * vy + bounds[at + 2] * vz + bounds[at + 3] * length - bounds[at + 4]
+  );
 }
 
 /** Finds v on the simplex and drops the vertices it does not need. True if the origin is inside. */

@@ -1,3 +1,4 @@
+import { type FaceGroups, groupFaces } from './face-groups.js';
 import { quickhull, type Surface } from './quickhull.js';
 
 /**
@@ -13,6 +14,8 @@ export interface Hull {
   readonly faces: Uint16Array;
   /** Outward unit normal and offset of each face's plane: n·x = d. */
   readonly planes: Float64Array;
+  /** Of the faces, in their order. */
+  readonly groups: FaceGroups;
   /** Neighbours of vertex i along edges: neighbours[neighbourStart[i]] up to neighbourStart[i + 1]. */
   readonly neighbourStart: Uint16Array;
   readonly neighbours: Uint16Array;
@@ -131,10 +134,22 @@ function isClosedAndConvex(points: Float64Array, surface: Surface, tolerance: nu
 function pack(points: Float64Array, { count, alive, corners, planes }: Surface): Hull {
   const indexOf = new Int32Array(points.length / 3).fill(-1);
   const used: number[] = [];
+  const centre = new Float64Array(3);
   const faces: number[] = [];
+  const standing = Array.from({ length: count }, (_, face) => face).filter((face) => alive[face] !== 0);
+  for (const face of standing) {
+    for (let corner = 0; corner < 3; corner++) {
+      const point = corners[3 * face + corner];
+      for (let axis = 0; axis < 3; axis++) centre[axis] += points[3 * point + axis] / (3 * standing.length);
+    }
+  }
+  const { order, groups } = groupFaces(
+    standing.flatMap((face) => [...planes.subarray(4 * face, 4 * face + 4)]),
+    centre,
+  );
   const kept: number[] = [];
-  for (let face = 0; face < count; face++) {
-    if (alive[face] === 0) continue;
+  for (const place of order) {
+    const face = standing[place];
     for (let corner = 0; corner < 3; corner++) {
       const point = corners[3 * face + corner];
       if (indexOf[point] < 0) indexOf[point] = used.push(point) - 1;
@@ -163,6 +178,7 @@ function pack(points: Float64Array, { count, alive, corners, planes }: Surface):
     vertices,
     faces: Uint16Array.from(faces),
     planes: Float64Array.from(kept),
+    groups,
     neighbourStart,
     neighbours,
     neighbourVertices,

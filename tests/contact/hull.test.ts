@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { timeInTurns } from '../../scripts/bench/figure.js';
 import { buildHull, type Hull } from '../../src/contact/hull.js';
+import { createHullSeed, hullDistance } from '../../src/contact/hull-distance.js';
 import { compileShape, isShapeFault, signedDistance } from '../../src/contact/shapes.js';
 import type { ConvexShape } from '../../src/protocol/messages.js';
 import { between, randomTurn, seeded } from './random.js';
@@ -147,6 +148,36 @@ describe('distance to a hull', () => {
       const expected = signedDistance(box, ...point, n);
       expect(Math.abs(signedDistance(hull, ...point, m) - expected)).toBeLessThan(1e-9);
       if (expected > 1e-6) expect(n[0] * m[0] + n[1] * m[1] + n[2] * m[2]).toBeGreaterThan(1 - 1e-6);
+    }
+  });
+
+  it('inside is that of the nearest of all its faces, which are looked at in groups', () => {
+    const random = seeded(11);
+    const n = new Float64Array(3);
+    for (const count of [4, 9, 40, 250]) {
+      const inBox = () => [0, 1, 2].map(() => between(random, -0.05, 0.05)) as [number, number, number];
+      const hull = hullOf(Array.from({ length: count }, inBox));
+      const { vertices, planes } = hull;
+      const corner = () => {
+        const i = 3 * Math.floor(between(random, 0, vertices.length / 3));
+        return [vertices[i], vertices[i + 1], vertices[i + 2]];
+      };
+      for (let i = 0; i < 2000; i++) {
+        // Between four corners: inside, and often near to the surface.
+        const shares = [0, 1, 2, 3].map(() => random() ** 4);
+        const sum = shares.reduce((total, share) => total + share, 0);
+        const picked = shares.map(corner);
+        const [x, y, z] = [0, 1, 2].map((axis) =>
+          picked.reduce((total, at, k) => total + (shares[k] / sum) * at[axis], 0),
+        );
+        let nearest = Number.NEGATIVE_INFINITY;
+        for (let at = 0; at < planes.length; at += 4) {
+          const height = planes[at] * x + planes[at + 1] * y + planes[at + 2] * z - planes[at + 3];
+          nearest = Math.max(nearest, height);
+        }
+        if (nearest > -1e-6) continue;
+        expect(hullDistance(hull, x, y, z, n, createHullSeed())).toBe(nearest);
+      }
     }
   });
 
