@@ -1,6 +1,6 @@
 import { signal, useSignal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
-import { useEffect, useLayoutEffect, useRef } from 'preact/hooks';
+import { useLayoutEffect, useRef } from 'preact/hooks';
 import { Guarded } from './guarded.js';
 
 /** For this long after it was opened, a dialog takes no answer: the press that opened it, or a second tap, does not count. */
@@ -42,7 +42,7 @@ export function closeDialog(): void {
  * bar is (see main.tsx), and the bar stays in its place, in reach of pointer, finger and key.
  */
 export function DialogLayer() {
-  useEffect(() => {
+  useLayoutEffect(() => {
     const leave = (event: KeyboardEvent) => {
       if (event.key === 'Escape') closeDialog();
     };

@@ -1,4 +1,4 @@
-import { useSignal, useSignalEffect } from '@preact/signals';
+import { effect, useSignal } from '@preact/signals';
 import type { RefObject } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 import { seen } from './seen.js';
@@ -48,26 +48,31 @@ export function HoldButton(props: HoldButtonProps) {
     if (show) props.instead();
   };
 
-  useSignalEffect(() => {
-    if (!seen.value) stop();
-    if (!holding.value) return;
-    const filling = fill.current?.animate([{ transform: 'scaleX(0)' }, { transform: 'scaleX(1)' }], {
-      duration: holdMs,
-      fill: 'forwards',
-    });
-    const timer = setTimeout(() => {
-      stop();
-      // The part it stands in may have been left meanwhile.
-      if (element.current?.getClientRects().length) newest.current.act();
-    }, holdMs);
-    // Not every browser gives the focus to a button that a pointer presses.
-    window.addEventListener('blur', stop);
-    return () => {
-      window.removeEventListener('blur', stop);
-      clearTimeout(timer);
-      filling?.cancel();
-    };
-  });
+  /** From the first moment on that it can be pressed. */
+  useLayoutEffect(
+    () =>
+      effect(() => {
+        if (!seen.value) stop();
+        if (!holding.value) return;
+        const filling = fill.current?.animate([{ transform: 'scaleX(0)' }, { transform: 'scaleX(1)' }], {
+          duration: holdMs,
+          fill: 'forwards',
+        });
+        const timer = setTimeout(() => {
+          stop();
+          // The part it stands in may have been left meanwhile.
+          if (element.current?.getClientRects().length) newest.current.act();
+        }, holdMs);
+        // Not every browser gives the focus to a button that a pointer presses.
+        window.addEventListener('blur', stop);
+        return () => {
+          window.removeEventListener('blur', stop);
+          clearTimeout(timer);
+          filling?.cancel();
+        };
+      }),
+    [holdMs],
+  );
   useLayoutEffect(() => {
     if (disabled) stop();
   }, [disabled]);

@@ -16,7 +16,7 @@ function layer(): HTMLElement {
 
 restoreTheme();
 const live = createLive();
-const [page, disarmBar, dialogs] = [layer(), layer(), layer()];
+const [page, dialogs, disarmBar] = [layer(), layer(), layer()];
 // Before all else, which can then not take it away.
 disarmOnEscape(live);
 render(<DisarmBar live={live} />, disarmBar);

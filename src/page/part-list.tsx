@@ -47,7 +47,13 @@ export const PARTS: readonly PartEntry[] = [
     icon: (
       <>
         <Circle cx={14.5} cy={14.5} r={7} />
-        <Line d="M3 3l6.200 6.200M9.500 5v4.500H5" round />
+        <path
+          d="M3 3l6.200 6.200M9.500 5v4.500H5"
+          fill="none"
+          stroke="currentColor"
+          stroke-width="2"
+          stroke-linecap="round"
+        />
       </>
     ),
   },
