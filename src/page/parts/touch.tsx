@@ -76,7 +76,7 @@ export function createTouchPart(
     name: 'touch',
     label: 'Touch',
     view: 'palm',
-    panel: createPanel('touch', 'Touch', <TouchPanel {...touch} />, 'touch'),
+    panel: createPanel('touch', 'Touch', <TouchPanel {...touch} />, { className: 'touch' }),
     show(shown) {
       visible = shown;
       thing.show(shown);
