@@ -72,6 +72,8 @@ function createScene(live: Live, picture: HTMLElement) {
     return { stage, hands: createHandsOnStage(live, stage) };
   } catch (error) {
     reportError(error);
+    // What there is of it already.
+    picture.replaceChildren();
     render(<Failed what="The picture" error={error} />, picture);
     return { error };
   }
