@@ -1,5 +1,5 @@
 import { type ReadonlySignal, type Signal, signal, useComputed } from '@preact/signals';
-import { useEffect, useLayoutEffect, useRef } from 'preact/hooks';
+import { useLayoutEffect, useRef } from 'preact/hooks';
 import { ArmButton } from '../arm-button.js';
 import { CautionList } from '../cautions.js';
 import { heedsStrength, isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
@@ -34,6 +34,7 @@ interface Touch {
   live: Live;
   thing: TouchedThing;
   lead: Lead;
+  table: ReturnType<typeof createFingerTable>;
   /** Counts up when something may be another than it was, while the part is shown. */
   beat: ReadonlySignal<number>;
   /** Why it could not be armed. */
@@ -67,6 +68,7 @@ export function createTouchPart(
     live,
     thing,
     lead,
+    table: createFingerTable(live),
     beat,
     refusal: signal(undefined),
     hand: () => (thing.side.value === undefined ? undefined : live.hands.get(thing.side.value)),
@@ -103,15 +105,13 @@ function TouchPanel(touch: Touch) {
 
 /** Whether the object is felt, the way to arm, and what each finger does. */
 function FeltAndFingers(touch: Touch) {
-  const { live, thing, beat } = touch;
-  const table = useRef<ReturnType<typeof createFingerTable> | undefined>(undefined);
-  table.current ??= createFingerTable(live);
-  const { element, unused } = table.current;
-  useEffect(
+  const { table, thing, beat } = touch;
+  const { element, unused } = table;
+  useLayoutEffect(
     () =>
       beat.subscribe(() => {
         const hand = touch.hand();
-        if (hand) table.current?.update(hand);
+        if (hand) table.update(hand);
       }),
     [],
   );
