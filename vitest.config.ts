@@ -26,6 +26,7 @@ const WORKING = endToEnd(
   'package',
   'page',
   'page-bench',
+  'page-failure',
   'page-first-run',
   'page-guide',
   'page-picture',

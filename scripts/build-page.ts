@@ -9,7 +9,7 @@ const OUT = 'dist/page';
 rmSync(OUT, { recursive: true, force: true });
 mkdirSync(OUT, { recursive: true });
 await build({
-  entryPoints: ['src/page/main.ts', 'src/page/page.css'],
+  entryPoints: ['src/page/main.tsx', 'src/page/page.css'],
   outdir: OUT,
   bundle: true,
   // What is loaded only when it is opened is a file of its own.

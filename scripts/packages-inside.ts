@@ -23,7 +23,7 @@ export async function packagesInside(written?: readonly string[]): Promise<Insid
 
 async function filesInPages(): Promise<string[]> {
   const { metafile } = await build({
-    entryPoints: ['src/client/extension/page.ts', 'src/page/main.ts', ...DEMO_SCRIPTS],
+    entryPoints: ['src/client/extension/page.ts', 'src/page/main.tsx', ...DEMO_SCRIPTS],
     alias: { 'tautline/client': './src/client/index.ts' },
     bundle: true,
     format: 'esm',

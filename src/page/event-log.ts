@@ -1,8 +1,8 @@
+import { type ReadonlySignal, signal } from '@preact/signals';
 import { LIMIT_TEXT, type LimitName } from '../resistance/limits.js';
 import { type Fault, faultsOf } from './faults.js';
 import { type Live, recordingOf } from './live.js';
 import { sentence, sideText } from './parts/words.js';
-import { createSignal } from './signal.js';
 
 /** Something that happened while this page was open. */
 export interface LogEntry {
@@ -61,22 +61,21 @@ export function addEntry(entries: LogEntry[], entry: Omit<LogEntry, 'times'>): v
 
 /** Faults, arming and disarming, and what the governor stepped in for; newest first, until the page is closed. */
 export interface EventLog {
-  readonly entries: readonly LogEntry[];
-  readonly changed: ReturnType<typeof createSignal<undefined>>;
+  readonly entries: ReadonlySignal<readonly LogEntry[]>;
   clear(): void;
 }
 
 export function createEventLog(live: Live): EventLog {
-  const entries: LogEntry[] = [];
-  const changed = createSignal<undefined>();
+  const entries = signal<readonly LogEntry[]>([]);
   const faults = new Map<string, Fault[]>();
   /** Since when the rate is low, ms: one that is measured while a glove starts says nothing. */
   const slowSince = new Map<string, number>();
   const armed = new Map<string, boolean>();
   let connected: boolean | undefined;
   const add = (of: string, kind: LogEntry['kind'], text: string) => {
-    addEntry(entries, { at: new Date(), of, kind, text });
-    changed.emit(undefined);
+    const now = [...entries.peek()];
+    addEntry(now, { at: new Date(), of, kind, text });
+    entries.value = now;
   };
 
   const look = () => {
@@ -113,10 +112,8 @@ export function createEventLog(live: Live): EventLog {
   });
   return {
     entries,
-    changed,
     clear() {
-      entries.length = 0;
-      changed.emit(undefined);
+      entries.value = [];
     },
   };
 }

@@ -11,8 +11,8 @@ export type Lead = (to: 'check' | 'servos', side: HandSide) => void;
 export interface Part {
   readonly name: string;
   readonly label: string;
-  /** Inside of a 24 × 24 drawing. */
-  readonly icon: string;
+  /** Inside of a 24 × 24 drawing; that which is shown is in part-list.tsx. */
+  readonly icon?: string;
   readonly panel: HTMLElement;
   /** From where it is seen best; the back, where it says nothing. */
   readonly view?: View;

@@ -1,4 +1,4 @@
-/** Listeners of one kind of event. */
+/** Listeners of one kind of event. One that throws does not keep the others from hearing. */
 export interface Signal<T> {
   /** @returns removes the listener */
   on(listener: (value: T) => void): () => void;
@@ -13,7 +13,16 @@ export function createSignal<T>(): Signal<T> {
       return () => void listeners.delete(listener);
     },
     emit(value) {
-      for (const listener of listeners) listener(value);
+      for (const listener of listeners) {
+        try {
+          listener(value);
+        } catch (error) {
+          // Reported where other uncaught errors go.
+          queueMicrotask(() => {
+            throw error;
+          });
+        }
+      }
     },
   };
 }

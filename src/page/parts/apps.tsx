@@ -1,8 +1,8 @@
 import { signal } from '@preact/signals';
-import { render } from 'preact';
 import { FINGERS } from '../../hand/joints.js';
 import type { Live } from '../live.js';
 import type { Part } from '../part.js';
+import { createPanel } from '../part-panel.js';
 import { ask } from '../routes.js';
 import { everyWhileSeen } from '../seen.js';
 import { createExtensionsCard } from './extensions-card.js';
@@ -28,8 +28,6 @@ type App = Status['apps'][number];
 
 /** Part 6: who gets what, and who holds which finger. */
 export function createAppsPart(live: Live): Part {
-  const panel = document.createElement('section');
-  panel.setAttribute('aria-labelledby', 'apps-title');
   const status = signal<Status | undefined>(undefined);
   const refusal = signal<string | undefined>(undefined);
   const openxr = createOpenxrCard();
@@ -37,7 +35,6 @@ export function createAppsPart(live: Live): Part {
 
   const Apps = () => (
     <>
-      <h2 id="apps-title">Apps</h2>
       <p class="lead">{refusal.value ?? (status.value && leadOf(status.value))}</p>
       <ul class="apps" aria-label="Apps">
         {status.value?.apps.map((app) => (
@@ -53,8 +50,6 @@ export function createAppsPart(live: Live): Part {
       <extensions.Card />
     </>
   );
-  render(<Apps />, panel);
-
   const update = () => {
     openxr.update();
     extensions.update();
@@ -72,8 +67,7 @@ export function createAppsPart(live: Live): Part {
   return {
     name: 'apps',
     label: 'Apps',
-    icon: '<path d="M4 4h7v7H4zM13 4h7v7h-7zM4 13h7v7H4zM13 13h7v7h-7z" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
-    panel,
+    panel: createPanel('apps', 'Apps', <Apps />),
     show(shown) {
       rest();
       if (!shown) return;

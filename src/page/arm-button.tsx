@@ -1,0 +1,101 @@
+import { type RefObject, render } from 'preact';
+import { useRef } from 'preact/hooks';
+import type { HandSide } from '../hand/joints.js';
+import { arm, handsText } from './arming.js';
+import { cautionsRead, showCautions } from './cautions.js';
+import { Answer, closeDialog, showDialog } from './dialog.js';
+import { HoldButton } from './hold-button.js';
+
+const HOLD_MS = 1200;
+
+let buttons = 0;
+
+/** Asks once more, where the first press cannot be held: of a screen reader, of a voice. */
+function ask(side: HandSide | undefined, act: () => void): void {
+  const yes = () => {
+    closeDialog();
+    act();
+  };
+  const of = side === undefined ? 'the hand' : `the ${handsText([side])}`;
+  showDialog({
+    id: 'arm-title',
+    heading: 'Arm the glove?',
+    content: (
+      <p>{`From then on apps can hold the fingers of ${of}. Escape, or the Disarm button, frees them at any time.`}</p>
+    ),
+    answers: (
+      <>
+        <Answer label="Not now" act={closeDialog} main />
+        <Answer label="Arm now" act={yes} />
+      </>
+    ),
+  });
+}
+
+export interface ArmButtonProps {
+  /** Which hand. */
+  side(): HandSide | undefined;
+  /** A press began: what was said of the last one no longer counts. */
+  began(): void;
+  /** It is armed, or this is why not. */
+  done(refusal: string | undefined): void;
+  disabled?: boolean;
+  hidden?: boolean;
+  /** Where the button is to be known from outside. */
+  button?: RefObject<HTMLButtonElement | null>;
+}
+
+/** The button that arms a hand, and how it is used: one that is held, with a way for those who cannot hold. */
+export function ArmButton({ hidden = false, ...props }: ArmButtonProps) {
+  return (
+    <div class="arm-how" hidden={hidden}>
+      <HeldAndHow {...props} />
+    </div>
+  );
+}
+
+function HeldAndHow({ side, began, done, disabled = false, button }: Omit<ArmButtonProps, 'hidden'>) {
+  const own = useRef<HTMLButtonElement>(null);
+  const how = useRef('');
+  how.current ||= `arm-how-${++buttons}`;
+  const act = () => {
+    arm(side()).then(
+      () => done(undefined),
+      ({ message }: Error) => done(message),
+    );
+  };
+  return (
+    <>
+      <HoldButton
+        label="Hold to arm"
+        holdMs={HOLD_MS}
+        disabled={disabled}
+        describedBy={how.current}
+        element={button ?? own}
+        mayStart={() => {
+          began();
+          return cautionsRead();
+        }}
+        instead={showCautions}
+        act={act}
+        pressed={() => ask(side(), act)}
+      />
+      <p class="lead hold-how" id={how.current}>
+        Hold it for a second, by pointer, Space or Enter. A press by a screen reader or by voice asks once
+        more before it arms.
+      </p>
+    </>
+  );
+}
+
+/** The same as an element, for what is not made of components. */
+export function createArmButton(
+  side: ArmButtonProps['side'],
+  began: ArmButtonProps['began'],
+  done: ArmButtonProps['done'],
+): { readonly element: HTMLElement } {
+  const element = document.createElement('div');
+  element.className = 'arm-how';
+  render(<HeldAndHow side={side} began={began} done={done} />, element);
+  return { element };
+}
