@@ -33,6 +33,8 @@ async function visit(
   onTestFinished(async () => void (await page.close()));
   await page.waitForFunction(() => document.querySelector('.status')?.textContent?.includes('Hz'));
   await page.getByRole('button', { name: 'Try the servos' }).click();
+  // It is gone: one goes on at what comes next.
+  await page.waitForFunction(() => document.activeElement?.matches('.servo-bench button.hold'));
   return { host, page, service, complaints };
 }
 

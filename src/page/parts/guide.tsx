@@ -43,7 +43,8 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
       const isFocused = [run, results].some(({ current }) => current?.contains(document.activeElement));
       return () => {
         if (session.isRunning.peek()) return;
-        if (isFocused) results.current?.focus();
+        // After it is drawn: while it is empty, it is not there.
+        if (isFocused) requestAnimationFrame(() => results.current?.focus());
         void shelf.update();
       };
     },
@@ -125,7 +126,7 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
     panel,
     lead(to, of) {
       if (live.hands.has(of)) chosen.value = of;
-      if (to === 'servos') servos.open();
+      if (to === 'servos') servos.open(true);
       else check.current?.focus();
     },
     show(shown) {

@@ -18,8 +18,8 @@ export interface ServoBenchState {
   readonly element: RefObject<HTMLElement | null>;
   /** Another hand. */
   choose(side: HandSide | undefined): void;
-  /** Shows what can be tried, where it is seen. */
-  open(): void;
+  /** Shows what can be tried. @param isLed from elsewhere: it is scrolled to where it is seen */
+  open(isLed: boolean): void;
   /** Leaving frees the finger, and disarms what was armed here. */
   show(shown: boolean): void;
 }
@@ -44,13 +44,13 @@ export function createServoBench(live: Live): ServoBenchState {
     armElement,
     element,
     choose: session.choose,
-    open() {
+    open(isLed) {
       session.look();
       if (session.isReplay.peek() || session.servos.peek().length === 0) return;
       isOpen.value = true;
       // After it is drawn.
       requestAnimationFrame(() => {
-        element.current?.scrollIntoView({ block: 'start' });
+        if (isLed) element.current?.scrollIntoView({ block: 'start' });
         const next = session.isArmed.peek() ? 'button:enabled' : 'button.hold';
         element.current?.querySelector<HTMLElement>(next)?.focus({ preventScroll: true });
       });
@@ -69,7 +69,10 @@ interface ServoBenchProps {
   hidden: ReadonlySignal<boolean>;
 }
 
-export function ServoBench({ bench: { session, isOpen, armElement, element }, hidden }: ServoBenchProps) {
+export function ServoBench({
+  bench: { session, isOpen, armElement, element, open },
+  hidden,
+}: ServoBenchProps) {
   const { isArmed, isReplay, problem } = session;
   return (
     <article class="card servo-bench" hidden={hidden} ref={element}>
@@ -107,9 +110,7 @@ export function ServoBench({ bench: { session, isOpen, armElement, element }, hi
             type="button"
             class="main big"
             disabled={isReplay.value || session.servos.value.length === 0}
-            onClick={() => {
-              isOpen.value = true;
-            }}
+            onClick={() => open(false)}
           >
             Try the servos
           </button>

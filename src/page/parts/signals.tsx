@@ -62,25 +62,25 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
     draw();
   };
 
-  function update(shown: Shown, hand: LiveHand): void {
+  /** A row for each channel: what comes is kept while another part is shown, too. */
+  function fill(shown: Shown, { health }: LiveHand): void {
+    const roles = health?.channels.map(({ role }) => role);
+    if (!roles || roles.join() === shown.roles) return;
+    shown.roles = roles.join();
+    shown.rows.value = roles.map(createChannelRow);
+  }
+  function say({ title, report, rows }: Shown, hand: LiveHand): void {
     const { info, health } = hand;
-    shown.title.value = `${sideText(info.hand)}: ${info.name}`;
-    const report = linkReport(hand, delays.summary(info.hand), live.client.welcome?.server.version);
-    if (report) shown.report.value = report;
+    title.value = `${sideText(info.hand)}: ${info.name}`;
     if (!health) return;
-    const { channels } = health;
-    const roles = channels.map(({ role }) => role).join();
-    if (roles !== shown.roles) {
-      shown.roles = roles;
-      shown.rows.value = channels.map(({ role }) => createChannelRow(role));
-    }
+    report.value = linkReport(hand, delays.summary(info.hand), live.client.welcome?.server.version);
     const isSilent = !live.connected || health.link.state !== 'live' || health.rateHz === 0;
-    channels.forEach((channel, i) => {
-      const row = shown.rows.peek()[i];
-      row.judge(channel, isSilent);
-      const known = info.channels.find(({ role }) => role === channel.role);
+    for (const [i, row] of rows.peek().entries()) {
+      const { role } = health.channels[i];
+      row.judge(health.channels[i], isSilent);
+      const known = info.channels.find((one) => one.role === role);
       if (known) row.range({ bits: known.bits, open: known.open, closed: known.closed });
-    });
+    }
   }
   const sync = () => {
     const before = hands.peek();
@@ -89,7 +89,9 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
       hands.value = sides.map((side) => before.find((one) => one.side === side) ?? nothingOf(side));
     for (const shown of hands.peek()) {
       const hand = live.hands.get(shown.side);
-      if (hand) update(shown, hand);
+      if (!hand) continue;
+      fill(shown, hand);
+      if (isVisible) say(shown, hand);
     }
     if (!isVisible) return;
     // What is said of a link, or of a service that is gone, comes without samples.
