@@ -1,4 +1,4 @@
-import type { FitsAnswer } from '../glove/guide-routes.js';
+import type { FitsAnswer } from '../glove/kept-fits.js';
 import type { FitReport, MountReport, StopsReport } from '../guide/report.js';
 import { wrap } from './shared/wrap.js';
 

@@ -1,7 +1,7 @@
 import { readFile } from 'node:fs/promises';
 import type { Command } from 'commander';
 import { EXIT_CODE, TautlineError } from '../errors.js';
-import type { FitsAnswer } from '../glove/guide-routes.js';
+import type { FitsAnswer } from '../glove/kept-fits.js';
 import type { GuideReport, MountReport } from '../guide/report.js';
 import { fitFromUse } from './fit-from-use.js';
 import { fitLines, listLines, mountLines, sensorLines, stopLines } from './fit-lines.js';

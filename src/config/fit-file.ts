@@ -94,7 +94,7 @@ const FeelSchema = Type.Object(
 
 export const SavedFitSchema = Type.Object(
   {
-    /** When, ISO 8601, UTC. */
+    /** When, ISO 8601, UTC; tells those of a glove apart. */
     savedAt: Type.String({ maxLength: 40 }),
     person: Type.String({ minLength: 1, maxLength: 40 }),
     /** Name of the glove in the profile. */
@@ -126,6 +126,13 @@ const FitFileSchema = Type.Object(
 );
 
 export type SavedFit = Static<typeof SavedFitSchema>;
+export type FitKind = 'sensors' | 'actuators' | 'bones' | 'mount' | 'feel';
+export const kindOfFit = ({ feel, skeleton, mount, actuators }: SavedFit): FitKind => {
+  if (feel) return 'feel';
+  if (skeleton) return 'bones';
+  if (mount) return 'mount';
+  return actuators ? 'actuators' : 'sensors';
+};
 /** The fits that count for a glove, at most one of each kind. */
 export interface FitsInUse {
   channels?: SavedFit;
@@ -158,8 +165,12 @@ export interface FitStore {
   current(glove: string, hand: string): FitsInUse;
   /** @throws TautlineError fileDenied, diskFull */
   add(fit: SavedFit): void;
-  /** Marks the newest fit of the present wearer as undone. @returns it, or undefined when none is left */
-  undo(glove: string, hand: string): SavedFit | undefined;
+  /**
+   * Marks a fit as undone: the newest of the present wearer, or that which was kept at `savedAt`, whoever it is of.
+   *
+   * @returns it, or undefined when there is none
+   */
+  undo(glove: string, hand: string, savedAt?: string): SavedFit | undefined;
 }
 
 /** `my-glove.fits.json` for `my-glove.yaml`. */
@@ -202,10 +213,12 @@ export function openFits(file: string | undefined, person?: string): FitStore {
       save([...entries, fit]);
       store.person = fit.person;
     },
-    undo(glove, hand) {
+    undo(glove, hand, savedAt) {
       const all = live(glove, hand);
       const who = store.person ?? all.at(-1)?.person;
-      const last = all.findLast((fit) => fit.person === who);
+      const last = all.findLast((fit) =>
+        savedAt === undefined ? fit.person === who : fit.savedAt === savedAt,
+      );
       if (!last) return undefined;
       const undone = { ...last, undone: true };
       save(entries.map((fit) => (fit === last ? undone : fit)));

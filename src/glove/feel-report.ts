@@ -28,6 +28,8 @@ export interface GloveAnswer {
     revealed: Revealed;
     /** It is in use, and kept. */
     accepted: boolean;
+    /** When it was kept, ISO 8601: POST /fits/undo?savedAt= takes it back, and nothing else. */
+    keptAt?: string;
   };
 }
 

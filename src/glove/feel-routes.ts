@@ -38,7 +38,7 @@ const LONGEST_NAME = 40;
  *   POST /feel/keep              use what was preferred, and keep it for the wearer; with which=a|b, that one
  *
  * `hand`, `leader` and `by` are as in guide-routes.ts: who begins leads, and it ends when nothing is heard of the leader.
- * POST /fits/undo takes back what was kept, and GET /fits lists it.
+ * What was kept is taken back by POST /fits/undo?savedAt= with the time of `found.keptAt`, and listed by GET /fits.
  */
 export function addFeelRoutes(app: FastifyInstance, gloves: readonly LiveGlove[]): void {
   const withGlove = withGloveOf(gloves);
@@ -144,7 +144,7 @@ async function keepFeel(glove: LiveGlove, which: string | undefined): Promise<Gl
       chosen: __,
       ...before
     } = glove.fitsInUse.feel?.person === person ? glove.fitsInUse.feel.feel! : { tried: '', chosen: [0, 0] };
-    keep(glove, person, {
+    const { savedAt } = keep(glove, person, {
       feel: {
         ...before,
         [FEEL_RANGE[what].key]: revealed[side],
@@ -153,6 +153,7 @@ async function keepFeel(glove: LiveGlove, which: string | undefined): Promise<Gl
       },
     });
     found.accepted = true;
+    found.keptAt = savedAt;
     await glove.refit();
   }
   return glove.feel.read();

@@ -1,5 +1,5 @@
 import type { ActuatorProfile, SafetyProfile } from '../config/schema.js';
-import { createFeelTrial, type FeelTrial, type Place, type Revealed } from '../guide/feel-trial.js';
+import { createFeelTrial, type FeelTrial, type Place } from '../guide/feel-trial.js';
 import { createLeadership } from '../guide/leader.js';
 import type { Leader } from '../guide/report.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
@@ -55,7 +55,7 @@ export interface GloveFeel {
   notice(nowUs: number): void;
   read(): GloveAnswer;
   /** What was found, until another trial begins. */
-  readonly found: { person: string; what: Feel; revealed: Revealed; accepted: boolean } | undefined;
+  readonly found: NonNullable<GloveAnswer['found']> | undefined;
 }
 
 export interface FeelSources {

@@ -14,6 +14,7 @@ export interface Query {
   leader?: string;
   by?: string;
   part?: string;
+  savedAt?: string;
 }
 export type Act = (glove: LiveGlove, query: Query, request: { body?: unknown; wearer: boolean }) => unknown;
 
@@ -77,6 +78,7 @@ export function personOf(glove: LiveGlove, given: string | undefined): string {
   return name ?? glove.fits?.person ?? glove.fits?.current(gloveName, hand).channels?.person ?? 'wearer';
 }
 
+/** @returns the fit as it is kept */
 export function keep(
   glove: LiveGlove,
   person: string,
@@ -84,9 +86,20 @@ export function keep(
     SavedFit,
     'channels' | 'actuators' | 'residualDeg' | 'skeleton' | 'mount' | 'feel' | 'fromUse' | 'stickDeadZone'
   >,
-): void {
+): SavedFit {
   const { hand, name } = glove.description;
-  storeOf(glove).add({ savedAt: new Date().toISOString(), person, glove: name, hand, ...what });
+  const store = storeOf(glove);
+  const fit = { savedAt: freeTime(store.entries), person, glove: name, hand, ...what };
+  store.add(fit);
+  return fit;
+}
+
+/** Now, or as soon after as none was kept: it tells them apart. */
+function freeTime(entries: readonly SavedFit[]): string {
+  const taken = new Set(entries.map(({ savedAt }) => savedAt));
+  let atMs = Date.now();
+  while (taken.has(new Date(atMs).toISOString())) atMs++;
+  return new Date(atMs).toISOString();
 }
 
 /** Free of what is read-only, as a file of fits has it. */

@@ -1,5 +1,5 @@
 import type { FastifyInstance } from 'fastify';
-import type { SavedFit, SavedHand } from '../config/fit-file.js';
+import type { SavedHand } from '../config/fit-file.js';
 import { TautlineError } from '../errors.js';
 import { GUIDE_TASKS, type GuideTask } from '../guide/report.js';
 import { fitHandFramesSteps } from '../hand/fit-hand.js';
@@ -10,27 +10,7 @@ import { inTimeSlices } from '../time-slices.js';
 import type { LiveGlove } from './glove.js';
 import { keep, LONGEST_NAME, mustBeShown, personOf, plain, storeOf, withGloveOf } from './guide-requests.js';
 import { ignoreBodies } from './ignore-bodies.js';
-
-/** What GET /fits and the like answer. */
-export interface FitsAnswer {
-  hand: string;
-  glove: string;
-  /** Whose fit is in use. */
-  person?: string;
-  /** Of this glove, oldest first; without the bone lengths. */
-  fits: (Omit<SavedFit, 'skeleton' | 'channels' | 'actuators' | 'mount'> & {
-    kind: 'sensors' | 'actuators' | 'bones' | 'mount' | 'feel';
-    channels?: number;
-    actuators?: number;
-    rmsMm?: number;
-    /** Of a mount: one standard deviation. */
-    rotationDeg?: number;
-    translationMm?: number;
-    inUse: boolean;
-  })[];
-  /** POST /fits/hand: the remaining distance between the given joints and the hand, mm. */
-  rmsMm?: number;
-}
+import { fitsOf, undoFit } from './kept-fits.js';
 
 /**
  * The guided check and fit over HTTP, for the command line and for pages.
@@ -46,7 +26,7 @@ export interface FitsAnswer {
  *   POST /guide/accept           use the fit that was found, and keep it; after a fit of the mount, with part=sensors,
  *                                put right the sensors that it found to be off
  *   GET  /fits                   every fit of the glove
- *   POST /fits/undo              back to the one before
+ *   POST /fits/undo              back to the one before; with savedAt=TIME, takes back that one alone
  *   POST /fits/use?person=NAME   another wearer
  *   POST /fits/hand              bones from joint positions: one set by WebXR joint name, or a list of them
  *   POST /rezero                 the hand is held open now: take this as open
@@ -187,13 +167,9 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
     );
     scope.post(
       '/fits/undo',
-      withGlove(async (glove) => {
+      withGlove(async (glove, { savedAt }) => {
         mustBeShown(glove);
-        const { hand, name } = glove.description;
-        if (!storeOf(glove).undo(name, hand)) {
-          throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
-        }
-        await glove.refit();
+        await undoFit(glove, savedAt);
         return fitsOf(glove);
       }),
     );
@@ -281,44 +257,4 @@ async function acceptSensors(glove: LiveGlove, part: string): Promise<unknown> {
     await glove.refit();
   }
   return glove.guide.read();
-}
-
-function fitsOf(glove: LiveGlove): FitsAnswer {
-  const { hand, name } = glove.description;
-  const store = storeOf(glove);
-  const current = store.current(name, hand);
-  const person =
-    store.person ?? current.channels?.person ?? current.actuators?.person ?? current.hand?.person;
-  return {
-    hand,
-    glove: name,
-    ...(person === undefined ? {} : { person }),
-    fits: store.entries
-      .filter((fit) => fit.glove === name && fit.hand === hand)
-      .map((fit) => {
-        const { skeleton, channels, actuators, mount, ...rest } = fit;
-        return {
-          ...rest,
-          kind: fit.feel
-            ? 'feel'
-            : skeleton
-              ? 'bones'
-              : mount
-                ? 'mount'
-                : actuators
-                  ? 'actuators'
-                  : 'sensors',
-          ...(channels ? { channels: channels.length } : {}),
-          ...(actuators ? { actuators: actuators.length } : {}),
-          ...(skeleton ? { rmsMm: skeleton.rmsM * 1000 } : {}),
-          ...(mount ? { rotationDeg: mount.rotationDeg, translationMm: mount.translationM * 1000 } : {}),
-          inUse:
-            fit === current.mount ||
-            fit === current.feel ||
-            fit === current.channels ||
-            fit === current.actuators ||
-            fit === current.hand,
-        };
-      }),
-  };
 }

@@ -34,6 +34,7 @@ export interface FeelSession {
   /** Ends it, disarmed; nothing is kept. */
   stop(why?: string): void;
   keep(which: 'a' | 'b'): Promise<void>;
+  /** Takes back what was kept of this comparison, and nothing else. */
   undo(): Promise<void>;
   /** What was found is put away. */
   forget(): void;
@@ -139,8 +140,11 @@ export function createFeelSession(side: () => HandSide | undefined): FeelSession
       await session.read();
     },
     async undo() {
+      const savedAt = report.value?.found?.keptAt;
+      if (savedAt === undefined) return;
       try {
-        await ask('POST', path('/fits/undo'));
+        // That alone: another fit may have been kept since then, here or elsewhere.
+        await ask('POST', path('/fits/undo', { savedAt }));
         session.forget();
         await session.read();
       } catch (error) {

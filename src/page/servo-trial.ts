@@ -1,3 +1,5 @@
+import { createServoPace } from './servo-pace.js';
+
 /** What a trial shows of one servo. */
 export type ServoResult =
   | 'moves'
@@ -56,11 +58,6 @@ const SET = 0.03;
 const SERVO_S = 0.8;
 /** So often is it tried again when the service lets the finger go meanwhile: samples were late, say. */
 const TRIES = 3;
-/** Part of the way from stop to stop over which the pace is taken: neither the start nor the end. */
-const PACE_FROM = 0.25;
-const PACE_TO = 0.75;
-/** Samples further apart than this say nothing of a pace, s. */
-const MOST_GAP_S = 0.06;
 /**
  * Part of the profile's speed below which a servo is too slow. A finger that pulls helps it along, so that a sound one is
  * rather faster than its data sheet (the physical model: 1.4 times). Common practice.
@@ -110,7 +107,7 @@ export function createServoTrial({ speedCurlPerS, finger, servos }: ServoTrialOp
   let setS = Number.NaN;
   let most = 0;
   let tries = 0;
-  const pace = createPace();
+  const pace = createServoPace();
 
   function enter(phase: TrialState['phase']): void {
     state.phase = phase;
@@ -184,7 +181,7 @@ export function createServoTrial({ speedCurlPerS, finger, servos }: ServoTrialOp
     else if (target !== STOP_AT || curl <= STOP_AT - NEAR) end('offPlace');
     else if (speedCurlPerS === undefined) end('moves');
     else {
-      pace.begin(timeS, curl);
+      pace.begin(timeS, curl, STOP_FAR);
       enter('payOut');
     }
   }
@@ -271,35 +268,3 @@ const STOP_OF: Record<TrialState['phase'], 'none' | 'near' | 'far'> = {
   closeOthers: 'near',
   done: 'none',
 };
-
-/** How fast a finger goes from one curl to another, from samples that lie close enough, interpolated between them. */
-function createPace() {
-  let [from, to] = [0, 0];
-  let last = { timeS: Number.NaN, curl: Number.NaN };
-  let enteredS = Number.NaN;
-  let perS = Number.NaN;
-  const between = (now: { timeS: number; curl: number }, at: number): number =>
-    last.timeS + ((at - last.curl) / (now.curl - last.curl)) * (now.timeS - last.timeS);
-  return {
-    /** curl/s; NaN: not seen. */
-    get perS() {
-      return perS;
-    },
-    /** Of a finger that rests at this curl, and will go on to the far stop. */
-    begin(timeS: number, curl: number): void {
-      [from, to] = [PACE_FROM, PACE_TO].map((part) => curl + (STOP_FAR - curl) * part);
-      enteredS = perS = Number.NaN;
-      last = { timeS, curl };
-    },
-    take(timeS: number, curl: number): void {
-      if (timeS === last.timeS) return;
-      const now = { timeS, curl };
-      if (timeS - last.timeS > MOST_GAP_S) enteredS = Number.NaN;
-      else {
-        if (last.curl < from && curl >= from) enteredS = between(now, from);
-        if (last.curl < to && curl >= to) perS = (to - from) / (between(now, to) - enteredS);
-      }
-      last = now;
-    },
-  };
-}

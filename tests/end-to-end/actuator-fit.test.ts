@@ -1,5 +1,5 @@
 import { afterAll, it, type TestContext } from 'vitest';
-import type { FitsAnswer } from '../../src/glove/guide-routes.js';
+import type { FitsAnswer } from '../../src/glove/kept-fits.js';
 import type { GuideReport } from '../../src/guide/report.js';
 import { FINGERS } from '../../src/hand/joints.js';
 import { start } from '../commands/cli.js';

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, expect, it } from 'vitest';
 import type { FeelValues, GloveAnswer } from '../../src/glove/feel-report.js';
-import type { FitsAnswer } from '../../src/glove/guide-routes.js';
+import type { FitsAnswer } from '../../src/glove/kept-fits.js';
 import { RUNTIME, run } from '../commands/cli.js';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
 import { hostGloveProfile, startServiceProcess, stopAllServices } from './service.js';

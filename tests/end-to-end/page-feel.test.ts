@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, it, type TestContext } from 'vitest';
 import { type HostGlove, startHostGlove } from '../firmware/host-glove.js';
+import { trackedHand } from '../hand/tracked-hand.js';
 import { audit } from './audit.js';
 import { openBrowser, openPage, type PageOptions } from './browser.js';
 import { hostGloveProfile, type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
@@ -147,8 +148,18 @@ it('is compared by keyboard, without a word of which is which; what is kept is i
   expect(entries).toMatchObject([
     { person: 'Kim', hand: 'right', feel: { effort: 0.4, tried: 'effort', chosen: [2, 0] } },
   ]);
+  // Somebody keeps another fit meanwhile, by another way: it is the newest, and stays.
+  const bones = await fetch(`http://127.0.0.1:${service.port}/fits/hand?person=Kim`, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body: JSON.stringify(trackedHand(0.2, 0.3)),
+  });
+  expect(bones.status).toBe(200);
   await page.getByRole('button', { name: 'Undo', exact: true }).click();
   await page.getByText('✓ in use: Kim, how forces feel').waitFor({ state: 'detached' });
+  await page.getByText('✓ in use: Kim, bones').waitFor();
+  const kept = JSON.parse(readFileSync(fits, 'utf8')) as { entries: { undone?: true }[] };
+  expect(kept.entries.map(({ undone = false }) => undone)).toEqual([true, false]);
   const after = await (await service.connect()).until(({ type }) => type === 'welcome');
   expect((after as { hands: { feel?: object }[] }).hands[0].feel ?? {}).toEqual({});
   expect(complaints).toEqual([]);

@@ -32,6 +32,8 @@ async function visitGlove(
   return { host, page };
 }
 
+const focused = (page: Page) => page.evaluate(() => document.activeElement?.className);
+
 /** Starts a run; again where it was refused, as on a busy machine whose glove was silent for a moment. */
 async function begin(page: Page, label: string): Promise<void> {
   const run = page.locator('.guide-run');
@@ -81,6 +83,8 @@ it.concurrent('leads through the fit, uses it, and undoes it; or gives up', asyn
   await begin(page, 'Start the fit');
   await page.click('text=Give up');
   await page.waitForSelector('text=Stopped by the wearer.');
+  // The button that was pressed is gone: one goes on at what was found.
+  await expect.poll(() => focused(page)).toBe('guide-results');
   await page.fill('#person', 'Kim');
   await begin(page, 'Start the fit');
   await follow(page, host, test);

@@ -151,6 +151,22 @@ it('plots curl, stop and tension of a finger that an app stops: tension is there
   app.ws.close();
 });
 
+it('goes from view to view and from line to line while samples come, without a complaint', async () => {
+  const { page, complaints } = await plotted(1);
+  const lines = page.locator('.plot-lines li');
+  for (const [view, count] of Object.entries({ link: 4, fitted: 12, both: 2, raw: 12, forces: 3 })) {
+    await page.getByLabel('Plot', { exact: true }).selectOption(view);
+    await poll(() => lines.count()).toBe(count);
+    const first = page.locator('.plot-lines input').first();
+    await first.uncheck();
+    await poll(() => lines.first().locator('.value').textContent()).toBe('–');
+    await page.getByRole('button', { name: 'Scale to data' }).click();
+    await first.check();
+    await poll(() => lines.first().locator('.value').textContent()).toMatch(/^(−?\d+(\.\d+)? \S+|–)$/);
+  }
+  expect(complaints).toEqual([]);
+});
+
 it('opens the plot of a channel from its line on the bench', async () => {
   const { page } = await openPage(browser, service.port, 'bench', { width: 1280, height: 800 });
   await page.locator('.line', { hasText: 'Ring splay' }).getByRole('button').click();

@@ -33,6 +33,8 @@ async function visit(
   onTestFinished(async () => void (await page.close()));
   await page.waitForFunction(() => document.querySelector('.status')?.textContent?.includes('Hz'));
   await page.getByRole('button', { name: 'Try the servos' }).click();
+  // It is gone: one goes on at what comes next.
+  await page.waitForFunction(() => document.activeElement?.matches('.servo-bench button.hold'));
   return { host, page, service, complaints };
 }
 
@@ -73,6 +75,8 @@ async function obey(host: HostGlove, finger: string, prompt: string): Promise<vo
   else if (!/keep pressing/i.test(prompt)) await host.command(`ramp ${finger}.curl 0 2000`);
 }
 
+const TICK = '.servo-run .tick:is([style*="left: 35%"], [style*="left: 65%"])';
+
 /** Does what the page asks for until the trial of this finger is over. @returns the result, as the page says it */
 async function tryServo(page: Page, host: HostGlove, finger: string): Promise<string> {
   await page.getByRole('button', { name: `Try the ${finger} servo` }).click();
@@ -84,6 +88,8 @@ async function tryServo(page: Page, host: HostGlove, finger: string): Promise<st
     const prompt = (await run.textContent({ timeout: 500 }).catch(() => '')) ?? '';
     if (prompt !== '' && prompt !== done) {
       done = prompt;
+      // Where it is to be stopped is marked on the gauge.
+      if (/until something stops it/.test(prompt)) await page.locator(TICK).waitFor();
       await obey(host, finger, prompt);
     }
     await page.waitForTimeout(60);

@@ -1,6 +1,6 @@
 import { saveFile, saveText, tableText } from '../save.js';
 import { colourOf } from '../theme.js';
-import { traceColour } from './plot.js';
+import { traceColour } from './chart-style.js';
 import type { Series } from './plot-views.js';
 
 /** CSV of what is seen, a row a sample. @param data times, s, and an array for each line, in its unit */
