@@ -135,27 +135,27 @@ function pack(points: Float64Array, { count, alive, corners, planes }: Surface):
   const indexOf = new Int32Array(points.length / 3).fill(-1);
   const used: number[] = [];
   const centre = new Float64Array(3);
-  const faces: number[] = [];
-  const standing = Array.from({ length: count }, (_, face) => face).filter((face) => alive[face] !== 0);
-  for (const face of standing) {
+  const standing: number[] = [];
+  for (let face = 0; face < count; face++) if (alive[face] !== 0) standing.push(face);
+  const own = new Float64Array(4 * standing.length);
+  for (let i = 0; i < standing.length; i++) {
+    own.set(planes.subarray(4 * standing[i], 4 * standing[i] + 4), 4 * i);
     for (let corner = 0; corner < 3; corner++) {
-      const point = corners[3 * face + corner];
+      const point = corners[3 * standing[i] + corner];
       for (let axis = 0; axis < 3; axis++) centre[axis] += points[3 * point + axis] / (3 * standing.length);
     }
   }
-  const { order, groups } = groupFaces(
-    standing.flatMap((face) => [...planes.subarray(4 * face, 4 * face + 4)]),
-    centre,
-  );
-  const kept: number[] = [];
-  for (const place of order) {
-    const face = standing[place];
+  const { order, groups } = groupFaces(own, centre);
+  const faces: number[] = [];
+  const kept = new Float64Array(own.length);
+  for (let i = 0; i < order.length; i++) {
+    const face = standing[order[i]];
+    kept.set(planes.subarray(4 * face, 4 * face + 4), 4 * i);
     for (let corner = 0; corner < 3; corner++) {
       const point = corners[3 * face + corner];
       if (indexOf[point] < 0) indexOf[point] = used.push(point) - 1;
       faces.push(indexOf[point]);
     }
-    for (let i = 0; i < 4; i++) kept.push(planes[4 * face + i]);
   }
   // Each corner of a face has the next one for a neighbour; the surface is closed, so that is every one, once.
   const neighbourStart = new Uint16Array(used.length + 1);
@@ -177,7 +177,7 @@ function pack(points: Float64Array, { count, alive, corners, planes }: Surface):
   return {
     vertices,
     faces: Uint16Array.from(faces),
-    planes: Float64Array.from(kept),
+    planes: kept,
     groups,
     neighbourStart,
     neighbours,
