@@ -17,7 +17,9 @@ import { createWristNote } from './wrist-note.js';
 /** Numbers and bars are written so often; more cannot be read. */
 const PERIOD_MS = 100;
 /** The counts beside the sparklines change with every sample: those less often, all in one frame. */
-const READABLE_MS = 250;
+const READABLE_MS = 240;
+/** Of a converter of which nothing is known. */
+const USUAL_BITS = 12;
 /** Sparklines drawn in one frame at most: the next ones wait for the next frame. */
 const LINES_A_FRAME = 3;
 
@@ -70,8 +72,6 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     }
     if (drawn > 0) draw();
   });
-  /** While lines lie flat, looking for one that no longer does is all there is to do. */
-  const lookAtLines = onDemand(draw, PERIOD_MS);
   const layout = () => {
     for (const line of all()) line.layout();
     draw();
@@ -80,8 +80,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     if (visible) update();
   }, PERIOD_MS);
   live.changed.on(sync);
-  live.client.on('health', ({ hand }) => shown.get(hand)?.update());
-  for (const kind of ['joints', 'resistance', 'inputs'] as const) live.client.on(kind, changed);
+  for (const kind of ['joints', 'resistance', 'inputs', 'health'] as const) live.client.on(kind, changed);
   live.client.on('signals', ({ hand, timeUs, counts, values }) => {
     const lines = shown.get(hand)?.lines();
     if (!lines || lines.length !== counts.length) return;
@@ -89,7 +88,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     if (!visible) return;
     changed();
     write();
-    lookAtLines();
+    draw();
   });
   themeChanged.on(layout);
   new ResizeObserver(layout).observe(hands);
@@ -231,7 +230,10 @@ function createCard(live: Live, delays: Delays, side: HandSide, { openPlot, lead
     const now = channels.map(({ role }) => role).join();
     if (now !== roles) {
       roles = now;
-      lines = channels.map(({ role }) => createChannelLine(role, () => openPlot(side, role)));
+      lines = channels.map(({ role }) => {
+        const bits = info.channels.find((channel) => channel.role === role)?.bits ?? USUAL_BITS;
+        return createChannelLine(role, bits, () => openPlot(side, role));
+      });
       list.replaceChildren(...lines.map(({ element }) => element));
       for (const line of lines) line.layout();
     }

@@ -1,5 +1,6 @@
 import { button, make, setAttribute, setText } from '../dom.js';
 import type { Health } from '../live.js';
+import { createSteady, createSteadyPercent } from '../steady.js';
 import { createHistory } from './history.js';
 import { createStripChart, type Trace } from './strip-chart.js';
 import { roleText, verdictText } from './words.js';
@@ -22,13 +23,18 @@ export interface ChannelLine {
   layout(): void;
 }
 
-/** @param open shows more of it */
-export function createChannelLine(role: string, open: () => void): ChannelLine {
+/** Counts stay while noise is all that moves, as a part of the converter's range. Noise itself is for the plots. */
+const STEADY_PART = 0.002;
+
+/** @param bits of its converter; @param open shows more of it */
+export function createChannelLine(role: string, bits: number, open: () => void): ChannelLine {
   const history = createHistory(SECONDS, RATE_HZ);
   const low = /splay|stick/.test(role) ? LEAST.bothWays : LEAST.oneWay;
   const trace: Trace = { low, high: 1.05, colour: '--accent' };
   const chart = createStripChart(SECONDS, [trace]);
   const lines = [history.values];
+  const steadyCounts = createSteady(STEADY_PART * 2 ** bits);
+  const steadyPercent = createSteadyPercent();
   const value = make('span', { class: 'value' }, '–');
   const counts = make('span', { class: 'counts' }, '–');
   const verdict = make('span', { class: 'verdict' });
@@ -48,8 +54,8 @@ export function createChannelLine(role: string, open: () => void): ChannelLine {
   const write = () => {
     // What came last is not what is now.
     const known = quiet ? undefined : last;
-    setText(value, known ? `${Math.round(known.value * 100)} %`.replace('-', '−') : '–');
-    setText(counts, known ? String(Math.round(known.counts)) : '–');
+    setText(value, known ? `${steadyPercent(known.value)} %`.replace('-', '−') : '–');
+    setText(counts, known ? String(Math.round(steadyCounts(known.counts))) : '–');
   };
   return {
     element,

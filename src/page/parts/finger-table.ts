@@ -3,6 +3,7 @@ import { LIMIT_TEXT, type LimitName } from '../../resistance/limits.js';
 import { drawing, make, setAttribute, setHidden, setText } from '../dom.js';
 import { CONDITION_TEXT, curlOf, type FingerCondition, fingerConditions, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, neverUsed } from '../live.js';
+import { createSteadyPercent } from '../steady.js';
 import { createUnusedList } from './unused-list.js';
 
 /** A shape for each condition, so that colour is never the only sign. */
@@ -60,7 +61,8 @@ export function createFingerTable(live: Live): FingerTable {
       tension,
       heat,
     );
-    return { finger, name, row, sign, condition, fill, tick, curl, stop, tension, heat, unused };
+    const steady = createSteadyPercent();
+    return { finger, name, steady, row, sign, condition, fill, tick, curl, stop, tension, heat, unused };
   });
   const heads = COLUMNS.map((column) => make('th', { scope: 'col' }, column));
   const unusedList = createUnusedList();
@@ -101,8 +103,9 @@ export function createFingerTable(live: Live): FingerTable {
           setText(cells.condition, CONDITION_TEXT[conditions[f]]);
         }
         setHidden(cells.unused, !isUnused);
-        setText(cells.curl, curl === undefined ? '–' : percent(curl));
-        const grown = `scaleX(${(curl ?? 0).toFixed(3)})`;
+        const shown = curl === undefined ? undefined : cells.steady(curl);
+        setText(cells.curl, shown === undefined ? '–' : `${shown} %`);
+        const grown = `scaleX(${(shown ?? 0) / 100})`;
         if (cells.fill.style.transform !== grown) cells.fill.style.transform = grown;
         setHidden(cells.tick, stop === undefined);
         if (stop !== undefined) cells.tick.style.left = `${(stop * 100).toFixed(1)}%`;

@@ -109,8 +109,8 @@ export function createInputTester(): { element: HTMLElement; update(hand: LiveHa
         const value = values?.[bar.path];
         const part = Number(value ?? 0);
         bar.most = Math.max(bar.most, part);
-        bar.fill.style.transform = `scaleX(${part.toFixed(3)})`;
-        bar.seen.style.transform = `scaleX(${bar.most.toFixed(3)})`;
+        grow(bar.fill, part);
+        grow(bar.seen, bar.most);
         setText(bar.text, value === undefined ? '–' : `${Math.round(part * 100)} %`);
       }
       for (const lamp of lamps) {
@@ -138,3 +138,8 @@ export function createInputTester(): { element: HTMLElement; update(hand: LiveHa
 }
 
 const signed = (value: number): string => `${value < 0 ? '−' : '+'}${Math.abs(value).toFixed(2)}`;
+
+function grow(bar: HTMLElement, part: number): void {
+  const transform = `scaleX(${part.toFixed(3)})`;
+  if (bar.style.transform !== transform) bar.style.transform = transform;
+}

@@ -77,3 +77,20 @@ it('draws on while the strip is not yet full, and over a silence', async () => {
   const torn = times.map((s, i) => (i < 60 ? s - 1 : s));
   expect(draw(() => 0.5, 0, torn)).toBe(true);
 });
+
+it('takes few samples of a hand that rests for a full strip', async () => {
+  const { createHistory } = await import('../../../src/page/parts/history.js');
+  const { createStripChart } = await import('../../../src/page/parts/strip-chart.js');
+  const made = createStripChart(SECONDS, [{ low: 0, high: 1, colour: '--accent' }]);
+  made.layout();
+  const history = createHistory(SECONDS, 60);
+  const drawn: boolean[] = [];
+  // Four a second, and none of them just at the edge of the strip.
+  for (let n = 0; n < 60; n++) {
+    history.add(n * 0.2503, 0, 0.5 + 0.002 * (n % 2));
+    history.settle();
+    drawn.push(made.draw(history.ages, [history.values], history.from, history.end));
+  }
+  expect(drawn.slice(0, 20)).toEqual(Array(20).fill(true));
+  expect(drawn.slice(30)).toEqual(Array(30).fill(false));
+});
