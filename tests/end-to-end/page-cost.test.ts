@@ -107,7 +107,6 @@ it('does next to nothing for a hand at rest, noise or not, and all again as soon
   await expect
     .poll(async () => Object.entries(await rates()).filter(([of, a]) => a > most[of as keyof typeof most]), {
       timeout: 50_000,
-      intervals: [0],
     })
     .toEqual([]);
   await host.command('ramp index.curl 0.8 1500');
