@@ -1,4 +1,3 @@
-import { make } from '../dom.js';
 import { colourOf } from '../theme.js';
 
 /** A line over the last seconds, newest at the right. */
@@ -10,7 +9,8 @@ export interface Trace {
 }
 
 export interface StripChart {
-  readonly element: HTMLCanvasElement;
+  /** The canvas to draw on, once it is on the page, with the size and colours that it has there; null: none any more. */
+  attach(canvas: HTMLCanvasElement | null): void;
   /** Reads the size and the theme's colours again. */
   layout(): void;
   /**
@@ -33,8 +33,7 @@ const EDGE_S = 0.1;
 
 /** @param seconds width of the strip */
 export function createStripChart(seconds: number, traces: readonly Trace[]): StripChart {
-  const element = make('canvas', { class: 'chart', 'aria-hidden': 'true' });
-  const context = element.getContext('2d') as CanvasRenderingContext2D;
+  let context: CanvasRenderingContext2D | null | undefined;
   let colours: string[] = [];
   let grid = '';
   let [width, height, ratio] = [0, 0, 1];
@@ -71,19 +70,29 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
     return before.length > 0 && now.every((one, t) => one === before[t]);
   }
 
+  function layout(): void {
+    flat = [];
+    if (!context) {
+      width = 0;
+      return;
+    }
+    const { canvas } = context;
+    ratio = Math.min(devicePixelRatio, 2);
+    [width, height] = [canvas.clientWidth * ratio, canvas.clientHeight * ratio];
+    if (canvas.width !== width) canvas.width = width;
+    if (canvas.height !== height) canvas.height = height;
+    colours = traces.map(({ colour }) => colourOf(colour));
+    grid = colourOf('--line');
+  }
+
   return {
-    element,
-    layout() {
-      flat = [];
-      ratio = Math.min(devicePixelRatio, 2);
-      [width, height] = [element.clientWidth * ratio, element.clientHeight * ratio];
-      if (element.width !== width) element.width = width;
-      if (element.height !== height) element.height = height;
-      colours = traces.map(({ colour }) => colourOf(colour));
-      grid = colourOf('--line');
+    attach(canvas) {
+      context = canvas?.getContext('2d');
+      layout();
     },
+    layout,
     draw(times, values, from, end) {
-      if (width === 0 || looksAlike(times, values, from, end)) return false;
+      if (!context || width === 0 || looksAlike(times, values, from, end)) return false;
       context.clearRect(0, 0, width, height);
       context.fillStyle = grid;
       for (let s = 1; s < seconds; s++) context.fillRect(Math.round((s / seconds) * width), 0, 1, height);

@@ -72,6 +72,8 @@ export function createHandsOnStage(live: Live, stage: Stage) {
   });
   live.changed.on(sync);
   const look = ({ hand: side }: { hand: HandSide }) => {
+    // Poses come twice a frame: it is drawn of the newest.
+    if (stage.isAsked) return;
     const one = shown.get(side);
     const hand = live.hands.get(side);
     if (one && hand && isSeenToDiffer(one, hand, UNSEEN_PX / stage.pxPerM)) stage.refresh();

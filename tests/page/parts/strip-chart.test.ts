@@ -2,6 +2,7 @@ import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 
 /** What the chart asked its canvas for. */
 let calls: string[];
+let canvas: HTMLCanvasElement;
 const HEIGHT = 24;
 
 beforeEach(() => {
@@ -9,7 +10,7 @@ beforeEach(() => {
   const context = new Proxy(
     {},
     {
-      get: (_, name) => (name === 'canvas' ? undefined : () => calls.push(String(name))),
+      get: (_, name) => (name === 'canvas' ? canvas : () => calls.push(String(name))),
       set: () => true,
     },
   );
@@ -22,6 +23,7 @@ beforeEach(() => {
     append() {},
     getContext: () => context,
   });
+  canvas = element() as unknown as HTMLCanvasElement;
   vi.resetModules();
   vi.stubGlobal('document', { createElement: element, body: element(), documentElement: { dataset: {} } });
   vi.stubGlobal('devicePixelRatio', 1);
@@ -37,7 +39,7 @@ const times = Float64Array.from({ length: COUNT }, (_, i) => (i / (COUNT - 1) - 
 async function chart() {
   const { createStripChart } = await import('../../../src/page/parts/strip-chart.js');
   const made = createStripChart(SECONDS, [{ low: 0, high: 1, colour: '--accent' }]);
-  made.layout();
+  made.attach(canvas);
   return (value: (i: number) => number, from = 0, at = times) =>
     made.draw(at, [Float64Array.from({ length: COUNT }, (_, i) => value(i))], from, COUNT);
 }
@@ -82,7 +84,7 @@ it('takes few samples of a hand that rests for a full strip', async () => {
   const { createHistory } = await import('../../../src/page/parts/history.js');
   const { createStripChart } = await import('../../../src/page/parts/strip-chart.js');
   const made = createStripChart(SECONDS, [{ low: 0, high: 1, colour: '--accent' }]);
-  made.layout();
+  made.attach(canvas);
   const history = createHistory(SECONDS, 60);
   const drawn: boolean[] = [];
   // Four a second, and none of them just at the edge of the strip.
@@ -93,4 +95,18 @@ it('takes few samples of a hand that rests for a full strip', async () => {
   }
   expect(drawn.slice(0, 20)).toEqual(Array(20).fill(true));
   expect(drawn.slice(30)).toEqual(Array(30).fill(false));
+});
+
+it('draws nothing before it has a canvas, nor after that is gone', async () => {
+  const { createStripChart } = await import('../../../src/page/parts/strip-chart.js');
+  const made = createStripChart(SECONDS, [{ low: 0, high: 1, colour: '--accent' }]);
+  const draw = () => made.draw(times, [new Float64Array(COUNT)], 0, COUNT);
+  made.layout();
+  expect(draw()).toBe(false);
+  made.attach(canvas);
+  expect(draw()).toBe(true);
+  made.attach(null);
+  expect(draw()).toBe(false);
+  made.attach(canvas);
+  expect(draw()).toBe(true);
 });
