@@ -42,7 +42,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     update();
   };
   const all = () => hands.peek().flatMap(({ lines }) => lines.peek());
-  const write = onDemand(() => {
+  const writeLines = onDemand(() => {
     if (visible) for (const line of all()) line.write();
   }, READABLE_MS);
   const draw = onDemand(() => {
@@ -59,9 +59,12 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     for (const line of all()) line.layout();
     draw();
   };
-  const changed = onDemand(() => {
+  const write = onDemand(() => {
     if (visible) update();
   }, PERIOD_MS);
+  const changed = () => {
+    if (visible) write();
+  };
   live.changed.on(sync);
   for (const kind of ['joints', 'resistance', 'inputs', 'health'] as const) live.client.on(kind, changed);
   live.client.on('signals', ({ hand, timeUs, counts, values }) => {
@@ -72,8 +75,8 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     if (!lines || lines.length !== counts.length) return;
     for (let i = 0; i < lines.length; i++) lines[i].add(timeUs / 1e6, counts[i], values[i]);
     if (!visible) return;
-    changed();
     write();
+    writeLines();
     draw();
   });
   themeChanged.on(layout);
@@ -102,7 +105,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
       if (!visible) return;
       sync();
       layout();
-      write();
+      writeLines();
     },
   };
 }

@@ -75,8 +75,12 @@ export function createChannelRow(role: string): ChannelRow {
   const element = document.createElement('li');
   element.className = 'channel card';
   element.dataset.role = role;
+  const state = computed(() => {
+    if (!health.value) return undefined;
+    return silent.value ? 'unknown' : isWell.value ? 'healthy' : 'fault';
+  });
   effect(() => {
-    if (health.value) element.dataset.verdict = silent.value ? 'unknown' : isWell.value ? 'healthy' : 'fault';
+    if (state.value) element.dataset.verdict = state.value;
   });
   render(
     <>
