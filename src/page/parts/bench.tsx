@@ -3,7 +3,7 @@ import { render } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { Delays } from '../delays.js';
 import type { Live } from '../live.js';
-import { onDemand } from '../on-demand.js';
+import { atMostEvery, onDemand } from '../on-demand.js';
 import type { Lead, OpenPlot, Part } from '../part.js';
 import { themeChanged } from '../theme.js';
 import { BenchCard, type Ways } from './bench-card.js';
@@ -42,9 +42,9 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     update();
   };
   const all = () => hands.peek().flatMap(({ lines }) => lines.peek());
-  const writeLines = onDemand(() => {
+  const writeLines = atMostEvery(READABLE_MS, () => {
     if (visible) for (const line of all()) line.write();
-  }, READABLE_MS);
+  });
   const draw = onDemand(() => {
     if (!visible) return;
     const lines = all();
@@ -59,9 +59,9 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     for (const line of all()) line.layout();
     draw();
   };
-  const write = onDemand(() => {
+  const write = atMostEvery(PERIOD_MS, () => {
     if (visible) update();
-  }, PERIOD_MS);
+  });
   const changed = () => {
     if (visible) write();
   };
@@ -77,7 +77,7 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     if (!visible) return;
     write();
     writeLines();
-    draw();
+    if (lines.some(({ isDue }) => isDue)) draw();
   });
   themeChanged.on(layout);
   sync();

@@ -22,6 +22,8 @@ export interface ChannelLine {
   /** `healthy`, `fault`, `unknown`. */
   readonly state: ReadonlySignal<string>;
   readonly chart: StripChart;
+  /** Something came that would be seen, and is not yet drawn. */
+  readonly isDue: boolean;
   add(timeS: number, counts: number, value: number): void;
   /** @param silent nothing comes from the glove, or from the service: what was well is not known to be so */
   judge(channel: Health['channels'][number], silent: boolean): void;
@@ -45,9 +47,8 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
   const counts = signal('–');
   const verdict = signal<string | undefined>(undefined);
   const silent = signal(false);
-  let last: { counts: number; value: number } | undefined;
-  /** Something came that is not yet drawn. */
-  let toDraw = true;
+  let last: { counts: number; value: number; timeS: number } | undefined;
+  let isDue = true;
   const write = () => {
     // What came last is not what is now.
     const known = silent.peek() ? undefined : last;
@@ -59,15 +60,18 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
     value,
     counts,
     chart,
+    get isDue() {
+      return isDue;
+    },
     verdict: computed(() =>
       verdict.value === undefined ? '' : silent.value ? 'No signal' : verdictText(verdict.value),
     ),
     state: computed(() => (silent.value ? 'unknown' : verdict.value === 'healthy' ? 'healthy' : 'fault')),
     add(timeS, count, now) {
       history.add(timeS, count, now);
-      toDraw = true;
       if (now < LEAST.oneWay) trace.low = LEAST.bothWays;
-      last = { counts: count, value: now };
+      isDue ||= !chart.liesAt(0, now, timeS - (last?.timeS ?? Number.NaN));
+      last = { counts: count, value: now, timeS };
     },
     judge({ verdict: name }, isSilent) {
       verdict.value = name;
@@ -77,14 +81,14 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
     },
     write,
     draw() {
-      if (!toDraw) return false;
-      toDraw = false;
+      if (!isDue) return false;
+      isDue = false;
       history.settle();
       return chart.draw(history.ages, lines, history.from, history.end);
     },
     layout() {
       chart.layout();
-      toDraw = true;
+      isDue = true;
     },
   };
 }

@@ -20,6 +20,12 @@ export interface StripChart {
    * @returns false where it would look as it does already: lines that lie flat across the strip
    */
   draw(times: Float64Array, values: readonly Float64Array[], from: number, end: number): boolean;
+  /**
+   * Whether the line of a trace lies flat across the strip, as it was drawn last, and would with one more sample.
+   *
+   * @param afterS since the sample before
+   */
+  liesAt(trace: number, value: number, afterS: number): boolean;
 }
 
 /** A level that moved by less is not seen to have moved, px of the display. */
@@ -40,6 +46,8 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
   /** Of each trace, between which heights it lay when all were flat; empty while one was not. */
   let flat: { least: number; most: number }[] = [];
 
+  const unseenOf = ({ low, high }: Trace): number => (UNSEEN_PX * (high - low)) / Math.max(1, height);
+
   /** Whether all lie flat over the whole strip, where they are drawn already. Keeps where they lie. */
   function looksAlike(
     times: Float64Array,
@@ -52,8 +60,7 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
     if (end - from < 2 || times[from] > EDGE_S - seconds || times[end - 1] < -EDGE_S) return false;
     const now: typeof flat = [];
     for (let t = 0; t < traces.length; t++) {
-      const { low, high } = traces[t];
-      const unseen = (UNSEEN_PX * (high - low)) / Math.max(1, height);
+      const unseen = unseenOf(traces[t]);
       let [least, most] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
       for (let i = from; i < end; i++) {
         if (i > from && times[i] - times[i - 1] > SILENCE_S) return false;
@@ -91,6 +98,11 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
       layout();
     },
     layout,
+    liesAt(t, value, afterS) {
+      const was = flat[t];
+      if (!was || !(afterS >= 0 && afterS <= SILENCE_S)) return false;
+      return Math.max(was.most, value) - Math.min(was.least, value) <= unseenOf(traces[t]);
+    },
     draw(times, values, from, end) {
       if (!context || width === 0 || looksAlike(times, values, from, end)) return false;
       context.clearRect(0, 0, width, height);

@@ -110,3 +110,22 @@ it('draws nothing before it has a canvas, nor after that is gone', async () => {
   made.attach(canvas);
   expect(draw()).toBe(true);
 });
+
+it('knows of one more sample whether the strip would look as it does', async () => {
+  const { createStripChart } = await import('../../../src/page/parts/strip-chart.js');
+  const made = createStripChart(SECONDS, [{ low: 0, high: 1, colour: '--accent' }]);
+  made.attach(canvas);
+  expect(made.liesAt(0, 0.5, 0.1)).toBe(false);
+  made.draw(times, [new Float64Array(COUNT).fill(0.5)], 0, COUNT);
+  expect(made.liesAt(0, 0.51, 0.1)).toBe(true);
+  // 0.4 of 24 px.
+  expect(made.liesAt(0, 0.52, 0.1)).toBe(false);
+  expect(made.liesAt(0, Number.NaN, 0.1)).toBe(false);
+  // A silence, and another clock.
+  expect(made.liesAt(0, 0.5, 0.6)).toBe(false);
+  expect(made.liesAt(0, 0.5, -1)).toBe(false);
+  made.layout();
+  expect(made.liesAt(0, 0.5, 0.1)).toBe(false);
+  made.draw(times, [times.map((s) => (s > -1 ? 0.9 : 0.5))], 0, COUNT);
+  expect(made.liesAt(0, 0.9, 0.1)).toBe(false);
+});
