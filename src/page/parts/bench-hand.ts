@@ -1,6 +1,6 @@
 import { batch, type ReadonlySignal, signal } from '@preact/signals';
 import type { HandSide } from '../../hand/joints.js';
-import type { Delays } from '../delays.js';
+import type { DelaySummary, Delays } from '../delays.js';
 import { type Fault, faultsOf } from '../faults.js';
 import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
 import { type ChannelLine, createChannelLine } from './channel-line.js';
@@ -13,6 +13,8 @@ import { createWristNote } from './wrist-note.js';
 
 /** Of a converter of which nothing is known. */
 const USUAL_BITS = 12;
+/** A delay stays as long as it is found within this of what is shown, and within what the clocks are known to, ms. */
+const STEADY_MS = 0.3;
 
 /** What the bench says of a hand. */
 export interface BenchHand {
@@ -51,6 +53,7 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
   const unused = createUnusedList();
   const facts = createLinkFacts(BENCH_FACTS, 'link-line');
   const wrist = createWristNote();
+  let delay: DelaySummary | undefined;
   let said = '';
   let roles = '';
 
@@ -69,24 +72,28 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
     canTry.value = canCheck.peek() && info.actuators.some(({ kind }) => kind !== 'vibration');
     standsIn.value = live.connected && isSimulated(hand) && recording === undefined;
     // What is not known now is not said to be a fault of the glove.
-    const found = live.connected ? faultsOf(hand) : [];
-    const key = JSON.stringify(found);
+    const wrong = live.connected ? faultsOf(hand) : [];
+    const key = JSON.stringify(wrong);
     if (key !== said) {
       said = key;
-      faults.value = found;
+      faults.value = wrong;
     }
     if (!live.connected) state.value = 'The service does not answer; this is the last pose it sent.';
     else if (!joints) state.value = health?.link.reason ? '' : 'Waiting for the first pose.';
     else if (!joints.valid)
-      state.value = found.length > 0 ? '' : (joints.reason ?? 'The glove sends nothing.');
+      state.value = wrong.length > 0 ? '' : (joints.reason ?? 'The glove sends nothing.');
     else {
       const where = joints.space === 'world' ? 'Placed in the world' : 'Around the wrist';
-      state.value = `${where}. ${found.length === 0 ? 'No fault seen.' : ''}`;
+      state.value = `${where}. ${wrong.length === 0 ? 'No fault seen.' : ''}`;
     }
     fingers.update(hand);
     unused.update(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);
-    facts.update(hand, silent ? undefined : delays.summary(side));
+    const found = silent ? undefined : delays.summary(side);
+    const isNear =
+      delay && found && Math.abs(found.medianMs - delay.medianMs) <= Math.min(STEADY_MS, found.errorMs);
+    if (!isNear) delay = found;
+    facts.update(hand, delay);
     wrist.update(hand);
 
     const channels = health?.channels ?? [];

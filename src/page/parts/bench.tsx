@@ -66,7 +66,11 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
     if (visible) write();
   };
   live.changed.on(sync);
-  for (const kind of ['joints', 'resistance', 'inputs', 'health'] as const) live.client.on(kind, changed);
+  for (const kind of ['resistance', 'inputs', 'health'] as const) live.client.on(kind, changed);
+  live.client.on('joints', ({ valid }) => {
+    // Of a hand that is there, samples come as well: what both say is written once.
+    if (!valid) changed();
+  });
   live.client.on('signals', ({ hand, timeUs, counts, values }) => {
     const lines = hands
       .peek()
