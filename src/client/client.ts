@@ -377,13 +377,14 @@ export class Client {
   }
 
   #subscribe(): void {
-    const { app, hands, rateHz, velocities = true, surface, predictMs } = this.options;
+    const { app, hands, rateHz, restHz, velocities = true, surface, predictMs } = this.options;
     const request = {
       type: 'subscribe' as const,
       app,
       hands,
       streams: this.#wantedStreams(),
       rateHz,
+      restHz,
       velocities,
       surface,
       predictMs,

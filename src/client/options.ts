@@ -18,6 +18,8 @@ export interface ConnectOptions {
   hands?: HandSide[];
   /** Poses and inputs a second at most; every sample when absent. */
   rateHz?: number;
+  /** Poses and signals a second that do while the hand rests, for what is looked at; the first move comes at once. */
+  restHz?: number;
   /** With velocities, which `poseAt` needs; true when absent. */
   velocities?: boolean;
   /** Show fingers that touch resting on the surface, and give `pressures`. */
@@ -44,7 +46,7 @@ export interface ConnectOptions {
 /** What of it can be changed while connected. */
 export type SubscriptionOptions = Pick<
   ConnectOptions,
-  'hands' | 'rateHz' | 'velocities' | 'surface' | 'predictMs' | 'streams'
+  'hands' | 'rateHz' | 'restHz' | 'velocities' | 'surface' | 'predictMs' | 'streams'
 >;
 
 export type Welcome = ServerMessageOf<'welcome'>;

@@ -16,22 +16,30 @@ export interface DelaySummary {
 
 /** The newest delays of a hand, ms. */
 export interface DelayRing {
-  add(ms: number): void;
-  /** In ascending order. */
-  sorted(): Float64Array;
+  /** @param nowMs when it was found; increasing */
+  add(ms: number, nowMs: number): void;
+  /** Those that were found within the time that is kept, in ascending order. */
+  sorted(nowMs: number): Float64Array;
   clear(): void;
 }
 
-export function createDelayRing(kept: number): DelayRing {
-  const ring = new Float64Array(kept);
+/** @param most how many are kept at most; @param keptMs for how long */
+export function createDelayRing(most: number, keptMs: number): DelayRing {
+  const delays = new Float64Array(most);
+  const found = new Float64Array(most);
   let [next, count] = [0, 0];
   return {
-    add(ms) {
-      ring[next] = ms;
-      next = (next + 1) % kept;
-      count = Math.min(kept, count + 1);
+    add(ms, nowMs) {
+      delays[next] = ms;
+      found[next] = nowMs;
+      next = (next + 1) % most;
+      count = Math.min(most, count + 1);
     },
-    sorted: () => ring.slice(0, count).sort(),
+    sorted(nowMs) {
+      const oldest = (): number => (next - count + most) % most;
+      while (count > 0 && found[oldest()] < nowMs - keptMs) count--;
+      return Float64Array.from({ length: count }, (_, i) => delays[(oldest() + i) % most]).sort();
+    },
     clear() {
       next = count = 0;
     },
@@ -70,8 +78,9 @@ export function histogramOf(sorted: ArrayLike<number>, bars: number): Histogram 
   return { widthMs, counts, beyond };
 }
 
-/** About ten seconds of what the page is sent. */
-const KEPT = 1250;
+/** So much is looked at, and as many as the page is sent in that time of a hand that moves. */
+const KEPT_MS = 10_000;
+const MOST = 1250;
 const AGAIN_MS = 500;
 
 /**
@@ -97,10 +106,10 @@ export function createDelays(live: Live): Delays {
     }
     let ring = rings.get(hand);
     if (!ring) {
-      ring = createDelayRing(KEPT);
+      ring = createDelayRing(MOST, KEPT_MS);
       rings.set(hand, ring);
     }
-    ring.add((nowUs - timeUs) / 1000);
+    ring.add((nowUs - timeUs) / 1000, performance.now());
   });
   // Another connection has another clock, and what is gone has no delay.
   const forget = () => {
@@ -112,7 +121,7 @@ export function createDelays(live: Live): Delays {
   seen.subscribe(forget);
 
   function summarize(side: HandSide): DelaySummary | undefined {
-    const sorted = rings.get(side)?.sorted() ?? none;
+    const sorted = rings.get(side)?.sorted(performance.now()) ?? none;
     if (sorted.length === 0) return undefined;
     return {
       medianMs: quantileOf(sorted, 0.5),
@@ -123,7 +132,7 @@ export function createDelays(live: Live): Delays {
     };
   }
   return {
-    of: (side) => rings.get(side)?.sorted() ?? none,
+    of: (side) => rings.get(side)?.sorted(performance.now()) ?? none,
     summary(side) {
       const known = kept.get(side);
       const nowMs = performance.now();

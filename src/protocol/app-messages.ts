@@ -112,6 +112,14 @@ export const AppMessages = {
           description: 'Poses and inputs a second at most; every sample when absent or more than there are.',
         }),
       ),
+      restHz: Type.Optional(
+        Type.Number({
+          minimum: 1,
+          maximum: 10_000,
+          description:
+            'Poses and signals a second that do while the hand rests: while, for 2 s, no skin of it has moved by 0.5 mm, no channel by a hundredth of its range, and every finger is known as before. The first move comes at once, and all that follow. As many as of a hand that moves when absent.',
+        }),
+      ),
       velocities: Type.Optional(Type.Boolean({ description: 'Add joint velocities to the poses.' })),
       surface: Type.Optional(
         Type.Boolean({

@@ -5,6 +5,7 @@ import type { ServerMessageOf, StreamName } from '../protocol/messages.js';
 import { Broadcast, type Reader } from './broadcast.js';
 import { Decimator, grantRate } from './decimator.js';
 import { type PoseOptions, Poses } from './poses.js';
+import { createStillness } from './stillness.js';
 import { Throttle } from './throttle.js';
 import { frameText } from './websocket-frame.js';
 
@@ -13,6 +14,8 @@ export interface Wanted extends PoseOptions {
   streams: readonly StreamName[];
   /** 0: every sample. */
   rateHz: number;
+  /** Poses and signals a second of a hand that rests; 0: as of one that moves. */
+  restHz: number;
 }
 
 const RESISTANCE_PERIOD_MS = 1000 / 60;
@@ -22,10 +25,14 @@ const SIGNALS_PERIOD_MS = 1000 / 60;
 const HEALTH_PERIOD_MS = 100;
 const HEALTH_REPEAT_MS = 1000;
 
-/** Readers at one rate. */
+/** Readers at one rate, and at one while the hand rests. */
 interface RateGroup {
   readonly rateHz: number;
+  readonly restHz: number;
   readonly decimator: Decimator;
+  /** While the hand rests; undefined: no other rate. */
+  readonly rest: Decimator | undefined;
+  readonly signals: Broadcast;
   readonly poses: Poses[];
   readonly inputs: Inputs;
 }
@@ -44,9 +51,9 @@ interface Inputs {
  */
 export class Feed {
   readonly #rates: RateGroup[] = [];
+  readonly #stillness = createStillness();
   readonly #resistance = new Broadcast();
   readonly #health = new Broadcast();
-  readonly #signals = new Broadcast();
   readonly #gestures = new Broadcast();
   readonly #resistanceThrottle: Throttle;
   readonly #healthThrottle: Throttle;
@@ -79,10 +86,7 @@ export class Feed {
       const message: ServerMessageOf<'health'> = { type: 'health', ...glove.readHealth() };
       this.#health.publish(frameText(JSON.stringify(message)));
     });
-    this.#signalsThrottle = new Throttle(SIGNALS_PERIOD_MS, () => {
-      const message: ServerMessageOf<'signals'> = { type: 'signals', ...glove.readSignals() };
-      this.#signals.publish(frameText(JSON.stringify(message)));
-    });
+    this.#signalsThrottle = new Throttle(SIGNALS_PERIOD_MS, () => this.#sendSignals());
     this.#gesturesThrottle = new Throttle(0, () => {
       if (this.#gestures.readers.length === 0) return;
       const message: ServerMessageOf<'gestures'> = { type: 'gestures', ...glove.readGestures() };
@@ -120,8 +124,9 @@ export class Feed {
       // A silent glove gives no frames: the app must still learn that there is no hand.
       if (!this.glove.frame.valid) this.#tellSilence(poses, reader);
     }
+    if (wanted.restHz > 0) this.#stillness.disturb();
     if (wanted.streams.includes('inputs')) {
-      const { inputs } = this.#rateFor(wanted.rateHz);
+      const { inputs } = this.#rateFor(wanted);
       inputs.out.add(reader);
       inputs.throttle.request();
     }
@@ -129,7 +134,7 @@ export class Feed {
       this.#resistance.add(reader);
       this.#resistanceThrottle.request();
     }
-    if (wanted.streams.includes('signals')) this.#signals.add(reader);
+    if (wanted.streams.includes('signals')) this.#rateFor(wanted).signals.add(reader);
     if (wanted.streams.includes('gestures')) {
       this.#gestures.add(reader);
       this.#gesturesThrottle.request();
@@ -143,16 +148,16 @@ export class Feed {
   remove(reader: Reader): void {
     this.#resistance.remove(reader);
     this.#health.remove(reader);
-    this.#signals.remove(reader);
     this.#gestures.remove(reader);
     for (let r = this.#rates.length - 1; r >= 0; r--) {
-      const { poses, inputs } = this.#rates[r];
+      const { poses, inputs, signals } = this.#rates[r];
       inputs.out.remove(reader);
+      signals.remove(reader);
       for (let p = poses.length - 1; p >= 0; p--) {
         poses[p].out.remove(reader);
         if (poses[p].out.readers.length === 0) poses.splice(p, 1);
       }
-      if (poses.length === 0 && inputs.out.readers.length === 0) {
+      if (poses.length === 0 && inputs.out.readers.length === 0 && signals.readers.length === 0) {
         inputs.throttle.stop();
         this.#rates.splice(r, 1);
       }
@@ -170,6 +175,7 @@ export class Feed {
 
   /** Another source for the same hand, such as a replay: its times may lie before the last one. */
   #startOver(): void {
+    this.#stillness.disturb();
     if (this.glove.frame.timeUs >= this.#timeUs) return;
     this.#timeUs = Number.NEGATIVE_INFINITY;
     this.#sampleRateHz = Number.NaN;
@@ -192,18 +198,45 @@ export class Feed {
 
   #frame(frame: HandFrame): void {
     const timeUs = this.#stamp(frame);
-    if (this.#signals.readers.length > 0) this.#signalsThrottle.request();
     if (frame.valid !== this.#wasValid) {
       this.#wasValid = frame.valid;
+      this.#stillness.disturb();
       this.#gesturesThrottle.request();
     }
     for (let r = 0; r < this.#rates.length; r++) {
-      const { decimator, poses } = this.#rates[r];
+      const { decimator, rest, poses, signals } = this.#rates[r];
+      if (signals.readers.length > 0) this.#signalsThrottle.request();
       if (!decimator.take(timeUs) && frame.valid) continue;
+      if (rest) {
+        this.#stillness.pose(timeUs, frame.poses, frame.fingerStates);
+        if (frame.valid && this.#stillness.rests(timeUs)) {
+          if (!rest.take(timeUs)) continue;
+          // With the pose: whoever draws both wakes up once.
+          if (signals.readers.length > 0) signals.publish(signalsText(this.#readSignals()));
+        }
+      }
       for (let p = 0; p < poses.length; p++) {
         if (!poses[p].publish(frame, timeUs, decimator.every ? frame.skipped : 0)) this.#reportBadPose();
       }
     }
+  }
+
+  /** To all but those for whom the hand rests: they get theirs with a pose. */
+  #sendSignals(): void {
+    const body = this.#readSignals();
+    let message: Buffer | undefined;
+    for (const { rest, signals } of this.#rates) {
+      if (signals.readers.length === 0) continue;
+      if (rest && this.#stillness.rests(this.#timeUs)) continue;
+      message ??= signalsText(body);
+      signals.publish(message);
+    }
+  }
+
+  #readSignals(): ReturnType<Glove['readSignals']> {
+    const body = this.glove.readSignals();
+    this.#stillness.signals(this.#timeUs, body.counts, body.values, this.glove.description.channels);
+    return body;
   }
 
   /** Whole µs, always increasing for every reader, also when a silence is told between two samples. */
@@ -225,15 +258,18 @@ export class Feed {
     logEvent(this.logger, 'pose.notFinite', { hand, count: this.#badPoses });
   }
 
-  #rateFor(askedHz: number): RateGroup {
+  #rateFor({ rateHz: askedHz, restHz }: Wanted): RateGroup {
     const { sampleRateHz } = this.glove.description;
     const rateHz = this.granted(askedHz);
-    let group = this.#rates.find((rate) => rate.rateHz === rateHz);
+    let group = this.#rates.find((rate) => rate.rateHz === rateHz && rate.restHz === restHz);
     if (!group) {
       const every = rateHz === 0 || rateHz === sampleRateHz;
       group = {
         rateHz,
+        restHz,
         decimator: new Decimator(every ? 0 : rateHz, sampleRateHz),
+        rest: restHz > 0 ? new Decimator(restHz, rateHz) : undefined,
+        signals: new Broadcast(),
         poses: [],
         inputs: this.#inputs(every ? 0 : 1000 / rateHz),
       };
@@ -258,7 +294,7 @@ export class Feed {
   }
 
   #posesFor(wanted: Wanted): Poses {
-    const { poses } = this.#rateFor(wanted.rateHz);
+    const { poses } = this.#rateFor(wanted);
     let found = poses.find(
       ({ options }) =>
         options.encoding === wanted.encoding &&
@@ -273,3 +309,8 @@ export class Feed {
     return found;
   }
 }
+
+const signalsText = (body: ReturnType<Glove['readSignals']>): Buffer => {
+  const message: ServerMessageOf<'signals'> = { type: 'signals', ...body };
+  return frameText(JSON.stringify(message));
+};

@@ -61,6 +61,7 @@ const HANDLERS: Handlers = {
             hands: message.hands,
             streams,
             rateHz,
+            restHz: message.restHz ?? 0,
             encoding: connection.encoding,
             velocities: message.velocities ?? false,
             surface: message.surface ?? false,

@@ -72,41 +72,55 @@ it.each(['bench', 'signals', 'touch'])(
 );
 
 /** What the page asked the service for. */
-async function asksFor(
-  port: number,
-): Promise<{ streams: string[]; rates: { rateHz: number }[] } | undefined> {
+async function asksFor(port: number): Promise<{ streams: string[] } | undefined> {
   const health = await (await fetch(`http://127.0.0.1:${port}/health`)).json();
-  const { apps } = health as { apps: { name?: string; streams: string[]; rates: { rateHz: number }[] }[] };
+  const { apps } = health as { apps: { name?: string; streams: string[] }[] };
   return apps.find(({ name }) => name === 'Bench page');
 }
 
-it('draws a hand at rest once, and again as soon as it moves', async () => {
+it('does next to nothing for a hand at rest, noise or not, and all again as soon as it moves', async () => {
   const { page } = await openPage(flat, still.port);
   await expect
     .poll(() => page.locator('.bench-part .chip .condition').allTextContents(), { timeout: 20_000 })
     .toEqual(Array(5).fill('Sensed'));
-  // Until the sparklines are full, which move until then.
-  await page.waitForTimeout(8000);
+  const network = await page.context().newCDPSession(page);
+  let messages = 0;
+  network.on('Network.webSocketFrameReceived', () => messages++);
+  await network.send('Network.enable');
   const counts = await count(page);
-  await page.waitForTimeout(SECONDS * 1000);
-  const rested = await counts();
-  // Where the machine is busy and samples come late, a finger may be shown as unknown for a moment.
-  expect(rested.picture).toBeLessThan(5);
-  // Five sparklines would be drawn ten times a second at least.
-  expect(rested.charts).toBeLessThan(100);
-  expect((await asksFor(still.port))?.rates[0].rateHz).toBe(25);
+  /** Of each, so many a second. */
+  const rates = async () => {
+    const [before, heard] = [await counts(), messages];
+    await page.waitForTimeout(2000);
+    const { frames, picture, charts, changes } = await counts();
+    return {
+      frames: (frames - before.frames) / 2,
+      picture: (picture - before.picture) / 2,
+      charts: (charts - before.charts) / 2,
+      changes: (changes - before.changes) / 2,
+      messages: (messages - heard) / 2,
+    };
+  };
+  // Sparklines move until they are full. Where the machine is busy and samples come late, a finger may be unknown for a
+  // moment, and is looked at more closely: it is enough that there is peace when there is.
+  const most = { frames: 16, picture: 1, charts: 3, changes: 20, messages: 16 };
+  await expect
+    .poll(async () => Object.entries(await rates()).filter(([of, a]) => a > most[of as keyof typeof most]), {
+      timeout: 50_000,
+    })
+    .toEqual([]);
   await host.command('ramp index.curl 0.8 1500');
-  await expect.poll(async () => (await asksFor(still.port))?.rates[0].rateHz).toBe(125);
-  await page.waitForTimeout(2500);
-  const moved = await counts();
-  expect(moved.picture - rested.picture).toBeGreaterThan(5);
+  const { messages: heard, picture, charts } = await rates();
+  expect(heard).toBeGreaterThan(60);
+  expect(picture).toBeGreaterThan(3);
+  expect(charts).toBeGreaterThan(3);
   await expect
     .poll(() => page.locator('.bench-part .chip[data-finger="index"] .curl').textContent(), {
       timeout: 10_000,
     })
     .toMatch(/^(7[5-9]|8[0-5]) %$/);
   await host.command('ramp index.curl 0 400');
-}, 60_000);
+}, 90_000);
 
 it('takes no poses while it is hidden, still knows of arming and faults, and has the hand at once when it is seen', async () => {
   const { page, complaints } = await openPage(browser, live.port);

@@ -31,10 +31,16 @@ it('takes quantiles by nearest rank', () => {
   expect(quantileOf([7], 0.5)).toBe(7);
 });
 
-it('keeps the newest only', () => {
-  const ring = createDelayRing(3);
-  for (const ms of [9, 1, 2, 3]) ring.add(ms);
-  expect([...ring.sorted()]).toEqual([1, 2, 3]);
+it('keeps the newest only, and none that is older than what is looked at', () => {
+  const ring = createDelayRing(3, 1000);
+  for (const [at, ms] of [9, 1, 2, 3].entries()) ring.add(ms, at * 100);
+  expect([...ring.sorted(300)]).toEqual([1, 2, 3]);
+  expect([...ring.sorted(1150)]).toEqual([2, 3]);
+  ring.add(0.5, 1250);
+  expect([...ring.sorted(1250)]).toEqual([0.5, 3]);
+  expect(ring.sorted(5000)).toHaveLength(0);
+  ring.add(4, 5100);
+  expect([...ring.sorted(5100)]).toEqual([4]);
   ring.clear();
-  expect(ring.sorted()).toHaveLength(0);
+  expect(ring.sorted(5100)).toHaveLength(0);
 });

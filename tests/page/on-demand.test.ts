@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
-import { onDemand } from '../../src/page/on-demand.js';
+import { atMostEvery, onDemand } from '../../src/page/on-demand.js';
 
 /** Frames of the display: 60 a second while the page is seen. */
 let frames: ((nowMs: number) => void)[];
@@ -54,4 +54,22 @@ it('may ask again from inside, for the next frame', () => {
   for (let n = 0; n < 10; n++) frame();
   expect(left).toBe(0);
   expect(frames.length).toBe(0);
+});
+
+it('does at once what writes only where something changes, then at most once in a period, and asks for no frame', () => {
+  const work = vi.fn();
+  const ask = atMostEvery(100, work);
+  ask();
+  expect(work).toHaveBeenCalledTimes(1);
+  for (let ms = 0; ms < 1000; ms += 10) {
+    vi.advanceTimersByTime(10);
+    ask();
+  }
+  expect(work.mock.calls.length).toBeGreaterThanOrEqual(10);
+  expect(work.mock.calls.length).toBeLessThanOrEqual(11);
+  // What was asked for last is done, and nothing after that.
+  vi.advanceTimersByTime(1000);
+  const done = work.mock.calls.length;
+  vi.advanceTimersByTime(1000);
+  expect([work.mock.calls.length, vi.getTimerCount(), frames.length]).toEqual([done, 0, 0]);
 });

@@ -11,6 +11,8 @@ import type { WhoArms } from '../../src/resistance/governor.js';
 export class FakeGlove implements Glove {
   /** What rest() gives. */
   pressures = [0, 0.25, 0.5, 0, 0];
+  /** Of its channel; the number of samples until it is set. */
+  counts: number | undefined;
   description: GloveDescription;
   readonly fitsInUse = {};
   readonly rememberDrift = () => [];
@@ -65,6 +67,12 @@ export class FakeGlove implements Glove {
     for (const listener of this.listeners) listener.frame?.(frame);
   }
 
+  /** One sample at this time: the pose that was, or what the test has made of it. */
+  still(timeUs: number): void {
+    this.frame.timeUs = timeUs;
+    for (const listener of this.listeners) listener.frame?.(this.frame);
+  }
+
   silence(timeUs: number, reason: string): void {
     Object.assign(this.frame, { timeUs, valid: false, reason });
     for (const listener of this.listeners) listener.frame?.(this.frame);
@@ -94,7 +102,7 @@ export class FakeGlove implements Glove {
     return {
       hand,
       timeUs: this.frame.timeUs,
-      counts: [this.#count],
+      counts: [this.counts ?? this.#count],
       values: [0.5],
       curls: [0, 0.5, 0, 0, 0],
     };

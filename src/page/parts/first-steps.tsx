@@ -1,5 +1,5 @@
 import { signal } from '@preact/signals';
-import { render } from 'preact';
+import type { FunctionComponent } from 'preact';
 import type { PortsAnswer } from '../../glove/ports-route.js';
 import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
 import { ask } from '../routes.js';
@@ -27,14 +27,13 @@ function presenceOf(hands: readonly LiveHand[]): Presence {
 
 /** For whoever has no glove, or has it not yet connected: what can be done at once, and how to connect one. */
 export interface FirstSteps {
-  readonly element: HTMLElement;
+  /** Empty while there is nothing to say. */
+  readonly Box: FunctionComponent;
   /** Shows it where a simulated glove is shown, which misses nothing. */
   toggle(): void;
 }
 
 export function createFirstSteps(live: Live): FirstSteps {
-  const element = document.createElement('div');
-  element.className = 'first-steps';
   const presence = signal<Presence>('there');
   const asked = signal(false);
   const examples = signal<readonly string[]>([]);
@@ -131,7 +130,11 @@ export function createFirstSteps(live: Live): FirstSteps {
       </article>
     );
   };
-  render(<Card />, element);
+  const Box = () => (
+    <div class="first-steps">
+      <Card />
+    </div>
+  );
 
   const update = () => {
     const hands = [...live.hands.values()];
@@ -165,7 +168,7 @@ export function createFirstSteps(live: Live): FirstSteps {
   // Patience ends without an event.
   setInterval(update, PATIENCE_MS / 2);
   return {
-    element,
+    Box,
     toggle() {
       asked.value = !asked.value;
       if (asked.value) begin();

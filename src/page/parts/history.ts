@@ -1,6 +1,9 @@
 /** The last seconds of one channel, in arrays that are written again and again. */
 export interface History {
-  /** Seconds, of the newest sample 0. Valid from `from` to `end` after `settle`. */
+  /**
+   * Seconds, of the newest sample 0. Valid from `from` to `end` after `settle`: those of the last seconds, and the one before,
+   * from which a line comes into what is shown.
+   */
   readonly ages: Float64Array;
   readonly counts: Float64Array;
   readonly values: Float64Array;
@@ -45,7 +48,7 @@ export function createHistory(seconds: number, rateHz: number): History {
       const { end, ages } = history;
       const newest = end > 0 ? times[end - 1] : 0;
       let from = Math.max(0, end - kept);
-      while (from < end && times[from] < newest - seconds) from++;
+      while (from + 1 < end && times[from + 1] <= newest - seconds) from++;
       for (let i = from; i < end; i++) ages[i] = times[i] - newest;
       history.from = from;
     },

@@ -6,3 +6,10 @@ export const Mounted = ({ child }: { child: HTMLElement }) => (
     }}
   />
 );
+
+/** Puts elements that were made elsewhere behind what is rendered in one. */
+export const holding =
+  (...children: readonly HTMLElement[]) =>
+  (box: HTMLElement | null): void => {
+    for (const child of children) if (box && child.parentNode !== box) box.append(child);
+  };

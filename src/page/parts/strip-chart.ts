@@ -1,4 +1,3 @@
-import { make } from '../dom.js';
 import { colourOf } from '../theme.js';
 
 /** A line over the last seconds, newest at the right. */
@@ -10,7 +9,8 @@ export interface Trace {
 }
 
 export interface StripChart {
-  readonly element: HTMLCanvasElement;
+  /** The canvas to draw on, once it is on the page, with the size and colours that it has there; null: none any more. */
+  attach(canvas: HTMLCanvasElement | null): void;
   /** Reads the size and the theme's colours again. */
   layout(): void;
   /**
@@ -20,6 +20,12 @@ export interface StripChart {
    * @returns false where it would look as it does already: lines that lie flat across the strip
    */
   draw(times: Float64Array, values: readonly Float64Array[], from: number, end: number): boolean;
+  /**
+   * Whether the line of a trace lies flat across the strip, as it was drawn last, and would with one more sample.
+   *
+   * @param afterS since the sample before
+   */
+  liesAt(trace: number, value: number, afterS: number): boolean;
 }
 
 /** A level that moved by less is not seen to have moved, px of the display. */
@@ -33,13 +39,14 @@ const EDGE_S = 0.1;
 
 /** @param seconds width of the strip */
 export function createStripChart(seconds: number, traces: readonly Trace[]): StripChart {
-  const element = make('canvas', { class: 'chart', 'aria-hidden': 'true' });
-  const context = element.getContext('2d') as CanvasRenderingContext2D;
+  let context: CanvasRenderingContext2D | null | undefined;
   let colours: string[] = [];
   let grid = '';
   let [width, height, ratio] = [0, 0, 1];
   /** Of each trace, between which heights it lay when all were flat; empty while one was not. */
   let flat: { least: number; most: number }[] = [];
+
+  const unseenOf = ({ low, high }: Trace): number => (UNSEEN_PX * (high - low)) / Math.max(1, height);
 
   /** Whether all lie flat over the whole strip, where they are drawn already. Keeps where they lie. */
   function looksAlike(
@@ -53,8 +60,7 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
     if (end - from < 2 || times[from] > EDGE_S - seconds || times[end - 1] < -EDGE_S) return false;
     const now: typeof flat = [];
     for (let t = 0; t < traces.length; t++) {
-      const { low, high } = traces[t];
-      const unseen = (UNSEEN_PX * (high - low)) / Math.max(1, height);
+      const unseen = unseenOf(traces[t]);
       let [least, most] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
       for (let i = from; i < end; i++) {
         if (i > from && times[i] - times[i - 1] > SILENCE_S) return false;
@@ -71,19 +77,34 @@ export function createStripChart(seconds: number, traces: readonly Trace[]): Str
     return before.length > 0 && now.every((one, t) => one === before[t]);
   }
 
+  function layout(): void {
+    flat = [];
+    if (!context) {
+      width = 0;
+      return;
+    }
+    const { canvas } = context;
+    ratio = Math.min(devicePixelRatio, 2);
+    [width, height] = [canvas.clientWidth * ratio, canvas.clientHeight * ratio];
+    if (canvas.width !== width) canvas.width = width;
+    if (canvas.height !== height) canvas.height = height;
+    colours = traces.map(({ colour }) => colourOf(colour));
+    grid = colourOf('--line');
+  }
+
   return {
-    element,
-    layout() {
-      flat = [];
-      ratio = Math.min(devicePixelRatio, 2);
-      [width, height] = [element.clientWidth * ratio, element.clientHeight * ratio];
-      if (element.width !== width) element.width = width;
-      if (element.height !== height) element.height = height;
-      colours = traces.map(({ colour }) => colourOf(colour));
-      grid = colourOf('--line');
+    attach(canvas) {
+      context = canvas?.getContext('2d');
+      layout();
+    },
+    layout,
+    liesAt(t, value, afterS) {
+      const was = flat[t];
+      if (!was || !(afterS >= 0 && afterS <= SILENCE_S)) return false;
+      return Math.max(was.most, value) - Math.min(was.least, value) <= unseenOf(traces[t]);
     },
     draw(times, values, from, end) {
-      if (width === 0 || looksAlike(times, values, from, end)) return false;
+      if (!context || width === 0 || looksAlike(times, values, from, end)) return false;
       context.clearRect(0, 0, width, height);
       context.fillStyle = grid;
       for (let s = 1; s < seconds; s++) context.fillRect(Math.round((s / seconds) * width), 0, 1, height);

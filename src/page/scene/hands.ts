@@ -1,5 +1,6 @@
 import { Color, Group, Matrix4, Quaternion, Vector3 } from 'three';
 import { FINGERS, type HandSide, JOINT_COUNT, POSE_STRIDE, WRIST } from '../../hand/joints.js';
+import { hasMoved } from '../../hand/moved.js';
 import { type FingerCondition, fingerConditions } from '../finger-state.js';
 import type { HandInfo, Live, LiveHand } from '../live.js';
 import { colourOf, themeChanged } from '../theme.js';
@@ -8,9 +9,10 @@ import type { FlatPen } from './flat-pen.js';
 import { createHandLabels } from './hand-labels.js';
 import { createHandMesh, type FingerLook, type HandMesh } from './hand-mesh.js';
 import { createMarks, type Marks } from './marks.js';
-import { hasMoved, UNSEEN_PX } from './moved.js';
 import { type Stage, standUp, TARGET_Y } from './stage.js';
 
+/** A move of less is not seen, px of the display. */
+const UNSEEN_PX = 0.5;
 const APART_M = 0.11;
 const GUESSED_OPACITY = 0.45;
 const COLOUR_NAME: Record<FingerCondition, `--${string}`> = {
@@ -70,6 +72,8 @@ export function createHandsOnStage(live: Live, stage: Stage) {
   });
   live.changed.on(sync);
   const look = ({ hand: side }: { hand: HandSide }) => {
+    // Poses come twice a frame: it is drawn of the newest.
+    if (stage.isAsked) return;
     const one = shown.get(side);
     const hand = live.hands.get(side);
     if (one && hand && isSeenToDiffer(one, hand, UNSEEN_PX / stage.pxPerM)) stage.refresh();

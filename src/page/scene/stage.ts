@@ -29,6 +29,8 @@ export interface Stage {
   view(view: View): void;
   /** Something changed: draw in the next frame of the display. */
   refresh(): void;
+  /** The next frame of the display is drawn in any case. */
+  readonly isAsked: boolean;
   /** Called before each drawn frame. */
   before: (() => void) | undefined;
   /** Called once the camera has its place in a frame. */
@@ -106,6 +108,9 @@ export function createStage(parent: HTMLElement): Stage {
     view: (view) => stage.orbit.view(view),
     refresh() {
       if (asked === 0) asked = requestAnimationFrame(draw);
+    },
+    get isAsked() {
+      return asked !== 0;
     },
     get pxPerM() {
       return pxPerM;

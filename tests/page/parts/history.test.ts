@@ -28,7 +28,8 @@ describe('the last seconds of a channel', () => {
           all.push([time, i]);
           const expected = all
             .slice(-seconds * rateHz)
-            .filter(([at]) => at >= time - seconds)
+            // And the one before, from which a line comes in.
+            .filter((_, n, kept) => n + 1 === kept.length || kept[n + 1][0] > time - seconds)
             .map(([at, counts]) => [at - time, counts]);
           expect(shown(history)).toEqual(expected);
           expect(history.values[history.end - 1]).toBe(-i);

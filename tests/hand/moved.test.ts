@@ -1,8 +1,8 @@
 import fc from 'fast-check';
 import { Quaternion, Vector3 } from 'three';
 import { expect, it } from 'vitest';
-import { createHandModel, JOINT_COUNT, POSE_STRIDE } from '../../../src/hand/index.js';
-import { hasMoved } from '../../../src/page/scene/moved.js';
+import { createHandModel, JOINT_COUNT, POSE_STRIDE } from '../../src/hand/index.js';
+import { hasMoved } from '../../src/hand/moved.js';
 
 const rest = Float64Array.from(createHandModel({ side: 'right' }).skeleton.restPoses);
 

@@ -1,0 +1,128 @@
+import { computed, type ReadonlySignal } from '@preact/signals';
+import type { HandSide } from '../../hand/joints.js';
+import type { Fault } from '../faults.js';
+import type { Lead, OpenPlot } from '../part.js';
+import type { BenchHand } from './bench-hand.js';
+import { type ChannelLine, ChannelLineItem } from './channel-line.js';
+import { FingerTable } from './finger-table.js';
+import { InputTester } from './input-tester.js';
+import { holding } from './mounted.js';
+
+/** Where a card leads. */
+export interface Ways {
+  openPlot: OpenPlot;
+  lead: Lead;
+  connect(): void;
+}
+
+/** A hand of the bench, rendered once: what changes is written where it stands. */
+export function BenchCard({ hand, ways }: { hand: BenchHand; ways: Ways }) {
+  const { side, played, isSilent, faults, lines, fingers, inputs, unused, link } = hand;
+  return (
+    <article class={computed(() => `bench-hand${isSilent.value ? ' old' : ''}`)} data-hand={side}>
+      <header ref={holding(unused)}>
+        <Heading hand={hand} ways={ways} />
+        <p class="played" hidden={computed(() => played.value === '')}>
+          {played}
+        </p>
+        <Faults side={side} faults={faults} openPlot={ways.openPlot} />
+      </header>
+      <section class="channels-of">
+        <h4>Channels</h4>
+        <Channels side={side} lines={lines} openPlot={ways.openPlot} />
+      </section>
+      <div class="fingers">
+        <FingerTable fingers={fingers} />
+      </div>
+      <InputTester inputs={inputs} />
+      <section class="link-of" ref={holding(...link)}>
+        <h4>Link and battery</h4>
+      </section>
+    </article>
+  );
+}
+
+function Heading({ hand, ways }: { hand: BenchHand; ways: Ways }) {
+  const { side, name, state, isSilent, standsIn, canCheck, canTry } = hand;
+  const of = `the ${side} hand`;
+  return (
+    <div class="heading">
+      <h3>{name}</h3>
+      <p class="lead wide" role="status">
+        {state}
+      </p>
+      <button
+        type="button"
+        class="small"
+        hidden={computed(() => !standsIn.value)}
+        aria-label="Simulated: connect yours"
+        title="Connect a glove of your own"
+        onClick={ways.connect}
+      >
+        Simulated
+      </button>
+      <span class="stale" hidden={computed(() => !isSilent.value)}>
+        Stale
+      </span>
+      {/* What a glance does not tell: a sensor the wrong way round, a servo that does nothing. */}
+      <button
+        type="button"
+        class="small next"
+        hidden={computed(() => !canCheck.value)}
+        title={`A few moves find what a glance does not, in the glove of ${of}`}
+        onClick={() => ways.lead('check', side)}
+      >
+        Check<span class="long"> the glove</span>
+      </button>
+      <button
+        type="button"
+        class="small next"
+        hidden={computed(() => !canTry.value)}
+        title={`One at a time, on ${of}`}
+        onClick={() => ways.lead('servos', side)}
+      >
+        <span class="long">Try the </span>
+        <span class="short">servos</span>
+      </button>
+    </div>
+  );
+}
+
+interface FaultsProps {
+  side: HandSide;
+  faults: ReadonlySignal<readonly Fault[]>;
+  openPlot: OpenPlot;
+}
+const Faults = ({ side, faults, openPlot }: FaultsProps) => (
+  <ul class="faults" aria-label={`Faults of the ${side} hand`}>
+    {faults.value.map(({ key, where, what, remedy, role }) => (
+      <li key={key}>
+        <strong>{`${where}: ${what}`}</strong>
+        {remedy !== '' && ` ${remedy} `}
+        {role !== undefined && (
+          <button
+            type="button"
+            class="link plot-it"
+            aria-label={`Plot ${where}`}
+            onClick={() => openPlot(side, role)}
+          >
+            Plot it
+          </button>
+        )}
+      </li>
+    ))}
+  </ul>
+);
+
+interface ChannelsProps {
+  side: HandSide;
+  lines: ReadonlySignal<readonly ChannelLine[]>;
+  openPlot: OpenPlot;
+}
+const Channels = ({ side, lines, openPlot }: ChannelsProps) => (
+  <ul class="lines" aria-label={`Channels of the ${side} hand`}>
+    {lines.value.map((line) => (
+      <ChannelLineItem key={line.role} line={line} open={() => openPlot(side, line.role)} />
+    ))}
+  </ul>
+);
