@@ -1,7 +1,8 @@
-import { existsSync, mkdtempSync, readlinkSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readFileSync, readlinkSync, rmSync } from 'node:fs';
 import { connect } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, expect, test } from 'vitest';
 import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { type HostGlove, startHostGlove } from './host-glove.js';
@@ -232,3 +233,21 @@ test('a stable name and a control socket come and go with the process', async ()
 test('nonsense on the command line is refused in one line', async () => {
   await expect(startHostGlove(['--channels', 'knee.curl'])).rejects.toThrow('code 2');
 });
+
+test.runIf(process.platform === 'linux')(
+  'in turned time it takes no processor while nothing is asked of it',
+  async () => {
+    const glove = await startHostGlove(['--manual-time']);
+    cleanups.push(() => glove.quit());
+    await glove.command('exchange 50');
+    /** In hundredths of a second: fields 14 and 15 of proc_pid_stat(5). */
+    const used = () => {
+      const fields = readFileSync(`/proc/${glove.process.pid}/stat`, 'utf8').split(') ')[1].split(' ');
+      return Number(fields[11]) + Number(fields[12]);
+    };
+    const before = used();
+    await pause(600);
+    await glove.command('exchange 50');
+    expect(used() - before).toBeLessThan(6);
+  },
+);

@@ -31,6 +31,7 @@ class PtyLink {
   void flush();
   // From now on nobody uses the terminal: what is written is kept until it is taken.
   void captivate() { captive_ = connected_ = true; }
+  bool captive() const { return captive_; }
   std::vector<uint8_t> take();
 
   bool cut = false;            // nothing gets through, either way
