@@ -113,6 +113,8 @@ const PROCESSES = {
   retry: process.env.CI ? 2 : 0,
   // Browsers and services are started there.
   hookTimeout: 60_000,
+  // Files of a worker share what they import, which takes a second of a processor each otherwise.
+  isolate: false,
 };
 
 const PROCESSORS = availableParallelism();
@@ -171,7 +173,6 @@ export default defineConfig({
           exclude: PURE,
           testTimeout: 20_000,
           maxWorkers: BESIDE_WAITING,
-          isolate: false,
           sequence: { groupOrder: 0 },
         },
       },
@@ -197,6 +198,7 @@ export default defineConfig({
           include: process.platform === 'linux' ? ['tests/openxr/**/*.test.ts'] : [],
           globalSetup: ['tests/setup.ts', 'tests/openxr/setup.ts'],
           maxWorkers: 2,
+          isolate: false,
           testTimeout: 60_000,
           hookTimeout: 300_000,
           sequence: { groupOrder: 3 },

@@ -111,6 +111,8 @@ async function rigOf(build: Build): Promise<Rig> {
       do {
         await device.pass(STEP_MS, move);
         seconds += STEP_MS / 1000;
+        // A port is opened, and a glove asked to answer, in the machine's own time: no faster than that until it asks for moves.
+        if (move === undefined) await pause(STEP_MS);
       } while (await command.pass(STEP_MS));
       return { ...(await command.outcome), seconds };
     },

@@ -1,5 +1,6 @@
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
+import { nameTerminal } from '../firmware/terminal-name.js';
 
 const BRIDGE = 'src/firmware/build/pty-bridge';
 
@@ -42,8 +43,9 @@ export async function openTextGlove(): Promise<TurnedTextGlove> {
   });
   while (pty === undefined) await once(bridge.stdout, 'data');
 
+  const name = nameTerminal(pty);
   return {
-    pty,
+    pty: name.path,
     heard,
     async hears(fits) {
       for (;;) {
@@ -60,6 +62,7 @@ export async function openTextGlove(): Promise<TurnedTextGlove> {
         bridge.stdin.write(`${line}\r\n`);
       }),
     async quit() {
+      name.forget();
       bridge.stdin.end();
       await ended;
     },
