@@ -1,5 +1,15 @@
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { circles, type Imports, importsOf, impurities, readImports, upwards } from './floor-plan.js';
+import {
+  circles,
+  type Imports,
+  importsOf,
+  impurities,
+  readImports,
+  slowObjects,
+  upwards,
+} from './floor-plan.js';
 
 const house = readImports('src');
 
@@ -20,6 +30,13 @@ describe('the floor plan', () => {
 
   it('has no circle', () => {
     expect(circles(house)).toEqual([]);
+  });
+
+  it('has no accessor of an object literal where samples pass', () => {
+    const slow = [...house.keys()].filter((file) =>
+      slowObjects(file, readFileSync(join('src', file), 'utf8')),
+    );
+    expect(slow).toEqual([]);
   });
 });
 
@@ -56,5 +73,17 @@ describe('a forbidden import is found', () => {
   it('and one in a comment, or of a type into a pure room, is none', () => {
     const harmless = `/* import 'node:fs'; */\n// import 'node:fs';\nimport type { Logger } from 'pino';`;
     expect(impurities(adding('hand/joints.ts', harmless))).toEqual([]);
+  });
+});
+
+describe('an accessor where samples pass', () => {
+  const literal = 'const a = {\n  get b() {\n    return 1;\n  },\n};\n';
+  it('is found in an object literal', () => {
+    expect(slowObjects('sensing/sensing.ts', literal)).toBe(true);
+  });
+
+  it('is none in a class, or elsewhere', () => {
+    expect(slowObjects('sensing/sensing.ts', 'class A {\n  get b() {\n    return 1;\n  }\n}\n')).toBe(false);
+    expect(slowObjects('commands/run.ts', literal)).toBe(false);
   });
 });

@@ -67,7 +67,7 @@ export function createGloveArming(sources: GloveArmingSources): GloveArming {
 
   function arm(by: string, who: WhoArms): Refusal | undefined {
     if (replayed()) return RECORDED;
-    if (!forces.connected) return NOT_CONNECTED;
+    if (!forces.connected()) return NOT_CONNECTED;
     const refusal = guide().refusesArming(who) ?? feel().refusesArming(who);
     if (refusal) return refusal;
     if (who === 'app' && wearerOnly) {
@@ -99,7 +99,7 @@ export function createGloveArming(sources: GloveArmingSources): GloveArming {
     },
     sample({ buttons: pressed, curl, fingerStates }, timeUs) {
       const stretched = stretchedHand.update(curl, fingerStates, timeUs);
-      const armed = forces.armed;
+      const armed = forces.armed();
       if (armed && (pressed & disarmMask) !== 0) disarmBySign('glove button');
       else if (armed && stretched) disarmBySign('stretched hand');
       // Pressing "disarm" counts, whatever else the hand does.

@@ -1,6 +1,7 @@
 import type { GloveLifecycle, GloveParts } from './lifecycle.js';
 import type { GloveTroubles } from './troubles.js';
 
+/** Every glove's beat falls on a multiple of this by the clock: they share one waking of the process. */
 const BEAT_MS = 20;
 const MEASURE_US = 1_000_000;
 
@@ -8,6 +9,12 @@ const MEASURE_US = 1_000_000;
 export interface Beat {
   start(): void;
   stop(): void;
+}
+
+/** Timers may be a little early: what is due within the next 2 ms is this beat, not another. */
+function untilBeatMs(nowUs: number): number {
+  const wait = BEAT_MS - (Math.round(nowUs / 1000) % BEAT_MS);
+  return wait > 2 ? wait : wait + BEAT_MS;
 }
 
 /** @param look called once a second */
@@ -23,8 +30,8 @@ export function createBeat(
   let measuredUs = Number.NEGATIVE_INFINITY;
 
   function beat(): void {
-    cancel = time.after(BEAT_MS, beat);
     const nowUs = time.nowUs();
+    cancel = time.after(untilBeatMs(nowUs), beat);
     guide.notice(nowUs);
     feel.notice(nowUs);
     if (otherHand.look(nowUs)) listeners.health();

@@ -1,3 +1,4 @@
+import type { Mutable } from '../mutable.js';
 import { EVENT_REASONS } from '../resistance/events.js';
 import type { Resistance } from '../resistance/resistance.js';
 
@@ -21,30 +22,25 @@ export interface GloveCounters {
 
 export function createGloveCounters(): GloveCounters {
   const earlier = new Float64Array(EVENT_REASONS.length);
-  let poses = 0;
   let posesBefore = 0;
   let sinceUs = 0;
-  let rateHz = 0;
-  return {
-    get rateHz() {
-      return rateHz;
-    },
-    get poses() {
-      return poses;
-    },
+  const counters: Mutable<GloveCounters> = {
+    rateHz: 0,
+    poses: 0,
     start(nowUs) {
       sinceUs = nowUs;
     },
     pose() {
-      poses++;
+      counters.poses++;
     },
     measure(nowUs) {
-      rateHz = nowUs > sinceUs ? ((poses - posesBefore) * 1e6) / (nowUs - sinceUs) : 0;
+      const { poses } = counters;
+      counters.rateHz = nowUs > sinceUs ? ((poses - posesBefore) * 1e6) / (nowUs - sinceUs) : 0;
       posesBefore = poses;
       sinceUs = nowUs;
     },
     silent() {
-      rateHz = 0;
+      counters.rateHz = 0;
     },
     keep({ eventTotals }) {
       eventTotals.forEach((count, reason) => {
@@ -55,4 +51,5 @@ export function createGloveCounters(): GloveCounters {
       return Object.fromEntries(EVENT_REASONS.map((name, i) => [name, earlier[i] + eventTotals[i]]));
     },
   };
+  return counters;
 }

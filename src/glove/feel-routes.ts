@@ -101,7 +101,7 @@ function begin(glove: LiveGlove, query: Query): GloveAnswer {
   if (leader.length > LONGEST_NAME || by.length > LONGEST_NAME || /\p{C}/u.test(by)) {
     throw new TautlineError('usage', `leader and by have at most ${LONGEST_NAME} characters.`);
   }
-  if (glove.guide.running) {
+  if (glove.guide.running()) {
     throw new TautlineError('tooMany', 'The wearer is led through moves already.', 'Let that end first.');
   }
   if (!glove.frame.valid) {
@@ -166,7 +166,7 @@ function valuesOf(glove: LiveGlove): FeelValues {
     glove: name,
     ...(person === undefined ? {} : { person }),
     inUse: { ...feel },
-    actuators: glove.feel.actuators.map((actuator) => ({
+    actuators: glove.feel.actuators().map((actuator) => ({
       role: actuator.role,
       kind: actuator.kind,
       values: startingValues(actuator, glove.feel.safety, glove.feel.wire),
@@ -175,7 +175,8 @@ function valuesOf(glove: LiveGlove): FeelValues {
 }
 
 function startOf(glove: LiveGlove, what: Feel, finger: Finger) {
-  return glove.feel.actuators
+  return glove.feel
+    .actuators()
     .filter((actuator) => actuatorFinger(actuator) === FINGERS.indexOf(finger))
     .flatMap((actuator) => startingValues(actuator, glove.feel.safety, glove.feel.wire))
     .find((one) => one.what === what && one.value !== undefined);

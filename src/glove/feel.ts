@@ -5,6 +5,7 @@ import type { Leader } from '../guide/report.js';
 import { FINGERS, type Finger } from '../hand/joints.js';
 import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
+import type { Mutable } from '../mutable.js';
 import type { Refusal } from '../protocol/refusals.js';
 import { actuatorFinger, forcesOf } from '../resistance/actuators.js';
 import { type Felt, roughen, softDepth, soften } from '../resistance/feel.js';
@@ -29,11 +30,11 @@ import type { HandFrame } from './view.js';
  */
 export interface GloveFeel {
   /** Of the glove, those that the profile knows. */
-  readonly actuators: readonly ActuatorProfile[];
+  actuators(): readonly ActuatorProfile[];
   readonly safety: SafetyProfile;
   /** What its codec is capable of. */
   readonly wire: WireAbilities;
-  readonly running: boolean;
+  running(): boolean;
   /** Why nobody may arm now, but the wearer. */
   refusesArming(who: 'wearer' | 'app'): Refusal | undefined;
   /** Why this cannot be tried. */
@@ -98,7 +99,6 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
   let person = '';
   let state: GloveAnswer['state'] = 'idle';
   let reason: string | undefined;
-  let found: GloveFeel['found'];
   let wasBack = false;
   /** What is felt where effort is not what is compared, and the wearer has none of his own. */
   let firstEffort = 1;
@@ -144,7 +144,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
       was.trial = false;
     }
     payOut(undefined);
-    if (forces.armed) arming.disarm(FEEL_TRIAL, 'wearer');
+    if (forces.armed()) arming.disarm(FEEL_TRIAL, 'wearer');
   }
 
   /** Slack of a text glove, while it is tried. */
@@ -191,18 +191,12 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
     if (!refusal) trial?.feel();
   }
 
-  const feel: GloveFeel = {
-    get actuators() {
-      return chain.now.actuators.flatMap((one) => (one ? [one] : []));
-    },
+  const feel: Mutable<GloveFeel> = {
+    actuators: () => chain.now.actuators.flatMap((one) => (one ? [one] : [])),
     safety,
     wire,
-    get running() {
-      return trial !== undefined;
-    },
-    get found() {
-      return found;
-    },
+    running: () => trial !== undefined,
+    found: undefined,
     refusesArming(who) {
       if (!trial || who === 'wearer') return undefined;
       return {
@@ -217,7 +211,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
       stops.fill(1);
       efforts.fill(0);
       person = whose;
-      found = undefined;
+      feel.found = undefined;
       reason = undefined;
       wasBack = false;
       againstSinceUs = Number.NaN;
@@ -247,7 +241,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
       wasBack = false;
       const revealed = trial.reveal();
       if (revealed) {
-        found = { person, what: trial.what, revealed, accepted: false };
+        feel.found = { person, what: trial.what, revealed, accepted: false };
         end('done');
       }
       return refusal;
@@ -273,7 +267,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
     },
     notice(nowUs) {
       if (!trial) return;
-      if (forces.armed) unarmedSinceUs = Number.POSITIVE_INFINITY;
+      if (forces.armed()) unarmedSinceUs = Number.POSITIVE_INFINITY;
       else if (unarmedSinceUs === Number.POSITIVE_INFINITY) unarmedSinceUs = nowUs;
       if (leadership.gone(nowUs)) feel.stop(`Nothing was heard of ${leadership.leader?.name}, which led it.`);
       else if (nowUs - unarmedSinceUs > ARM_WITHIN_US)
@@ -289,8 +283,8 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
         glove: name,
         state,
         ...(reason === undefined ? {} : { reason }),
-        armed: forces.armed,
-        ...(forces.armed ? {} : { howToArm: chain.now.description.howToArm }),
+        armed: forces.armed(),
+        ...(forces.armed() ? {} : { howToArm: chain.now.description.howToArm }),
         ...(trial
           ? {
               trial: {
@@ -303,7 +297,7 @@ export function createGloveFeel(sources: FeelSources): GloveFeel {
               },
             }
           : {}),
-        ...(found ? { found: { ...found } } : {}),
+        ...(feel.found ? { found: { ...feel.found } } : {}),
       };
     },
   };

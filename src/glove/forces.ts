@@ -4,6 +4,7 @@ import { FINGERS } from '../hand/joints.js';
 import { TRACKED } from '../hand/validity.js';
 import type { GloveCodec } from '../link/codec.js';
 import type { Link } from '../link/link.js';
+import type { Mutable } from '../mutable.js';
 import { DISARMED, type Refusal } from '../protocol/refusals.js';
 import { type Send, VALID_FOR_MS } from '../resistance/send-schedule.js';
 import type { Chain } from './chain.js';
@@ -20,8 +21,8 @@ import type { Glove, HandFrame } from './view.js';
  */
 export interface GloveForces extends Pick<Glove, 'resist' | 'touch' | 'pulse' | 'release' | 'drop'> {
   /** The glove is on a live link and has said what it is. */
-  readonly connected: boolean;
-  readonly armed: boolean;
+  connected(): boolean;
+  armed(): boolean;
   /** Releases sent to the glove. */
   readonly releases: number;
   /** A new pose: finds where fingers now meet what is touched, then the governor takes its step. */
@@ -87,7 +88,6 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   const contactNews = createContactNews();
   let revision = -1;
   let graspChanges = 0;
-  let releases = 0;
   let releasesLeft = 0;
   let releasedUs = Number.NEGATIVE_INFINITY;
 
@@ -138,7 +138,7 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
   /** Goes out even behind unsent frames. */
   function sendRelease(): boolean {
     releasedUs = time.nowUs();
-    releases++;
+    forces.releases++;
     return send(codec.release(), true);
   }
 
@@ -189,16 +189,10 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
     step(time.nowUs());
   }
 
-  return {
-    get connected() {
-      return isConnected();
-    },
-    get armed() {
-      return chain().resistance.armed;
-    },
-    get releases() {
-      return releases;
-    },
+  const forces: Mutable<GloveForces> = {
+    connected: isConnected,
+    armed: () => chain().resistance.armed,
+    releases: 0,
     follow,
     step,
     contactsNow,
@@ -286,4 +280,5 @@ export function createGloveForces(sources: GloveForcesSources): GloveForces {
       tell();
     },
   };
+  return forces;
 }

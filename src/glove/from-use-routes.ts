@@ -41,7 +41,7 @@ export function addFromUseRoutes(app: FastifyInstance, gloves: readonly LiveGlov
             'Take it on the page, or with `tautline fit --from-use`.',
           );
         }
-        if (glove.guide.running) {
+        if (glove.guide.running()) {
           throw new TautlineError('tooMany', 'The wearer is being led through moves.', 'Let it end first.');
         }
         const { learned } = glove.learner;

@@ -11,7 +11,7 @@ import { createVerdictLog } from './verdict-log.js';
 /** Writes the log of one glove, each trouble once. */
 export interface GloveLog {
   /** Path of a serial link, for advice. */
-  readonly serialPath: string | undefined;
+  serialPath(): string | undefined;
   /** The glove has described itself. @param different from before */
   hello(said: Hello, different: boolean): void;
   note(text: string): void;
@@ -42,9 +42,7 @@ export function createGloveLog({ glove, link, logger, timeSync }: GloveLogSource
   let toldTrouble: string | undefined;
   let burstsTold = false;
   return {
-    get serialPath() {
-      return serialPath();
-    },
+    serialPath,
     hello({ hand, deviceId }, different) {
       toldTrouble = undefined;
       if (!different) return;

@@ -259,10 +259,10 @@ export function createGlove(options: GloveOptions): LiveGlove {
       return link.status;
     },
     get connected() {
-      return forces.connected;
+      return forces.connected();
     },
     get armed() {
-      return forces.armed;
+      return forces.armed();
     },
     get replaced() {
       return replaced;

@@ -94,7 +94,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
           throw new TautlineError('notSupported', glove.frame.reason ?? 'The glove sends nothing.');
         }
         const who = personOf(glove, person);
-        if (task === 'actuators' && !glove.guide.canFitStops) {
+        if (task === 'actuators' && !glove.guide.canFitStops()) {
           throw new TautlineError(
             'usage',
             'No stop of this glove can be fitted: it takes one string stop a finger, and a glove that knows "free".',
@@ -119,7 +119,7 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
       withGlove((glove, { leader = '' }, { wearer }) => {
         const { guide } = glove;
         mustLead(glove, leader);
-        if (guide.asksToArm && !wearer) {
+        if (guide.asksToArm() && !wearer) {
           const { code, message } = onlyTheWearer(glove.description.howToArm);
           throw new TautlineError(code, message);
         }

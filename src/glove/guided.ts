@@ -71,7 +71,7 @@ export function createGuidedGlove({
     learner,
     sample(timeUs, nowUs, buttons) {
       if (!recorded) learner.sample(timeUs);
-      if (!guide.running) return;
+      if (!guide.running()) return;
       const { sensing } = chain.now;
       guide.sample(sensing.counts, timeUs, buttons);
       for (let finger = 0; finger < fingerOk.length; finger++) {

@@ -124,7 +124,7 @@ export function createLifecycle(parts: GloveParts): GloveLifecycle {
       frame.reason = status.error.line;
     }
     // A wearer who pulled the plug to get free must not be held when it is back. A replay holds nobody.
-    if (forces.armed && !link.recorded) forces.disarm(live ? 'a new connection' : 'the link was lost');
+    if (forces.armed() && !link.recorded) forces.disarm(live ? 'a new connection' : 'the link was lost');
     if (wasLive) arming.keepForWearer();
     wasLive = live;
     log.status(status);

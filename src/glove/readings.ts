@@ -65,7 +65,7 @@ export function createReadings(
         counters: codec.counters,
         device: device(),
         timeSync,
-        serialPath: log.serialPath,
+        serialPath: log.serialPath(),
       }),
       wrist: bothHands(wrist.report(time.nowUs()), otherHand.report()),
     }),

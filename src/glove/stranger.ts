@@ -27,7 +27,7 @@ export function createStranger({ codec, link }: Pick<GloveProfile, 'codec' | 'li
     },
     reason(nowUs) {
       if (nowUs - connectedUs < PATIENCE_US) return undefined;
-      const { look } = stray;
+      const look = stray.look();
       if (!look) return undefined;
       const sample = look.kind === 'text' && look.line !== undefined ? `, such as \`${look.line}\`` : '';
       if (look.kind === 'unreadable') {

@@ -1,5 +1,6 @@
 import { isLearned, LEAST_S, type Learned, learnFit } from '../guide/from-use/learn.js';
 import { createUseRecord, ROW_S, type UseRecord } from '../guide/from-use/use-record.js';
+import type { Mutable } from '../mutable.js';
 import type { Sensing } from '../sensing/sensing.js';
 import { inTimeSlices } from '../time-slices.js';
 import type { ChainInUse } from './chain-in-use.js';
@@ -14,7 +15,7 @@ export interface UseLearner {
   /** What was worked out last; undefined: nothing yet, or it no longer applies. */
   readonly learned: Learned | undefined;
   /** Seconds of motion seen so far. */
-  readonly seconds: number;
+  seconds(): number;
   /** Works it out now. */
   learn(): Promise<Learned>;
   /** Another wearer, or another fit: what was worked out no longer applies. @param motion it was another hand that moved */
@@ -30,7 +31,6 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
   let sensing: Sensing | undefined;
   let roles = '';
   let record: UseRecord | undefined;
-  let learned: Learned | undefined;
   let working: Promise<Learned> | undefined;
   let movedS = 0;
   let learnedAtS = 0;
@@ -41,7 +41,7 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
   function renew(): void {
     sensing = chain.now.sensing;
     version++;
-    learned = undefined;
+    learner.learned = undefined;
     learnedAtS = 0;
     const { channels } = sensing;
     const now = channels.map(({ role, source, profile }) => `${role} ${source} ${profile.bits}`).join();
@@ -71,17 +71,13 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
         stickDeadZone: chain.now.stickDeadZone,
       }),
     );
-    if (begun === version) learned = found;
+    if (begun === version) learner.learned = found;
     return found;
   }
 
-  const learner: UseLearner = {
-    get learned() {
-      return learned;
-    },
-    get seconds() {
-      return record?.seconds ?? 0;
-    },
+  const learner: Mutable<UseLearner> = {
+    learned: undefined,
+    seconds: () => record?.seconds ?? 0,
     sample(timeUs) {
       if (chain.now.sensing !== sensing) renew();
       if (!record) return;
@@ -102,7 +98,7 @@ export function createUseLearner(chain: ChainInUse, mayWork: () => boolean): Use
     },
     outdated(motion) {
       version++;
-      learned = undefined;
+      learner.learned = undefined;
       learnedAtS = 0;
       if (motion) record?.forget();
     },

@@ -4,6 +4,7 @@ import type { HandSide } from '../hand/joints.js';
 import type { Skeleton } from '../hand/skeleton.js';
 import type { LinkCounters } from '../link/codec.js';
 import type { TimeSync } from '../link/time-sync.js';
+import type { Mutable } from '../mutable.js';
 import type { Refusal } from '../protocol/refusals.js';
 import type { WhoArms } from '../resistance/governor.js';
 import type { Resistance } from '../resistance/resistance.js';
@@ -59,11 +60,11 @@ export interface GloveGuide {
   placed(timeUs: number, dofs: DofArray, tracker: Float64Array | undefined, number: number): void;
   /** Called now and then: gives up when the glove has been silent for long. */
   notice(nowUs: number): void;
-  readonly running: boolean;
+  running(): boolean;
   /** What the wearer is asked now is to arm: `next` does it. */
-  readonly asksToArm: boolean;
+  asksToArm(): boolean;
   /** The glove has string stops whose places can be found by use. */
-  readonly canFitStops: boolean;
+  canFitStops(): boolean;
   /** The fit that the last run found, until another one begins. */
   readonly fit: FitReport | undefined;
   /** The mount that the last run found, until another one begins. */
@@ -116,11 +117,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
   let buttonWatch = createButtonWatch({}, 0);
   let before = { ...counters };
   let check: CheckReport | undefined;
-  let trace: CheckTrace | undefined;
-  let fit: FitReport | undefined;
-  let stops: StopsReport | undefined;
   let mountRun: MountRun | undefined;
-  let mount: MountReport | undefined;
   let person = '';
   let heardUs = 0;
 
@@ -151,7 +148,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       const result = fitChannels(record, sources.channels(), sources.closing());
       const pinch = pinchOf(record);
       const gap = pinch ? { pinchGapMm: sources.pinchGapMm(result, pinch) } : {};
-      fit = { ...result, person, accepted: false, ...gap };
+      guide.fit = { ...result, person, accepted: false, ...gap };
     } else {
       const jitterMs = timeSync.status.jitterUs / 1000;
       const link = judgeLink(record, counters, before, sources.promisedHz(), jitterMs);
@@ -164,7 +161,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       );
       if (verdicts) sources.found(verdicts);
       check = report;
-      trace = checkTraceOf(record, sources.channels());
+      guide.trace = checkTraceOf(record, sources.channels());
     }
   }
 
@@ -184,28 +181,14 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
     reason = why;
   }
 
-  return {
-    get running() {
-      return isRunning();
-    },
-    get asksToArm() {
-      return stopsRun?.asksToArm === true;
-    },
-    get canFitStops() {
-      return sources.stops().length > 0;
-    },
-    get stops() {
-      return stops;
-    },
-    get mount() {
-      return mount;
-    },
-    get fit() {
-      return fit;
-    },
-    get trace() {
-      return trace;
-    },
+  const guide: Mutable<GloveGuide> = {
+    running: isRunning,
+    asksToArm: () => stopsRun?.asksToArm === true,
+    canFitStops: () => sources.stops().length > 0,
+    stops: undefined,
+    mount: undefined,
+    fit: undefined,
+    trace: undefined,
     stop,
     refusesArming(who) {
       if (run || mountRun)
@@ -225,11 +208,11 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       task = wanted;
       reason = undefined;
       check = undefined;
-      trace = undefined;
-      fit = undefined;
-      stops = undefined;
+      guide.trace = undefined;
+      guide.fit = undefined;
+      guide.stops = undefined;
       mountRun = undefined;
-      mount = undefined;
+      guide.mount = undefined;
       person = who;
       before = { ...counters };
       state = 'running';
@@ -260,7 +243,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
         stop(outcome.stopped);
         return;
       }
-      stops = { person, ...outcome, accepted: false };
+      guide.stops = { person, ...outcome, accepted: false };
       state = 'done';
       endStopsRun();
     },
@@ -273,7 +256,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
         stop(outcome.stopped);
         return;
       }
-      mount = { person, ...outcome, accepted: false };
+      guide.mount = { person, ...outcome, accepted: false };
       if ('fitted' in outcome) {
         const { jointCovariance: _, ...fitted } = outcome.fitted;
         const sensors = findSensorOffsets(
@@ -282,7 +265,7 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
           sources.channels(),
           sources.closing(),
         );
-        mount = { person, fitted, accepted: false, ...(sensors.length > 0 ? { sensors } : {}) };
+        guide.mount = { person, fitted, accepted: false, ...(sensors.length > 0 ? { sensors } : {}) };
       }
       state = 'done';
       mountRun = undefined;
@@ -300,12 +283,14 @@ export function createGloveGuide(sources: GuideSources): GloveGuide {
       if (stopsRun) report.move = stopsRun.move;
       if (mountRun) report.move = mountRun.move;
       if (check) report.check = check;
+      const { fit, stops, mount } = guide;
       if (fit) report.fit = fit;
       if (stops) report.stops = stops;
       if (mount) report.mount = mount;
       return report;
     },
   };
+  return guide;
 }
 
 const refusal = (message: string): Refusal => ({ code: 'notSupported', message });

@@ -1,3 +1,4 @@
+import type { Mutable } from '../mutable.js';
 import type { Leader } from './report.js';
 
 /** A run ends when its leader has not been heard from for this long: nobody sees its prompts any more. */
@@ -15,23 +16,21 @@ export interface Leadership {
 }
 
 export function createLeadership(): Leadership {
-  let leader: Leader | undefined;
   /** NaN from a sign of life to the next call of `gone`: this has no clock of its own. */
   let heardUs = Number.NaN;
-  return {
-    get leader() {
-      return leader;
-    },
+  const leadership: Mutable<Leadership> = {
+    leader: undefined,
     begin(who) {
-      leader = who;
+      leadership.leader = who;
       heardUs = Number.NaN;
     },
     heardOf(id) {
-      if (leader?.id === id) heardUs = Number.NaN;
+      if (leadership.leader?.id === id) heardUs = Number.NaN;
     },
     gone(nowUs) {
       if (Number.isNaN(heardUs)) heardUs = nowUs;
-      return leader !== undefined && nowUs - heardUs > GONE_US;
+      return leadership.leader !== undefined && nowUs - heardUs > GONE_US;
     },
   };
+  return leadership;
 }

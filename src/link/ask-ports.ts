@@ -153,7 +153,8 @@ export function askPorts(options: AskPortsOptions): OpenPort {
 }
 
 /** Of a port on which nobody introduced himself. */
-function whatCame({ look }: StrayBytes): string {
+function whatCame(stray: StrayBytes): string {
+  const look = stray.look();
   switch (look?.kind) {
     case undefined:
       return 'no answer';

@@ -57,14 +57,18 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
   let lastByteUs = 0;
   let heard = false;
 
-  const status = (): LinkStatus => {
-    const now: LinkStatus = { state, address, ...(options.simulated && { simulated: true }) };
-    if (error && state !== 'live') now.error = error;
-    if (state === 'waiting') now.retryInMs = Math.max(0, (retryAtUs - clock.nowUs()) / 1000);
-    return now;
+  const say = (): LinkStatus => {
+    const said: LinkStatus = { state, address, ...(options.simulated && { simulated: true }) };
+    if (error && state !== 'live') said.error = error;
+    if (state === 'waiting') said.retryInMs = Math.max(0, (retryAtUs - clock.nowUs()) / 1000);
+    return said;
   };
+  /** While live, asked for at every sample. */
+  let live: LinkStatus | undefined;
+  const status = (): LinkStatus => live ?? say();
   const enter = (next: LinkState): void => {
     state = next;
+    live = state === 'live' ? say() : undefined;
     events?.status(status());
   };
 
@@ -179,10 +183,7 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
     );
   };
 
-  return {
-    get status() {
-      return status();
-    },
+  return new KeptLink(status, {
     open(receiver) {
       if (events) throw new Error('A link is opened once.');
       events = receiver;
@@ -197,5 +198,25 @@ export function keepLink(openPort: OpenPort, options: KeeperOptions): Link {
       if (state !== 'closed') enter('closed');
       await free;
     },
-  };
+  });
+}
+
+/** A class, so that the accessor is on the prototype: see mutable.ts. */
+class KeptLink implements Link {
+  readonly open: Link['open'];
+  readonly write: Link['write'];
+  readonly close: Link['close'];
+
+  constructor(
+    readonly say: () => LinkStatus,
+    { open, write, close }: Pick<Link, 'open' | 'write' | 'close'>,
+  ) {
+    this.open = open;
+    this.write = write;
+    this.close = close;
+  }
+
+  get status(): LinkStatus {
+    return this.say();
+  }
 }

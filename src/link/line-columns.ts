@@ -1,4 +1,5 @@
 import type { ChannelProfile, LineColumn, LinesProfile } from '../config/schema.js';
+import type { Mutable } from '../mutable.js';
 import { MAX_CHANNELS } from '../protocol/link-table.js';
 import type { Samples } from './codec.js';
 
@@ -55,7 +56,6 @@ export function createLineReader(profile: LinesProfile, channels: readonly Chann
     channelCount: roles.length,
     channels: new Uint16Array(MAX_CHANNELS),
   };
-  let batteryMv = 0;
 
   const separatorAt = (bytes: Uint8Array, at: number, end: number): boolean => {
     if (at + separator.length > end) return false;
@@ -102,16 +102,14 @@ export function createLineReader(profile: LinesProfile, channels: readonly Chann
     else if (code === TIME_US) samples.deviceTimeUs = Math.round(value) % 2 ** 32;
     else if (code === TIME_MS) samples.deviceTimeUs = Math.round(value * 1000) % 2 ** 32;
     else if (code === BUTTONS) samples.buttons = Math.round(value);
-    else batteryMv = Math.round(value);
+    else reader.batteryMv = Math.round(value);
   };
 
-  return {
+  const reader: Mutable<LineReader> = {
     roles,
     hasTime: columns.includes('timeUs') || columns.includes('timeMs'),
     samples,
-    get batteryMv() {
-      return batteryMv;
-    },
+    batteryMv: 0,
     read(bytes, start, end) {
       let at = start;
       let stop = end;
@@ -135,4 +133,5 @@ export function createLineReader(profile: LinesProfile, channels: readonly Chann
       }
     },
   };
+  return reader;
 }

@@ -94,7 +94,7 @@ export async function meetGlove({ open, bauds, where, clock = systemClock }: Mee
         throw ended;
       }
       const sinceMs = (nowUs - firstByteUs) / 1000;
-      const { look } = stray;
+      const look = stray.look();
       if (hello || (look?.kind === 'text' && sinceMs > TEXT_MS)) break;
       if (look?.kind !== 'text' && look?.kind !== 'frames' && sinceMs > UNREADABLE_MS) {
         await port.close();

@@ -131,7 +131,7 @@ function polledPort(bound: Polled, { path, baud }: SerialOptions, events: PortEv
   const pace = createPace(baud);
   const buffer = Buffer.alloc(READ_BUFFER_BYTES);
   /** One view per length of a read, made when first needed. */
-  const views: Uint8Array[] = [];
+  const views: (Uint8Array | undefined)[] = new Array(READ_BUFFER_BYTES + 1).fill(undefined);
   /** The rest of a frame that the kernel took in part: it goes out before anything else. */
   let rest: Uint8Array | undefined;
   let closing: Promise<void> | undefined;
@@ -161,8 +161,12 @@ function polledPort(bound: Polled, { path, baud }: SerialOptions, events: PortEv
       end();
       return;
     }
-    views[length] ??= buffer.subarray(0, length);
-    events.bytes(views[length], arrivalUs);
+    let view = views[length];
+    if (view === undefined) {
+      view = buffer.subarray(0, length);
+      views[length] = view;
+    }
+    events.bytes(view, arrivalUs);
     // Not before: the pose is waited for, the next bytes are not there yet.
     if (!closing) bound.poller.poll(READABLE);
   };

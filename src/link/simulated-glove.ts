@@ -53,9 +53,9 @@ export interface SimulatedGloveOptions {
 
 export interface SimulatedGlove {
   /** Time of the next samples or state. */
-  readonly nextDueUs: number;
+  nextDueUs(): number;
   /** Answers wait for a step. */
-  readonly answersWait: boolean;
+  answersWait(): boolean;
   /** Curl of each finger at its last sample, thumb first: the truth that the channels measure. */
   readonly curls: Float64Array;
   /** Where each actuator stops its finger now, in curl; Infinity when free. */
@@ -191,12 +191,8 @@ export function createSimulatedGlove(options: SimulatedGloveOptions): SimulatedG
   const deviceUs = (timeUs: number): number => Math.round(timeUs - startUs) % 2 ** 32;
 
   return {
-    get nextDueUs() {
-      return Math.min(nextSampleUs, nextStateUs);
-    },
-    get answersWait() {
-      return helloPending || pongs.length > 0;
-    },
+    nextDueUs: () => Math.min(nextSampleUs, nextStateUs),
+    answersWait: () => helloPending || pongs.length > 0,
     curls: pose.curls,
     stops: actuators.stops.subarray(0, FINGER_COUNT),
     step(nowUs, send) {

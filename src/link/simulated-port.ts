@@ -28,9 +28,9 @@ export function simulatedPort(options: SimulatedPortOptions): OpenPort {
     };
     const tick = (): void => {
       const nowUs = clock.nowUs();
-      if (nowUs - glove.nextDueUs > MAX_CATCH_UP_US) glove.skipTo(nowUs);
+      if (nowUs - glove.nextDueUs() > MAX_CATCH_UP_US) glove.skipTo(nowUs);
       glove.step(nowUs, send);
-      if (open) cancel = clock.after(Math.max(0, (glove.nextDueUs - clock.nowUs()) / 1000), tick);
+      if (open) cancel = clock.after(Math.max(0, (glove.nextDueUs() - clock.nowUs()) / 1000), tick);
     };
     cancel = clock.after(0, tick);
     return {
@@ -38,7 +38,7 @@ export function simulatedPort(options: SimulatedPortOptions): OpenPort {
       write(bytes) {
         if (!open) return false;
         glove.receive(bytes, clock.nowUs());
-        if (glove.answersWait) {
+        if (glove.answersWait()) {
           // Never from within the write: bytes come when the writer is done, as on any other port.
           cancel();
           cancel = clock.after(0, tick);

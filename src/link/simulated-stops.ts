@@ -1,3 +1,4 @@
+import type { Mutable } from '../mutable.js';
 import { MAX_ACTUATORS, STOP_FREE, STOP_MAX } from '../protocol/link-table.js';
 import type { Resist } from './messages.js';
 import { FINGER_COUNT } from './simulated-motion.js';
@@ -30,21 +31,18 @@ export function createSimulatedStops(): SimulatedStops {
   const efforts = new Float64Array(MAX_ACTUATORS);
   /** Curl of fingers that a stop keeps, or just kept, from where the hand wants them; otherwise Infinity. */
   const behind = new Float64Array(FINGER_COUNT).fill(Number.POSITIVE_INFINITY);
-  let holding = false;
-  return {
+  const simulated: Mutable<SimulatedStops> = {
     stops,
-    get holding() {
-      return holding;
-    },
+    holding: false,
     hold(resist) {
-      holding = false;
+      simulated.holding = false;
       for (let i = 0; i < FINGER_COUNT; i++) {
         const free = i >= resist.count || resist.stops[i] === STOP_FREE || resist.efforts[i] === 0;
         efforts[i] = free ? 0 : resist.efforts[i] / 255;
         wanted[i] = free ? Number.POSITIVE_INFINITY : resist.stops[i] / STOP_MAX;
         if (free) stops[i] = Number.POSITIVE_INFINITY;
         else {
-          holding = true;
+          simulated.holding = true;
           // A free actuator is parked at the closed end, out of the finger's way.
           if (stops[i] === Number.POSITIVE_INFINITY) stops[i] = 1;
         }
@@ -53,7 +51,7 @@ export function createSimulatedStops(): SimulatedStops {
     release() {
       stops.fill(Number.POSITIVE_INFINITY);
       wanted.fill(Number.POSITIVE_INFINITY);
-      holding = false;
+      simulated.holding = false;
     },
     move(curls, sincePreviousUs) {
       const followed = (FOLLOW_SPEED * sincePreviousUs) / 1e6;
@@ -71,4 +69,5 @@ export function createSimulatedStops(): SimulatedStops {
       }
     },
   };
+  return simulated;
 }

@@ -9,7 +9,7 @@ export interface StrayBytes {
   /** A new connection. */
   reset(): void;
   /** Undefined until there are bytes enough to tell. */
-  readonly look: Look | undefined;
+  look(): Look | undefined;
 }
 
 export type Look =
@@ -52,7 +52,7 @@ export function createStrayBytes(): StrayBytes {
       counters = newCounters();
       decoder = createPacketDecoder(() => 'frames', counters);
     },
-    get look(): Look | undefined {
+    look() {
       // A frame with the right CRC by chance: once in 65536.
       if (counters.frames > 1) return { kind: 'frames' };
       return length < ENOUGH ? undefined : lookAt(kept.subarray(0, length));

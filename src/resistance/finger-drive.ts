@@ -50,8 +50,16 @@ export interface DriveModel extends FingerDrive {
 export function modelOf(fingerDrive: FingerDrive, safety: SafetyProfile): DriveModel {
   const heatGain =
     HEAT_FADE_FROM / (fingerDrive.coolS * (1 - Math.exp(-fingerDrive.maxHoldS / fingerDrive.coolS)));
+  // Field by field, whoever made it: the governor meets one shape of object.
   return {
-    ...fingerDrive,
+    stallTensionN: fingerDrive.stallTensionN,
+    stallCurrentA: fingerDrive.stallCurrentA,
+    maxHoldS: fingerDrive.maxHoldS,
+    coolS: fingerDrive.coolS,
+    pulls: fingerDrive.pulls,
+    giveMmPerN: fingerDrive.giveMmPerN,
+    speedCurlPerS: fingerDrive.speedCurlPerS,
+    heedsEffort: fingerDrive.heedsEffort,
     permittedDrive:
       fingerDrive.stallTensionN > 0 ? Math.min(1, safety.maxTensionN / fingerDrive.stallTensionN) : 0,
     heatGain,

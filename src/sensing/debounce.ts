@@ -1,3 +1,5 @@
+import type { Mutable } from '../mutable.js';
+
 /** Debounces a field of 16 buttons on device time: a change counts once it has stood for the given time. */
 export interface Debounce {
   /** Debounced bit field. */
@@ -8,21 +10,18 @@ export interface Debounce {
 export function createDebounce(steadyMs: number): Debounce {
   const steadyS = steadyMs / 1000;
   const stood = new Float64Array(16);
-  let pressed = 0;
   let last = 0;
   let started = false;
-  return {
-    get pressed() {
-      return pressed;
-    },
+  const debounce: Mutable<Debounce> = {
+    pressed: 0,
     update(bits, dtS) {
       if (!started) {
         started = true;
-        pressed = bits;
+        debounce.pressed = bits;
         last = bits;
         return;
       }
-      const differs = bits ^ pressed;
+      const differs = bits ^ debounce.pressed;
       if (differs !== 0) {
         const steady = ~(bits ^ last);
         for (let bit = 0; bit < 16; bit++) {
@@ -31,7 +30,7 @@ export function createDebounce(steadyMs: number): Debounce {
           // The time between two samples counts only if the button read the same in both.
           stood[bit] = steady & mask ? stood[bit] + dtS : 0;
           if (stood[bit] >= steadyS) {
-            pressed ^= mask;
+            debounce.pressed ^= mask;
             stood[bit] = 0;
           }
         }
@@ -39,4 +38,5 @@ export function createDebounce(steadyMs: number): Debounce {
       last = bits;
     },
   };
+  return debounce;
 }

@@ -1,6 +1,7 @@
 import type { GloveProfile } from '../config/schema.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import { INFERRED, INVALID } from '../hand/validity.js';
+import type { Mutable } from '../mutable.js';
 import { createFingerStick } from './finger-stick.js';
 import { CONTROL, type Sensing } from './sensing.js';
 
@@ -105,8 +106,6 @@ export function createInputs(
   const { stickDeadZone } = glove.controls;
   const hasStick = glove.channels.some(({ role }) => role === 'stick.x' || role === 'stick.y');
   const fingerStick = glove.controls.fingerStick && !hasStick ? createFingerStick(glove.hand) : undefined;
-  let version = 0;
-
   function gesture(which: number, value: number, known: boolean): void {
     const { value: valueAt, ready: readyAt } = gestures[which];
     const was = values[readyAt] !== 0;
@@ -116,13 +115,11 @@ export function createInputs(
     next[valueAt] = ready ? value : 0;
   }
 
-  return {
+  const inputs: Mutable<Inputs> = {
     paths,
     values,
     isBoolean,
-    get version() {
-      return version;
-    },
+    version: 0,
     indexOf: (path) => paths.indexOf(path),
     update(sensing, poses) {
       const { curl, controls, hasControl, fingerStates } = sensing;
@@ -164,10 +161,11 @@ export function createInputs(
           changed = true;
         }
       }
-      if (changed) version++;
+      if (changed) inputs.version++;
       return changed;
     },
   };
+  return inputs;
 }
 
 /** Of index to little finger: the thumb does not steer. */

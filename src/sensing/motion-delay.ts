@@ -1,3 +1,5 @@
+import type { Mutable } from '../mutable.js';
+
 /**
  * How much later a tracker shows a motion than the glove does, from the angular speed of both: the lag at which they
  * agree best (the peak of the normalised cross-correlation). Speeds need no common frame, so no mount either.
@@ -64,18 +66,15 @@ function createSpeeds(): Speeds {
   const even = new Float64Array(SLOTS).fill(Number.NaN);
   const before = new Float64Array(4);
   let beforeUs = Number.NaN;
-  let last = Number.NEGATIVE_INFINITY;
-  return {
+  const speeds: Mutable<Speeds> = {
     even,
+    last: Number.NEGATIVE_INFINITY,
     smooth() {
       for (let slot = 0; slot < SLOTS; slot++) {
         let sum = 0;
         for (let k = -BESIDE; k <= BESIDE; k++) sum += values[(slot + k + SLOTS) % SLOTS];
         even[slot] = sum / (2 * BESIDE + 1);
       }
-    },
-    get last() {
-      return last;
     },
     add(timeUs, q, from = 0) {
       const passedUs = timeUs - beforeUs;
@@ -93,10 +92,10 @@ function createSpeeds(): Speeds {
         const speed = (2 * Math.atan2(Math.hypot(dx, dy, dz), dw)) / (passedUs / 1e6);
         const to = Math.floor(timeUs / STEP_US);
         for (let slot = Math.floor(beforeUs / STEP_US) + 1; slot <= to; slot++) values[slot % SLOTS] = speed;
-        last = to;
+        speeds.last = to;
       } else {
         values.fill(Number.NaN);
-        last = Number.NEGATIVE_INFINITY;
+        speeds.last = Number.NEGATIVE_INFINITY;
       }
       before[0] = x;
       before[1] = y;
@@ -105,6 +104,7 @@ function createSpeeds(): Speeds {
       beforeUs = timeUs;
     },
   };
+  return speeds;
 }
 
 /** Normalised correlation of what the glove did with what the tracker did `lag` slots later; NaN: it tells nothing. */

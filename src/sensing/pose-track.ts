@@ -1,4 +1,5 @@
 import { carryOn } from '../hand/rigid.js';
+import type { Mutable } from '../mutable.js';
 
 /**
  * Where one tracker was of late, and so where it is at any time near now: between poses by interpolation, beyond the
@@ -56,6 +57,14 @@ export function createPoseTrack(): PoseTrack {
     count = 0;
     periodUs = 0;
     jitter = 0;
+    tell();
+  }
+
+  function tell(): void {
+    track.newestUs = newest();
+    track.trusted = count > 0 && steady >= STEADY;
+    track.periodUs = periodUs;
+    track.jitterM = Math.sqrt(jitter);
   }
 
   /** How far beyond what a hand can do, 0 if not. */
@@ -120,19 +129,11 @@ export function createPoseTrack(): PoseTrack {
     blend(poses, from * STRIDE + 3, to * STRIDE + 3, part, out);
   }
 
-  return {
-    get newestUs() {
-      return newest();
-    },
-    get trusted() {
-      return count > 0 && steady >= STEADY;
-    },
-    get periodUs() {
-      return periodUs;
-    },
-    get jitterM() {
-      return Math.sqrt(jitter);
-    },
+  const track: Mutable<PoseTrack> = {
+    newestUs: Number.NEGATIVE_INFINITY,
+    trusted: false,
+    periodUs: 0,
+    jitterM: 0,
     forget,
     add(timeUs, pose) {
       if (count > 0) {
@@ -147,6 +148,7 @@ export function createPoseTrack(): PoseTrack {
       store(timeUs, pose);
       if (steady < STEADY) steady++;
       if (count > 1) follow();
+      tell();
       return far;
     },
     at(timeUs, pose, velocity) {
@@ -194,6 +196,7 @@ export function createPoseTrack(): PoseTrack {
       return true;
     },
   };
+  return track;
 }
 
 /** Slerp of two quaternions of one sign (Shoemake, SIGGRAPH 1985). */

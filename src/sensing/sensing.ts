@@ -5,6 +5,7 @@ import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { NaturalMotion } from '../hand/natural-motion.js';
 import { INVALID } from '../hand/validity.js';
 import type { Samples } from '../link/codec.js';
+import type { Mutable } from '../mutable.js';
 import type { ChannelRole } from '../protocol/link-table.js';
 import { createBending } from './bending.js';
 import { type Channel, compileChannels } from './channels.js';
@@ -105,9 +106,8 @@ const CURL_RATE_CUTOFF_HZ = 15;
 const STILL = 1e-9;
 
 // Places in `clock`.
-const TIME_US = 0;
-const DEVICE_US = 1;
-const INTERVAL_S = 2;
+const DEVICE_US = 0;
+const INTERVAL_S = 1;
 
 export function createSensing(options: SensingOptions): Sensing {
   const { glove } = options;
@@ -142,7 +142,7 @@ export function createSensing(options: SensingOptions): Sensing {
   const hasControl = new Uint8Array(5);
 
   // Running numbers in an array: as variables of the closure each would be a new object at every change.
-  const clock = Float64Array.of(0, 0, 1 / (options.sampleRateHz || 100));
+  const clock = Float64Array.of(0, 1 / (options.sampleRateHz || 100));
   let started = false;
 
   /** Seconds since the last sample by the glove's clock; 0 asks to start over. */
@@ -227,12 +227,10 @@ export function createSensing(options: SensingOptions): Sensing {
     curlRates.fill(0);
   }
 
-  return {
+  const sensing: Mutable<Sensing> = {
     side: glove.hand,
     closing,
-    get timeUs() {
-      return clock[TIME_US];
-    },
+    timeUs: 0,
     curl,
     curlRates,
     splay,
@@ -243,16 +241,14 @@ export function createSensing(options: SensingOptions): Sensing {
     wrist,
     controls,
     hasControl,
-    get buttons() {
-      return debounce.pressed;
-    },
+    buttons: 0,
     channels,
     counts,
     raw,
     values,
     health,
     update(samples, sampleTimeUs) {
-      clock[TIME_US] = sampleTimeUs;
+      sensing.timeUs = sampleTimeUs;
       const dtS = interval(samples.deviceTimeUs);
       readChannels(samples);
       health.update(counts, dtS);
@@ -268,6 +264,7 @@ export function createSensing(options: SensingOptions): Sensing {
       }
       readControls();
       debounce.update(samples.buttons, dtS);
+      sensing.buttons = debounce.pressed;
     },
     rezero: drift.rezero,
     rememberDrift: drift.remember,
@@ -284,6 +281,7 @@ export function createSensing(options: SensingOptions): Sensing {
       return string ? string.fractionAt(at) : at;
     },
   };
+  return sensing;
 }
 
 /** Low-passed rates of values, over arrays alone, so that it compiles to one loop. */

@@ -10,16 +10,12 @@ import { LARGEST, MAX_REASON, type PoseMessage } from './encode.js';
 const POSE_SCALE = 1e7;
 const VELOCITY_SCALE = 1e5;
 const ascii = (text: string) => Buffer.from(text, 'latin1');
-const HEAD = {
-  left: ascii('{"type":"joints","hand":"left","seq":'),
-  right: ascii('{"type":"joints","hand":"right","seq":'),
-};
+const HEAD_LEFT = ascii('{"type":"joints","hand":"left","seq":');
+const HEAD_RIGHT = ascii('{"type":"joints","hand":"right","seq":');
 const TIME = ascii(',"timeUs":');
 const POSE_TIME = ascii(',"poseTimeUs":');
-const SPACE = {
-  wrist: ascii(',"space":"wrist","valid":'),
-  world: ascii(',"space":"world","valid":'),
-};
+const IN_WRIST = ascii(',"space":"wrist","valid":');
+const IN_WORLD = ascii(',"space":"world","valid":');
 const TRUE = ascii('true');
 const FALSE = ascii('false');
 const RECORDED = ascii(',"recorded":true');
@@ -45,15 +41,15 @@ const FINGER_TEXTS: (Buffer | undefined)[] = new Array(3 ** FINGERS.length);
 
 /** EncodePose for JSON text. */
 export function encodeJointsJson(target: Buffer, start: number, message: PoseMessage): number {
-  let at = put(target, start, HEAD[message.hand]);
-  at += target.write(String(message.seq), at, 'latin1');
+  let at = put(target, start, message.hand === 'left' ? HEAD_LEFT : HEAD_RIGHT);
+  at = putWhole(target, at, message.seq);
   at = put(target, at, TIME);
-  at += target.write(String(message.timeUs), at, 'latin1');
+  at = putTime(target, at, message.timeUs);
   if (message.aheadMs > 0) {
     at = put(target, at, POSE_TIME);
-    at += target.write(String(message.timeUs + 1000 * message.aheadMs), at, 'latin1');
+    at = putTime(target, at, message.timeUs + 1000 * message.aheadMs);
   }
-  at = put(target, at, SPACE[message.space]);
+  at = put(target, at, message.space === 'wrist' ? IN_WRIST : IN_WORLD);
   at = put(target, at, message.valid ? TRUE : FALSE);
   if (message.recorded) at = put(target, at, RECORDED);
   if (!message.valid && message.reason) {
@@ -165,6 +161,13 @@ function putRows(
   }
   target[at++] = CLOSE;
   return at;
+}
+
+/** Whole µs, which a clock gives below 0 only where it began in the middle of a replay. */
+function putTime(target: Uint8Array, start: number, timeUs: number): number {
+  if (timeUs >= 0) return putWhole(target, start, timeUs);
+  target[start] = MINUS;
+  return putWhole(target, start + 1, -timeUs);
 }
 
 function putWhole(target: Uint8Array, start: number, whole: number): number {

@@ -93,6 +93,7 @@ export class Feed {
       frame: (frame) => this.#frame(frame),
       described: () => {
         this.#startOver();
+        for (const { poses } of this.#rates) for (const one of poses) one.describe();
         described(this);
       },
       health: () => this.#healthThrottle.request(),

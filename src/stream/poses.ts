@@ -27,6 +27,8 @@ export class Poses {
   readonly #shown: Float64Array | undefined;
   readonly #pressures: Float64Array | undefined;
   #buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
+  /** Views of the buffer by length, made when first needed: poses are of few lengths. */
+  #views = new Map<number, Buffer>();
   readonly #message: { -readonly [K in keyof PoseMessage]: PoseMessage[K] };
 
   constructor(
@@ -38,7 +40,7 @@ export class Poses {
     this.#opcode = binary ? OPCODE_BINARY : OPCODE_TEXT;
     const { fingerStates, poses } = glove.frame;
     this.#message = {
-      hand: glove.description.hand,
+      hand: 'left',
       seq: 0xffff_ffff,
       timeUs: 0,
       aheadMs: 0,
@@ -51,9 +53,16 @@ export class Poses {
       velocities: undefined,
       pressures: undefined,
     };
+    this.describe();
     const other = options.predictMs > 0 || options.surface;
     this.#shown = other ? new Float64Array(JOINT_COUNT * POSE_STRIDE) : undefined;
     this.#pressures = options.surface ? new Float64Array(FINGERS.length) : undefined;
+  }
+
+  /** Another glove may stand behind it now. */
+  describe(): void {
+    this.#message.hand = this.glove.description.hand;
+    this.#message.recorded = this.glove.recorded;
   }
 
   /**
@@ -66,15 +75,14 @@ export class Poses {
     // A socket that could not take everything at once still refers to the bytes.
     if (this.out.lent) {
       this.#buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
+      this.#views.clear();
       this.out.lent = false;
     }
     const message = this.#message;
     const seq = message.seq;
-    message.hand = this.glove.description.hand;
     message.seq = (seq + 1 + skipped) >>> 0;
     message.timeUs = timeUs;
     message.valid = frame.valid;
-    message.recorded = this.glove.recorded;
     message.reason = frame.reason;
     message.space = frame.space;
     message.fingerStates = frame.fingerStates;
@@ -98,7 +106,16 @@ export class Poses {
       return false;
     }
     writeMediumHeader(this.#buffer, this.#opcode, end - MEDIUM_HEADER);
-    this.out.publish(this.#buffer.subarray(0, end));
+    this.out.publish(this.#view(end));
     return true;
+  }
+
+  #view(end: number): Buffer {
+    let view = this.#views.get(end);
+    if (!view) {
+      view = this.#buffer.subarray(0, end);
+      this.#views.set(end, view);
+    }
+    return view;
   }
 }

@@ -454,7 +454,7 @@ async function check(
   if (!glove.frame.valid) return `no check: ${glove.frame.reason}`;
   const asked = new Map<number, Move>();
   glove.guide.start('check');
-  for (let second = 0; glove.guide.running && second < 150; second += GO_MS / 1000) {
+  for (let second = 0; glove.guide.running() && second < 150; second += GO_MS / 1000) {
     if (Number.isInteger(second)) fault.meanwhile?.(chain, second);
     const { move } = glove.guide.read();
     if (move && !asked.has(move.number)) {

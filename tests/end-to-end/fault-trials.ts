@@ -90,7 +90,7 @@ async function leadCheck(chain: TurnedChain, seed: number): Promise<Checked> {
   let toldUs = Number.NEGATIVE_INFINITY;
   const stopListening = glove.listen({
     frame(frame) {
-      if (guide.running || checkedUs === 0) checkedUs = frame.timeUs;
+      if (guide.running() || checkedUs === 0) checkedUs = frame.timeUs;
     },
     health() {
       const now = verdictsOf(glove).join();
@@ -100,7 +100,7 @@ async function leadCheck(chain: TurnedChain, seed: number): Promise<Checked> {
   });
   const startUs = clock.nowUs();
   guide.start('check');
-  while (guide.running) {
+  while (guide.running()) {
     const { move } = guide.read();
     // Beyond the usual moves, some fingers are asked for again.
     if (move) moves[move.number - 1] ??= loneWithOthersHeld(FINGERS.indexOf(move.name as 'index'));

@@ -34,12 +34,8 @@ ${more}`,
     glove: profile.gloves[0],
     feel: () => ({ refusesArming: () => undefined }),
     forces: {
-      get armed() {
-        return state.armed;
-      },
-      get connected() {
-        return state.connected;
-      },
+      armed: () => state.armed,
+      connected: () => state.connected,
       arm() {
         if (state.ready) state.armed = true;
         return state.ready;

@@ -131,7 +131,7 @@ describe('a trial of how forces feel', () => {
     await pass(1200, 0.5);
     expect(told()).toBeGreaterThan(0);
     expect(await silence(500)).toBe(0);
-    expect(live.feel.running).toBe(true);
+    expect(live.feel.running()).toBe(true);
     await silence(3000);
     expect(live.feel.read()).toMatchObject({ state: 'stopped', reason: 'The glove fell silent.' });
     expect(live.armed).toBe(false);
@@ -141,7 +141,7 @@ describe('a trial of how forces feel', () => {
     const { live, clock, pass, begin, arm } = await rig();
     begin('effort', 0.3, 0.9);
     await pass(118_000);
-    expect(live.feel.running).toBe(true);
+    expect(live.feel.running()).toBe(true);
     await pass(4000);
     expect(live.feel.read().reason).toMatch(/not armed within two minutes/);
     expect(arm()).toBeUndefined();
@@ -158,7 +158,7 @@ describe('a trial of how forces feel', () => {
     await pass(1200, 0.5);
     live.disarm('the wearer', 'wearer');
     await pass(118_000);
-    expect(live.feel.running).toBe(true);
+    expect(live.feel.running()).toBe(true);
     await pass(4000);
     expect(live.feel.read().reason).toMatch(/not armed within two minutes/);
   });
@@ -186,7 +186,7 @@ describe('a trial of how forces feel', () => {
     expect(told()).toBe(0);
     await pass(800, 0);
     expect(told()).toBe(0);
-    expect(live.feel.running).toBe(true);
+    expect(live.feel.running()).toBe(true);
     arm();
     await pass(1200, 0.5);
     expect(told()).toBeGreaterThan(0);

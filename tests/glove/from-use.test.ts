@@ -119,7 +119,7 @@ describe('a glove that is worn', () => {
     // Another wearer's motion is not this one's.
     await ask('POST', '/guide/stop');
     live.learner.outdated(true);
-    expect(live.learner.seconds).toBe(0);
+    expect(live.learner.seconds()).toBe(0);
     expect((await ask('GET', '/fits/from-use')).channels).toEqual([]);
   });
 });

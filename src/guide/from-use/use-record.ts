@@ -1,3 +1,5 @@
+import type { Mutable } from '../../mutable.js';
+
 /**
  * What the channels said while the hand was in use, thinned out: a few minutes of motion in a ring that is allocated once.
  * Pure: time is an argument. A hand that rests adds nothing, and neither does a glove that lies on the table.
@@ -43,8 +45,13 @@ export function createUseRecord(full: ArrayLike<number>): UseRecord {
   const rows = new Uint16Array(room * n);
   const stirredAt = new Float64Array(n).fill(Number.NEGATIVE_INFINITY);
   // Running numbers in an array: as variables of the closure each would be a new object at every change.
-  const state = Float64Array.of(Number.NEGATIVE_INFINITY, Number.NEGATIVE_INFINITY, 0, 0);
-  const [ROW, STIR, KEPT, NEXT] = [0, 1, 2, 3];
+  const state = Float64Array.of(Number.NEGATIVE_INFINITY, Number.NEGATIVE_INFINITY, 0);
+  const [ROW, STIR, NEXT] = [0, 1, 2];
+
+  function keeps(rows: number): void {
+    record.length = rows;
+    record.seconds = rows * ROW_S;
+  }
 
   function stirs(counts: ArrayLike<number>): boolean {
     let stirred = false;
@@ -56,14 +63,10 @@ export function createUseRecord(full: ArrayLike<number>): UseRecord {
     return stirred;
   }
 
-  return {
+  const record: Mutable<UseRecord> = {
     channels: n,
-    get length() {
-      return state[KEPT];
-    },
-    get seconds() {
-      return state[KEPT] * ROW_S;
-    },
+    length: 0,
+    seconds: 0,
     sample(counts, timeS, held) {
       // Also when time goes back: a clock that started over.
       if (timeS >= state[ROW] && timeS < state[ROW] + ROW_S) return false;
@@ -75,11 +78,11 @@ export function createUseRecord(full: ArrayLike<number>): UseRecord {
       times[at] = timeS;
       for (let i = 0; i < n; i++) rows[at * n + i] = counts[i];
       state[NEXT] = at + 1 === room ? 0 : at + 1;
-      if (state[KEPT] < room) state[KEPT]++;
+      if (record.length < room) keeps(record.length + 1);
       return true;
     },
     read() {
-      const length = state[KEPT];
+      const { length } = record;
       const first = length < room ? 0 : state[NEXT];
       const timesS = new Float64Array(length);
       const counts = Array.from({ length: n }, () => new Uint16Array(length));
@@ -92,8 +95,10 @@ export function createUseRecord(full: ArrayLike<number>): UseRecord {
     },
     forget() {
       state.fill(Number.NEGATIVE_INFINITY, 0, 2);
-      state.fill(0, 2);
+      state[NEXT] = 0;
+      keeps(0);
       stirredAt.fill(Number.NEGATIVE_INFINITY);
     },
   };
+  return record;
 }

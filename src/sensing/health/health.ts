@@ -1,3 +1,4 @@
+import type { Mutable } from '../../mutable.js';
 import type { Channel } from '../channels.js';
 import { createOpenWiperJudge } from '../open-wiper.js';
 import { createRaisedFaults, FAULT_BIT, type RaisedFaults } from './raised-faults.js';
@@ -81,14 +82,12 @@ export function createHealth(channels: readonly Channel[]): Health {
   const judgeDirection = createDirectionJudge(bounds, faults);
   const judgeRanges = createRangeJudge(bounds, watch, faults);
   const clock = new Float64Array(CLOCKS);
-  let troubled = 0;
-
-  judgeCalibration(channels, faults);
-  count();
 
   function count(): void {
-    troubled = 0;
+    let troubled = 0;
     for (let i = 0; i < n; i++) troubled += suspect[i] | unusable[i];
+    health.troubled = troubled;
+    health.version = faults.version;
   }
 
   /** The gate and every judge, for a sample that is out of the ordinary or comes soon after one. */
@@ -114,16 +113,12 @@ export function createHealth(channels: readonly Channel[]): Health {
     silence.judgeNeverAlive(nowS);
   }
 
-  return {
+  const health: Mutable<Health> = {
     verdicts,
-    get version() {
-      return faults.version;
-    },
+    version: 0,
     suspect,
     unusable,
-    get troubled() {
-      return troubled;
-    },
+    troubled: 0,
     adopt(found) {
       faults.adopt(found);
       count();
@@ -164,6 +159,9 @@ export function createHealth(channels: readonly Channel[]): Health {
       }
     },
   };
+  judgeCalibration(channels, faults);
+  count();
+  return health;
 }
 
 /** What is wrong before the first sample: `missing`, `shortRange`. */

@@ -1,3 +1,4 @@
+import type { Mutable } from '../../mutable.js';
 import { type FaultKind, fault, HEALTHY, inWordsOf, ONLY_BY_MOVES, type Verdict } from './verdicts.js';
 
 /** Faults that signals show, most telling first. */
@@ -44,7 +45,6 @@ export function createRaisedFaults(kinds: readonly string[]): RaisedFaults {
   const verdicts: Verdict[] = new Array(channelCount).fill(HEALTHY);
   const adopted: Verdict[] = new Array(channelCount).fill(HEALTHY);
   const raised: Partial<Record<ShownFault, Verdict>>[] = verdicts.map(() => ({}));
-  let version = 0;
 
   function choose(i: number): void {
     let verdict = HEALTHY;
@@ -61,17 +61,15 @@ export function createRaisedFaults(kinds: readonly string[]): RaisedFaults {
     unusable[i] = usable && disbelieved[i] === 0 ? 0 : 1;
     if (verdict !== verdicts[i]) {
       verdicts[i] = verdict;
-      version++;
+      faults.version++;
     }
   }
 
-  return {
+  const faults: Mutable<RaisedFaults> = {
     flags,
     verdicts,
     unusable,
-    get version() {
-      return version;
-    },
+    version: 0,
     raise(i, kind, usable, evidence) {
       if (flags[i] & FAULT_BIT[kind]) return;
       flags[i] |= FAULT_BIT[kind];
@@ -99,4 +97,5 @@ export function createRaisedFaults(kinds: readonly string[]): RaisedFaults {
       }
     },
   };
+  return faults;
 }
