@@ -1,5 +1,6 @@
-import { execFileSync } from 'node:child_process';
+import { spawn } from 'node:child_process';
 import { existsSync } from 'node:fs';
+import { availableParallelism } from 'node:os';
 import { MOSQUITTO } from './fleet/mosquitto.js';
 import { need, needBrowser } from './requirements.js';
 
@@ -19,11 +20,15 @@ export default async function setup(): Promise<void> {
   // Debian keeps it where only root looks.
   need(existsSync(MOSQUITTO) ? MOSQUITTO : 'mosquitto', 'mosquitto');
   need('openssl', 'openssl');
-  execFileSync('npm', ['run', '--silent', 'build'], {
-    stdio: 'inherit',
-    shell: process.platform === 'win32',
-  });
-  for (const folder of ['host', 'avr']) {
-    execFileSync('make', ['--silent', '-C', `src/firmware/${folder}`, 'all'], { stdio: 'inherit' });
-  }
+  await Promise.all([
+    run('npm', 'run', '--silent', 'build'),
+    run('make', '--silent', '--jobs', `${availableParallelism()}`, '-C', 'src/firmware/host', 'all'),
+    run('make', '--silent', '-C', 'src/firmware/avr', 'all'),
+  ]);
+}
+
+async function run(program: string, ...args: string[]): Promise<void> {
+  const child = spawn(program, args, { stdio: 'inherit', shell: process.platform === 'win32' });
+  const code = await new Promise((done, fail) => child.once('error', fail).once('close', done));
+  if (code !== 0) throw new Error(`${[program, ...args].join(' ')} ended with ${code}.`);
 }

@@ -1,6 +1,7 @@
 import { execFileSync } from 'node:child_process';
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
+import { compileOnce } from '../compiled.js';
 import { need } from '../requirements.js';
 
 export const CSHARP = 'src/client/csharp';
@@ -14,7 +15,9 @@ export function compileCsharp(program: string, out: string, more: string[] = [])
   need('mcs', 'mono-mcs');
   const runtime = join(CSHARP, 'Runtime');
   const sources = readdirSync(runtime).filter((file) => file.endsWith('.cs'));
-  const options = ['-langversion:7.2', '-warn:4', '-warnaserror+', `-out:${out}`];
+  const options = ['-langversion:7.2', '-warn:4', '-warnaserror+'];
   const files = [...sources.map((file) => join(runtime, file)), ...more, program];
-  execFileSync('mcs', [...options, ...files], { encoding: 'utf8' });
+  compileOnce(['mcs', ...options, ...files], files, out, (part) =>
+    execFileSync('mcs', [...options, `-out:${part}`, ...files], { encoding: 'utf8' }),
+  );
 }

@@ -1,4 +1,4 @@
-import { type ChildProcess, execFileSync, spawn } from 'node:child_process';
+import { type ChildProcess, spawn } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -7,6 +7,7 @@ import type { HoldPhase } from '../../scripts/hold-vectors.js';
 import { linesOf } from '../client/lines.js';
 import { compileCsharp } from '../client/mono.js';
 import { scriptedService } from '../client/scripted-service.js';
+import { compileCpp } from '../compiled.js';
 
 /** What is held goes the same way in every language: tests/client/vectors.json says which. */
 const { scripts, refusals } = JSON.parse(readFileSync('tests/client/vectors.json', 'utf8')).holds as {
@@ -34,10 +35,7 @@ const BUILD: Record<string, () => [string, ...string[]]> = {
     const out = join(folder, 'holder');
     const flags = ['-std=c++17', '-O1', '-Wall', '-Wextra', '-Werror', '-fno-exceptions', '-pthread'];
     const source = 'tests/client/cpp/holder.cpp';
-    execFileSync(process.env.CXX ?? 'g++', [
-      ...flags,
-      ...['-fsanitize=address,undefined', '-Isrc/client/cpp', source, '-o', out],
-    ]);
+    compileCpp([...flags, '-fsanitize=address,undefined', '-Isrc/client/cpp', source], out);
     return [out];
   },
   Python: () => ['python3', 'tests/client/python/holder.py'],

@@ -12,6 +12,7 @@ import { JOINT_COUNT, JOINT_NAMES, POSE_STRIDE, VELOCITY_STRIDE } from '../../sr
 import type { ConvexShape } from '../../src/protocol/messages.js';
 import { isMessageOf } from '../../src/stream/validate.js';
 import { compileCsharp } from '../client/mono.js';
+import { compileCpp } from '../compiled.js';
 import { distanceOf } from '../contact/oracle.js';
 
 /** Clients in all languages make the same of the same input. */
@@ -122,7 +123,7 @@ const BUILD: Record<string, () => (lines: string[]) => unknown[]> = {
     const out = join(folder, 'conformance');
     const flags = ['-std=c++17', '-O1', '-Wall', '-Wextra', '-Werror', '-fsanitize=address,undefined'];
     const source = 'tests/client/cpp/conformance.cpp';
-    execFileSync(process.env.CXX ?? 'g++', [...flags, '-Isrc/client/cpp', source, '-o', out]);
+    compileCpp([...flags, '-Isrc/client/cpp', source], out);
     return program(out, []);
   },
   Python: () =>

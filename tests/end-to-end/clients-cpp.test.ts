@@ -1,8 +1,9 @@
-import { execFile, execFileSync } from 'node:child_process';
+import { execFile } from 'node:child_process';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
 import { describe, expect, it } from 'vitest';
 import { holdsWithLateAnswers, outlivesHostileService } from '../client/loop-trials.js';
+import { compileCpp } from '../compiled.js';
 import { need } from '../requirements.js';
 import { gameLoops } from './game-loop.js';
 import { startServiceProcess } from './service.js';
@@ -15,7 +16,7 @@ const game = gameLoops((folder) => {
   const program = join(folder, 'loop');
   // An app may forbid exceptions; nothing of the client needs them.
   const flags = [...STRICT, '-fno-exceptions', '-fsanitize=address,undefined', '-pthread'];
-  execFileSync(process.env.CXX ?? 'g++', [...flags, SOURCE, '-o', program]);
+  compileCpp([...flags, SOURCE], program);
   return [program];
 });
 const { loop, armed, effort } = game;

@@ -1,4 +1,4 @@
-import { type ChildProcess, execFileSync, spawn } from 'node:child_process';
+import { type ChildProcess, spawn } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -7,6 +7,7 @@ import { FINGERS } from '../../src/hand/joints.js';
 import { linesOf } from '../client/lines.js';
 import { compileCsharp } from '../client/mono.js';
 import { type Asked, stagedService } from '../client/staged-service.js';
+import { compileCpp } from '../compiled.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -21,13 +22,7 @@ const watch = async () => {
 beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'tautline-grab-'));
   const flags = ['-std=c++17', '-O1', '-Wall', '-Wextra', '-Werror', '-fno-exceptions', '-Isrc/client/cpp'];
-  execFileSync(process.env.CXX ?? 'g++', [
-    ...flags,
-    '-pthread',
-    'tests/client/cpp/grab.cpp',
-    '-o',
-    join(folder, 'grab'),
-  ]);
+  compileCpp([...flags, '-pthread', 'tests/client/cpp/grab.cpp'], join(folder, 'grab'));
   compileCsharp('tests/client/csharp/Grabber.cs', join(folder, 'grab.exe'));
   service = await startServiceProcess();
   await watch();

@@ -8,6 +8,7 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { hostileService } from '../client/hostile-service.js';
 import { CSHARP, compileCsharp } from '../client/mono.js';
+import { compileCpp } from '../compiled.js';
 import type { App } from '../stream/app.js';
 import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
 
@@ -22,13 +23,7 @@ let folder: string;
 beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'tautline-clients-'));
   const flags = ['-std=c++17', '-O1', '-Wall', '-Wextra', '-Werror'];
-  const built = execFileSync(process.env.CXX ?? 'g++', [
-    ...flags,
-    `${CPP}/example.cpp`,
-    '-o',
-    join(folder, 'example'),
-  ]);
-  expect(built.toString()).toBe('');
+  compileCpp([...flags, `${CPP}/example.cpp`], join(folder, 'example'));
   compileCsharp(`${CSHARP}/Example/Tip.cs`, join(folder, 'tip.exe'));
   service = await startServiceProcess();
   app = await service.connect();
@@ -120,7 +115,7 @@ describe('clients that wait, at a service that sends what no service sends', () 
   });
   beforeAll(() => {
     const flags = ['-std=c++17', '-O1', '-fsanitize=address,undefined', '-fno-sanitize-recover=all'];
-    execFileSync(process.env.CXX ?? 'g++', [...flags, `${CPP}/example.cpp`, '-o', join(folder, 'sanitized')]);
+    compileCpp([...flags, `${CPP}/example.cpp`], join(folder, 'sanitized'));
   }, 120_000);
 
   it.each(['C++, under sanitizers', 'Python'])('%s: end in one line', async (language) => {

@@ -1,6 +1,6 @@
 import { spawn } from 'node:child_process';
 import type { Browser } from 'playwright-core';
-import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
+import { afterAll, beforeAll, expect, it, type TestContext } from 'vitest';
 import { turnBy, type Vector } from '../../src/hand/rotation.js';
 import { RUNTIME } from '../commands/cli.js';
 import { startHostGlove } from '../firmware/host-glove.js';
@@ -28,7 +28,7 @@ const SLIPPED = 0.08;
 const pause = (ms: number) => new Promise((resolve) => setTimeout(resolve, ms));
 
 /** A service with a glove whose index and ring sensors read less than they did, and a wearer who does what it asks. */
-async function wearSlipped() {
+async function wearSlipped({ onTestFinished }: TestContext) {
   const host = await startHostGlove(['--rate', '100']);
   const service = await startServiceProcess(hostGloveProfile(host.pty));
   for (const finger of ['thumb', 'index', 'middle', 'ring', 'little'])
@@ -81,12 +81,12 @@ async function wearSlipped() {
 const inUse = ({ fits }: { fits?: { kind: string; inUse: boolean }[] }) =>
   (fits ?? []).filter((fit) => fit.inUse).map(({ kind }) => kind);
 
-it('on the page: the sensors are corrected by a button, and undo keeps the tracker', async () => {
-  const { service, app, read, offM } = await wearSlipped();
+it.concurrent('on the page: the sensors are corrected by a button, and undo keeps the tracker', async (test) => {
+  const { service, app, read, offM } = await wearSlipped(test);
   const before = offM();
   expect(before).toBeGreaterThan(0.008);
   const { page } = await openPage(browser, service.port, 'fit');
-  onTestFinished(async () => void (await page.close()));
+  test.onTestFinished(async () => void (await page.close()));
   await page.getByRole('button', { name: 'Fit the tracker' }).click();
   await page.waitForSelector('text=The place of the tracker is found', { timeout: 100_000 });
   // Not before the tracker is in use.
@@ -108,13 +108,14 @@ it('on the page: the sensors are corrected by a button, and undo keeps the track
   expect(inUse(await read('/fits'))).toEqual(['mount']);
 }, 240_000);
 
-it.each([
+it.concurrent.for([
   ['Enter', '\r', 'Corrected, and in use.', ['sensors', 'mount']],
   ['q', 'q', 'Left as they are.', ['mount']],
-])(
+] as const)(
   'on the command line: %s answers the offer',
-  async (_, key, answer, kinds) => {
-    const { url, read, offM, app } = await wearSlipped();
+  { timeout: 240_000 },
+  async ([, key, answer, kinds], test) => {
+    const { url, read, offM, app } = await wearSlipped(test);
     const before = offM();
     // A terminal of its own, by util-linux' script(1).
     const command = `"${process.execPath}" dist/main.js fit --mount --person Kim --url ${url}`;
@@ -145,5 +146,4 @@ it.each([
     if (key === 'q') expect(offM()).toBeCloseTo(before, 2);
     else await app.reached(() => offM() < 0.7 * before);
   },
-  240_000,
 );

@@ -1,6 +1,7 @@
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
 import { AvrChip, SUPPLY_VOLTS } from './avr-chip.js';
+import { nameTerminal } from './terminal-name.js';
 
 export const AVR_PROGRAM = 'src/firmware/build/tautline-avr.hex';
 const BRIDGE = 'src/firmware/build/pty-bridge';
@@ -88,7 +89,7 @@ export async function startAvrGlove(): Promise<AvrGlove> {
   };
   moveHand();
 
-  const pty = await firstLine(bridge.stdout, (bytes) => chip.send(bytes));
+  const name = nameTerminal(await firstLine(bridge.stdout, (bytes) => chip.send(bytes)));
   let startUs = performance.now() * 1000 - chip.timeUs;
   let running = true;
   const turn = () => {
@@ -111,7 +112,7 @@ export async function startAvrGlove(): Promise<AvrGlove> {
 
   const of = (name: string) => hand[FINGERS.indexOf(name as (typeof FINGERS)[number])]!;
   return {
-    pty,
+    pty: name.path,
     chip,
     servos: Object.fromEntries(FINGERS.map((finger, i) => [finger, servos[i]!])),
     bend(name, wanted, durationMs) {
@@ -128,6 +129,7 @@ export async function startAvrGlove(): Promise<AvrGlove> {
     },
     async quit() {
       running = false;
+      name.forget();
       bridge.stdin.end();
       await ended;
     },

@@ -1,6 +1,7 @@
 import { execFile, execFileSync } from 'node:child_process';
 import { mkdir } from 'node:fs/promises';
 import { promisify } from 'node:util';
+import { compileCpp } from '../compiled.js';
 
 /** The ESP32 sketch, compiled for this computer against arduino-shim, on a stand-in for a board (arduino-shim/main.cpp). */
 
@@ -48,7 +49,7 @@ async function build(kind: BoardKind): Promise<string> {
   await mkdir(folder, { recursive: true });
   const compile = promisify(execFile);
   const object = async (name: string, args: string[]) => {
-    await compile(CXX, ['-c', '-o', `${folder}/${name}.o`, ...flagsOf(kind), ...args]);
+    compileCpp(['-c', ...flagsOf(kind), ...args], `${folder}/${name}.o`, CXX);
     return `${folder}/${name}.o`;
   };
   const link = kind.link === 'LINK_BLE' ? 'ble' : 'serial';

@@ -1,5 +1,6 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import { createInterface } from 'node:readline';
+import { nameTerminal } from './terminal-name.js';
 
 const PROGRAM = 'src/firmware/build/tautline-host-glove';
 
@@ -44,7 +45,7 @@ export interface Supply {
 
 /** The firmware running on this computer, and its side channel (commands: src/firmware/README.md). */
 export interface HostGlove {
-  /** Path of its pseudo-terminal. */
+  /** Path of its pseudo-terminal: a name that no other will have. */
   pty: string;
   /** Monotonic time in microseconds (`process.hrtime`) = clockUs + device time. */
   clockUs: number;
@@ -95,14 +96,17 @@ export async function startHostGlove(args: string[] = []): Promise<HostGlove> {
       replies.push({ resolve, reject });
       child.stdin!.write(`${line}\n`);
     });
+  const name = nameTerminal(first.pty);
+  child.once('exit', name.forget);
   return {
-    pty: first.pty,
+    pty: name.path,
     clockUs: first.clockUs,
     process: child,
     command,
     ask: async <T>(line: string) => JSON.parse(await command(line)) as T,
     nextEvent: (name) => new Promise((resolve) => waiting.push({ name, resolve })),
     quit: () => {
+      name.forget();
       child.stdin!.end();
       return exited;
     },

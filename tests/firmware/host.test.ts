@@ -1,7 +1,8 @@
-import { existsSync, mkdtempSync, readlinkSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readFileSync, realpathSync, rmSync } from 'node:fs';
 import { connect } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, expect, test } from 'vitest';
 import { STOP_FREE } from '../../src/protocol/link-table.js';
 import { type HostGlove, startHostGlove } from './host-glove.js';
@@ -210,7 +211,7 @@ test('a stable name and a control socket come and go with the process', async ()
   const name = join(directory, 'glove');
   const control = join(directory, 'control');
   const glove = await startHostGlove(['--link', name, '--control', control]);
-  expect(readlinkSync(name)).toBe(glove.pty);
+  expect(realpathSync(name)).toBe(realpathSync(glove.pty));
   const reply = await new Promise<string>((resolve, reject) => {
     const socket = connect(control, () => socket.write('set 0 0.25\nget thumb.curl\n'));
     let text = '';
@@ -232,3 +233,32 @@ test('a stable name and a control socket come and go with the process', async ()
 test('nonsense on the command line is refused in one line', async () => {
   await expect(startHostGlove(['--channels', 'knee.curl'])).rejects.toThrow('code 2');
 });
+
+test('nobody who still looks for a glove that is gone finds another one', async () => {
+  const first = await startHostGlove();
+  await first.quit();
+  const second = await startHostGlove();
+  cleanups.push(() => second.quit());
+  // The system has most likely given it the same terminal.
+  expect(existsSync(first.pty)).toBe(false);
+  expect(existsSync(second.pty)).toBe(true);
+});
+
+test.runIf(process.platform === 'linux')(
+  'in turned time it takes no processor while nothing is asked of it',
+  async () => {
+    const glove = await startHostGlove(['--manual-time']);
+    cleanups.push(() => glove.quit());
+    await glove.command('exchange 50');
+    /** In hundredths of a second: fields 14 and 15 of proc_pid_stat(5). */
+    const used = () => {
+      const fields = readFileSync(`/proc/${glove.process.pid}/stat`, 'utf8').split(') ')[1].split(' ');
+      return Number(fields[11]) + Number(fields[12]);
+    };
+    const before = used();
+    await pause(600);
+    await glove.command('exchange 50');
+    // It took two thirds of a processor.
+    expect(used() - before).toBeLessThan(20);
+  },
+);

@@ -1,5 +1,6 @@
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
+import { nameTerminal } from '../firmware/terminal-name.js';
 
 const BRIDGE = 'src/firmware/build/pty-bridge';
 
@@ -13,9 +14,14 @@ export interface TextGlove {
   quit(): Promise<void>;
 }
 
-/** @param line what it prints, asked anew for each reading; @param ms time since its start */
-export async function startTextGlove(line: (ms: number) => string, rateHz = 100): Promise<TextGlove> {
-  const bridge = spawn(BRIDGE, { stdio: ['pipe', 'pipe', 'inherit'] });
+/** One that prints when it is asked to. */
+export interface TurnedTextGlove extends TextGlove {
+  /** Resolves once the terminal has the line. */
+  print(line: string): Promise<void>;
+}
+
+export async function openTextGlove(): Promise<TurnedTextGlove> {
+  const bridge = spawn(BRIDGE, ['--acknowledge'], { stdio: 'pipe' });
   const ended = once(bridge, 'exit');
   bridge.stdin.on('error', () => {});
   bridge.stdout.setEncoding('latin1');
@@ -30,14 +36,16 @@ export async function startTextGlove(line: (ms: number) => string, rateHz = 100)
     heard.push(...lines);
     wake();
   });
+  let printed = (): void => {};
+  bridge.stderr.setEncoding('latin1').on('data', (said: string) => {
+    if (said.trim() === '') printed();
+    else process.stderr.write(said);
+  });
   while (pty === undefined) await once(bridge.stdout, 'data');
 
-  const startMs = performance.now();
-  const timer = setInterval(() => {
-    bridge.stdin.write(`${line(Math.round(performance.now() - startMs))}\r\n`);
-  }, 1000 / rateHz);
+  const name = nameTerminal(pty);
   return {
-    pty,
+    pty: name.path,
     heard,
     async hears(fits) {
       for (;;) {
@@ -48,10 +56,31 @@ export async function startTextGlove(line: (ms: number) => string, rateHz = 100)
         });
       }
     },
+    print: (line) =>
+      new Promise((resolve) => {
+        printed = resolve;
+        bridge.stdin.write(`${line}\r\n`);
+      }),
     async quit() {
-      clearInterval(timer);
+      name.forget();
       bridge.stdin.end();
       await ended;
+    },
+  };
+}
+
+/** @param line what it prints, asked anew for each reading; @param ms time since its start */
+export async function startTextGlove(line: (ms: number) => string, rateHz = 100): Promise<TextGlove> {
+  const glove = await openTextGlove();
+  const startMs = performance.now();
+  const timer = setInterval(() => {
+    void glove.print(line(Math.round(performance.now() - startMs)));
+  }, 1000 / rateHz);
+  return {
+    ...glove,
+    async quit() {
+      clearInterval(timer);
+      await glove.quit();
     },
   };
 }

@@ -424,7 +424,9 @@ std::string HostGlove::command(const std::string& line) {
   if (verb == "advance") {
     if (!options_.manualTime) return "error advance needs --manual-time";
     if (first > 600000) return "error at most 600000 ms";
-    return advance(first / 1000), "ok";
+    advance(first / 1000);
+    link.settle();
+    return "ok";
   }
   if (verb == "battery") {
     if (first > 65535) return "error mV are 0..65535";

@@ -171,8 +171,9 @@ void run(const Arguments& arguments) {
     fd_set set;
     FD_ZERO(&set);
     int highest = control.watch(set);
-    // A terminal that nobody has open is always "ready"; then the timeout alone paces the loop.
-    if (glove.link.connected() && !glove.frozen()) {
+    // A terminal that nobody has open is always "ready"; then the timeout alone paces the loop. So it is when the side
+    // channel carries the bytes.
+    if (glove.link.connected() && !glove.link.captive() && !glove.frozen()) {
       FD_SET(glove.link.fd(), &set);
       highest = std::max(highest, glove.link.fd());
     }

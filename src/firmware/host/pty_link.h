@@ -29,8 +29,13 @@ class PtyLink {
   // Bytes that are no frame.
   void writeNoise(const std::vector<uint8_t>& bytes);
   void flush();
+  // The terminal has not taken all of it yet.
+  bool pending() const { return !pending_.empty(); }
+  // Returns once whoever has the terminal open can read all that was written.
+  void settle();
   // From now on nobody uses the terminal: what is written is kept until it is taken.
   void captivate() { captive_ = connected_ = true; }
+  bool captive() const { return captive_; }
   std::vector<uint8_t> take();
 
   bool cut = false;            // nothing gets through, either way

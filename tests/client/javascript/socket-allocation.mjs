@@ -55,7 +55,7 @@ new PerformanceObserver((list) => {
   for (const { startTime } of list.getEntries()) collected.push(startTime);
 }).observe({ entryTypes: ['gc'] });
 let least = Number.POSITIVE_INFINITY;
-for (let i = 0; i < 5; i++) {
+for (let since = 0, i = 0; since < 5 && i < 20; i++) {
   for (let again = 0; again < 2; again++) {
     globalThis.gc();
     await new Promise((resolve) => setTimeout(resolve, 50));
@@ -64,7 +64,10 @@ for (let i = 0; i < 5; i++) {
   await batch();
   const [bytes, untilMs] = [used() - before, performance.now()];
   await new Promise((resolve) => setTimeout(resolve, 50));
-  if (!collected.some((atMs) => atMs >= sinceMs && atMs <= untilMs)) least = Math.min(least, bytes);
+  if (collected.some((atMs) => atMs >= sinceMs && atMs <= untilMs)) continue;
+  // A hundredth less is the same.
+  since = bytes < 0.99 * least ? 1 : since + 1;
+  least = Math.min(least, bytes);
 }
 console.log(JSON.stringify({ bytes: least / BATCH }));
 process.exit();
