@@ -13,7 +13,7 @@ import {
   sameShape,
   shapeFault,
 } from './shapes.js';
-import { meetFinger } from './solver.js';
+import { LEAST_STEP, meetFinger } from './solver.js';
 
 /**
  * What is touched, as convex parts: a shape that is convex is one part, a compound has several. The solver relies on
@@ -107,7 +107,9 @@ export function meetParts(
   meetFinger(path, finger, poses, shape, placement, memory, out);
   for (let i = 1; i < parts.length; i++) {
     const part = parts[i];
-    meetFinger(path, finger, poses, part.shape, part.placement, part.memory, met);
+    // The stop may still move by a step of the search.
+    const upTo = Math.min(1, out.stop + LEAST_STEP);
+    meetFinger(path, finger, poses, part.shape, part.placement, part.memory, met, upTo, out.depth);
     const depth = Math.max(out.depth, met.depth);
     if (met.stop < out.stop) copyContact(met, out);
     out.depth = depth;

@@ -1,13 +1,13 @@
-import { POSE_STRIDE } from '../hand/joints.js';
 import { CHAIN_START } from '../hand/skeleton.js';
-import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE, TO_REPORT } from './bone.js';
+import { boneDistance, createBoneDistance, EXACT, TO_ADVANCE } from './bone.js';
 import { addSpan, firstUnknown, follow, isClearOpen } from './clearance.js';
 import { type ClosingPath, FRAME_STRIDE, jointsAt, speedFrom } from './closing-path.js';
 import { type FingerContact, NO_STOP } from './finger-contact.js';
 import type { HullSeed } from './hull-distance.js';
-import { type Memory, PRESENT } from './memory.js';
+import type { Memory } from './memory.js';
 import { BONES } from './path-speeds.js';
 import { type Placement, toShape } from './placement.js';
+import { presentDepth } from './present-depth.js';
 import type { CompiledShape } from './shapes.js';
 
 /**
@@ -23,7 +23,7 @@ import type { CompiledShape } from './shapes.js';
 /** Part of the way that is safe to go at once: what is left is a margin for the frames to come. */
 const SAFE_PART = 0.8;
 /** Least advance in curl: near the surface the safe steps become ever smaller. */
-const LEAST_STEP = 0.002;
+export const LEAST_STEP = 0.002;
 /**
  * A bone that is inside the shape with the finger open rests on it (an object pressed against the knuckles, the
  * hand on a table): it meets the shape where it goes deeper than that, by this much. Metres.
@@ -41,7 +41,6 @@ const due = new Float64Array(BONES);
 const lastCurl = new Float64Array(BONES);
 const lastGap = new Float64Array(BONES);
 const allowance = new Float64Array(BONES);
-const atLeast = new Float64Array(BONES);
 
 /**
  * Finds the first contact of a finger.
@@ -50,6 +49,8 @@ const atLeast = new Float64Array(BONES);
  * @param poses the same poses
  * @param placement of the shape in the space of the poses
  * @param memory of this shape and hand
+ * @param upTo curl: a contact beyond it is of no interest, and may not be found
+ * @param deepest metres: nor is a depth less than this, which is then given
  */
 export function meetFinger(
   path: ClosingPath,
@@ -59,13 +60,15 @@ export function meetFinger(
   placement: Placement,
   memory: Memory,
   out: FingerContact,
+  upTo = 1,
+  deepest = Number.NEGATIVE_INFINITY,
 ): void {
   toShape(placement, path.frames, finger * FRAME_STRIDE, frame, 0, true);
   for (let i = 3; i < FRAME_STRIDE; i += 3) {
     toShape(placement, path.frames, finger * FRAME_STRIDE + i, frame, i, false);
   }
-  const bone = firstContact(path, finger, shape, memory, out);
-  out.depth = presentDepth(path, finger, poses, shape, placement, memory);
+  const bone = firstContact(path, finger, shape, memory, out, upTo);
+  out.depth = presentDepth(path, finger, poses, shape, placement, memory, allowance, deepest);
   if (bone < 0) {
     out.stop = NO_STOP;
     out.joint = -1;
@@ -82,6 +85,7 @@ function firstContact(
   shape: CompiledShape,
   memory: Memory,
   out: FingerContact,
+  upTo: number,
 ): number {
   const { radii } = path.skeleton;
   const start = CHAIN_START[finger];
@@ -115,7 +119,7 @@ function firstContact(
     if (due[2] < due[bone]) bone = 2;
     const curl = due[bone];
     // Written so that a NaN ends the search too: without numbers the finger is free.
-    if (!(curl <= 1)) return -1;
+    if (!(curl <= upTo)) return -1;
     if (curl !== placedAt || bone >= placedBones) {
       placedBones = bone + 1;
       jointsAt(path, finger, curl, frame, points, placedBones);
@@ -229,61 +233,4 @@ function describe(
   // One step of Newton's method: the stop was found on a chord.
   const off = (distance.distance + allowance[bone]) / out.depthPerCurl;
   if (out.stop > 0 && Math.abs(off) < LEAST_STEP) out.stop = Math.min(Math.max(out.stop + off, 0), 1);
-}
-
-/** How deep a finger is in the pose it is in, beyond what firstContact allowed for; metres, negative outside. */
-function presentDepth(
-  path: ClosingPath,
-  finger: number,
-  poses: Float64Array,
-  shape: CompiledShape,
-  placement: Placement,
-  memory: Memory,
-): number {
-  const { radii } = path.skeleton;
-  const start = CHAIN_START[finger];
-  for (let joint = 0; joint <= BONES; joint++) {
-    toShape(placement, poses, (start + joint) * POSE_STRIDE, points, joint * 3, true);
-  }
-  // Roughly first, so that only the bone that is deepest, and what comes near to it, is looked at closely.
-  const first = PRESENT + finger * BONES;
-  let least = Number.POSITIVE_INFINITY;
-  for (let bone = 0; bone < BONES; bone++) {
-    const r0 = radii[start + bone];
-    const r1 = radii[start + bone + 1];
-    const allowed = allowance[bone];
-    const seed = memory.seeds[first + bone];
-    const hint = memory.hints[first + bone];
-    boneDistance(shape, points, bone, r0, r1, hint, TO_ADVANCE, allowed, 0, 0, distance, seed);
-    atLeast[bone] = distance.lowerBound + allowed;
-    memory.hints[first + bone] = distance.t;
-  }
-  for (let round = 0; round < BONES; round++) {
-    let bone = 0;
-    // Written so that a NaN is looked at.
-    for (let other = 1; other < BONES; other++) if (!(atLeast[other] >= atLeast[bone])) bone = other;
-    if (atLeast[bone] > least) break;
-    const r0 = radii[start + bone];
-    const r1 = radii[start + bone + 1];
-    const allowed = allowance[bone];
-    const seed = memory.seeds[first + bone];
-    boneDistance(
-      shape,
-      points,
-      bone,
-      r0,
-      r1,
-      memory.hints[first + bone],
-      TO_REPORT,
-      allowed,
-      0,
-      0,
-      distance,
-      seed,
-    );
-    memory.hints[first + bone] = distance.t;
-    least = Math.min(least, distance.distance + allowed);
-    atLeast[bone] = Number.POSITIVE_INFINITY;
-  }
-  return Number.isNaN(least) ? Number.NEGATIVE_INFINITY : -least;
 }
