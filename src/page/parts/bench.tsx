@@ -1,10 +1,10 @@
 import { type ReadonlySignal, signal } from '@preact/signals';
-import { render } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { Delays } from '../delays.js';
 import type { Live } from '../live.js';
 import { atMostEvery, onDemand } from '../on-demand.js';
 import type { Lead, OpenPlot, Part } from '../part.js';
+import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
 import { BenchCard, type Ways } from './bench-card.js';
 import { type BenchHand, createBenchHand } from './bench-hand.js';
@@ -86,24 +86,14 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
   themeChanged.on(layout);
   sync();
 
-  const panel = document.createElement('section');
-  panel.setAttribute('aria-labelledby', 'bench-title');
-  panel.className = 'bench-part';
-  render(
+  const Bench = () => (
     <>
-      <h2 id="bench-title" class="unseen">
-        Bench
-      </h2>
       <firstSteps.Box />
       <Hands hands={hands} ways={{ openPlot, lead, connect: firstSteps.toggle }} layout={layout} />
-    </>,
-    panel,
+    </>
   );
   return {
-    name: 'bench',
-    label: 'Bench',
-    icon: '<path d="M3 4h8v16H3zM14 4h7v7h-7zM14 14h7v6h-7z" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
-    panel,
+    panel: createPanel('bench', 'Bench', <Bench />, { className: 'bench-part', unseenHeading: true }),
     show(now) {
       visible = now;
       if (!visible) return;

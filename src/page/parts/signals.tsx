@@ -1,11 +1,11 @@
 import { type ReadonlySignal, type Signal, signal } from '@preact/signals';
-import { render } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { HandSide } from '../../hand/joints.js';
 import type { Delays } from '../delays.js';
 import type { Live, LiveHand } from '../live.js';
 import { onDemand } from '../on-demand.js';
 import type { OpenPlot, Part } from '../part.js';
+import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
 import { type ChannelRow, createChannelRow } from './channel-row.js';
 import { createDelayReports, DelayCard } from './delay-card.js';
@@ -114,25 +114,16 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
   });
   themeChanged.on(layout);
 
-  const panel = document.createElement('section');
-  panel.setAttribute('aria-labelledby', 'signals-title');
-  render(
+  const Signals = () => (
     <>
-      <h2 id="signals-title" class="unseen">
-        Signals
-      </h2>
       <PlotCard state={plot} />
       <DelayCard hands={delayReports.hands} />
       <Key />
       <Hands hands={hands} layout={layout} />
-    </>,
-    panel,
+    </>
   );
   return {
-    name: 'signals',
-    label: 'Signals',
-    icon: '<path d="M2 13h4l2.500-8 4 15 3-11 1.500 4h5" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round" stroke-linecap="round"/>',
-    panel,
+    panel: createPanel('signals', 'Signals', <Signals />, { unseenHeading: true }),
     plot: plot.show,
     show(shown) {
       isVisible = shown;

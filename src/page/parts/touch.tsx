@@ -75,8 +75,6 @@ export function createTouchPart(
   };
   let rest = () => {};
   return {
-    name: 'touch',
-    label: 'Touch',
     view: 'palm',
     panel: createPanel('touch', 'Touch', <TouchPanel {...touch} />, { className: 'touch' }),
     show(shown) {
