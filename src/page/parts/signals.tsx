@@ -7,7 +7,7 @@ import { onDemand } from '../on-demand.js';
 import type { OpenPlot, Part } from '../part.js';
 import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
-import { type ChannelRow, createChannelRow } from './channel-row.js';
+import { type ChannelRow, ChannelRowItem, createChannelRow } from './channel-row.js';
 import { createDelayReports, DelayCard } from './delay-card.js';
 import { LinkFacts, type LinkReport, linkReport } from './link-facts.js';
 import { PlotCard } from './plot-card.js';
@@ -176,11 +176,14 @@ function Hands({ hands, layout }: { hands: ReadonlySignal<readonly Shown[]>; lay
 }
 
 function Channels({ side, rows, layout }: Pick<Shown, 'side' | 'rows'> & { layout(): void }) {
-  const list = useRef<HTMLUListElement>(null);
   const all = rows.value;
-  useLayoutEffect(() => {
-    list.current?.replaceChildren(...all.map(({ element }) => element));
-    layout();
-  }, [all]);
-  return <ul class="channels" aria-label={`Channels of the ${side} hand`} ref={list} />;
+  // Charts ask for their size once they are in the page.
+  useLayoutEffect(layout, [all]);
+  return (
+    <ul class="channels" aria-label={`Channels of the ${side} hand`}>
+      {all.map((row) => (
+        <ChannelRowItem key={row.role} row={row} />
+      ))}
+    </ul>
+  );
 }
