@@ -1,11 +1,11 @@
 import { type ReadonlySignal, signal } from '@preact/signals';
-import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { Delays } from '../delays.js';
 import type { Live } from '../live.js';
 import { atMostEvery, onDemand } from '../on-demand.js';
 import type { Lead, OpenPlot, Part } from '../part.js';
 import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
+import { useResized } from '../use-size.js';
 import { BenchCard, type Ways } from './bench-card.js';
 import { type BenchHand, createBenchHand } from './bench-hand.js';
 import { createFirstSteps } from './first-steps.js';
@@ -114,13 +114,7 @@ function Hands({
   ways: Ways;
   layout(): void;
 }) {
-  const box = useRef<HTMLDivElement>(null);
-  useLayoutEffect(() => {
-    if (!box.current) return undefined;
-    const observer = new ResizeObserver(layout);
-    observer.observe(box.current);
-    return () => observer.disconnect();
-  }, []);
+  const box = useResized<HTMLDivElement>(layout);
   return (
     <div class="bench-hands" data-hands={hands.value.length} ref={box}>
       {hands.value.map((hand) => (

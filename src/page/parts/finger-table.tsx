@@ -4,6 +4,7 @@ import { LIMIT_TEXT, type LimitName } from '../../resistance/limits.js';
 import { CONDITION_TEXT, curlOf, type FingerCondition, fingerConditions, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, neverUsed } from '../live.js';
 import { createSteadyPercent } from '../steady.js';
+import { Heads } from './heads.js';
 
 /** A shape for each condition, so that colour is never the only sign. */
 const SIGN: Record<FingerCondition, preact.JSX.Element> = {
@@ -110,16 +111,9 @@ export const FingerTable = ({ fingers: { rows, mostN, why } }: { fingers: Finger
   <div class="fingers">
     <table class="forces">
       <caption>Fingers and forces</caption>
-      <thead>
-        <tr>
-          <th scope="col">Finger</th>
-          <th scope="col">State</th>
-          <th scope="col">Curl</th>
-          <th scope="col">Stop set</th>
-          <th scope="col">{computed(() => `Tension of ${mostN.value} N`)}</th>
-          <th scope="col">Heat</th>
-        </tr>
-      </thead>
+      <Heads
+        of={['Finger', 'State', 'Curl', 'Stop set', computed(() => `Tension of ${mostN.value} N`), 'Heat']}
+      />
       <tbody>
         {rows.map((row) => (
           <Row key={row.finger} row={row} mostN={mostN} />

@@ -1,4 +1,5 @@
 import { type ReadonlySignal, type Signal, useComputed } from '@preact/signals';
+import { Heads } from './heads.js';
 import type { PlotSamples } from './plot.js';
 import { type Series, unitText } from './plot-views.js';
 
@@ -70,15 +71,7 @@ export function PlotWords({
       <summary>The plot in words</summary>
       <table class="forces">
         <caption>{caption}</caption>
-        <thead>
-          <tr>
-            {HEADS.map((head) => (
-              <th key={head} scope="col">
-                {head}
-              </th>
-            ))}
-          </tr>
-        </thead>
+        <Heads of={HEADS} />
         <tbody>
           {Array.from({ length: count.value }, (_, row) => (
             <Row key={row} words={words} row={row} />

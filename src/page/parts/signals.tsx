@@ -1,5 +1,5 @@
 import { type ReadonlySignal, type Signal, signal } from '@preact/signals';
-import { useLayoutEffect, useRef } from 'preact/hooks';
+import { useLayoutEffect } from 'preact/hooks';
 import type { HandSide } from '../../hand/joints.js';
 import type { Delays } from '../delays.js';
 import type { Live, LiveHand } from '../live.js';
@@ -7,6 +7,7 @@ import { onDemand } from '../on-demand.js';
 import type { OpenPlot, Part } from '../part.js';
 import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
+import { useResized } from '../use-size.js';
 import { type ChannelRow, ChannelRowItem, createChannelRow } from './channel-row.js';
 import { createDelayReports, DelayCard } from './delay-card.js';
 import { LinkFacts, type LinkReport, linkReport } from './link-facts.js';
@@ -155,13 +156,7 @@ const Key = () => (
 
 /** @param layout for when there is more or less room */
 function Hands({ hands, layout }: { hands: ReadonlySignal<readonly Shown[]>; layout(): void }) {
-  const box = useRef<HTMLDivElement>(null);
-  useLayoutEffect(() => {
-    if (!box.current) return undefined;
-    const observer = new ResizeObserver(layout);
-    observer.observe(box.current);
-    return () => observer.disconnect();
-  }, []);
+  const box = useResized<HTMLDivElement>(layout);
   return (
     <div class="signals" ref={box}>
       {hands.value.map(({ side, title, report, rows }) => (
