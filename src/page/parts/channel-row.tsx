@@ -11,7 +11,7 @@ const RATE_HZ = 60;
 type ChannelHealth = Health['channels'][number];
 
 /** What a channel's counts may be, and between which ends they are read. */
-export interface ChannelRange {
+interface ChannelRange {
   bits: number;
   open: number | undefined;
   closed: number | undefined;

@@ -15,7 +15,7 @@ export const NO_WORDS: PlotWordsText = { caption: '', rows: [] };
 const HEADS = ['Line', 'At the cursor', 'Least', 'Mean', 'Most'] as const;
 
 /** Least, mean and most of what is known; undefined where nothing is. */
-export function summaryOf(
+function summaryOf(
   values: readonly (number | null)[],
 ): { least: number; mean: number; most: number } | undefined {
   let [least, most, sum, count] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY, 0, 0];

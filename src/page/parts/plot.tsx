@@ -23,7 +23,7 @@ export interface PlotSamples {
   toS: number;
 }
 
-export interface PlotProps {
+interface PlotProps {
   look: ReadonlySignal<PlotLook>;
   samples: ReadonlySignal<PlotSamples>;
   /** The chart, while there is one: for its cursor, and its picture. */
