@@ -120,7 +120,7 @@ const PROCESSES = {
 
 const PROCESSORS = availableParallelism();
 /** Files that mostly wait, at once. */
-const WAITING_AT_ONCE = 3;
+const WAITING_AT_ONCE = 2;
 /** Projects of one group share their workers. */
 const BESIDE_WAITING = PROCESSORS + WAITING_AT_ONCE;
 

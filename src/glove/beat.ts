@@ -1,7 +1,7 @@
+import { untilNextMs } from '../clock.js';
 import type { GloveLifecycle, GloveParts } from './lifecycle.js';
 import type { GloveTroubles } from './troubles.js';
 
-/** Every glove's beat falls on a multiple of this by the clock: they share one waking of the process. */
 const BEAT_MS = 20;
 const MEASURE_US = 1_000_000;
 
@@ -9,12 +9,6 @@ const MEASURE_US = 1_000_000;
 export interface Beat {
   start(): void;
   stop(): void;
-}
-
-/** Timers may be a little early: what is due within the next 2 ms is this beat, not another. */
-function untilBeatMs(nowUs: number): number {
-  const wait = BEAT_MS - (Math.round(nowUs / 1000) % BEAT_MS);
-  return wait > 2 ? wait : wait + BEAT_MS;
 }
 
 /** @param look called once a second */
@@ -31,7 +25,7 @@ export function createBeat(
 
   function beat(): void {
     const nowUs = time.nowUs();
-    cancel = time.after(untilBeatMs(nowUs), beat);
+    cancel = time.after(untilNextMs(nowUs, BEAT_MS), beat);
     guide.notice(nowUs);
     feel.notice(nowUs);
     if (otherHand.look(nowUs)) listeners.health();

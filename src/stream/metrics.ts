@@ -1,4 +1,5 @@
-import { monitorEventLoopDelay } from 'node:perf_hooks';
+import { createHistogram, type Histogram } from 'node:perf_hooks';
+import { nowUs, untilNextMs } from '../clock.js';
 import type { Glove } from '../glove/view.js';
 import { FINGERS } from '../hand/joints.js';
 import { FINGER_STATES } from '../protocol/constants.js';
@@ -17,17 +18,34 @@ export interface Metrics {
 }
 
 export function createMetrics(hub: Hub, connectionCounts: () => ConnectionCounts): Metrics {
-  const loop = monitorEventLoopDelay({ resolution: LOOP_MS });
-  loop.enable();
+  const lateness = watchLateness();
   return {
     read: () =>
       writePrometheus([
-        ...ofService(hub, loop),
+        ...ofService(hub, lateness.seen),
         ...ofApps(hub, connectionCounts()),
         ...hub.gloves.flatMap((glove, i) => ofGlove(glove, i)).reduce(mergeFamilies, []),
       ]),
-    close: () => void loop.disable(),
+    close: lateness.stop,
   };
+}
+
+/** How late timers run, ns. A timer of its own, which wakes the process when gloves' beats do anyway. */
+function watchLateness(): { seen: Histogram; stop(): void } {
+  const seen = createHistogram();
+  let timer: NodeJS.Timeout;
+  const wait = (): void => {
+    const beganUs = nowUs();
+    const waitMs = untilNextMs(beganUs, LOOP_MS);
+    timer = setTimeout(() => {
+      // At least 1: a histogram takes no 0.
+      seen.record(Math.max(1, Math.round((nowUs() - beganUs - waitMs * 1000) * 1000)));
+      wait();
+    }, waitMs);
+    timer.unref();
+  };
+  wait();
+  return { seen, stop: () => clearTimeout(timer) };
 }
 
 /** One glove's samples beside the other's. */
@@ -38,12 +56,10 @@ function mergeFamilies(merged: MetricFamily[], family: MetricFamily): MetricFami
   return merged;
 }
 
-function ofService(hub: Hub, loop: ReturnType<typeof monitorEventLoopDelay>): MetricFamily[] {
+function ofService(hub: Hub, lateness: Histogram): MetricFamily[] {
   const { rss, heapUsed } = process.memoryUsage();
   const { user, system } = process.cpuUsage();
-  // Measured from one look to the next, so it includes the time between looks.
-  const late = (ns: number): number => Math.max(0, ns / 1e9 - LOOP_MS / 1000);
-  const { count } = loop;
+  const { count } = lateness;
   const resources = new Map<string, number>();
   for (const type of process.getActiveResourcesInfo()) resources.set(type, (resources.get(type) ?? 0) + 1);
   return [
@@ -69,9 +85,9 @@ function ofService(hub: Hub, loop: ReturnType<typeof monitorEventLoopDelay>): Me
       samples: [
         ...[0.5, 0.99, 1].map((quantile) => ({
           labels: { quantile: String(quantile) },
-          value: count === 0 ? 0 : late(loop.percentile(quantile * 100)),
+          value: count === 0 ? 0 : lateness.percentile(quantile * 100) / 1e9,
         })),
-        { suffix: '_sum', value: count === 0 ? 0 : late(loop.mean) * count },
+        { suffix: '_sum', value: count === 0 ? 0 : (lateness.mean / 1e9) * count },
         { suffix: '_count', value: count },
       ],
     },

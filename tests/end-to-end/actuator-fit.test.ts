@@ -36,7 +36,8 @@ async function startRun(fingers: readonly string[], { onTestFinished }: TestCont
     .split('\n')
     .filter((line) => !line.includes('kind: stringStop'))
     .concat(fingers.map((role) => `      - { role: ${role}, stopAtOpen: 0.25, stopAtClosed: 0.6 }`));
-  const service = await startServiceProcess(profile.join('\n'));
+  // A machine that stalls with many tests delivers samples late.
+  const service = await startServiceProcess([...profile, 'safety: { staleMs: 1000 }'].join('\n'));
   onTestFinished(() => service.stop());
   const url = `http://127.0.0.1:${service.port}`;
   const headers = await wearerHeaders(url);

@@ -71,7 +71,8 @@ it('leads through the fit of a tracker, and uses it', async () => {
   expect(angleBetweenDeg(welcome.hands[0].mount, MOUNT)).toBeLessThan(8);
   expect(apartM(welcome.hands[0].mount, MOUNT)).toBeLessThan(0.015);
   await page.waitForSelector('.fits :text("mount of the tracker")');
-  // The bench says who places the hand now.
+  // The bench says who places the hand now; a part that is not seen says nothing.
+  await page.keyboard.press('1');
   await page.waitForFunction(() =>
     /^Placed by .+, by a tracker on the glove: \d+ ms old, noise /.test(
       document.querySelector('.bench-hand p.wrist')?.textContent ?? '',

@@ -1,4 +1,4 @@
-import { afterEach, expect, it } from 'vitest';
+import { afterEach, expect, it, vi } from 'vitest';
 import type { Stream } from '../../src/stream/server.js';
 import { App, armAsWearer, serve } from './app.js';
 import { FakeGlove } from './fake-glove.js';
@@ -66,6 +66,14 @@ it('/metrics is well formed, named by the rules, and tells what is so', async ()
   expect(value('releases_total', '{hand="right",glove="0"}')).toBe(2);
   expect(value('app_messages_total')).toBe(1);
   expect(value('event_loop_delay_seconds', '_count')).toBeGreaterThanOrEqual(0);
+  // A process that stands still for a while says so.
+  const untilMs = performance.now() + 120;
+  while (performance.now() < untilMs);
+  await vi.waitFor(async () => {
+    const later = await (await fetch(`http://127.0.0.1:${stream.port}/metrics`)).text();
+    const most = /event_loop_delay_seconds\{quantile="1"\} (\S+)/.exec(later)?.[1];
+    expect(Number(most)).toBeGreaterThan(0.09);
+  });
   // Nothing that an app chooses becomes a label: a flood of names is no flood of series.
   await app.ask({ type: 'subscribe', app: 'A name of my own' });
   const again = await (await fetch(`http://127.0.0.1:${stream.port}/metrics`)).text();
