@@ -1,4 +1,5 @@
 import type { Place, Revealed } from '../guide/feel-trial.js';
+import type { Finding } from '../guide/report.js';
 import type { Finger, HandSide } from '../hand/joints.js';
 import type { StartingValue } from '../resistance/starting-values.js';
 import type { Feel, WearerFeel } from '../resistance/wearer-feel.js';
@@ -22,15 +23,7 @@ export interface GloveAnswer {
     showing: Place;
     felt: { first: boolean; second: boolean };
   };
-  found?: {
-    person: string;
-    what: Feel;
-    revealed: Revealed;
-    /** It is in use, and kept. */
-    accepted: boolean;
-    /** When it was kept, ISO 8601: POST /fits/undo?savedAt= takes it back, and nothing else. */
-    keptAt?: string;
-  };
+  found?: Finding & { what: Feel; revealed: Revealed };
 }
 
 /** What GET /feel/values answers. */

@@ -7,7 +7,7 @@ import { startingValues } from '../resistance/starting-values.js';
 import { FEEL_RANGE, FEELS, type Feel } from '../resistance/wearer-feel.js';
 import type { FeelValues, GloveAnswer } from './feel-report.js';
 import type { LiveGlove } from './glove.js';
-import { keep, mustBeShown, personOf, withGloveOf } from './guide-requests.js';
+import { keepFound, mustBeShown, personOf, withGloveOf } from './guide-requests.js';
 import { ignoreBodies } from './ignore-bodies.js';
 
 interface Query {
@@ -138,24 +138,21 @@ async function keepFeel(glove: LiveGlove, which: string | undefined): Promise<Gl
       'Name one with which=a or which=b.',
     );
   }
-  if (!found.accepted) {
+  await keepFound(glove, found, () => {
     const {
       tried: _,
       chosen: __,
       ...before
     } = glove.fitsInUse.feel?.person === person ? glove.fitsInUse.feel.feel! : { tried: '', chosen: [0, 0] };
-    const { savedAt } = keep(glove, person, {
+    return {
       feel: {
         ...before,
         [FEEL_RANGE[what].key]: revealed[side],
         tried: what,
         chosen: [revealed.chosen[side], revealed.chosen[side === 'a' ? 'b' : 'a']],
       },
-    });
-    found.accepted = true;
-    found.keptAt = savedAt;
-    await glove.refit();
-  }
+    };
+  });
   return glove.feel.read();
 }
 

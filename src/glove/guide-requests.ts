@@ -2,6 +2,7 @@ import type { FastifyReply } from 'fastify';
 import type { SavedFit } from '../config/fit-file.js';
 import { TautlineError } from '../errors.js';
 import type { FittedRange } from '../guide/channel-shape.js';
+import type { Finding } from '../guide/report.js';
 import { noGloveFor, RECORDED } from '../protocol/refusals.js';
 import type { LiveGlove } from './glove.js';
 
@@ -92,6 +93,18 @@ export function keep(
   const fit = { savedAt: freeTime(store.entries), person, glove: name, hand, ...what };
   store.add(fit);
   return fit;
+}
+
+/** Keeps what was found, and uses it; once, however often it is asked for. */
+export async function keepFound(
+  glove: LiveGlove,
+  found: Finding,
+  what: () => Parameters<typeof keep>[2],
+): Promise<void> {
+  if (found.accepted) return;
+  found.keptAt = keep(glove, found.person, what()).savedAt;
+  found.accepted = true;
+  await glove.refit();
 }
 
 /** Now, or as soon after as none was kept: it tells them apart. */

@@ -8,7 +8,16 @@ import { skeletonOptions } from '../hand/skeleton.js';
 import { onlyTheWearer } from '../protocol/refusals.js';
 import { inTimeSlices } from '../time-slices.js';
 import type { LiveGlove } from './glove.js';
-import { keep, LONGEST_NAME, mustBeShown, personOf, plain, storeOf, withGloveOf } from './guide-requests.js';
+import {
+  keep,
+  keepFound,
+  LONGEST_NAME,
+  mustBeShown,
+  personOf,
+  plain,
+  storeOf,
+  withGloveOf,
+} from './guide-requests.js';
 import { ignoreBodies } from './ignore-bodies.js';
 import { fitsOf, undoFit } from './kept-fits.js';
 
@@ -123,33 +132,22 @@ export function addGuideRoutes(app: FastifyInstance, gloves: readonly LiveGlove[
         const { fit, stops, mount } = glove.guide;
         if (part !== undefined) return await acceptSensors(glove, part);
         if (mount?.fitted) {
-          if (!mount.accepted) {
-            const { mount: pose, by, rotationDeg, translationM, residualM } = mount.fitted;
-            keep(glove, mount.person, {
-              mount: { pose: [...pose], by, rotationDeg, translationM, residualM },
-            });
-            mount.accepted = true;
-            await glove.refit();
-          }
+          const { mount: pose, by, rotationDeg, translationM, residualM } = mount.fitted;
+          await keepFound(glove, mount, () => ({
+            mount: { pose: [...pose], by, rotationDeg, translationM, residualM },
+          }));
           return glove.guide.read();
         }
         if (stops && stops.fitted.length > 0) {
-          if (!stops.accepted) {
-            keep(glove, stops.person, { actuators: stops.fitted.map((stop) => ({ ...stop })) });
-            stops.accepted = true;
-            await glove.refit();
-          }
+          await keepFound(glove, stops, () => ({ actuators: stops.fitted.map((stop) => ({ ...stop })) }));
           return glove.guide.read();
         }
         if (!fit || fit.channels.length === 0) {
           const why = fit?.refused === undefined ? 'make one first.' : fit.refused;
           throw new TautlineError('notSupported', `There is no fit to accept: ${why}`);
         }
-        if (!fit.accepted) {
-          keep(glove, fit.person, { channels: [...fit.channels.map(plain)], residualDeg: fit.residualDeg });
-          fit.accepted = true;
-          await glove.refit();
-        }
+        const { channels, residualDeg } = fit;
+        await keepFound(glove, fit, () => ({ channels: [...channels.map(plain)], residualDeg }));
         return glove.guide.read();
       }),
     );
@@ -249,10 +247,11 @@ async function acceptSensors(glove: LiveGlove, part: string): Promise<unknown> {
       ({ role }) => !offered.some((one) => one.role === role),
     );
     const square = offered.reduce((sum, { residualDeg }) => sum + residualDeg ** 2, 0);
-    keep(glove, mount.person, {
+    const { savedAt } = keep(glove, mount.person, {
       channels: [...others, ...offered],
       residualDeg: Math.sqrt(square / offered.length),
     });
+    mount.sensorsKeptAt = savedAt;
     mount.sensorsAccepted = true;
     await glove.refit();
   }

@@ -63,12 +63,21 @@ export async function undoFit(glove: LiveGlove, savedAt: string | undefined): Pr
   if (savedAt !== undefined) mustStandAlone(glove, savedAt);
   const undone = store.undo(name, hand, savedAt);
   if (!undone) throw new TautlineError('notSupported', `There is no fit of the ${hand} glove to undo.`);
-  const { found } = glove.feel;
-  if (found?.keptAt === undone.savedAt) {
+  forgetKept(glove, undone.savedAt);
+  await glove.refit();
+}
+
+/** What was found is in use no longer, and can be kept again. */
+function forgetKept({ feel, guide }: LiveGlove, savedAt: string): void {
+  for (const found of [feel.found, guide.fit, guide.stops, guide.mount]) {
+    if (found?.keptAt !== savedAt) continue;
     found.accepted = false;
     delete found.keptAt;
   }
-  await glove.refit();
+  const { mount } = guide;
+  if (mount?.sensorsKeptAt !== savedAt) return;
+  mount.sensorsAccepted = false;
+  delete mount.sensorsKeptAt;
 }
 
 function mustStandAlone(glove: LiveGlove, savedAt: string): void {

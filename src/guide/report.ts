@@ -44,36 +44,38 @@ export interface GuideReport {
   mount?: MountReport;
 }
 
-/** How the tracker sits on the hand, or why that was not found. */
-export interface MountReport {
+/** What was found for a person, and whether it is kept. */
+export interface Finding {
   person: string;
+  /** It is in use, and saved. */
+  accepted: boolean;
+  /** When it was saved, ISO 8601: POST /fits/undo?savedAt= takes it back, and nothing else. */
+  keptAt?: string;
+}
+
+/** How the tracker sits on the hand, or why that was not found. */
+export interface MountReport extends Finding {
   fitted?: FittedMount;
   /** Why not: a name, and one line for the wearer. */
   fault?: MountFault;
   line?: string;
-  /** It is in use, and saved. */
-  accepted: boolean;
   /** Sensors that read wrong by what was found, as they would be put right: to be accepted apart from the mount. */
   sensors?: readonly SensorOffset[];
   /** They are in use, and saved. */
   sensorsAccepted?: boolean;
+  /** When, as `keptAt`. */
+  sensorsKeptAt?: string;
 }
 
 /** Where the string stops hold, as found by use. */
-export interface StopsReport {
-  person: string;
+export interface StopsReport extends Finding {
   fitted: readonly FittedStop[];
   unfitted: readonly UnfittedStop[];
-  /** It is in use, and saved. */
-  accepted: boolean;
 }
 
-export interface FitReport extends FitResult {
-  person: string;
+export interface FitReport extends FitResult, Finding {
   /** Between the skins of thumb and index tip in the pinch, after the fit, mm; what is left is the error. */
   pinchGapMm?: number;
-  /** It is in use, and saved. */
-  accepted: boolean;
 }
 
 export interface CheckReport {

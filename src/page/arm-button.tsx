@@ -1,4 +1,4 @@
-import { type RefObject, render } from 'preact';
+import type { RefObject } from 'preact';
 import { useRef } from 'preact/hooks';
 import type { HandSide } from '../hand/joints.js';
 import { arm, handsText } from './arming.js';
@@ -32,13 +32,17 @@ function ask(side: HandSide | undefined, act: () => void): void {
   });
 }
 
-export interface ArmButtonProps {
+/** Of which hand, and what becomes of it. */
+export interface Arming {
   /** Which hand. */
   side(): HandSide | undefined;
   /** A press began: what was said of the last one no longer counts. */
   began(): void;
   /** It is armed, or this is why not. */
   done(refusal: string | undefined): void;
+}
+
+interface ArmButtonProps extends Arming {
   disabled?: boolean;
   hidden?: boolean;
   /** Where the button is to be known from outside. */
@@ -46,15 +50,8 @@ export interface ArmButtonProps {
 }
 
 /** The button that arms a hand, and how it is used: one that is held, with a way for those who cannot hold. */
-export function ArmButton({ hidden = false, ...props }: ArmButtonProps) {
-  return (
-    <div class="arm-how" hidden={hidden}>
-      <HeldAndHow {...props} />
-    </div>
-  );
-}
-
-function HeldAndHow({ side, began, done, disabled = false, button }: Omit<ArmButtonProps, 'hidden'>) {
+export function ArmButton(props: ArmButtonProps) {
+  const { side, began, done, disabled = false, hidden = false, button } = props;
   const own = useRef<HTMLButtonElement>(null);
   const how = useRef('');
   how.current ||= `arm-how-${++buttons}`;
@@ -65,7 +62,7 @@ function HeldAndHow({ side, began, done, disabled = false, button }: Omit<ArmBut
     );
   };
   return (
-    <>
+    <div class="arm-how" hidden={hidden}>
       <HoldButton
         label="Hold to arm"
         holdMs={HOLD_MS}
@@ -84,18 +81,6 @@ function HeldAndHow({ side, began, done, disabled = false, button }: Omit<ArmBut
         Hold it for a second, by pointer, Space or Enter. A press by a screen reader or by voice asks once
         more before it arms.
       </p>
-    </>
+    </div>
   );
-}
-
-/** The same as an element, for what is not made of components. */
-export function createArmButton(
-  side: ArmButtonProps['side'],
-  began: ArmButtonProps['began'],
-  done: ArmButtonProps['done'],
-): { readonly element: HTMLElement } {
-  const element = document.createElement('div');
-  element.className = 'arm-how';
-  render(<HeldAndHow side={side} began={began} done={done} />, element);
-  return { element };
 }

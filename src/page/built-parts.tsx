@@ -15,11 +15,9 @@ import { createHandsOnStage } from './scene/hands.js';
 import type { View } from './scene/orbit.js';
 import { createStage } from './scene/stage.js';
 
-export type BuiltPart = Pick<Part, 'panel' | 'view' | 'show'>;
-
 /** The picture, and the parts in the order of `PARTS`. */
 export interface BuiltParts {
-  readonly parts: readonly BuiltPart[];
+  readonly parts: readonly Part[];
   look(from: View): void;
 }
 
@@ -44,7 +42,7 @@ export function buildParts(
     go('fit');
     if ('lead' in guide) guide.lead(to, side);
   };
-  const built: Record<PartEntry['name'], BuiltPart> = {
+  const built: Record<PartEntry['name'], Part> = {
     bench: attempt('bench', () => createBenchPart(live, delays, openPlot, lead)),
     signals,
     fit: guide,
@@ -80,7 +78,7 @@ function createScene(live: Live, picture: HTMLElement) {
 }
 
 /** The part, or why there is none: the others are there all the same. */
-function attempt<T extends BuiltPart>(name: PartEntry['name'], make: () => T): T | BuiltPart {
+function attempt<T extends Part>(name: PartEntry['name'], make: () => T): T | Part {
   try {
     return make();
   } catch (error) {

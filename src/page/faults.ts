@@ -16,7 +16,7 @@ export interface Fault {
 }
 
 /** A lithium cell below this is nearly empty; below the second, nothing is measured. Common practice. */
-export const LOW_MV = 3400;
+const LOW_MV = 3400;
 const NO_CELL_MV = 2500;
 /** Part of the promised samples below which they are too few. Common practice. */
 const FEW = 0.8;

@@ -3,7 +3,7 @@ import type { RefObject } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 import { seen } from './seen.js';
 
-export interface HoldButtonProps {
+interface HoldButtonProps {
   label: string;
   holdMs: number;
   disabled?: boolean;

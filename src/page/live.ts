@@ -1,11 +1,11 @@
 import { type Client, connect } from '../client/client.js';
+import { Events } from '../client/events.js';
 import type { HandPose } from '../client/pose.js';
 import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { ServerMessageOf, StreamName } from '../protocol/messages.js';
 import type { Unused } from '../resistance/unused-lines.js';
 import { createAppNames } from './app-names.js';
 import { seen } from './seen.js';
-import { createSignal } from './signal.js';
 import { readToken } from './token.js';
 
 export type HandInfo = ServerMessageOf<'welcome'>['hands'][number];
@@ -63,7 +63,10 @@ export interface Live {
   /** What an app calls itself; its id until that is known. */
   nameOf(app: string): string;
   /** Hands, arming or connection changed. */
-  readonly changed: ReturnType<typeof createSignal<undefined>>;
+  readonly changed: {
+    /** @returns removes the listener */
+    on(listener: () => void): () => void;
+  };
 }
 
 /** What the page knows of the service: from the public stream, by the library that every app uses. */
@@ -76,7 +79,8 @@ export function createLive(): Live {
     token: readToken(),
   });
   const hands = new Map<HandSide, LiveHand>();
-  const changed = createSignal<undefined>();
+  const events = new Events<{ changed: undefined }>();
+  const changed = () => events.emit('changed', undefined);
   let reason: string | undefined;
 
   const keep = <K extends 'joints' | 'health' | 'signals' | 'inputs'>(kind: K) =>
@@ -94,7 +98,7 @@ export function createLive(): Live {
     hand.resistance = event;
     if (hand.armed === event.armed) return;
     hand.armed = event.armed;
-    changed.emit(undefined);
+    changed();
   });
   client.on('welcome', (welcome) => {
     const sides = new Set(welcome.hands.map(({ hand }) => hand));
@@ -114,7 +118,7 @@ export function createLive(): Live {
         });
       }
     }
-    changed.emit(undefined);
+    changed();
   });
   client.on('state', (event) => {
     reason = event.reason ?? reason;
@@ -126,7 +130,7 @@ export function createLive(): Live {
         hand.joints = hand.resistance = hand.signals = hand.inputs = undefined;
       }
     }
-    changed.emit(undefined);
+    changed();
   });
   seen.subscribe((isSeen) => {
     client.adjust({ streams: isSeen ? undefined : [...UNSEEN_STREAMS] });
@@ -137,7 +141,7 @@ export function createLive(): Live {
   return {
     client,
     hands,
-    changed,
+    changed: { on: (listener) => events.on('changed', listener) },
     nameOf: createAppNames(),
     get connected() {
       return client.state === 'open';

@@ -23,7 +23,7 @@ export const COLUMN = {
   link: (channels: number, fact: number) => 2 * channels + 3 * FINGERS.length + fact,
 } as const;
 /** Of the link, in the order of their columns. */
-export const LINK_FACTS = ['delayMs', 'jitterMs', 'roundTripMs', 'rateHz'] as const;
+const LINK_FACTS = ['delayMs', 'jitterMs', 'roundTripMs', 'rateHz'] as const;
 
 /** Keeps the last minute of every hand, whatever part is shown. */
 export function createRecords(live: Live): ReadonlyMap<HandSide, HandRecord> {

@@ -39,7 +39,7 @@ export interface TrialState {
 /** Where the finger is stopped: not far, and with half of its way left to tell a servo that does nothing. */
 export const STOP_AT = 0.35;
 /** And where once more, if it rested elsewhere: a servo whose ends are exchanged stops it too soon there. */
-export const STOP_FAR = 0.65;
+const STOP_FAR = 0.65;
 /** As far as a finger may be off its stop: strings stretch, and a servo lags (common practice). */
 const NEAR = 0.12;
 const STRAIGHT = 0.2;

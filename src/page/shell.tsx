@@ -1,12 +1,13 @@
 import { effect, type ReadonlySignal, signal } from '@preact/signals';
 import { createRef, type RefObject, render } from 'preact';
-import { type BuiltPart, buildParts } from './built-parts.js';
+import { buildParts } from './built-parts.js';
 import { dialogShown } from './dialog.js';
 import { createEventLog, type EventLog } from './event-log.js';
 import { Guarded } from './guarded.js';
 import { characterKeys, KeysButton, showKeys } from './keys.js';
 import { LinkStatus, LostBanner } from './link-status.js';
 import type { Live } from './live.js';
+import type { Part } from './part.js';
 import { PARTS } from './part-list.js';
 import { PartTabs } from './part-tabs.js';
 import { LogList } from './parts/log-list.js';
@@ -84,7 +85,7 @@ export function createShell(live: Live, root: HTMLElement): void {
 }
 
 /** The user went there, or left. */
-function show(part: BuiltPart, shown: boolean): void {
+function show(part: Part, shown: boolean): void {
   if (part.panel.hidden !== shown) return;
   part.panel.hidden = !shown;
   try {

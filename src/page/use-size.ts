@@ -1,6 +1,6 @@
 import { type ReadonlySignal, useSignal } from '@preact/signals';
 import type { RefObject } from 'preact';
-import { useEffect, useRef } from 'preact/hooks';
+import { useEffect, useLayoutEffect, useRef } from 'preact/hooks';
 
 /** Whole pixels; 0 × 0 of what is not shown. */
 export interface Size {
@@ -10,22 +10,29 @@ export interface Size {
 
 const NONE: Size = { width: 0, height: 0 };
 
-/** The size of an element that is drawn on, from the moment that it is there. */
-export function useSize<T extends HTMLElement>(): { box: RefObject<T | null>; size: ReadonlySignal<Size> } {
+/** Where there is more or less room than before. @returns the element that is watched */
+export function useResized<T extends HTMLElement>(resized: () => void): RefObject<T | null> {
   const box = useRef<T>(null);
-  const size = useSignal(NONE);
-  useEffect(() => {
-    const { current } = box;
-    if (!current) return undefined;
-    const measure = () => {
-      const now = { width: Math.floor(current.clientWidth), height: Math.floor(current.clientHeight) };
-      const { width, height } = size.peek();
-      if (now.width !== width || now.height !== height) size.value = now;
-    };
-    const observer = new ResizeObserver(measure);
-    observer.observe(current);
-    measure();
+  useLayoutEffect(() => {
+    if (!box.current) return undefined;
+    const observer = new ResizeObserver(resized);
+    observer.observe(box.current);
     return () => observer.disconnect();
   }, []);
+  return box;
+}
+
+/** The size of an element that is drawn on, from the moment that it is there. */
+export function useSize<T extends HTMLElement>(): { box: RefObject<T | null>; size: ReadonlySignal<Size> } {
+  const size = useSignal(NONE);
+  const measure = () => {
+    if (!box.current) return;
+    const { clientWidth, clientHeight } = box.current;
+    const now = { width: Math.floor(clientWidth), height: Math.floor(clientHeight) };
+    const { width, height } = size.peek();
+    if (now.width !== width || now.height !== height) size.value = now;
+  };
+  const box = useResized<T>(measure);
+  useEffect(measure, []);
   return { box, size };
 }

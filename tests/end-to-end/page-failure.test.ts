@@ -80,6 +80,26 @@ it('disarms while a part throws as it is drawn, says so there, and shows it agai
   expect(await page.getByRole('button', { name: 'Record', exact: true }).isVisible()).toBe(true);
 });
 
+it('disarms while what a fit found cannot be drawn, and shows the fits again when it can', async () => {
+  const { page } = await openPage(browser, service.port);
+  const guide = /\/guide\?/;
+  await page.route(guide, (route) =>
+    route.fulfill({ json: { hand: 'right', glove: 'there', state: 'done', task: 'fit', fit: {} } }),
+  );
+  await page.keyboard.press('3');
+  await failed(page, 'fit').waitFor();
+  expect(await page.locator('#fit-title').textContent()).toBe('Fit and check');
+  await disarmsInEveryWay(page);
+
+  await page.unroute(guide);
+  await poll(async () => {
+    const again = page.getByRole('button', { name: 'Try again' });
+    if (await again.isVisible()) await again.click();
+    return failed(page, 'fit').count();
+  }).toBe(0);
+  expect(await page.getByRole('button', { name: 'Start the check' }).isVisible()).toBe(true);
+});
+
 it('disarms where the picture and whole parts cannot be made, and shows the parts that can', async () => {
   const context = await browser.newContext();
   const page = await context.newPage();

@@ -104,6 +104,9 @@ it.concurrent('leads through the fit, uses it, and undoes it; or gives up', asyn
   await page.keyboard.press('3');
   await page.click('text=Undo the last fit');
   await page.waitForSelector('text=No fit is kept yet');
+  // It can be used again, and is not said to be in use.
+  await page.waitForSelector('text=The fit is ready');
+  expect(await page.locator('text=In use for Kim').count()).toBe(0);
   await page.keyboard.press('2');
   await expect.poll(() => ends.textContent(), { timeout: 20_000 }).toMatch(/^Range 491 open/);
 }, 240_000);

@@ -106,6 +106,8 @@ it.concurrent('on the page: the sensors are corrected by a button, and undo keep
   await read('/fits/undo?hand=right', 'POST');
   await app.reached(() => offM() > 0.9 * before);
   expect(inUse(await read('/fits'))).toEqual(['mount']);
+  // They are offered again.
+  await correct.waitFor();
 }, 240_000);
 
 it.concurrent.for([

@@ -1,17 +1,20 @@
 import { expect, it } from 'vitest';
 import { openFits, type SavedFit } from '../../src/config/fit-file.js';
 import type { LiveGlove } from '../../src/glove/glove.js';
-import { keep } from '../../src/glove/guide-requests.js';
+import { keep, keepFound } from '../../src/glove/guide-requests.js';
 import { fitsOf, undoFit } from '../../src/glove/kept-fits.js';
+import type { Finding } from '../../src/guide/report.js';
 
 /** A glove with fits in memory, and nothing else. */
 function gloveWithFits() {
   let refits = 0;
   const found = { accepted: true, keptAt: '' };
+  const guide: Partial<Record<'fit' | 'stops' | 'mount', Finding>> = {};
   const glove = {
     description: { hand: 'right', name: 'mine' },
     fits: openFits(undefined),
     feel: { found },
+    guide,
     async refit() {
       refits++;
     },
@@ -20,6 +23,7 @@ function gloveWithFits() {
   return {
     glove,
     found,
+    guide,
     refits: () => refits,
     keepFeel: (effort: number, person = 'Kim') => keep(glove, person, { feel: feel(effort) }).savedAt,
     keepSensors: (person = 'Kim') => keep(glove, person, { channels: [], residualDeg: 1 }).savedAt,
@@ -60,6 +64,31 @@ it('takes back the newest of the present wearer where none is named', async () =
   expect(found.accepted).toBe(true);
   await undoFit(glove, undefined);
   await expect(undoFit(glove, undefined)).rejects.toThrow('There is no fit of the right glove to undo.');
+});
+
+it.for<['fit' | 'stops' | 'mount', Parameters<typeof keep>[2]]>([
+  ['fit', { channels: [], residualDeg: 1 }],
+  ['stops', { actuators: [] }],
+  [
+    'mount',
+    { mount: { pose: [0, 0, 0, 0, 0, 0, 1], by: 'touch', rotationDeg: 1, translationM: 0, residualM: 0 } },
+  ],
+])('no longer says that what was found is in use, once it is taken back: %s', async ([name, what]) => {
+  const { glove, guide, inUse, keepFeel } = gloveWithFits();
+  const finding: Finding = { person: 'Kim', accepted: false };
+  guide[name] = finding;
+  const accept = () => keepFound(glove, finding, () => what);
+  await accept();
+  await accept();
+  expect(glove.fits?.entries).toHaveLength(1);
+  keepFeel(0.4);
+  // Another one, kept later, is not it.
+  await undoFit(glove, undefined);
+  expect(finding.accepted).toBe(true);
+  await undoFit(glove, undefined);
+  expect(finding).toEqual({ person: 'Kim', accepted: false });
+  await accept();
+  expect(inUse()).toEqual([{ kind: expect.anything(), savedAt: finding.keptAt }]);
 });
 
 it('says in one line why not, and changes nothing then', async () => {

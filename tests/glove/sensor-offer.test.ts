@@ -38,6 +38,7 @@ it('sensors that a fit of the mount found to be off are corrected only when aske
     get fitsInUse() {
       return fits.current('g', 'right');
     },
+    feel: {},
     guide: { mount, otherLeader: () => undefined, read: () => ({ state: 'done', mount }) },
     refit: async () => void refits++,
   } as unknown as LiveGlove;
@@ -64,7 +65,19 @@ it('sensors that a fit of the mount found to be off are corrected only when aske
   expect(fits.entries).toHaveLength(3);
   expect(refits).toBe(2);
 
-  await post('/fits/undo');
+  // They are offered again, and the mount stays as it is.
+  expect(await post('/fits/undo')).toMatchObject({ status: 200 });
   expect(openOf('index.curl')).toBe(500);
+  expect(fits.current('g', 'right').mount).toBeDefined();
+  expect(mount).toMatchObject({ accepted: true, sensorsAccepted: false });
+  expect(await post('/guide/accept?part=sensors')).toMatchObject({ mount: { sensorsAccepted: true } });
+  expect(openOf('index.curl')).toBe(380);
+
+  // So is the mount, once it is taken back.
+  await post('/fits/undo');
+  await post('/fits/undo');
+  expect(fits.current('g', 'right').mount).toBeUndefined();
+  expect(mount.accepted).toBe(false);
+  await post('/guide/accept');
   expect(fits.current('g', 'right').mount).toBeDefined();
 });

@@ -65,8 +65,6 @@ export function createAppsPart(live: Live): Part {
   };
   let rest = () => {};
   return {
-    name: 'apps',
-    label: 'Apps',
     panel: createPanel('apps', 'Apps', <Apps />),
     show(shown) {
       rest();

@@ -6,7 +6,9 @@ import type { BenchHand } from './bench-hand.js';
 import { type ChannelLine, ChannelLineItem } from './channel-line.js';
 import { FingerTable } from './finger-table.js';
 import { InputTester } from './input-tester.js';
-import { holding } from './mounted.js';
+import { BENCH_FACTS, LinkFacts } from './link-facts.js';
+import { UnusedList } from './unused-list.js';
+import { WristNote } from './wrist-note.js';
 
 /** Where a card leads. */
 export interface Ways {
@@ -17,26 +19,27 @@ export interface Ways {
 
 /** A hand of the bench, rendered once: what changes is written where it stands. */
 export function BenchCard({ hand, ways }: { hand: BenchHand; ways: Ways }) {
-  const { side, played, isSilent, faults, lines, fingers, inputs, unused, link } = hand;
+  const { side, played, isSilent, faults, lines, fingers, inputs, unused, link, wrist } = hand;
   return (
     <article class={computed(() => `bench-hand${isSilent.value ? ' old' : ''}`)} data-hand={side}>
-      <header ref={holding(unused)}>
+      <header>
         <Heading hand={hand} ways={ways} />
         <p class="played" hidden={computed(() => played.value === '')}>
           {played}
         </p>
         <Faults side={side} faults={faults} openPlot={ways.openPlot} />
+        <UnusedList text={unused} />
       </header>
       <section class="channels-of">
         <h4>Channels</h4>
         <Channels side={side} lines={lines} openPlot={ways.openPlot} />
       </section>
-      <div class="fingers">
-        <FingerTable fingers={fingers} />
-      </div>
+      <FingerTable fingers={fingers} />
       <InputTester inputs={inputs} />
-      <section class="link-of" ref={holding(...link)}>
+      <section class="link-of">
         <h4>Link and battery</h4>
+        <LinkFacts report={link} shown={BENCH_FACTS} name="link-line" />
+        <WristNote text={wrist} />
       </section>
     </article>
   );

@@ -6,10 +6,10 @@ import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
 import { type ChannelLine, createChannelLine } from './channel-line.js';
 import { createFingers, type Fingers } from './finger-table.js';
 import { createInputs, type Inputs } from './input-tester.js';
-import { BENCH_FACTS, createLinkFacts } from './link-facts.js';
-import { createUnusedList } from './unused-list.js';
+import { type LinkReport, linkReport } from './link-facts.js';
+import { unusedText } from './unused-list.js';
 import { sideText } from './words.js';
-import { createWristNote } from './wrist-note.js';
+import { wristText } from './wrist-note.js';
 
 /** Of a converter of which nothing is known. */
 const USUAL_BITS = 12;
@@ -35,8 +35,11 @@ export interface BenchHand {
   readonly lines: ReadonlySignal<readonly ChannelLine[]>;
   readonly fingers: Fingers;
   readonly inputs: Inputs;
-  readonly unused: HTMLElement;
-  readonly link: readonly HTMLElement[];
+  /** Why fingers stay free, a line each. */
+  readonly unused: ReadonlySignal<string>;
+  readonly link: ReadonlySignal<LinkReport | undefined>;
+  /** Where the hand is placed from; undefined where it is not. */
+  readonly wrist: ReadonlySignal<string | undefined>;
   update(hand: LiveHand): void;
 }
 
@@ -50,9 +53,9 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
   const lines = signal<readonly ChannelLine[]>([]);
   const fingers = createFingers(live);
   const inputs = createInputs();
-  const unused = createUnusedList();
-  const facts = createLinkFacts(BENCH_FACTS, 'link-line');
-  const wrist = createWristNote();
+  const unused = signal('');
+  const link = signal<LinkReport | undefined>(undefined);
+  const wrist = signal<string | undefined>(undefined);
   let delay: DelaySummary | undefined;
   let said = '';
   let roles = '';
@@ -87,14 +90,14 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
       state.value = `${where}. ${wrong.length === 0 ? 'No fault seen.' : ''}`;
     }
     fingers.update(hand);
-    unused.update(hand);
+    unused.value = unusedText(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);
     const found = silent ? undefined : delays.summary(side);
     const isNear =
       delay && found && Math.abs(found.medianMs - delay.medianMs) <= Math.min(STEADY_MS, found.errorMs);
     if (!isNear) delay = found;
-    facts.update(hand, delay);
-    wrist.update(hand);
+    link.value = linkReport(hand, delay) ?? link.peek();
+    wrist.value = wristText(hand);
 
     const channels = health?.channels ?? [];
     const now = channels.map(({ role }) => role).join();
@@ -122,8 +125,9 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
     lines,
     fingers,
     inputs,
-    unused: unused.element,
-    link: [facts.element, wrist.element],
+    unused,
+    link,
+    wrist,
     update: (hand) => batch(() => update(hand)),
   };
 }

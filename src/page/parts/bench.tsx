@@ -1,11 +1,11 @@
 import { type ReadonlySignal, signal } from '@preact/signals';
-import { render } from 'preact';
-import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { Delays } from '../delays.js';
 import type { Live } from '../live.js';
 import { atMostEvery, onDemand } from '../on-demand.js';
 import type { Lead, OpenPlot, Part } from '../part.js';
+import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
+import { useResized } from '../use-size.js';
 import { BenchCard, type Ways } from './bench-card.js';
 import { type BenchHand, createBenchHand } from './bench-hand.js';
 import { createFirstSteps } from './first-steps.js';
@@ -86,24 +86,14 @@ export function createBenchPart(live: Live, delays: Delays, openPlot: OpenPlot, 
   themeChanged.on(layout);
   sync();
 
-  const panel = document.createElement('section');
-  panel.setAttribute('aria-labelledby', 'bench-title');
-  panel.className = 'bench-part';
-  render(
+  const Bench = () => (
     <>
-      <h2 id="bench-title" class="unseen">
-        Bench
-      </h2>
       <firstSteps.Box />
       <Hands hands={hands} ways={{ openPlot, lead, connect: firstSteps.toggle }} layout={layout} />
-    </>,
-    panel,
+    </>
   );
   return {
-    name: 'bench',
-    label: 'Bench',
-    icon: '<path d="M3 4h8v16H3zM14 4h7v7h-7zM14 14h7v6h-7z" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
-    panel,
+    panel: createPanel('bench', 'Bench', <Bench />, { className: 'bench-part', unseenHeading: true }),
     show(now) {
       visible = now;
       if (!visible) return;
@@ -124,13 +114,7 @@ function Hands({
   ways: Ways;
   layout(): void;
 }) {
-  const box = useRef<HTMLDivElement>(null);
-  useLayoutEffect(() => {
-    if (!box.current) return undefined;
-    const observer = new ResizeObserver(layout);
-    observer.observe(box.current);
-    return () => observer.disconnect();
-  }, []);
+  const box = useResized<HTMLDivElement>(layout);
   return (
     <div class="bench-hands" data-hands={hands.value.length} ref={box}>
       {hands.value.map((hand) => (

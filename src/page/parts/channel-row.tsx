@@ -1,9 +1,8 @@
-import { computed, effect, signal } from '@preact/signals';
-import { render } from 'preact';
+import { computed, type ReadonlySignal, signal } from '@preact/signals';
 import type { Health } from '../live.js';
 import { createHistory } from './history.js';
 import { StripCanvas } from './strip-canvas.js';
-import { createStripChart, type Trace } from './strip-chart.js';
+import { createStripChart, type StripChart, type Trace } from './strip-chart.js';
 import { roleText, sentence, verdictText } from './words.js';
 
 export const SECONDS = 8;
@@ -12,7 +11,7 @@ const RATE_HZ = 60;
 type ChannelHealth = Health['channels'][number];
 
 /** What a channel's counts may be, and between which ends they are read. */
-export interface ChannelRange {
+interface ChannelRange {
   bits: number;
   open: number | undefined;
   closed: number | undefined;
@@ -20,7 +19,19 @@ export interface ChannelRange {
 
 /** One channel: verdict, counts, range in use, and the last seconds of counts and filtered value. */
 export interface ChannelRow {
-  readonly element: HTMLElement;
+  readonly role: string;
+  readonly verdict: ReadonlySignal<string>;
+  /** `healthy`, `fault`, `unknown`; undefined until it is known. */
+  readonly state: ReadonlySignal<string | undefined>;
+  /** What is wrong, and what to do; empty: nothing. */
+  readonly remedy: ReadonlySignal<string>;
+  readonly counts: ReadonlySignal<string>;
+  readonly filtered: ReadonlySignal<string>;
+  /** The fitted range in words. */
+  readonly ends: ReadonlySignal<string>;
+  /** Where the bars lie, as styles. */
+  readonly bars: Record<'fitted' | 'seen' | 'needle', ReadonlySignal<string>>;
+  readonly chart: StripChart;
   add(timeS: number, counts: number, value: number): void;
   /** @param silent nothing comes from the glove: what was well is not known to be so */
   judge(health: ChannelHealth, silent: boolean): void;
@@ -43,7 +54,6 @@ export function createChannelRow(role: string): ChannelRow {
   const counts = signal('');
   const filtered = signal('');
   const ends = signal('');
-  /** Where the bars lie. */
   const [fitted, seen, needle] = [signal(''), signal(''), signal('')];
   const isWell = computed(() => health.value?.verdict === 'healthy');
   // A fault that was found stays what is to be mended; what was well may not be so now.
@@ -51,13 +61,14 @@ export function createChannelRow(role: string): ChannelRow {
     if (!health.value) return '';
     return isWell.value && silent.value ? 'No signal' : verdictText(health.value.verdict);
   });
-  const noRemedy = computed(() => !health.value || isWell.value);
-  const remedy = computed(() =>
-    [health.value?.evidence, health.value?.remedy]
+  const remedy = computed(() => {
+    if (!health.value || isWell.value) return '';
+    const { evidence, remedy } = health.value;
+    return [evidence, remedy]
       .filter((text) => text !== undefined)
       .map(sentence)
-      .join('. '),
-  );
+      .join('. ');
+  });
   let full = 4095;
   let known: ChannelRange | undefined;
   let lastCounts: number | undefined;
@@ -72,46 +83,21 @@ export function createChannelRow(role: string): ChannelRow {
     return `transform: translateX(${(low * 100).toFixed(1)}%) scaleX(${width.toFixed(3)})`;
   };
 
-  const element = document.createElement('li');
-  element.className = 'channel card';
-  element.dataset.role = role;
   const state = computed(() => {
     if (!health.value) return undefined;
     return silent.value ? 'unknown' : isWell.value ? 'healthy' : 'fault';
   });
-  effect(() => {
-    if (state.value) element.dataset.verdict = state.value;
-  });
-  render(
-    <>
-      <div class="channel-head">
-        <h4>{roleText(role)}</h4>
-        <span class="verdict">{verdict}</span>
-      </div>
-      <div class="channel-numbers">
-        <span class="number">
-          Raw <output class="counts">{counts}</output>
-        </span>
-        <span class="number">
-          Filtered <output class="filtered">{filtered}</output>
-        </span>
-      </div>
-      <div class="range-bar" aria-hidden="true">
-        <i class="fitted" style={fitted} />
-        <i class="seen" style={seen} />
-        <i class="needle" style={needle} />
-      </div>
-      <span class="ends">{ends}</span>
-      <StripCanvas chart={chart} />
-      <p class="remedy" hidden={noRemedy}>
-        {remedy}
-      </p>
-    </>,
-    element,
-  );
 
   return {
-    element,
+    role,
+    verdict,
+    state,
+    remedy,
+    counts,
+    filtered,
+    ends,
+    bars: { fitted, seen, needle },
+    chart,
     add(timeS, count, value) {
       history.add(timeS, count, value);
       lastCounts = count;
@@ -148,4 +134,35 @@ export function createChannelRow(role: string): ChannelRow {
       toDraw = true;
     },
   };
+}
+
+/** Rendered once: what changes is written where it stands. */
+export function ChannelRowItem({ row }: { row: ChannelRow }) {
+  const { role, verdict, state, remedy, counts, filtered, ends, bars, chart } = row;
+  return (
+    <li class="channel card" data-role={role} data-verdict={state}>
+      <div class="channel-head">
+        <h4>{roleText(role)}</h4>
+        <span class="verdict">{verdict}</span>
+      </div>
+      <div class="channel-numbers">
+        <span class="number">
+          Raw <output class="counts">{counts}</output>
+        </span>
+        <span class="number">
+          Filtered <output class="filtered">{filtered}</output>
+        </span>
+      </div>
+      <div class="range-bar" aria-hidden="true">
+        <i class="fitted" style={bars.fitted} />
+        <i class="seen" style={bars.seen} />
+        <i class="needle" style={bars.needle} />
+      </div>
+      <span class="ends">{ends}</span>
+      <StripCanvas chart={chart} />
+      <p class="remedy" hidden={computed(() => remedy.value === '')}>
+        {remedy}
+      </p>
+    </li>
+  );
 }

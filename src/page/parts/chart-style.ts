@@ -10,5 +10,5 @@ export function axisStyle(): { line: string; axis: uPlot.Axis } {
   return { line, axis: { stroke: ink, font, labelFont: font, ticks: { stroke: line, width: 1 } } };
 }
 
-export const TRACE_COLOURS = 6;
+const TRACE_COLOURS = 6;
 export const traceColour = (index: number): `--${string}` => `--trace-${index % TRACE_COLOURS}`;

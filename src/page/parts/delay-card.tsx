@@ -5,9 +5,8 @@ import uPlot from 'uplot';
 import type { HandSide } from '../../hand/joints.js';
 import { type DelaySummary, type Delays, type Histogram, histogramOf } from '../delays.js';
 import { type Live, recordingOf } from '../live.js';
-import { colourOf } from '../theme.js';
+import { colourOf, theme } from '../theme.js';
 import { useSize } from '../use-size.js';
-import { useTheme } from '../use-theme.js';
 import { axisStyle } from './chart-style.js';
 import { sideText } from './words.js';
 
@@ -88,7 +87,6 @@ function Hands({ hands }: Pick<DelayReports, 'hands'>) {
 
 function Bars({ side, summary, hands }: Pick<HandDelays, 'side' | 'summary'> & Pick<DelayReports, 'hands'>) {
   const { box, size } = useSize<HTMLDivElement>();
-  const theme = useTheme();
   const width = useComputed(() => size.value.width);
   const chart = useRef<uPlot | undefined>(undefined);
   useSignalEffect(() => {

@@ -1,7 +1,7 @@
 import { type ReadonlySignal, type Signal, signal } from '@preact/signals';
 import { createRef, type RefObject } from 'preact';
 import type { HandSide } from '../../hand/joints.js';
-import { createArmButton } from '../arm-button.js';
+import { ArmButton, type Arming } from '../arm-button.js';
 import { dialogShown } from '../dialog.js';
 import { createFeelChoice, type FeelChoice } from '../feel-choice.js';
 import { createFeelSession, type FeelSession } from '../feel-session.js';
@@ -10,7 +10,6 @@ import { characterKeys } from '../keys.js';
 import { type Live, recordingOf } from '../live.js';
 import { Found, Rounds } from './feel-rounds.js';
 import { FeelSetup } from './feel-setup.js';
-import { Mounted } from './mounted.js';
 
 /** How forces feel on the wearer's own hand: two settings, compared blind, and the better one kept. */
 export interface FeelState {
@@ -21,7 +20,7 @@ export interface FeelState {
   /** What of the wearer's own is in use. */
   readonly inUse: ReadonlySignal<string | undefined>;
   /** How it is armed. */
-  readonly armElement: HTMLElement;
+  readonly arming: Arming;
   readonly element: RefObject<HTMLElement | null>;
   start(): Promise<void>;
   begin(): Promise<void>;
@@ -47,16 +46,16 @@ export function createFeelState(live: Live, kept: () => void): FeelState {
   const { values, report, problem } = session;
   const choice = createFeelChoice(values);
 
-  const { element: armElement } = createArmButton(
-    () => side.peek(),
-    () => {
+  const arming: Arming = {
+    side: () => side.peek(),
+    began() {
       problem.value = undefined;
     },
-    (why) => {
+    done(why) {
       problem.value = why;
       if (why === undefined) focusOn('.feel-run .first');
     },
-  );
+  };
   function look(): void {
     const hand = side.peek() && live.hands.get(side.peek() as HandSide);
     isReplay.value = hand !== undefined && recordingOf(hand) !== undefined;
@@ -78,7 +77,7 @@ export function createFeelState(live: Live, kept: () => void): FeelState {
     isOpen,
     isReplay,
     inUse,
-    armElement,
+    arming,
     element,
     async start() {
       isOpen.value = true;
@@ -181,7 +180,7 @@ export function FeelCard({ state, hidden }: FeelCardProps) {
 
 /** The comparison: what of, under way, or what was what. */
 function Comparison({ state }: Pick<FeelCardProps, 'state'>) {
-  const { session, choice, isOpen, armElement, focusOn } = state;
+  const { session, choice, isOpen, arming, focusOn } = state;
   const { values, report, problem } = session;
   const now = report.value;
   if (now?.state === 'running' && now.trial) {
@@ -189,7 +188,7 @@ function Comparison({ state }: Pick<FeelCardProps, 'state'>) {
       <Rounds
         trial={now.trial}
         armed={now.armed}
-        arm={<Mounted child={armElement} />}
+        arm={<ArmButton {...arming} />}
         show={(which) => void session.show(which)}
         choose={(which) => void state.prefer(which)}
         stop={() => {

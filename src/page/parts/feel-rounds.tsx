@@ -3,6 +3,7 @@ import type { GloveAnswer } from '../../glove/feel-report.js';
 import type { Place } from '../../guide/feel-trial.js';
 import { howToFeel } from '../../resistance/wearer-feel.js';
 import { conclusionOf, valueText } from '../feel-words.js';
+import { Heads } from './heads.js';
 
 const PLACES = ['first', 'second'] as const;
 
@@ -105,15 +106,7 @@ export function Found({
     <section class="feel-found" tabIndex={-1} aria-label="What was what">
       <table>
         <caption class="unseen">What was what, round by round</caption>
-        <thead>
-          <tr>
-            {['Round', 'First', 'Second', 'Better'].map((head) => (
-              <th key={head} scope="col">
-                {head}
-              </th>
-            ))}
-          </tr>
-        </thead>
+        <Heads of={['Round', 'First', 'Second', 'Better']} />
         <tbody>
           {revealed.rounds.map(({ first, chosen }, i) => (
             <tr key={i}>

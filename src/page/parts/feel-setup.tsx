@@ -1,6 +1,7 @@
 import type { StartingValue } from '../../resistance/starting-values.js';
 import type { FeelChoice, FeelNumber } from '../feel-choice.js';
 import { FEEL_MEANING, shownValue, unitOf, valueText } from '../feel-words.js';
+import { Choice } from './choice.js';
 import { roleText, sentence } from './words.js';
 
 interface FeelSetupProps {
@@ -21,20 +22,12 @@ export function FeelSetup({ choice, begin, close }: FeelSetupProps) {
         begin();
       }}
     >
-      <fieldset class="choice">
-        <legend>On which finger</legend>
-        {fingers.value.map((name) => (
-          <label key={name}>
-            <input
-              type="radio"
-              name="feel-finger"
-              checked={finger.value === name}
-              onChange={() => choice.take(name, what.value)}
-            />
-            <span>{roleText(name)}</span>
-          </label>
-        ))}
-      </fieldset>
+      <Choice
+        legend="On which finger"
+        options={fingers.value.map((value) => ({ value, label: roleText(value) }))}
+        chosen={finger.value}
+        choose={(name) => choice.take(name, what.value)}
+      />
       <fieldset class="feel-what">
         <legend>What to compare</legend>
         {feels.value.map((feel) => (

@@ -1,11 +1,10 @@
 import { batch, computed, type ReadonlySignal, type Signal, signal } from '@preact/signals';
-import { render } from 'preact';
 import { FINGERS, type Finger } from '../../hand/joints.js';
 import { LIMIT_TEXT, type LimitName } from '../../resistance/limits.js';
 import { CONDITION_TEXT, curlOf, type FingerCondition, fingerConditions, stopOf } from '../finger-state.js';
 import { type Live, type LiveHand, neverUsed } from '../live.js';
 import { createSteadyPercent } from '../steady.js';
-import { createUnusedList } from './unused-list.js';
+import { Heads } from './heads.js';
 
 /** A shape for each condition, so that colour is never the only sign. */
 const SIGN: Record<FingerCondition, preact.JSX.Element> = {
@@ -108,21 +107,13 @@ export function createFingers(live: Pick<Live, 'nameOf'>): Fingers {
   };
 }
 
-/** What is in the element of the table. */
 export const FingerTable = ({ fingers: { rows, mostN, why } }: { fingers: Fingers }) => (
-  <>
+  <div class="fingers">
     <table class="forces">
       <caption>Fingers and forces</caption>
-      <thead>
-        <tr>
-          <th scope="col">Finger</th>
-          <th scope="col">State</th>
-          <th scope="col">Curl</th>
-          <th scope="col">Stop set</th>
-          <th scope="col">{computed(() => `Tension of ${mostN.value} N`)}</th>
-          <th scope="col">Heat</th>
-        </tr>
-      </thead>
+      <Heads
+        of={['Finger', 'State', 'Curl', 'Stop set', computed(() => `Tension of ${mostN.value} N`), 'Heat']}
+      />
       <tbody>
         {rows.map((row) => (
           <Row key={row.finger} row={row} mostN={mostN} />
@@ -130,7 +121,7 @@ export const FingerTable = ({ fingers: { rows, mostN, why } }: { fingers: Finger
       </tbody>
     </table>
     <Why why={why} />
-  </>
+  </div>
 );
 
 /** Rendered once: what changes is written where it stands. Nothing is said of a finger before anything is known. */
@@ -198,27 +189,3 @@ const Why = ({ why }: { why: ReadonlySignal<string> }) => (
 );
 
 const near = (part: number): string | undefined => (part >= NEAR ? 'true' : undefined);
-
-/** The same for a part that is not made of components. */
-interface FingerTableElement {
-  readonly element: HTMLElement;
-  /** Why fingers are never held; put where it is read first. */
-  readonly unused: HTMLElement;
-  update(hand: LiveHand): void;
-}
-
-export function createFingerTable(live: Live): FingerTableElement {
-  const fingers = createFingers(live);
-  const unusedList = createUnusedList();
-  const element = document.createElement('div');
-  element.className = 'fingers';
-  render(<FingerTable fingers={fingers} />, element);
-  return {
-    element,
-    unused: unusedList.element,
-    update(hand) {
-      unusedList.update(hand);
-      fingers.update(hand);
-    },
-  };
-}

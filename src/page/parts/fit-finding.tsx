@@ -1,5 +1,6 @@
 import type { FitReport } from '../../guide/report.js';
 import { changesByFit, medianOf, type RangeChange, type Ranges } from '../fit-change.js';
+import { Heads } from './heads.js';
 import { roleText } from './words.js';
 
 /** A channel that repeats better than this is well fitted, degrees. Common practice. */
@@ -37,15 +38,7 @@ export function FitFinding({ fit, before, accept }: FitFindingProps) {
         </button>
       )}
       <table class="forces">
-        <thead>
-          <tr>
-            {HEADS.map((head) => (
-              <th key={head} scope="col">
-                {head}
-              </th>
-            ))}
-          </tr>
-        </thead>
+        <Heads of={HEADS} />
         <tbody>
           {channels.map((channel) => (
             <Row key={channel.role} channel={channel} changes={changes} />

@@ -1,9 +1,10 @@
 import { computed, effect, type ReadonlySignal, signal, untracked, useComputed } from '@preact/signals';
-import { createRef, type RefObject, render } from 'preact';
+import { createRef, type RefObject } from 'preact';
 import type { HandSide } from '../../hand/joints.js';
 import { createGuideSession, type GuideSession } from '../guide-session.js';
 import { isSimulated, type Live, recordingOf } from '../live.js';
 import type { Lead, Part } from '../part.js';
+import { createPanel } from '../part-panel.js';
 import { createProfileState } from '../profile-state.js';
 import { everyWhileSeen } from '../seen.js';
 import { Choice } from './choice.js';
@@ -82,11 +83,8 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
   });
   live.changed.on(sync);
 
-  const panel = document.createElement('section');
-  panel.setAttribute('aria-labelledby', 'fit-title');
-  render(
+  const Guide = () => (
     <>
-      <h2 id="fit-title">Fit and check</h2>
       <Problem problem={session.problem} />
       <HandChoice
         sides={sides}
@@ -116,14 +114,10 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
       <SavedFits shelf={shelf} hidden={session.isRunning} disabled={isReplay} />
       <MeasuredCard measured={measured} hidden={session.isRunning} />
       <ProfileCard state={profile} hidden={session.isRunning} />
-    </>,
-    panel,
+    </>
   );
   return {
-    name: 'fit',
-    label: 'Fit',
-    icon: '<path d="M4 7h16v10H4zM8 7v4M12 7v6M16 7v4" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>',
-    panel,
+    panel: createPanel('fit', 'Fit and check', <Guide />),
     lead(to, of) {
       if (live.hands.has(of)) chosen.value = of;
       if (to === 'servos') servos.open(true);

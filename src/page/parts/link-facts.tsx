@@ -1,5 +1,4 @@
-import { type ReadonlySignal, signal, useComputed } from '@preact/signals';
-import { render } from 'preact';
+import { type ReadonlySignal, useComputed } from '@preact/signals';
 import { firmwareReport, HOW_TO_UPDATE } from '../../protocol/firmware-versions.js';
 import { faultText } from '../../protocol/glove-faults.js';
 import type { DelaySummary } from '../delays.js';
@@ -147,21 +146,4 @@ function LinkFact({ name, report }: { name: FactName; report: ReadonlySignal<Lin
       <dd>{text}</dd>
     </div>
   );
-}
-
-/** The same for a part that is not made of components. */
-export function createLinkFacts(
-  shown: readonly FactName[] = FACTS,
-  name = 'link-facts',
-): { element: HTMLElement; update(hand: LiveHand, delay?: DelaySummary, service?: string): void } {
-  const report = signal<LinkReport | undefined>(undefined);
-  const element = document.createElement('div');
-  element.className = name;
-  render(<LinkFacts report={report} shown={shown} name={name} />, element);
-  return {
-    element: element.firstElementChild as HTMLElement,
-    update(hand, delay, service) {
-      report.value = linkReport(hand, delay, service) ?? report.value;
-    },
-  };
 }

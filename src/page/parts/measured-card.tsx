@@ -2,6 +2,7 @@ import { type ReadonlySignal, useComputed } from '@preact/signals';
 import { FINGERS, type HandSide } from '../../hand/joints.js';
 import type { LiveHand } from '../live.js';
 import { flexions, phalanges } from '../measured.js';
+import { Heads } from './heads.js';
 import { sideText } from './words.js';
 
 const HEADS = ['Finger', 'Bones, mm', 'Knuckle', 'Middle joint', 'End joint'] as const;
@@ -46,15 +47,7 @@ export function MeasuredCard({ measured, hidden }: MeasuredCardProps) {
       <h3>Measured hand</h3>
       <table class="forces">
         <caption>{caption}</caption>
-        <thead>
-          <tr>
-            {HEADS.map((head) => (
-              <th key={head} scope="col">
-                {head}
-              </th>
-            ))}
-          </tr>
-        </thead>
+        <Heads of={HEADS} />
         <tbody>
           {FINGERS.map((finger, row) => (
             <tr key={finger}>

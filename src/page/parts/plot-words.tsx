@@ -1,4 +1,5 @@
 import { type ReadonlySignal, type Signal, useComputed } from '@preact/signals';
+import { Heads } from './heads.js';
 import type { PlotSamples } from './plot.js';
 import { type Series, unitText } from './plot-views.js';
 
@@ -14,7 +15,7 @@ export const NO_WORDS: PlotWordsText = { caption: '', rows: [] };
 const HEADS = ['Line', 'At the cursor', 'Least', 'Mean', 'Most'] as const;
 
 /** Least, mean and most of what is known; undefined where nothing is. */
-export function summaryOf(
+function summaryOf(
   values: readonly (number | null)[],
 ): { least: number; mean: number; most: number } | undefined {
   let [least, most, sum, count] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY, 0, 0];
@@ -70,15 +71,7 @@ export function PlotWords({
       <summary>The plot in words</summary>
       <table class="forces">
         <caption>{caption}</caption>
-        <thead>
-          <tr>
-            {HEADS.map((head) => (
-              <th key={head} scope="col">
-                {head}
-              </th>
-            ))}
-          </tr>
-        </thead>
+        <Heads of={HEADS} />
         <tbody>
           {Array.from({ length: count.value }, (_, row) => (
             <Row key={row} words={words} row={row} />

@@ -3,9 +3,8 @@ import { type ReadonlySignal, useComputed, useSignalEffect } from '@preact/signa
 import type { RefObject } from 'preact';
 import { useRef } from 'preact/hooks';
 import uPlot from 'uplot';
-import { colourOf } from '../theme.js';
+import { colourOf, theme } from '../theme.js';
 import { type Size, useSize } from '../use-size.js';
-import { useTheme } from '../use-theme.js';
 import { axisStyle, traceColour } from './chart-style.js';
 import type { Series, Unit } from './plot-views.js';
 
@@ -24,7 +23,7 @@ export interface PlotSamples {
   toS: number;
 }
 
-export interface PlotProps {
+interface PlotProps {
   look: ReadonlySignal<PlotLook>;
   samples: ReadonlySignal<PlotSamples>;
   /** The chart, while there is one: for its cursor, and its picture. */
@@ -53,7 +52,6 @@ const UNIT_NAME: Record<Unit, string> = {
 export function Plot(props: PlotProps) {
   const { look, samples, chart, reset } = props;
   const { box, size } = useSize<HTMLDivElement>();
-  const theme = useTheme();
   /** Of the chart that is there. */
   const built = useRef<PlotLook | undefined>(undefined);
   useSignalEffect(() => {

@@ -1,11 +1,10 @@
 import { type ReadonlySignal, type Signal, signal, useComputed } from '@preact/signals';
 import { createRef, type RefObject } from 'preact';
 import type { HandSide } from '../../hand/joints.js';
-import { createArmButton } from '../arm-button.js';
+import { ArmButton, type Arming } from '../arm-button.js';
 import type { Live } from '../live.js';
 import { createServoSession, type ServoSession } from '../servo-session.js';
 import type { Servo } from '../servos.js';
-import { Mounted } from './mounted.js';
 import { SERVO_PROMPT } from './servo-words.js';
 import { roleText } from './words.js';
 
@@ -14,7 +13,7 @@ export interface ServoBenchState {
   readonly session: ServoSession;
   readonly isOpen: Signal<boolean>;
   /** How it is armed. */
-  readonly armElement: HTMLElement;
+  readonly arming: Arming;
   readonly element: RefObject<HTMLElement | null>;
   /** Another hand. */
   choose(side: HandSide | undefined): void;
@@ -28,20 +27,20 @@ export function createServoBench(live: Live): ServoBenchState {
   const session = createServoSession(live);
   const isOpen = signal(false);
   const element = createRef<HTMLElement>();
-  const { element: armElement } = createArmButton(
-    () => session.side.peek(),
-    () => {
+  const arming: Arming = {
+    side: () => session.side.peek(),
+    began() {
       session.problem.value = undefined;
     },
-    (why) => {
+    done(why) {
       session.problem.value = why;
       if (why === undefined) session.armed();
     },
-  );
+  };
   return {
     session,
     isOpen,
-    armElement,
+    arming,
     element,
     choose: session.choose,
     open(isLed) {
@@ -69,10 +68,7 @@ interface ServoBenchProps {
   hidden: ReadonlySignal<boolean>;
 }
 
-export function ServoBench({
-  bench: { session, isOpen, armElement, element, open },
-  hidden,
-}: ServoBenchProps) {
+export function ServoBench({ bench: { session, isOpen, arming, element, open }, hidden }: ServoBenchProps) {
   const { isArmed, isReplay, problem } = session;
   return (
     <article class="card servo-bench" hidden={hidden} ref={element}>
@@ -94,7 +90,7 @@ export function ServoBench({
           ))}
         </ul>
       )}
-      {isOpen.value && !isArmed.value && !isReplay.value && <Mounted child={armElement} />}
+      {isOpen.value && !isArmed.value && !isReplay.value && <ArmButton {...arming} />}
       <div class="actions">
         {isOpen.value ? (
           <button

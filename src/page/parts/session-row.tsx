@@ -36,7 +36,7 @@ const SURE_MS = 4000;
 /** Does something, says what the service has against it, and reads the list of sessions again. */
 export type Act = (doing: Promise<unknown>) => Promise<void>;
 
-export interface SessionRowProps {
+interface SessionRowProps {
   file: SessionFile;
   now: 'recorded' | 'shown' | undefined;
   act: Act;

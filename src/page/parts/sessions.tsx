@@ -79,8 +79,6 @@ export function createSessionsPart(live: Live): Part {
     </>
   );
   return {
-    name: 'sessions',
-    label: 'Sessions',
     panel: createPanel('sessions', 'Sessions', <Sessions />),
     show(shown) {
       rest?.();

@@ -1,13 +1,14 @@
 import { type ReadonlySignal, type Signal, signal } from '@preact/signals';
-import { render } from 'preact';
-import { useLayoutEffect, useRef } from 'preact/hooks';
+import { useLayoutEffect } from 'preact/hooks';
 import type { HandSide } from '../../hand/joints.js';
 import type { Delays } from '../delays.js';
 import type { Live, LiveHand } from '../live.js';
 import { onDemand } from '../on-demand.js';
 import type { OpenPlot, Part } from '../part.js';
+import { createPanel } from '../part-panel.js';
 import { themeChanged } from '../theme.js';
-import { type ChannelRow, createChannelRow } from './channel-row.js';
+import { useResized } from '../use-size.js';
+import { type ChannelRow, ChannelRowItem, createChannelRow } from './channel-row.js';
 import { createDelayReports, DelayCard } from './delay-card.js';
 import { LinkFacts, type LinkReport, linkReport } from './link-facts.js';
 import { PlotCard } from './plot-card.js';
@@ -114,25 +115,16 @@ export function createSignalsPart(live: Live, delays: Delays): Part & { plot: Op
   });
   themeChanged.on(layout);
 
-  const panel = document.createElement('section');
-  panel.setAttribute('aria-labelledby', 'signals-title');
-  render(
+  const Signals = () => (
     <>
-      <h2 id="signals-title" class="unseen">
-        Signals
-      </h2>
       <PlotCard state={plot} />
       <DelayCard hands={delayReports.hands} />
       <Key />
       <Hands hands={hands} layout={layout} />
-    </>,
-    panel,
+    </>
   );
   return {
-    name: 'signals',
-    label: 'Signals',
-    icon: '<path d="M2 13h4l2.500-8 4 15 3-11 1.500 4h5" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round" stroke-linecap="round"/>',
-    panel,
+    panel: createPanel('signals', 'Signals', <Signals />, { unseenHeading: true }),
     plot: plot.show,
     show(shown) {
       isVisible = shown;
@@ -164,13 +156,7 @@ const Key = () => (
 
 /** @param layout for when there is more or less room */
 function Hands({ hands, layout }: { hands: ReadonlySignal<readonly Shown[]>; layout(): void }) {
-  const box = useRef<HTMLDivElement>(null);
-  useLayoutEffect(() => {
-    if (!box.current) return undefined;
-    const observer = new ResizeObserver(layout);
-    observer.observe(box.current);
-    return () => observer.disconnect();
-  }, []);
+  const box = useResized<HTMLDivElement>(layout);
   return (
     <div class="signals" ref={box}>
       {hands.value.map(({ side, title, report, rows }) => (
@@ -185,11 +171,14 @@ function Hands({ hands, layout }: { hands: ReadonlySignal<readonly Shown[]>; lay
 }
 
 function Channels({ side, rows, layout }: Pick<Shown, 'side' | 'rows'> & { layout(): void }) {
-  const list = useRef<HTMLUListElement>(null);
   const all = rows.value;
-  useLayoutEffect(() => {
-    list.current?.replaceChildren(...all.map(({ element }) => element));
-    layout();
-  }, [all]);
-  return <ul class="channels" aria-label={`Channels of the ${side} hand`} ref={list} />;
+  // Charts ask for their size once they are in the page.
+  useLayoutEffect(layout, [all]);
+  return (
+    <ul class="channels" aria-label={`Channels of the ${side} hand`}>
+      {all.map((row) => (
+        <ChannelRowItem key={row.role} row={row} />
+      ))}
+    </ul>
+  );
 }

@@ -11,12 +11,12 @@ import type { Stage } from '../scene/stage.js';
 import { everyWhileSeen } from '../seen.js';
 import { Choice } from './choice.js';
 import { feltText, isFelt, isPresent } from './felt.js';
-import { createFingerTable } from './finger-table.js';
-import { Mounted } from './mounted.js';
+import { createFingers, type Fingers, FingerTable } from './finger-table.js';
 import { PlaceControls } from './place-controls.js';
 import { Slider } from './slider.js';
 import { SHAPE_LABEL, SHAPES, STIFFNESS, type StiffnessName } from './touch-object.js';
 import { createTouchedThing, type TouchedThing } from './touched-thing.js';
+import { UnusedList, unusedText } from './unused-list.js';
 import { sideText } from './words.js';
 
 const SHAPE_OPTIONS = SHAPES.map((name) => ({ value: name, label: SHAPE_LABEL[name] }));
@@ -34,7 +34,7 @@ interface Touch {
   live: Live;
   thing: TouchedThing;
   lead: Lead;
-  table: ReturnType<typeof createFingerTable>;
+  fingers: Fingers;
   /** Counts up when something may be another than it was, while the part is shown. */
   beat: ReadonlySignal<number>;
   /** Why it could not be armed. */
@@ -68,15 +68,13 @@ export function createTouchPart(
     live,
     thing,
     lead,
-    table: createFingerTable(live),
+    fingers: createFingers(live),
     beat,
     refusal: signal(undefined),
     hand: () => (thing.side.value === undefined ? undefined : live.hands.get(thing.side.value)),
   };
   let rest = () => {};
   return {
-    name: 'touch',
-    label: 'Touch',
     view: 'palm',
     panel: createPanel('touch', 'Touch', <TouchPanel {...touch} />, { className: 'touch' }),
     show(shown) {
@@ -105,13 +103,13 @@ function TouchPanel(touch: Touch) {
 
 /** Whether the object is felt, the way to arm, and what each finger does. */
 function FeltAndFingers(touch: Touch) {
-  const { table, thing, beat } = touch;
-  const { element, unused } = table;
+  const { fingers, thing, beat } = touch;
+  const unused = useNow(touch, (hand) => (hand ? unusedText(hand) : ''));
   useLayoutEffect(
     () =>
       beat.subscribe(() => {
         const hand = touch.hand();
-        if (hand) table.update(hand);
+        if (hand) fingers.update(hand);
       }),
     [],
   );
@@ -119,11 +117,11 @@ function FeltAndFingers(touch: Touch) {
     <>
       <div class="card arm-card">
         <Arming {...touch} />
-        <Mounted child={unused} />
+        <UnusedList text={unused} />
       </div>
       <HandChoice thing={thing} />
       <div class="card">
-        <Mounted child={element} />
+        <FingerTable fingers={fingers} />
         <TryServos {...touch} />
       </div>
     </>

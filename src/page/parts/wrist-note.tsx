@@ -1,5 +1,4 @@
-import { type ReadonlySignal, signal, useComputed } from '@preact/signals';
-import { render } from 'preact';
+import { type ReadonlySignal, useComputed } from '@preact/signals';
 import { wristLine, wristNotes } from '../../protocol/wrist-report.js';
 import type { LiveHand } from '../live.js';
 
@@ -21,17 +20,4 @@ export function WristNote({ text }: { text: ReadonlySignal<string | undefined> }
       {text}
     </p>
   );
-}
-
-/** The same for a part that is not made of components. */
-export function createWristNote(): { element: HTMLElement; update(hand: LiveHand): void } {
-  const text = signal<string | undefined>(undefined);
-  const place = document.createElement('div');
-  render(<WristNote text={text} />, place);
-  return {
-    element: place.firstElementChild as HTMLElement,
-    update(hand) {
-      text.value = wristText(hand);
-    },
-  };
 }

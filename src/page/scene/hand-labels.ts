@@ -1,6 +1,5 @@
 import { type Object3D, type PerspectiveCamera, Vector3 } from 'three';
 import type { HandSide } from '../../hand/joints.js';
-import { make, setText } from '../dom.js';
 
 /** The camera looks along the fingers, rather than across them. */
 const ALONG = 0.8;
@@ -33,12 +32,15 @@ export function createHandLabels(parent: HTMLElement, camera: PerspectiveCamera,
       for (const [side, { place }] of hands) {
         let label = labels.get(side);
         if (!label) {
-          label = make('p', { class: 'hand-label' });
+          label = document.createElement('p');
+          label.className = 'hand-label';
           labels.set(side, label);
           parent.append(label);
         }
         const name = side === 'left' ? 'Left hand' : 'Right hand';
-        setText(label, from === '' ? name : `${name}, ${from}`);
+        const text = from === '' ? name : `${name}, ${from}`;
+        // Only what differs: an unchanged text must not cost a new layout.
+        if (label.textContent !== text) label.textContent = text;
         at.setFromMatrixPosition(place.matrixWorld).project(camera);
         const left = `${(50 + 50 * Math.min(0.8, Math.max(-0.8, at.x))).toFixed(1)}%`;
         if (label.style.left !== left) label.style.left = left;

@@ -7,7 +7,6 @@ import {
   SRGBColorSpace,
   WebGLRenderer,
 } from 'three';
-import { setAttribute } from '../dom.js';
 import { createFlatPen, type FlatPen } from './flat-pen.js';
 import { createOrbit, type Orbit, type View } from './orbit.js';
 
@@ -54,8 +53,8 @@ export function standUp(place: Object3D): void {
 export function createStage(parent: HTMLElement): Stage {
   const canvas = document.createElement('canvas');
   canvas.tabIndex = 0;
-  setAttribute(canvas, 'role', 'img');
-  setAttribute(canvas, 'aria-label', 'The hand, live. Arrow keys turn it, plus and minus zoom.');
+  canvas.setAttribute('role', 'img');
+  canvas.setAttribute('aria-label', 'The hand, live. Arrow keys turn it, plus and minus zoom.');
   parent.append(canvas);
   const renderer = createRenderer(canvas);
   const scene = new Scene();
