@@ -45,13 +45,15 @@ export interface Arming {
 interface ArmButtonProps extends Arming {
   disabled?: boolean;
   hidden?: boolean;
+  /** Neither seen nor pressed, and what is below stays where it is. */
+  away?: boolean;
   /** Where the button is to be known from outside. */
   button?: RefObject<HTMLButtonElement | null>;
 }
 
 /** The button that arms a hand, and how it is used: one that is held, with a way for those who cannot hold. */
 export function ArmButton(props: ArmButtonProps) {
-  const { side, began, done, disabled = false, hidden = false, button } = props;
+  const { side, began, done, disabled = false, hidden = false, away = false, button } = props;
   const own = useRef<HTMLButtonElement>(null);
   const how = useRef('');
   how.current ||= `arm-how-${++buttons}`;
@@ -62,11 +64,11 @@ export function ArmButton(props: ArmButtonProps) {
     );
   };
   return (
-    <div class="arm-how" hidden={hidden}>
+    <div class="arm-how" hidden={hidden} data-away={away ? 'true' : undefined}>
       <HoldButton
         label="Hold to arm"
         holdMs={HOLD_MS}
-        disabled={disabled}
+        disabled={disabled || away}
         describedBy={how.current}
         element={button ?? own}
         mayStart={() => {

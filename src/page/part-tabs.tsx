@@ -52,7 +52,8 @@ function Badge({ live }: { live: Live }) {
     'health',
   );
   return (
-    <span class="badge" hidden={count.value === 0}>
+    // Its place is kept while there is nothing to count: tabs must not move under a pointer.
+    <span class="badge" data-none={count.value === 0 ? 'true' : undefined}>
       {'⚠ '}
       <span>{count}</span>
       <span class="unseen"> not well</span>

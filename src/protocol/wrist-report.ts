@@ -69,11 +69,12 @@ export function wristLine({
   delayBy,
   forearmMm,
 }: WristReport): string {
-  if (source === 'none') return 'Around its wrist: nothing says where the hand is.';
+  if (source === 'none')
+    return 'Shown in one place: no tracker, app or motion sensor says where the hand is.';
   if (source === 'glove' && forearmMm !== undefined) {
     return `Around a still elbow, on a forearm of ${forearmMm.toFixed(0)} mm that the sensor of the glove turns.`;
   }
-  if (source === 'glove') return 'Around its wrist, turned by the sensor of the glove.';
+  if (source === 'glove') return 'Shown in one place, turned by the sensor of the glove.';
   const parts = [
     `${ageMs.toFixed(0)} ms old`,
     `noise ${jitterMm.toFixed(1)} mm`,

@@ -77,7 +77,7 @@ describe.concurrent('status', { timeout: 60_000 }, () => {
       '  right hand: Glove, link live, disarmed',
       '    Placed by workshop: 4 ms old, noise 0.4 mm.',
       '  left hand: Glove, link live, disarmed',
-      '    Around its wrist: nothing says where the hand is.',
+      '    Shown in one place: no tracker, app or motion sensor says where the hand is.',
       '    The mount is not fitted.',
     ]);
     expect(json.gloves[0]).toMatchObject({ wrist });

@@ -12,8 +12,10 @@ it.each([
   [30, 7, 'back'],
   [180, 7, 'palm'],
   [-160, -20, 'palm'],
-  [-90, 7, ''],
-  [60, 7, ''],
+  [-90, 7, 'side'],
+  [60, 7, 'side'],
+  [90, 7, 'side'],
+  [90, -77, ''],
   [0, 77, 'tips'],
   [180, 77, 'tips'],
 ])('a hand seen from azimuth %s and elevation %s shows: %s', (azimuth, elevation, side) => {

@@ -1,4 +1,5 @@
 import { computed, type ReadonlySignal } from '@preact/signals';
+import type { ComponentChildren } from 'preact';
 import type { HandSide } from '../../hand/joints.js';
 import type { Fault } from '../faults.js';
 import type { Lead, OpenPlot } from '../part.js';
@@ -46,7 +47,7 @@ export function BenchCard({ hand, ways }: { hand: BenchHand; ways: Ways }) {
 }
 
 function Heading({ hand, ways }: { hand: BenchHand; ways: Ways }) {
-  const { side, name, state, isSilent, standsIn, canCheck, canTry } = hand;
+  const { side, name, state, isSilent, standsIn, canCheck, canTry, notNow } = hand;
   const of = `the ${side} hand`;
   return (
     <div class="heading">
@@ -64,32 +65,51 @@ function Heading({ hand, ways }: { hand: BenchHand; ways: Ways }) {
       >
         Simulated
       </button>
-      <span class="stale" hidden={computed(() => !isSilent.value)}>
+      <span class="stale" data-none={computed(() => (isSilent.value ? undefined : 'true'))}>
         Stale
       </span>
       {/* What a glance does not tell: a sensor the wrong way round, a servo that does nothing. */}
-      <button
-        type="button"
-        class="small next"
-        hidden={computed(() => !canCheck.value)}
+      <Next
+        offered={canCheck}
+        notNow={notNow}
         title={`A few moves find what a glance does not, in the glove of ${of}`}
-        onClick={() => ways.lead('check', side)}
+        act={() => ways.lead('check', side)}
       >
         Check<span class="long"> the glove</span>
-      </button>
-      <button
-        type="button"
-        class="small next"
-        hidden={computed(() => !canTry.value)}
+      </Next>
+      <Next
+        offered={canTry}
+        notNow={notNow}
         title={`One at a time, on ${of}`}
-        onClick={() => ways.lead('servos', side)}
+        act={() => ways.lead('servos', side)}
       >
         <span class="long">Try the </span>
         <span class="short">servos</span>
-      </button>
+      </Next>
     </div>
   );
 }
+
+interface NextProps {
+  offered: ReadonlySignal<boolean>;
+  notNow: ReadonlySignal<string>;
+  title: string;
+  act(): void;
+  children: ComponentChildren;
+}
+/** Stays where it is while it cannot be pressed, and says why: links that come and go must not move what is pressed. */
+const Next = ({ offered, notNow, title, act, children }: NextProps) => (
+  <button
+    type="button"
+    class="small next"
+    hidden={computed(() => !offered.value)}
+    aria-disabled={computed(() => (notNow.value === '' ? undefined : 'true'))}
+    title={computed(() => notNow.value || title)}
+    onClick={() => notNow.peek() === '' && act()}
+  >
+    {children}
+  </button>
+);
 
 interface FaultsProps {
   side: HandSide;

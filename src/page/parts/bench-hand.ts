@@ -13,6 +13,8 @@ import { wristText } from './wrist-note.js';
 
 /** Of a converter of which nothing is known. */
 const USUAL_BITS = 12;
+const NOTHING_COMES = 'Not now: nothing comes from the glove';
+const NO_ANSWER = 'Not now: the service does not answer';
 /** A delay stays as long as it is found within this of what is shown, and within what the clocks are known to, ms. */
 const STEADY_MS = 0.3;
 
@@ -31,6 +33,8 @@ export interface BenchHand {
   /** What can be looked for: sensors that a check finds, servos that are tried. */
   readonly canCheck: ReadonlySignal<boolean>;
   readonly canTry: ReadonlySignal<boolean>;
+  /** Why neither can be done now; empty: they can. */
+  readonly notNow: ReadonlySignal<string>;
   readonly faults: ReadonlySignal<readonly Fault[]>;
   readonly lines: ReadonlySignal<readonly ChannelLine[]>;
   readonly fingers: Fingers;
@@ -48,6 +52,7 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
   const state = signal('');
   const played = signal('');
   const isSilent = signal(false);
+  const notNow = signal('');
   const [standsIn, canCheck, canTry] = [signal(false), signal(false), signal(false)];
   const faults = signal<readonly Fault[]>([]);
   const lines = signal<readonly ChannelLine[]>([]);
@@ -70,8 +75,9 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
         : `Recorded with ${info.name}. Nothing can be felt: forces are not possible.`;
     const silent = !live.connected || health?.link.state !== 'live' || health.rateHz === 0;
     isSilent.value = silent;
-    // There is nothing to find in one that is not there, or that moves by itself.
-    canCheck.value = !silent && recording === undefined && !isSimulated(hand);
+    notNow.value = !silent ? '' : live.connected ? NOTHING_COMES : NO_ANSWER;
+    // There is nothing to find in a recording, or in one that moves by itself.
+    canCheck.value = recording === undefined && !isSimulated(hand);
     canTry.value = canCheck.peek() && info.actuators.some(({ kind }) => kind !== 'vibration');
     standsIn.value = live.connected && isSimulated(hand) && recording === undefined;
     // What is not known now is not said to be a fault of the glove.
@@ -85,10 +91,7 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
     else if (!joints) state.value = health?.link.reason ? '' : 'Waiting for the first pose.';
     else if (!joints.valid)
       state.value = wrong.length > 0 ? '' : (joints.reason ?? 'The glove sends nothing.');
-    else {
-      const where = joints.space === 'world' ? 'Placed in the world' : 'Around the wrist';
-      state.value = `${where}. ${wrong.length === 0 ? 'No fault seen.' : ''}`;
-    }
+    else state.value = wrong.length === 0 ? 'No fault seen.' : '';
     fingers.update(hand);
     unused.value = unusedText(hand);
     inputs.update(silent ? { ...hand, inputs: undefined } : hand);
@@ -121,6 +124,7 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
     standsIn,
     canCheck,
     canTry,
+    notNow,
     faults,
     lines,
     fingers,

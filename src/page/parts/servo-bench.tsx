@@ -90,7 +90,7 @@ export function ServoBench({ bench: { session, isOpen, arming, element, open }, 
           ))}
         </ul>
       )}
-      {isOpen.value && !isArmed.value && !isReplay.value && <ArmButton {...arming} />}
+      {isOpen.value && !isReplay.value && <ArmButton {...arming} away={isArmed.value} />}
       <div class="actions">
         {isOpen.value ? (
           <button

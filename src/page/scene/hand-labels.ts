@@ -5,13 +5,14 @@ import type { HandSide } from '../../hand/joints.js';
 const ALONG = 0.8;
 const ACROSS = 0.7;
 
-/** From where a hand that stands upright, its back to z, is seen; empty from between. */
+/** From where a hand that stands upright, its back to z, is seen; empty from below. */
 export function seenFrom({ x, y, z }: { x: number; y: number; z: number }): string {
   const length = Math.hypot(x, y, z);
   if (y > ALONG * length) return 'tips';
   const level = Math.hypot(x, z);
   if (z > ACROSS * level) return 'back';
-  return z < -ACROSS * level ? 'palm' : '';
+  if (z < -ACROSS * level) return 'palm';
+  return y < -ALONG * length ? '' : 'side';
 }
 
 /** Which hand it is, and from where it is seen: a fist alone does not tell. */

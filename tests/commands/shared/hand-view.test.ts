@@ -149,7 +149,7 @@ describe('drawHands', () => {
       '  garden puts this hand 30 cm away: end one of them.',
     ]);
     const none = drawHands(viewOf(jointsAt(0.5), { ...health, wrist: { source: 'none' } }), LOOK, 1000);
-    expect(none).toContain('  Around its wrist: nothing says where the hand is.');
+    expect(none).toContain('  Shown in one place: no tracker, app or motion sensor says where the hand is.');
   });
 
   it('keeps to the width of a narrow terminal, to ASCII, and paints only when asked', () => {
