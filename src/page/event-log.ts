@@ -43,11 +43,18 @@ export function changesOf(
     ...now.filter((one) => !has(before, one)).map((one) => ({ kind: 'fault' as const, text: say(one) })),
     ...before
       .filter((one) => !has(now, one))
-      .map((one) => ({ kind: 'well' as const, text: `${say(one)}, no longer` })),
+      .map((one) => ({ kind: 'well' as const, text: `${say(one)}${GONE}` })),
   ];
 }
 
-/** Adds to a list with the newest first; what repeats itself is counted, not written again. */
+/** A fault that is there again within this was never mended, ms. */
+const AGAIN_MS = 30_000;
+const GONE = ', no longer';
+
+/**
+ * Adds to a list with the newest first; what repeats itself is counted, not written again. A fault that comes and goes is
+ * one line, the newest, as long as it comes again within half a minute: that it went is not said until it stays away.
+ */
 export function addEntry(entries: LogEntry[], entry: Omit<LogEntry, 'times'>): void {
   const last = entries[0];
   if (last && last.of === entry.of && last.text === entry.text) {
@@ -55,7 +62,20 @@ export function addEntry(entries: LogEntry[], entry: Omit<LogEntry, 'times'>): v
     last.times++;
     return;
   }
-  entries.unshift({ ...entry, times: 1 });
+  let times = 1;
+  if (entry.kind === 'fault') {
+    const since = entry.at.getTime() - AGAIN_MS;
+    const find = (text: string) =>
+      entries.findIndex((one) => one.of === entry.of && one.text === text && one.at.getTime() >= since);
+    const again = find(entry.text);
+    if (again >= 0) {
+      times += entries[again].times;
+      entries.splice(again, 1);
+      const gone = find(`${entry.text}${GONE}`);
+      if (gone >= 0) entries.splice(gone, 1);
+    }
+  }
+  entries.unshift({ ...entry, times });
   if (entries.length > MOST) entries.pop();
 }
 

@@ -5,6 +5,7 @@ import { FINGERS, type HandSide } from '../hand/joints.js';
 import type { ServerMessageOf, StreamName } from '../protocol/messages.js';
 import type { Unused } from '../resistance/unused-lines.js';
 import { createAppNames } from './app-names.js';
+import { createHeldVerdicts } from './held-verdicts.js';
 import { seen } from './seen.js';
 import { readToken } from './token.js';
 
@@ -79,17 +80,28 @@ export function createLive(): Live {
     token: readToken(),
   });
   const hands = new Map<HandSide, LiveHand>();
+  const verdicts = new Map<HandSide, ReturnType<typeof createHeldVerdicts>>();
   const events = new Events<{ changed: undefined }>();
   const changed = () => events.emit('changed', undefined);
   let reason: string | undefined;
+  const forget = (side: HandSide) => {
+    hands.delete(side);
+    verdicts.delete(side);
+  };
 
-  const keep = <K extends 'joints' | 'health' | 'signals' | 'inputs'>(kind: K) =>
+  const keep = <K extends 'joints' | 'signals' | 'inputs'>(kind: K) =>
     client.on(kind, (event) => {
       const hand = hands.get(event.hand);
       if (hand) (hand as unknown as Record<string, unknown>)[kind] = event;
     });
   keep('joints');
-  keep('health');
+  client.on('health', (event) => {
+    const hand = hands.get(event.hand);
+    if (!hand) return;
+    const held = verdicts.get(event.hand) ?? createHeldVerdicts();
+    verdicts.set(event.hand, held);
+    hand.health = { ...event, channels: held(event.channels, performance.now()) };
+  });
   keep('signals');
   keep('inputs');
   client.on('resistance', (event) => {
@@ -102,9 +114,11 @@ export function createLive(): Live {
   });
   client.on('welcome', (welcome) => {
     const sides = new Set(welcome.hands.map(({ hand }) => hand));
-    for (const side of hands.keys()) if (!sides.has(side)) hands.delete(side);
+    for (const side of hands.keys()) if (!sides.has(side)) forget(side);
     for (const info of welcome.hands) {
       const known = hands.get(info.hand);
+      // Another glove, or a recording in its place: what was said of the last one is not true of it.
+      if (known && known.info.link.address !== info.link.address) verdicts.delete(info.hand);
       if (known) Object.assign(known, { info, armed: info.armed });
       else {
         hands.set(info.hand, {

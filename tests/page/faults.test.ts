@@ -67,4 +67,21 @@ describe('the event log', () => {
     for (let n = 0; n < 300; n++) add(String(n), n);
     expect([entries.length, entries[0].text]).toEqual([200, '299']);
   });
+  it('has one line for a fault that comes and goes, until it stays away for half a minute', () => {
+    const entries: LogEntry[] = [];
+    const loose = 'Index curl: loose contact';
+    const add = (kind: LogEntry['kind'], text: string, s: number, of = 'Right hand') =>
+      addEntry(entries, { at: new Date(s * 1000), of, kind, text });
+    const lines = () => entries.map(({ text, times }) => `${text} ${times}`);
+    for (let n = 0; n < 12; n++) {
+      if (n === 5) add('fault', 'Ring curl: dead', 100);
+      add('fault', loose, n * 20);
+      add('well', `${loose}, no longer`, n * 20 + 5);
+    }
+    expect(lines()).toEqual([`${loose}, no longer 1`, `${loose} 12`, 'Ring curl: dead 1']);
+    // Another hand, or half a minute later: another fault.
+    add('fault', loose, 226, 'Left hand');
+    add('fault', loose, 251);
+    expect(lines().slice(0, 3)).toEqual([`${loose} 1`, `${loose} 1`, `${loose}, no longer 1`]);
+  });
 });

@@ -1,5 +1,5 @@
 import { batch, type ReadonlySignal, signal } from '@preact/signals';
-import type { HandSide } from '../../hand/joints.js';
+import type { Finger, HandSide } from '../../hand/joints.js';
 import type { DelaySummary, Delays } from '../delays.js';
 import { type Fault, faultsOf } from '../faults.js';
 import { isSimulated, type Live, type LiveHand, recordingOf } from '../live.js';
@@ -111,7 +111,8 @@ export function createBenchHand(live: Live, delays: Delays, side: HandSide): Ben
       );
     }
     channels.forEach((channel, i) => {
-      lines.peek()[i].judge(channel, silent);
+      const finger = channel.role.split('.')[0] as Finger;
+      lines.peek()[i].judge(channel, silent, joints?.valid === true && joints.fingers[finger] === 'inferred');
     });
   }
 

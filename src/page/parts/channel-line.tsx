@@ -1,6 +1,8 @@
 import { computed, type ReadonlySignal, signal } from '@preact/signals';
+import { CONDITION_TEXT } from '../finger-state.js';
 import type { Health } from '../live.js';
 import { createSteady, createSteadyPercent } from '../steady.js';
+import { Sign } from './finger-table.js';
 import { createHistory } from './history.js';
 import { StripCanvas } from './strip-canvas.js';
 import { createStripChart, type StripChart, type Trace } from './strip-chart.js';
@@ -18,6 +20,8 @@ export interface ChannelLine {
   readonly role: string;
   readonly value: ReadonlySignal<string>;
   readonly counts: ReadonlySignal<string>;
+  /** The value is not measured, but filled in for a finger whose sensor is not believed. */
+  readonly isGuess: ReadonlySignal<boolean>;
   readonly verdict: ReadonlySignal<string>;
   /** `healthy`, `fault`, `unknown`. */
   readonly state: ReadonlySignal<string>;
@@ -25,8 +29,11 @@ export interface ChannelLine {
   /** Something came that would be seen, and is not yet drawn. */
   readonly isDue: boolean;
   add(timeS: number, counts: number, value: number): void;
-  /** @param silent nothing comes from the glove, or from the service: what was well is not known to be so */
-  judge(channel: Health['channels'][number], silent: boolean): void;
+  /**
+   * @param silent nothing comes from the glove, or from the service: what was well is not known to be so
+   * @param isInferred its finger is filled in from others
+   */
+  judge(channel: Health['channels'][number], silent: boolean, isInferred: boolean): void;
   /** Value and counts as they came last; to be called as often as can be read. */
   write(): void;
   /** @returns whether there was anything to draw */
@@ -47,6 +54,7 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
   const counts = signal('–');
   const verdict = signal<string | undefined>(undefined);
   const silent = signal(false);
+  const isGuess = signal(false);
   let last: { counts: number; value: number; timeS: number } | undefined;
   let isDue = true;
   const write = () => {
@@ -59,6 +67,7 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
     role,
     value,
     counts,
+    isGuess,
     chart,
     get isDue() {
       return isDue;
@@ -73,8 +82,10 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
       isDue ||= !chart.liesAt(0, now, timeS - (last?.timeS ?? Number.NaN));
       last = { counts: count, value: now, timeS };
     },
-    judge({ verdict: name }, isSilent) {
+    judge({ verdict: name }, isSilent, isInferred) {
       verdict.value = name;
+      // A finger may have a sensor that is well beside the one that is not.
+      isGuess.value = isInferred && !isSilent && (name !== 'healthy' || role.endsWith('.curl'));
       if (silent.peek() === isSilent) return;
       silent.value = isSilent;
       write();
@@ -93,6 +104,15 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
   };
 }
 
+/** As the table of the fingers says it. */
+const Guess = ({ isGuess }: { isGuess: ReadonlySignal<boolean> }) =>
+  isGuess.value ? (
+    <small class="guess">
+      <Sign condition={GUESSED} /> {CONDITION_TEXT.inferred.toLowerCase()}
+    </small>
+  ) : null;
+const GUESSED = signal('inferred' as const);
+
 /** Written where it changes: nothing is rendered again for a number. @param open shows more of it */
 export const ChannelLineItem = ({ line, open }: { line: ChannelLine; open(): void }) => (
   <li class="line" data-channel={line.role} data-verdict={line.state}>
@@ -100,7 +120,10 @@ export const ChannelLineItem = ({ line, open }: { line: ChannelLine; open(): voi
       {roleText(line.role)}
     </button>
     <StripCanvas chart={line.chart} />
-    <span class="value">{line.value}</span>
+    <span class="value" data-guess={computed(() => (line.isGuess.value ? 'true' : undefined))}>
+      {line.value}
+      <Guess isGuess={line.isGuess} />
+    </span>
     <span class="counts">{line.counts}</span>
     <span class="verdict">{line.verdict}</span>
   </li>

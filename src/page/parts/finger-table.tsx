@@ -172,7 +172,8 @@ function Row({ row, mostN }: { row: FingerRow; mostN: ReadonlySignal<number> }) 
   );
 }
 
-const Sign = ({ condition }: { condition: ReadonlySignal<FingerCondition | undefined> }) => (
+/** The shape of a condition. */
+export const Sign = ({ condition }: { condition: ReadonlySignal<FingerCondition | undefined> }) => (
   <span class="sign">
     {condition.value && (
       <svg viewBox="0 0 24 24" aria-hidden="true">
