@@ -12,6 +12,13 @@ export const CONDITION_TEXT: Record<FingerCondition, string> = {
   invalid: 'Unknown',
 };
 
+/**
+ * The value of a channel is not measured, but filled in for a finger whose sensor is not believed. A finger may have a
+ * sensor that is well beside the one that is not; its only one is disbelieved before the fault has a name.
+ */
+export const isGuessed = (role: string, verdict: string, isInferred: boolean): boolean =>
+  isInferred && (verdict !== 'healthy' || role.endsWith('.curl'));
+
 type Known = Pick<LiveHand, 'joints' | 'resistance' | 'signals'>;
 
 /** Curl of a finger, 0..1; undefined where it is not known. */

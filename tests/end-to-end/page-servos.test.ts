@@ -132,7 +132,20 @@ it('finds a servo that does nothing, and ends when the wearer disarms', async (t
   const { expect } = test;
   const { host, page, service } = await visit(test, DEAD);
   expect(await verdictOf(page, host, 'ring')).toMatch(/^⚠ Does not move: /);
+  await page.waitForSelector('.armbar[data-state="free"]');
+  // Between the servos and what is pressed next lies the button that arms, or its place.
+  const room = () =>
+    page.evaluate(() => {
+      const [servos, actions] = ['.servos', '.actions'].map((of) =>
+        document.querySelector(`.servo-bench ${of}`)?.getBoundingClientRect(),
+      );
+      return Math.round((actions?.top ?? 0) - (servos?.bottom ?? 0));
+    });
+  const before = await room();
+  expect(before).toBeGreaterThan(80);
   await armOnPage(page);
+  expect(await room()).toBe(before);
+  expect(await page.getByRole('button', { name: 'Hold to arm' }).count()).toBe(0);
   await page.getByRole('button', { name: 'Try the index servo' }).click();
   await page.locator('.servo-run').waitFor();
   await page.keyboard.press('Escape');

@@ -171,3 +171,31 @@ it('finds a dead servo with five presses, two of them for the cautions', async (
   test.expect(presses).toBeGreaterThanOrEqual(2);
   test.expect(presses).toBeLessThan(5);
 }, 240_000);
+
+it('keeps tabs and buttons where they are when the glove goes, and says why they cannot be pressed', async (test) => {
+  const { host, page } = await begin(test, 'set index.curl 0.2');
+  const { expect } = test;
+  const places = () =>
+    page.evaluate(() =>
+      [...document.querySelectorAll('.parts button, .heading .next')].map((one) => {
+        const { x, y, width } = one.getBoundingClientRect();
+        return [one.textContent?.replace(/\W*\d+ not well/, ''), x, y, width].join(' ');
+      }),
+    );
+  const check = page.getByRole('button', { name: 'Check the glove' });
+  const servos = page.getByRole('button', { name: 'Try the servos' });
+  await page.waitForFunction(() => document.querySelector('.status')?.textContent?.includes('Hz'));
+  await page.getByText('No fault seen.').waitFor();
+  const before = await places();
+  expect(await check.getAttribute('aria-disabled')).toBeNull();
+  await host.quit();
+  await page.locator('.stale:visible').waitFor();
+  await page.locator('.badge:visible').waitFor();
+  expect(await places()).toEqual(before);
+  for (const button of [check, servos]) {
+    expect(await button.getAttribute('aria-disabled')).toBe('true');
+    expect(await button.getAttribute('title')).toBe('Not now: nothing comes from the glove');
+    await button.click({ force: true });
+  }
+  expect(await page.evaluate(() => location.hash)).toBe('#bench');
+}, 60_000);

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { HandPose } from '../../src/client/pose.js';
 import { FINGERS } from '../../src/hand/joints.js';
-import { fingerConditions, stopOf } from '../../src/page/finger-state.js';
+import { fingerConditions, isGuessed, stopOf } from '../../src/page/finger-state.js';
 import type { LiveHand } from '../../src/page/live.js';
 
 const STATES = { thumb: 'tracked', index: 'tracked', middle: 'inferred', ring: 'invalid', little: 'tracked' };
@@ -39,3 +39,19 @@ describe('the condition of a finger', () => {
     }
   });
 });
+
+it.each([
+  ['index.curl', 'intermittent', true, true],
+  // Not believed before the fault has a name.
+  ['index.curl', 'healthy', true, true],
+  // The other sensor of a finger is well.
+  ['index.splay', 'healthy', true, false],
+  ['index.splay', 'dead', true, true],
+  // A fault that leaves the value usable.
+  ['index.curl', 'noisy', false, false],
+])(
+  '%s, %s, of a finger that is filled in: %s; its value is a guess: %s',
+  (role, verdict, isInferred, guess) => {
+    expect(isGuessed(role, verdict, isInferred)).toBe(guess);
+  },
+);

@@ -1,5 +1,5 @@
 import { computed, type ReadonlySignal, signal } from '@preact/signals';
-import { CONDITION_TEXT } from '../finger-state.js';
+import { CONDITION_TEXT, isGuessed } from '../finger-state.js';
 import type { Health } from '../live.js';
 import { createSteady, createSteadyPercent } from '../steady.js';
 import { Sign } from './finger-table.js';
@@ -84,8 +84,7 @@ export function createChannelLine(role: string, bits: number): ChannelLine {
     },
     judge({ verdict: name }, isSilent, isInferred) {
       verdict.value = name;
-      // A finger may have a sensor that is well beside the one that is not.
-      isGuess.value = isInferred && !isSilent && (name !== 'healthy' || role.endsWith('.curl'));
+      isGuess.value = !isSilent && isGuessed(role, name, isInferred);
       if (silent.peek() === isSilent) return;
       silent.value = isSilent;
       write();
