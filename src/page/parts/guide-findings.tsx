@@ -67,7 +67,7 @@ export function checkHeading({ ok, channels, buttons = [], link }: CheckReport):
   const faults = [...channels, ...buttons].filter(
     ({ verdict }) => verdict !== 'healthy' && verdict !== 'notPressed',
   ).length;
-  if (faults === 0) return '⚠ Sensors are well; only the link needs a look';
+  if (faults === 0) return '⚠ Sensors are well; the link needs a look';
   const look = `⚠ ${faults} ${faults === 1 ? 'thing needs' : 'things need'} a look`;
   return link.ok ? look : `${look}, and so does the link`;
 }

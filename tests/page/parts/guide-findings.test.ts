@@ -12,7 +12,7 @@ const report = (verdicts: string[], linkOk: boolean): CheckReport =>
 
 it('says no more than a check has tried, and tells the link from the sensors', () => {
   expect(checkHeading(report(['healthy', 'healthy'], true))).toBe('✓ Sensors and link are well');
-  expect(checkHeading(report(['healthy'], false))).toBe('⚠ Sensors are well; only the link needs a look');
+  expect(checkHeading(report(['healthy'], false))).toBe('⚠ Sensors are well; the link needs a look');
   expect(checkHeading(report(['healthy', 'dead'], true))).toBe('⚠ 1 thing needs a look');
   expect(checkHeading(report(['noisy', 'dead'], false))).toBe('⚠ 2 things need a look, and so does the link');
 });
