@@ -10,7 +10,8 @@ import { startPassThrough } from './start-pass-through.js';
 
 const RATE_HZ = 250;
 const TRIALS = 400;
-const WARM_UP_TRIALS = 100;
+/** Half a minute, until little is compiled any more: a service runs all day. */
+const WARM_UP_TRIALS = 400;
 /** Between one change and the next, ms: never in step with the glove's samples. */
 const [LEAST_PAUSE_MS, MOST_PAUSE_MS] = [15, 45];
 const STOP_AT = 0.5;
