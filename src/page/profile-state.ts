@@ -1,7 +1,10 @@
 import { batch, computed, type ReadonlySignal, signal } from '@preact/signals';
+import { createRef, type RefObject } from 'preact';
 import type { LocatedProblem } from '../config/load.js';
 import type { ProfileAnswer, ProfileCheck, ProfileSaved } from '../stream/profile-routes.js';
+import { type EditorModule, EditorNotLoaded, loadEditor } from './load-editor.js';
 import type { ProfileEditor } from './parts/profile-editor.js';
+import { type ChannelAt, lineOfChannel } from './profile-line.js';
 import { ask } from './routes.js';
 import { saveFile } from './save.js';
 
@@ -23,7 +26,12 @@ export interface ProfileState {
   readonly said: ReadonlySignal<string | undefined>;
   /** Why something was refused. */
   readonly refusal: ReadonlySignal<string | undefined>;
-  open(): Promise<void>;
+  /** The editor could not be loaded: to open it is to try again. */
+  readonly isUnloaded: ReadonlySignal<boolean>;
+  /** The card that it is shown in. */
+  readonly element: RefObject<HTMLElement | null>;
+  /** @param at a channel: the cursor goes to its line */
+  open(at?: ChannelAt): Promise<void>;
   close(): void;
   download(): void;
   review(): void;
@@ -47,8 +55,14 @@ export function createProfileState(): ProfileState {
   const refusal = signal<string | undefined>(undefined);
   const isSaving = signal(false);
   const isChanged = computed(() => profile.value !== undefined && text.value !== profile.value.text);
+  const isUnloaded = signal(false);
+  const element = createRef<HTMLElement>();
   /** Loaded when it is opened. */
-  let editing: typeof import('./parts/profile-editor.js') | undefined;
+  let editing: EditorModule | undefined;
+  /** Where the cursor goes as soon as there is an editor. */
+  let first: number | undefined;
+  /** The channel that was asked for, until the profile is there. */
+  let wanted: ChannelAt | undefined;
   let editor: ProfileEditor | undefined;
 
   const failed = (error: unknown) => {
@@ -77,15 +91,27 @@ export function createProfileState(): ProfileState {
     isSaving,
     said,
     refusal,
-    async open() {
+    isUnloaded,
+    element,
+    async open(at) {
+      // What is being changed is not lost: the cursor goes there.
+      if (at && profile.peek() && view.peek() !== 'loading') {
+        state.goOn();
+        return editor?.focus(lineOfChannel(text.peek(), at));
+      }
+      if (at) {
+        wanted = at;
+        // It is asked for from above: what comes of it is seen, a refusal too.
+        element.current?.scrollIntoView({ block: 'nearest' });
+      }
       refusal.value = said.value = undefined;
       view.value = 'loading';
       try {
-        const [answer, loaded] = await Promise.all([
-          ask<ProfileAnswer>('GET', '/profile', undefined, true),
-          import('./parts/profile-editor.js'),
-        ]);
-        editing = loaded;
+        const answer = await ask<ProfileAnswer>('GET', '/profile', undefined, true);
+        editing ??= await loadEditor();
+        isUnloaded.value = false;
+        first = wanted && lineOfChannel(answer.text, wanted);
+        wanted = undefined;
         batch(() => {
           profile.value = answer;
           text.value = answer.text;
@@ -94,6 +120,7 @@ export function createProfileState(): ProfileState {
           view.value = 'editing';
         });
       } catch (error) {
+        isUnloaded.value = error instanceof EditorNotLoaded;
         failed(error);
         state.close();
       }
@@ -129,7 +156,8 @@ export function createProfileState(): ProfileState {
       isSaving.value = false;
       state.goOn();
     },
-    focus(line) {
+    focus(line = first) {
+      first = undefined;
       editor?.focus(line);
     },
     edit(parent) {

@@ -25,6 +25,7 @@ export function createShell(live: Live, root: HTMLElement): void {
   const view = signal(-1);
   const picture = createRef<HTMLDivElement>();
   const panels = createRef<HTMLElement>();
+  const workplace = createRef<HTMLDivElement>();
   const tabs: (HTMLButtonElement | null)[] = [];
   /** The wearer chose a view: parts no longer bring their own. */
   let viewChosen = false;
@@ -45,11 +46,23 @@ export function createShell(live: Live, root: HTMLElement): void {
     if (!viewChosen) look(VIEWS.indexOf(built.parts[index].view ?? 'back'));
     current.value = index;
     history.replaceState(undefined, '', `#${name}`);
-    if (panels.current) panels.current.scrollTop = 0;
+    // On a narrow screen picture and panel are scrolled as one. Whoever leads to a card in it scrolls there after this.
+    for (const scrolled of [workplace.current, panels.current]) if (scrolled) scrolled.scrollTop = 0;
     if (focus) tabs[index]?.focus();
   };
   const pace = createRestPace(live);
-  const frame = { live, log: createEventLog(live), current, view, go, chooseView, picture, panels, tabs };
+  const frame = {
+    live,
+    log: createEventLog(live),
+    current,
+    view,
+    go,
+    chooseView,
+    workplace,
+    picture,
+    panels,
+    tabs,
+  };
   render(<Frame {...frame} />, root);
 
   // In the page already: what is drawn asks for its size.
@@ -110,6 +123,7 @@ interface FrameProps {
   view: ReadonlySignal<number>;
   go(index: number): void;
   chooseView(index: number): void;
+  workplace: RefObject<HTMLDivElement | null>;
   picture: RefObject<HTMLDivElement | null>;
   panels: RefObject<HTMLElement | null>;
   tabs: (HTMLButtonElement | null)[];
@@ -147,9 +161,9 @@ function Frame(props: FrameProps) {
 }
 
 /** The picture, the panel of the part that is shown, and the events. */
-function Workplace({ current, log, view, chooseView, picture, panels }: FrameProps) {
+function Workplace({ current, log, view, chooseView, workplace, picture, panels }: FrameProps) {
   return (
-    <div class="bench" tabIndex={PARTS[current.value]?.isPlain ? 0 : undefined}>
+    <div class="bench" tabIndex={PARTS[current.value]?.isPlain ? 0 : undefined} ref={workplace}>
       <section class="stage" aria-label="Picture of the hands">
         <div class="picture" ref={picture} />
         <Views current={view} choose={chooseView} />

@@ -32,6 +32,10 @@ async function visitGlove(
   return { host, page };
 }
 
+const isSeen = (element: Element): boolean => {
+  const { top, height } = element.getBoundingClientRect();
+  return document.elementFromPoint(innerWidth * 0.75, top + height / 2)?.closest('.cm-content') !== null;
+};
 const focused = (page: Page) => page.evaluate(() => document.activeElement?.className);
 
 /** Starts a run; again where it was refused, as on a busy machine whose glove was silent for a moment. */
@@ -74,6 +78,16 @@ it.concurrent('leads through the check and says what is wrong, and what to do', 
   expect(await page.locator('.finding[data-good="true"] strong').allTextContents()).toEqual(
     expect.arrayContaining(['Thumb curl', 'Index curl', 'Middle curl', 'Ring curl']),
   );
+  // What the remedy speaks of is one press away: the line of that channel, with the cursor on it.
+  await bad.getByRole('button', { name: 'Open the profile' }).click();
+  const line = page.locator('.profile-text .cm-activeLine');
+  await expect.poll(() => line.textContent(), { timeout: 20_000 }).toContain('role: little.curl');
+  await expect.poll(() => line.evaluate(isSeen)).toBe(true);
+  // A check does not try servos, which it says, and leads there.
+  const findings = page.locator('.findings');
+  expect(await findings.textContent()).toContain('Servos: not tried by this check.');
+  await findings.getByRole('button', { name: 'Try the servos' }).click();
+  await page.locator('.servo-bench .servos').waitFor();
 }, 180_000);
 
 it.concurrent('leads through the fit, uses it, and undoes it; or gives up', async (test) => {

@@ -126,3 +126,18 @@ it('shows the profile of the simulated glove, which is not written', async () =>
   expect(await card.getByRole('button', { name: 'Download' }).isEnabled()).toBe(true);
   await own.stop();
 });
+
+it('says so where the editor does not come, and comes when it is tried again', async () => {
+  const { page } = await openPage(browser, service.port, 'fit', { width: 1280, height: 800 });
+  const card = page.locator('.profile-card');
+  await page.route(/profile-editor-\w+\.js/, (route) => route.abort());
+  await card.getByRole('button', { name: 'Open the profile' }).click();
+  await poll(() => card.locator('[role="alert"]').textContent()).toMatch(/^The editor could not be loaded: /);
+  const again = card.getByRole('button', { name: 'Try again' });
+  await again.click();
+  await again.waitFor();
+  await page.unroute(/profile-editor-\w+\.js/);
+  await again.click();
+  await card.locator('.profile-text .cm-content').waitFor();
+  expect(await card.locator('[role="alert"]').count()).toBe(0);
+}, 60_000);

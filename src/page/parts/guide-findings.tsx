@@ -3,20 +3,29 @@ import type { GuideSession } from '../guide-session.js';
 import { FitFinding } from './fit-finding.js';
 import { roleText, sentence, verdictText } from './words.js';
 
+/** Where one goes on from what was found. */
+interface Ways {
+  /** Undefined: there are none to be tried. */
+  tryServos: (() => void) | undefined;
+  openProfile(role: string): void;
+}
+
 /** What a finished run found, in plain words. */
-export function Findings({ report, session }: { report: GuideReport; session: GuideSession }) {
+export function Findings({
+  report,
+  session,
+  ...ways
+}: { report: GuideReport; session: GuideSession } & Ways) {
   const { state, reason, check, fit, mount } = report;
   if (state === 'stopped') return <p class="card bad">{reason ?? 'Stopped.'}</p>;
   if (state !== 'done') return null;
   if (fit) return <FitFinding fit={fit} before={session.before} accept={() => session.accept()} />;
   if (mount) return <MountFinding mount={mount} accept={session.accept} />;
-  return check ? <CheckFinding check={check} /> : null;
+  return check ? <CheckFinding check={check} {...ways} /> : null;
 }
 
-function CheckFinding({ check: { ok, channels, buttons = [], link } }: { check: CheckReport }) {
-  const faults =
-    [...channels, ...buttons].filter(({ verdict }) => verdict !== 'healthy' && verdict !== 'notPressed')
-      .length + (link.ok ? 0 : 1);
+function CheckFinding({ check, tryServos, openProfile }: { check: CheckReport } & Ways) {
+  const { ok, channels, buttons = [], link } = check;
   // What is wrong comes first.
   const sorted = [...channels].sort(
     (a, b) => Number(a.verdict === 'healthy') - Number(b.verdict === 'healthy'),
@@ -24,21 +33,43 @@ function CheckFinding({ check: { ok, channels, buttons = [], link } }: { check: 
   const linkText = `${Math.round(link.rateHz)} samples a second, ${link.lost} lost, jitter ${link.jitterMs.toFixed(1)} ms`;
   return (
     <article class="card findings" data-ok={String(ok)}>
-      <h3>
-        {ok ? '✓ The glove is well' : `⚠ ${faults} ${faults === 1 ? 'thing needs' : 'things need'} a look`}
-      </h3>
+      <h3>{checkHeading(check)}</h3>
       <ul>
         {!link.ok && <Finding name="Link" good={false} verdict="Not well" lines={[linkText, link.remedy]} />}
         {sorted.map(({ role, ...found }) => (
-          <Verdict key={role} name={roleText(role)} {...found} />
+          <Verdict
+            key={role}
+            name={roleText(role)}
+            {...found}
+            openProfile={found.verdict === 'reversed' ? () => openProfile(role) : undefined}
+          />
         ))}
         {buttons.map(({ name, ...found }) => (
           <Verdict key={name} name={`Button ${name}`} {...found} />
         ))}
         {link.ok && <Finding name="Link" good verdict="Well" lines={[linkText]} />}
       </ul>
+      {tryServos && (
+        <div class="actions">
+          <p>Servos: not tried by this check.</p>
+          <button type="button" onClick={tryServos}>
+            Try the servos
+          </button>
+        </div>
+      )}
     </article>
   );
+}
+
+/** What is well is said beside what is not: of a link alone, and never of servos, which a check does not try. */
+export function checkHeading({ ok, channels, buttons = [], link }: CheckReport): string {
+  if (ok) return '✓ Sensors and link are well';
+  const faults = [...channels, ...buttons].filter(
+    ({ verdict }) => verdict !== 'healthy' && verdict !== 'notPressed',
+  ).length;
+  if (faults === 0) return '⚠ Sensors are well; the link needs a look';
+  const look = `⚠ ${faults} ${faults === 1 ? 'thing needs' : 'things need'} a look`;
+  return link.ok ? look : `${look}, and so does the link`;
 }
 
 interface VerdictProps {
@@ -46,14 +77,16 @@ interface VerdictProps {
   verdict: string;
   evidence: string;
   remedy: string;
+  openProfile?: (() => void) | undefined;
 }
 
-const Verdict = ({ name, verdict, evidence, remedy }: VerdictProps) => (
+const Verdict = ({ name, verdict, evidence, remedy, openProfile }: VerdictProps) => (
   <Finding
     name={name}
     good={verdict === 'healthy'}
     verdict={verdictText(verdict)}
     lines={[evidence, remedy].map(sentence)}
+    openProfile={openProfile}
   />
 );
 
@@ -63,15 +96,23 @@ interface FindingProps {
   verdict: string;
   /** Empty ones are left out. */
   lines: readonly string[];
+  openProfile?: (() => void) | undefined;
 }
 
-const Finding = ({ name, good, verdict, lines }: FindingProps) => (
+const Finding = ({ name, good, verdict, lines, openProfile }: FindingProps) => (
   <li class="finding" data-good={String(good)}>
     <strong>{name}</strong>
     <span class="verdict-word">{`${good ? '✓' : '⚠'} ${verdict}`}</span>
     {lines.filter(Boolean).map((line) => (
       <p key={line}>{line}</p>
     ))}
+    {openProfile && (
+      <div class="actions">
+        <button type="button" aria-label={`Open the profile at ${name}`} onClick={openProfile}>
+          Open the profile
+        </button>
+      </div>
+    )}
   </li>
 );
 

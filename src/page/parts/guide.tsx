@@ -94,7 +94,16 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
         }}
       />
       <GuideRun session={session} element={run} next={next} />
-      <Results session={session} element={results} />
+      <Results
+        session={session}
+        element={results}
+        tryServos={useComputed(() =>
+          servos.session.servos.value.length > 0 && !servos.session.isReplay.value
+            ? () => servos.open(true)
+            : undefined,
+        )}
+        openProfile={(role) => void profile.open({ role, side: side.peek() })}
+      />
       <GuideStart
         hidden={session.isRunning}
         why={computed(() => {
@@ -112,7 +121,13 @@ export function createGuidePart(live: Live): Part & { lead: Lead } {
       <ServoBench bench={servos} hidden={session.isRunning} />
       <FeelCard state={feel} hidden={session.isRunning} />
       <SavedFits shelf={shelf} hidden={session.isRunning} disabled={isReplay} />
-      <MeasuredCard measured={measured} hidden={session.isRunning} />
+      <MeasuredCard
+        measured={measured}
+        isFitted={useComputed(() =>
+          shelf.fits.value.some(({ kind, inUse }) => kind === 'bones' && inUse === true),
+        )}
+        hidden={session.isRunning}
+      />
       <ProfileCard state={profile} hidden={session.isRunning} />
     </>
   );
@@ -167,14 +182,18 @@ function HandChoice({ sides, side, choose }: HandChoiceProps) {
 interface ResultsProps {
   session: GuideSession;
   element: RefObject<HTMLDivElement | null>;
+  tryServos: ReadonlySignal<(() => void) | undefined>;
+  openProfile(role: string): void;
 }
 
-function Results({ session, element }: ResultsProps) {
+function Results({ session, element, tryServos, openProfile }: ResultsProps) {
   const isHidden = useComputed(() => session.isRunning.value);
   const { value: report } = session.found;
   return (
     <div class="guide-results" role="status" tabIndex={-1} hidden={isHidden} ref={element}>
-      {report && <Findings report={report} session={session} />}
+      {report && (
+        <Findings report={report} session={session} tryServos={tryServos.value} openProfile={openProfile} />
+      )}
     </div>
   );
 }

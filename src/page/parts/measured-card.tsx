@@ -2,14 +2,19 @@ import { type ReadonlySignal, useComputed } from '@preact/signals';
 import { FINGERS, type HandSide } from '../../hand/joints.js';
 import type { LiveHand } from '../live.js';
 import { flexions, phalanges } from '../measured.js';
-import { Heads } from './heads.js';
 import { sideText } from './words.js';
 
 const HEADS = ['Finger', 'Bones, mm', 'Knuckle', 'Middle joint', 'End joint'] as const;
 
+/** What a profile that names no hand has: the defaults of its schema, which the page does without. */
+export const USUAL_M = { length: 0.189, breadth: 0.085 };
+const isNear = (a: number, b: number): boolean => Math.abs(a - b) < 0.0005;
+
 /** The wearer's hand in numbers. */
 export interface MeasuredHand {
   caption: string;
+  /** As long and as broad, to the millimetre, as a hand of which nothing is known. */
+  isUsual: boolean;
   /** Of each finger, what stands beside its name. */
   rows: string[][];
 }
@@ -18,6 +23,7 @@ export function measuredHand(side: HandSide, { info, joints }: LiveHand): Measur
   const { lengthM, breadthM } = info.skeleton;
   return {
     caption: `${sideText(side)}, ${(lengthM * 1000).toFixed(0)} mm long and ${(breadthM * 1000).toFixed(0)} mm broad`,
+    isUsual: isNear(lengthM, USUAL_M.length) && isNear(breadthM, USUAL_M.breadth),
     rows: FINGERS.map((_, finger) => {
       const lengths = phalanges(info, finger);
       const angles = joints?.valid ? flexions(joints.poses, finger) : undefined;
@@ -31,23 +37,50 @@ export function measuredHand(side: HandSide, { info, joints }: LiveHand): Measur
   };
 }
 
+/** A hand that the profile gives by other numbers than the usual ones was measured, too. */
+export const handHeading = (
+  measured: Pick<MeasuredHand, 'isUsual'> | undefined,
+  isFitted: boolean,
+): string => (isFitted || measured?.isUsual === false ? 'Measured hand' : 'Hand model (default, not fitted)');
+
 const degrees = (angle: number | undefined): string =>
   angle === undefined ? '–' : `${Math.round((angle * 180) / Math.PI)}°`.replace('-', '−');
 
 interface MeasuredCardProps {
   measured: ReadonlySignal<MeasuredHand | undefined>;
+  /** The bones are the wearer's. */
+  isFitted: ReadonlySignal<boolean>;
   hidden: ReadonlySignal<boolean>;
 }
 
 /** The bones in use, and how far each joint is bent now. */
-export function MeasuredCard({ measured, hidden }: MeasuredCardProps) {
+export function MeasuredCard({ measured, isFitted, hidden }: MeasuredCardProps) {
+  const heading = useComputed(() => handHeading(measured.value, isFitted.value));
   const caption = useComputed(() => measured.value?.caption ?? '');
   return (
     <article class="card measured" hidden={hidden}>
-      <h3>Measured hand</h3>
+      <h3>{heading}</h3>
       <table class="forces">
         <caption>{caption}</caption>
-        <Heads of={HEADS} />
+        <thead>
+          <tr>
+            {HEADS.slice(0, 2).map((head) => (
+              <th key={head} scope="col" rowSpan={2}>
+                {head}
+              </th>
+            ))}
+            <th scope="colgroup" colSpan={3}>
+              Joint angles now
+            </th>
+          </tr>
+          <tr>
+            {HEADS.slice(2).map((head) => (
+              <th key={head} scope="col">
+                {head}
+              </th>
+            ))}
+          </tr>
+        </thead>
         <tbody>
           {FINGERS.map((finger, row) => (
             <tr key={finger}>

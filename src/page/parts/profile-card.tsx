@@ -13,7 +13,7 @@ export function ProfileCard({ state, hidden }: ProfileProps & { hidden: Readonly
   const { view, profile, refusal, said } = state;
   const isEditing = view.value === 'editing';
   return (
-    <article class="card profile-card" hidden={hidden}>
+    <article class="card profile-card" hidden={hidden} ref={state.element}>
       <h3>Profile</h3>
       {refusal.value && (
         <p class="remedy" role="alert">
@@ -36,7 +36,11 @@ export function ProfileCard({ state, hidden }: ProfileProps & { hidden: Readonly
           </p>
           <div class="actions">
             <button type="button" disabled={view.value === 'loading'} onClick={() => void state.open()}>
-              {view.value === 'loading' ? 'Opening…' : 'Open the profile'}
+              {view.value === 'loading'
+                ? 'Opening…'
+                : state.isUnloaded.value
+                  ? 'Try again'
+                  : 'Open the profile'}
             </button>
           </div>
         </>

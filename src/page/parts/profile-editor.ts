@@ -101,7 +101,10 @@ export function openEditor({ parent, text, label, changed, problemsOf }: EditorO
     focus(line) {
       if (line !== undefined) {
         const { from } = view.state.doc.line(Math.max(1, Math.min(line, view.state.doc.lines)));
-        view.dispatch({ selection: { anchor: from }, scrollIntoView: true });
+        view.dispatch({
+          selection: { anchor: from },
+          effects: EditorView.scrollIntoView(from, { y: 'center' }),
+        });
       }
       view.focus();
     },
