@@ -81,7 +81,7 @@ async function wearSlipped({ onTestFinished }: TestContext) {
 const inUse = ({ fits }: { fits?: { kind: string; inUse: boolean }[] }) =>
   (fits ?? []).filter((fit) => fit.inUse).map(({ kind }) => kind);
 
-it.concurrent('on the page: the sensors are corrected by a button, and undo keeps the tracker', async (test) => {
+it('on the page: the sensors are corrected by a button, and undo keeps the tracker', async (test) => {
   const { service, app, read, offM } = await wearSlipped(test);
   const before = offM();
   expect(before).toBeGreaterThan(0.008);
@@ -110,7 +110,7 @@ it.concurrent('on the page: the sensors are corrected by a button, and undo keep
   await correct.waitFor();
 }, 240_000);
 
-it.concurrent.for([
+it.for([
   ['Enter', '\r', 'Corrected, and in use.', ['sensors', 'mount']],
   ['q', 'q', 'Left as they are.', ['mount']],
 ] as const)(
