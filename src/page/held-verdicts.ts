@@ -1,5 +1,5 @@
 import type { ServerMessageOf } from '../protocol/messages.js';
-import { type FaultKind, REMEDY } from '../sensing/health/verdicts.js';
+import { FAULT_KINDS } from '../sensing/health/verdicts.js';
 
 type Channel = ServerMessageOf<'health'>['channels'][number];
 
@@ -7,9 +7,9 @@ type Channel = ServerMessageOf<'health'>['channels'][number];
 export const HELD_MS = 3000;
 
 /** Most telling first, as the table of faults has them; a healthy channel is last. */
-const KINDS = Object.keys(REMEDY) as FaultKind[];
+const KINDS: readonly string[] = FAULT_KINDS;
 const rankOf = (verdict: string): number => {
-  const rank = KINDS.indexOf(verdict as FaultKind);
+  const rank = KINDS.indexOf(verdict);
   return verdict === 'healthy' ? KINDS.length + 1 : rank < 0 ? KINDS.length : rank;
 };
 

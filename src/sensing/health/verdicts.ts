@@ -1,5 +1,21 @@
-/** Names of what can be wrong with a channel, most telling first, and what to do about each. */
-export const REMEDY = {
+/** Names of what can be wrong with a channel, most telling first. */
+export const FAULT_KINDS = [
+  'missing',
+  'intermittent',
+  'railed',
+  'dead',
+  'noisy',
+  'reversed',
+  'swapped',
+  'shortRange',
+  'drifting',
+  'crossTalk',
+] as const;
+export type FaultKind = (typeof FAULT_KINDS)[number];
+export type VerdictKind = 'healthy' | FaultKind;
+
+/** What to do about each. */
+export const REMEDY: Readonly<Record<FaultKind, string>> = {
   missing: 'Check that the firmware sends this channel, or take it out of the profile.',
   intermittent: 'A connector or wire is loose: press the plugs home, look for broken strands, fix the cable.',
   railed:
@@ -13,9 +29,7 @@ export const REMEDY = {
     'Wind the string so that the finger uses more of the sensor, or use a smaller spool; then fit again.',
   drifting: 'The string slips or stretches, or the clamp creeps: fix it, then fit again.',
   crossTalk: 'Another channel couples in: separate the wires, check the shared supply and ground.',
-} as const;
-export type FaultKind = keyof typeof REMEDY;
-export type VerdictKind = 'healthy' | FaultKind;
+};
 
 export interface Verdict {
   readonly kind: VerdictKind;
