@@ -9,14 +9,11 @@ export interface Clock {
 }
 
 /**
- * Whole ms until the clock next shows a multiple of `periodMs`. What is done every so often and begins by this falls
- * together, whoever does it: the process is woken once for all of it.
+ * Whole ms until the clock next shows a multiple of `periodMs`: 1 to `periodMs`. What is done every so often and begins
+ * by this falls together, whoever does it: the process is woken once for all of it.
  */
-export function untilNextMs(nowUs: number, periodMs: number): number {
-  const wait = periodMs - (Math.round(nowUs / 1000) % periodMs);
-  // Timers may be a little early: what is due in a moment is this turn, not another.
-  return wait > 2 ? wait : wait + periodMs;
-}
+export const untilNextMs = (nowUs: number, periodMs: number): number =>
+  periodMs - (Math.round(nowUs / 1000) % periodMs);
 
 export const systemClock: Clock = {
   nowUs,

@@ -2,7 +2,8 @@ import { untilNextMs } from '../clock.js';
 import type { GloveLifecycle, GloveParts } from './lifecycle.js';
 import type { GloveTroubles } from './troubles.js';
 
-const BEAT_MS = 20;
+/** At most, in silence too: the governor counts on a step so often. */
+export const BEAT_MS = 20;
 const MEASURE_US = 1_000_000;
 
 /** What a glove does whether samples come or not: notices silence, lets forces expire, measures rates. */

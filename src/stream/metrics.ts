@@ -1,5 +1,6 @@
 import { createHistogram, type Histogram } from 'node:perf_hooks';
 import { nowUs, untilNextMs } from '../clock.js';
+import { BEAT_MS } from '../glove/beat.js';
 import type { Glove } from '../glove/view.js';
 import { FINGERS } from '../hand/joints.js';
 import { FINGER_STATES } from '../protocol/constants.js';
@@ -7,8 +8,6 @@ import type { ConnectionCounts } from './connection-limits.js';
 import type { Hub } from './hub.js';
 import { type MetricFamily, writePrometheus } from './prometheus.js';
 
-/** How often the delay of the event loop is sampled, ms. */
-const LOOP_MS = 20;
 const ENCODINGS = ['json', 'binary'] as const;
 
 export interface Metrics {
@@ -36,7 +35,7 @@ function watchLateness(): { seen: Histogram; stop(): void } {
   let timer: NodeJS.Timeout;
   const wait = (): void => {
     const beganUs = nowUs();
-    const waitMs = untilNextMs(beganUs, LOOP_MS);
+    const waitMs = untilNextMs(beganUs, BEAT_MS);
     timer = setTimeout(() => {
       // At least 1: a histogram takes no 0.
       seen.record(Math.max(1, Math.round((nowUs() - beganUs - waitMs * 1000) * 1000)));

@@ -1,5 +1,6 @@
 import type { Glove, HandFrame } from '../glove/glove.js';
 import { FINGERS, JOINT_COUNT, POSE_STRIDE } from '../hand/joints.js';
+import type { Mutable } from '../mutable.js';
 import { Broadcast } from './broadcast.js';
 import { type EncodePose, MAX_POSE_FRAME, type PoseMessage } from './encode.js';
 import { encodeJointsBinary } from './encode-binary.js';
@@ -29,7 +30,7 @@ export class Poses {
   #buffer = Buffer.allocUnsafeSlow(MAX_POSE_FRAME);
   /** Views of the buffer by length, made when first needed: poses are of few lengths. */
   #views = new Map<number, Buffer>();
-  readonly #message: { -readonly [K in keyof PoseMessage]: PoseMessage[K] };
+  readonly #message: Mutable<PoseMessage>;
 
   constructor(
     readonly glove: Glove,

@@ -95,8 +95,8 @@ export function createTouchedThing(
     }
   });
   effect(() => {
-    const { stiffness: newtonPerMetre, ...asked } = request.value;
-    hold?.move({ ...asked, stiffness: newtonPerMetre });
+    const asked = request.value;
+    hold?.move(asked);
   });
   function askFor(hand: HandSide): TouchHold {
     const { stiffness: newtonPerMetre, ...asked } = request.peek();
