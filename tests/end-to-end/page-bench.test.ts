@@ -1,28 +1,15 @@
 import { readFileSync } from 'node:fs';
-import type { Browser, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, expect, it, onTestFinished } from 'vitest';
+import type { Page } from 'playwright-core';
+import { expect, it, onTestFinished } from 'vitest';
 import { audit } from './audit.js';
 import { openBrowser, openPage } from './browser.js';
-import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import { poll, servedPage } from './served-page.js';
+import { startServiceProcess } from './service.js';
 
 /** The first view of the page: all of a glove at a glance, and nothing that is not so. */
 
-let browser: Browser;
-let service: ServiceProcess;
+const served = servedPage();
 
-beforeAll(async () => {
-  [browser, service] = await Promise.all([openBrowser(), startServiceProcess()]);
-});
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
-  await fetch(`http://127.0.0.1:${service.port}/disarm`, { method: 'POST' });
-});
-afterAll(async () => {
-  await browser.close();
-  await stopAllServices();
-});
-
-const poll = <T>(read: () => T) => expect.poll(read, { timeout: 20_000, interval: 60 });
 const DESK = { width: 1280, height: 800 };
 const SIMULATED = readFileSync('config/simulated.yaml', 'utf8');
 
@@ -50,8 +37,8 @@ it.each([
   ['one glove', undefined, 12],
   ['two gloves', twoGloves(), 24],
 ])('shows all of %s at 1280 x 800 without scrolling', async (_, profile, channels) => {
-  const other = profile === undefined ? service : await startServiceProcess(profile);
-  const { page, complaints } = await openPage(browser, other.port, 'bench', DESK);
+  const other = profile === undefined ? served.service : await startServiceProcess(profile);
+  const { page, complaints } = await openPage(served.browser, other.port, 'bench', DESK);
   await poll(() => page.locator('.line').count()).toBe(channels);
   await poll(() => page.locator('.line .verdict').allTextContents()).toEqual(Array(channels).fill('Healthy'));
   await poll(() => page.locator('.bench-part .condition').allTextContents()).toEqual(
@@ -63,13 +50,13 @@ it.each([
   await poll(() => page.locator('.bars .value').first().textContent()).toMatch(/^\d+ %$/);
   await poll(async () => (await page.textContent('.link-line dl')) ?? '').toMatch(/Battery⚠?\s*[34]\.\d\d V/);
   expect(complaints).toEqual([]);
-  if (other !== service) await other.stop();
+  if (other !== served.service) await other.stop();
 });
 
 it('puts what is not well first, counts it at the way to it, and keeps it in the events', async () => {
   const strong = SIMULATED.replace(/role: ring, +kind: stringStop/, '$&, spoolRadiusMm: 10');
   const other = await startServiceProcess(strong);
-  const { page } = await openPage(browser, other.port, 'signals', DESK);
+  const { page } = await openPage(served.browser, other.port, 'signals', DESK);
   await poll(() => page.textContent('nav [data-part="bench"] .badge')).toBe('⚠ 1 not well');
   await other.stop();
   await page.keyboard.press('1');
@@ -78,7 +65,7 @@ it('puts what is not well first, counts it at the way to it, and keeps it in the
 
 it('says of what was last heard that it is stale once the service is gone, and knows nothing of now', async () => {
   const other = await startServiceProcess();
-  const { page } = await openPage(browser, other.port, 'bench', DESK);
+  const { page } = await openPage(served.browser, other.port, 'bench', DESK);
   await other.arm();
   await page.waitForSelector('.armbar[data-state="armed"]');
   await poll(() => page.locator('.line .verdict').first().textContent()).toBe('Healthy');
@@ -101,7 +88,7 @@ it('says of what was last heard that it is stale once the service is gone, and k
 });
 
 it('keeps what changes all the time out of what is read aloud', async () => {
-  const { page } = await openPage(browser, service.port, 'bench', DESK);
+  const { page } = await openPage(served.browser, served.service.port, 'bench', DESK);
   await poll(() => page.locator('.bench-part .condition').allTextContents()).toEqual(Array(5).fill('Sensed'));
   const said = await page.evaluate(async () => {
     const regions = '[role="status"], [role="alert"], [role="log"], [aria-live]';
@@ -121,9 +108,9 @@ it('keeps what changes all the time out of what is read aloud', async () => {
 });
 
 it('tells a stop that is set from a finger that is held, and shows tension only there', async () => {
-  const { page } = await openPage(browser, service.port, 'bench', DESK);
-  const app = await service.connect();
-  await service.arm();
+  const { page } = await openPage(served.browser, served.service.port, 'bench', DESK);
+  const app = await served.service.connect();
+  await served.service.arm();
   await page.waitForSelector('.armbar[data-state="armed"]');
   // Where no finger of the simulated wearer ever comes to, and where the middle one always comes to.
   const renew = setInterval(() => {
@@ -153,7 +140,11 @@ it('tells a stop that is set from a finger that is held, and shows tension only 
 });
 
 it('keeps the picture in view on a phone while the controls below it move', async () => {
-  const { page } = await openPage(browser, service.port, 'touch', { width: 390, height: 844, touch: true });
+  const { page } = await openPage(served.browser, served.service.port, 'touch', {
+    width: 390,
+    height: 844,
+    touch: true,
+  });
   const box = () => page.locator('.picture').boundingBox();
   const before = await box();
   await page.getByText('Put into the palm').scrollIntoViewIfNeeded();
@@ -163,7 +154,7 @@ it('keeps the picture in view on a phone while the controls below it move', asyn
 
 // WCAG 2.2, 1.4.4 and 1.4.10: a desk of 1280 x 800 at 200 % is 640 x 400.
 it('can be used at 200 %: nothing reaches over its side, and disarm is in reach', async () => {
-  const { page } = await openPage(browser, service.port, 'bench', { width: 640, height: 400 });
+  const { page } = await openPage(served.browser, served.service.port, 'bench', { width: 640, height: 400 });
   for (const part of ['bench', 'signals', 'fit', 'touch', 'sessions', 'apps']) {
     await page.click(`nav [data-part="${part}"]`);
     expect([part, await page.evaluate(() => document.documentElement.scrollWidth)]).toEqual([part, 640]);
@@ -179,7 +170,7 @@ it('offers a strength only where the glove heeds one, and says why where it does
     SIMULATED.replace(/role: index, +kind: stringStop/, '$&, torqueControl: true'),
   );
   const [plain, strong] = await Promise.all(
-    [service, heeding].map(({ port }) => openPage(browser, port, 'touch', DESK)),
+    [served.service, heeding].map(({ port }) => openPage(served.browser, port, 'touch', DESK)),
   );
   const strength = (page: Page) => page.getByLabel('Strength').isVisible();
   await poll(() => strength(strong.page)).toBe(true);
@@ -192,7 +183,7 @@ it('offers a strength only where the glove heeds one, and says why where it does
 it('draws the hand flat in a browser without WebGL: live, turned, with what it touches', async () => {
   const plain = await openBrowser({ webgl: false });
   onTestFinished(() => plain.close());
-  const { page, complaints } = await openPage(plain, service.port, 'bench', DESK);
+  const { page, complaints } = await openPage(plain, served.service.port, 'bench', DESK);
   expect(await page.evaluate(() => document.createElement('canvas').getContext('webgl2'))).toBeNull();
   expect(await page.textContent('.flat-note')).toBe('Drawn flat: this browser gives no WebGL.');
   await poll(() => page.locator('.bench-part .condition').allTextContents()).toEqual(Array(5).fill('Sensed'));
@@ -219,7 +210,7 @@ it('draws the hand flat in a browser without WebGL: live, turned, with what it t
   await page.keyboard.press('4');
   await page.locator('.picture canvas').focus();
   await page.keyboard.press('ArrowLeft');
-  await service.arm();
+  await served.service.arm();
   await page.waitForSelector('.armbar[data-state="armed"]');
   await page.keyboard.press('Escape');
   await page.waitForSelector('.armbar[data-state="free"]');

@@ -1,36 +1,15 @@
-import type { Browser, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
-import { openBrowser, openPage } from './browser.js';
-import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import type { Page } from 'playwright-core';
+import { expect, it } from 'vitest';
+import { openPage } from './browser.js';
+import { armed, poll, servedPage } from './served-page.js';
 
 /** What goes wrong in one place of the page stays there, and takes Disarm away nowhere. */
 
-let browser: Browser;
-let service: ServiceProcess;
+const served = servedPage({ webgl: false });
 
-beforeAll(async () => {
-  [browser, service] = await Promise.all([openBrowser({ webgl: false }), startServiceProcess()]);
-}, 60_000);
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
-  await fetch(`http://127.0.0.1:${service.port}/disarm`, { method: 'POST' });
-});
-afterAll(async () => {
-  await browser.close();
-  await stopAllServices();
-});
-
-const poll = <T>(read: () => T) => expect.poll(read, { timeout: 20_000, interval: 60 });
-
-/** Arms, however near the last disarm was: right after one a glove refuses. */
-const armed = (page: Page) =>
-  poll(async () => {
-    await service.arm();
-    return page.getAttribute('.armbar', 'data-state');
-  }).toBe('armed');
 const disarmed = (page: Page) => page.waitForSelector('.armbar[data-state="free"]');
 const isArmed = async () => {
-  const health = await (await fetch(`http://127.0.0.1:${service.port}/health`)).json();
+  const health = await (await fetch(`http://127.0.0.1:${served.service.port}/health`)).json();
   return (health as { gloves: { armed: boolean }[] }).gloves.some((glove) => glove.armed);
 };
 
@@ -41,7 +20,7 @@ async function disarmsInEveryWay(page: Page): Promise<void> {
     () => page.focus('.disarm').then(() => page.keyboard.press('Enter')),
     () => page.keyboard.press('Escape'),
   ]) {
-    await armed(page);
+    await armed(served.service, page);
     await way();
     await disarmed(page);
     expect(await isArmed()).toBe(false);
@@ -52,7 +31,7 @@ const failed = (page: Page, part: string) =>
   page.locator(`.panels [aria-labelledby="${part}-title"] .failed`);
 
 it('disarms while a part throws as it is drawn, says so there, and shows it again when it no longer does', async () => {
-  const { page, complaints } = await openPage(browser, service.port);
+  const { page, complaints } = await openPage(served.browser, served.service.port);
   await page.route('**/sessions', (route) =>
     route.fulfill({ json: { folder: 'there', simulated: false, sessions: [{ bytes: 1 }] } }),
   );
@@ -81,7 +60,7 @@ it('disarms while a part throws as it is drawn, says so there, and shows it agai
 });
 
 it('disarms while what a fit found cannot be drawn, and shows the fits again when it can', async () => {
-  const { page } = await openPage(browser, service.port);
+  const { page } = await openPage(served.browser, served.service.port);
   const guide = /\/guide\?/;
   await page.route(guide, (route) =>
     route.fulfill({ json: { hand: 'right', glove: 'there', state: 'done', task: 'fit', fit: {} } }),
@@ -101,7 +80,7 @@ it('disarms while what a fit found cannot be drawn, and shows the fits again whe
 });
 
 it('disarms where the picture and whole parts cannot be made, and shows the parts that can', async () => {
-  const context = await browser.newContext();
+  const context = await served.browser.newContext();
   const page = await context.newPage();
   await page.addInitScript(() => {
     // Some break where they begin to watch their size.
@@ -109,7 +88,7 @@ it('disarms where the picture and whole parts cannot be made, and shows the part
       throw new Error('nothing to watch with');
     } as unknown as typeof ResizeObserver;
   });
-  await page.goto(`http://127.0.0.1:${service.port}/#bench`);
+  await page.goto(`http://127.0.0.1:${served.service.port}/#bench`);
   await page.waitForSelector('.status[data-connected="true"]');
   expect(await page.locator('.picture .failed').textContent()).toContain('nothing to watch with');
   for (const [key, part] of [
@@ -125,14 +104,14 @@ it('disarms where the picture and whole parts cannot be made, and shows the part
 });
 
 it('disarms where nothing of the page can be shown but that', async () => {
-  const context = await browser.newContext();
+  const context = await served.browser.newContext();
   const page = await context.newPage();
   await page.addInitScript(() => {
     history.replaceState = () => {
       throw new Error('no history');
     };
   });
-  await page.goto(`http://127.0.0.1:${service.port}/#bench`);
+  await page.goto(`http://127.0.0.1:${served.service.port}/#bench`);
   await page.getByRole('alert').filter({ hasText: 'The page cannot be shown: no history.' }).waitFor();
   await disarmed(page);
   await disarmsInEveryWay(page);

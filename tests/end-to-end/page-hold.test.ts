@@ -1,32 +1,20 @@
-import type { Browser, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
-import { openBrowser, openPage } from './browser.js';
+import type { Page } from 'playwright-core';
+import { expect, it } from 'vitest';
+import { openPage } from './browser.js';
 import { hidePage } from './hidden-page.js';
-import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import { servedPage } from './served-page.js';
+import { startServiceProcess } from './service.js';
 
 /** The button that arms: whatever takes pointer, focus or sight from it ends the hold, and it arms nothing. */
 
-let browser: Browser;
-let service: ServiceProcess;
-
-beforeAll(async () => {
-  [browser, service] = await Promise.all([openBrowser({ webgl: false }), startServiceProcess()]);
-}, 60_000);
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
-  await fetch(`http://127.0.0.1:${service.port}/disarm`, { method: 'POST' });
-});
-afterAll(async () => {
-  await browser.close();
-  await stopAllServices();
-});
+const served = servedPage({ webgl: false });
 
 /** Longer than the button has to be held. */
 const LONG_MS = 2000;
 
 /** The part Touch, with the cautions read, and how often it asked the service to arm. */
 async function openTouch(): Promise<{ page: Page; asked: () => number }> {
-  const { page } = await openPage(browser, service.port, 'touch');
+  const { page } = await openPage(served.browser, served.service.port, 'touch');
   await page.evaluate(() => localStorage.setItem('tautline.cautions', 'read'));
   let asked = 0;
   page.on('request', (request) => {
@@ -98,7 +86,7 @@ it.each([
 
 it('arms nothing when the service goes away meanwhile', async () => {
   const other = await startServiceProcess();
-  const { page } = await openPage(browser, other.port, 'touch');
+  const { page } = await openPage(served.browser, other.port, 'touch');
   await page.evaluate(() => localStorage.setItem('tautline.cautions', 'read'));
   let asked = 0;
   page.on('request', (request) => {

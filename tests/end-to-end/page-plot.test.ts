@@ -1,31 +1,16 @@
 import { readFileSync } from 'node:fs';
-import type { Browser, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
-import { openBrowser, openPage } from './browser.js';
-import { type ServiceProcess, startServiceProcess, stopAllServices } from './service.js';
+import type { Page } from 'playwright-core';
+import { expect, it } from 'vitest';
+import { openPage } from './browser.js';
+import { poll, servedPage } from './served-page.js';
 
 /** The plots as an instrument: what is read off them, and saved of them, is what the glove sent. */
 
-let browser: Browser;
-let service: ServiceProcess;
-
-beforeAll(async () => {
-  [browser, service] = await Promise.all([openBrowser(), startServiceProcess()]);
-});
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
-  await fetch(`http://127.0.0.1:${service.port}/disarm`, { method: 'POST' });
-});
-afterAll(async () => {
-  await browser.close();
-  await stopAllServices();
-});
-
-const poll = <T>(read: () => T) => expect.poll(read, { timeout: 20_000, interval: 60 });
+const served = servedPage();
 
 /** The signals of the page, once there are some seconds of them. */
 async function plotted(seconds = 3) {
-  const opened = await openPage(browser, service.port, 'signals', { width: 1280, height: 800 });
+  const opened = await openPage(served.browser, served.service.port, 'signals', { width: 1280, height: 800 });
   await opened.page.waitForSelector('.plot canvas');
   await opened.page.waitForTimeout(seconds * 1000);
   return opened;
@@ -126,8 +111,8 @@ it('lays channels over each other, and saves the picture that is seen', async ()
 
 it('plots curl, stop and tension of a finger that an app stops: tension is there only at the stop', async () => {
   const { page } = await plotted(1);
-  const app = await service.connect();
-  await service.arm();
+  const app = await served.service.connect();
+  await served.service.arm();
   const renew = setInterval(() => {
     const fingers = { middle: { stopAt: 0.4, effort: 0.5 } };
     app.send({ type: 'resist', hand: 'right', fingers, ttlMs: 1000 });
@@ -168,7 +153,7 @@ it('goes from view to view and from line to line while samples come, without a c
 });
 
 it('opens the plot of a channel from its line on the bench', async () => {
-  const { page } = await openPage(browser, service.port, 'bench', { width: 1280, height: 800 });
+  const { page } = await openPage(served.browser, served.service.port, 'bench', { width: 1280, height: 800 });
   await page.locator('.line', { hasText: 'Ring splay' }).getByRole('button').click();
   expect(await page.getAttribute('body', 'data-part')).toBe('signals');
   await poll(() => value(page, 'Ring splay, raw')).toMatch(/^\d+ counts$/);
